@@ -1,0 +1,66 @@
+"""`evenpace`: every job without a screen.
+
+Each command is a module with `add_arguments(parser)` and `run(args) -> int`; it is
+imported only when it is the one called, so `--help` stays fast. One JSON object or a
+table for people goes to stdout, everything else to stderr.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+from workbench.errors import StoreError, WrongInput
+
+DONE, FAILED, WRONG, BROKEN = 0, 1, 2, 3
+"""Exit status: done; the answer is a fail; the input or the call was wrong; a device or the
+store failed."""
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "inputs": ("workbench.cli.inputs", "show what is plugged in, or what a file holds"),
+    "speed": ("workbench.cli.speed", "belt speed from the pulses of a recording"),
+    "pass": ("workbench.cli.pass_", "did belt and ground keep pace on a test pass"),
+}
+"""Command -> module and one line of help."""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    parser = _parser(words[0] if words and words[0] in COMMANDS else None)
+    args = parser.parse_args(words)
+    if args.command is None:
+        parser.print_help()
+        return DONE
+    return _run(args)
+
+
+def _parser(called: str | None) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="evenpace",
+        description="A bench for the conveyor speed readout of a peanut digger.",
+        epilog="Exit status: 0 done, 1 the answer is a fail, 2 the input or the call was "
+        "wrong, 3 a device or the store failed.",
+    )
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND")
+    for name, (module, help_line) in COMMANDS.items():
+        sub = commands.add_parser(name, help=help_line, description=help_line)
+        if name == called:
+            sub.add_argument("--json", action="store_true", help="print one JSON object, in SI")
+            import_module(module).add_arguments(sub)
+    return parser
+
+
+def _run(args: argparse.Namespace) -> int:
+    from drivers.contract import DeviceError, InputError
+
+    try:
+        status: int = import_module(COMMANDS[args.command][0]).run(args)
+    except (WrongInput, InputError, StoreError) as error:
+        print(f"evenpace {args.command}: {error}", file=sys.stderr)
+        return BROKEN if isinstance(error, DeviceError | StoreError) else WRONG
+    except BrokenPipeError:
+        return DONE
+    return status

@@ -1,0 +1,281 @@
+"""The machine file: what is known of one digger's belt, drive line, readout and pickup.
+
+A TOML file; every length in metres, every speed in m/s. `load_machine` refuses a wrong
+one with the key, the value found and what would be right.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any
+
+from workbench.errors import MachineFileError
+from workbench.units import SPEED_UNITS_MPS
+
+
+@dataclass(frozen=True, slots=True)
+class Belt:
+    """One lap of the belt, measured along its pitch line; NaN where not measured."""
+
+    lap_length_m: float = math.nan
+    u_lap_length_m: float = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Drive:
+    """From the target wheel's teeth to the belt.
+
+    `turns_per_target_turn`: turns of the drive shaft for one of the target wheel.
+    `pitch_line_offset_m`: from the roll's surface to the belt's pitch line, half the
+    thickness of an even belt. The u_… are standard uncertainties.
+    """
+
+    target_teeth: int
+    kind: str
+    turns_per_target_turn: float = 1.0
+    sprocket_teeth: int = 0
+    rod_pitch_m: float = math.nan
+    roll_diameter_m: float = math.nan
+    pitch_line_offset_m: float = 0.0
+    u_rod_pitch_m: float = math.nan
+    u_roll_diameter_m: float = 0.0005
+    u_pitch_line_offset_m: float = 0.0005
+
+
+@dataclass(frozen=True, slots=True)
+class Readout:
+    """The speed display and the number set in it.
+
+    `reads` is 'direct' where a larger setting reads higher, 'inverse' where lower.
+    """
+
+    unit: str = "mph"
+    step: float = 0.1
+    setting: float = math.nan
+    setting_unit: str = ""
+    setting_step: float = math.nan
+    reads: str = "direct"
+    setting_low: float = -math.inf
+    setting_high: float = math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class Pickup:
+    """The pulse pickup. The default gaps, 1/16 and 1/8 in, are common practice, no source."""
+
+    kind: str = "variable-reluctance"
+    gap_best_m: float = 0.0016
+    gap_max_m: float = 0.0032
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What is good enough. The defaults are chosen: 5 % of pace, 2 to 3 mph, 2 % of readout."""
+
+    ratio_low: float = 0.95
+    ratio_high: float = 1.05
+    speed_low_mps: float = 0.894
+    speed_high_mps: float = 1.341
+    readout_error: float = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """One machine as its file tells it. `text` is the file's text, '' if made in the program."""
+
+    name: str
+    drive: Drive
+    belt: Belt = field(default_factory=Belt)
+    readout: Readout = field(default_factory=Readout)
+    pickup: Pickup = field(default_factory=Pickup)
+    limits: Limits = field(default_factory=Limits)
+    text: str = field(default="", compare=False)
+
+
+Check = tuple[type, str, Callable[[Any], bool]]
+
+
+def _positive(what: str) -> Check:
+    return (float, f"{what} above 0", lambda value: value > 0)
+
+
+def _not_negative(what: str) -> Check:
+    return (float, f"{what}, 0 or more", lambda value: value >= 0)
+
+
+def _count(what: str, least: int, most: int) -> Check:
+    return (int, f"{what}, a whole number {least} to {most}", lambda v: least <= v <= most)
+
+
+def _one_of(*words: str) -> Check:
+    return (str, "one of " + ", ".join(f'"{word}"' for word in words), lambda v: v in words)
+
+
+_METRES = "a length in metres"
+_ANY_TEXT: Check = (str, "text in quotes", lambda value: bool(value.strip()))
+
+_CHECKS: dict[str, Check] = {
+    "name": _ANY_TEXT,
+    "belt.lap_length_m": (float, "1 to 60 metres for one lap", lambda v: 1 <= v <= 60),
+    "belt.u_lap_length_m": _positive(_METRES),
+    "drive.target_teeth": _count("the teeth of the target wheel", 1, 500),
+    "drive.turns_per_target_turn": (float, "a ratio from 0.01 to 100", lambda v: 0.01 <= v <= 100),
+    "drive.kind": _one_of("sprocket", "roll"),
+    "drive.sprocket_teeth": _count("the teeth of the drive sprocket", 3, 200),
+    "drive.rod_pitch_m": (float, "0.005 to 0.5 metres", lambda v: 0.005 <= v <= 0.5),
+    "drive.roll_diameter_m": (float, "0.02 to 2 metres", lambda v: 0.02 <= v <= 2),
+    "drive.pitch_line_offset_m": (float, "0 to 0.05 metres", lambda v: 0 <= v <= 0.05),
+    "drive.u_rod_pitch_m": _not_negative(_METRES),
+    "drive.u_roll_diameter_m": _not_negative(_METRES),
+    "drive.u_pitch_line_offset_m": _not_negative(_METRES),
+    "readout.unit": _one_of(*SPEED_UNITS_MPS),
+    "readout.step": _positive("the smallest change shown, in the readout's unit,"),
+    "readout.setting": _positive("the number set in the readout,"),
+    "readout.setting_unit": (str, "text in quotes", lambda value: True),
+    "readout.setting_step": _positive("the smallest change of the setting,"),
+    "readout.reads": _one_of("direct", "inverse"),
+    "readout.setting_low": _not_negative("the smallest setting"),
+    "readout.setting_high": _positive("the largest setting"),
+    "pickup.kind": _one_of("variable-reluctance", "hall", "inductive"),
+    "pickup.gap_best_m": (float, "0.0001 to 0.02 metres", lambda v: 0.0001 <= v <= 0.02),
+    "pickup.gap_max_m": (float, "0.0001 to 0.02 metres", lambda v: 0.0001 <= v <= 0.02),
+    "limits.ratio_low": (float, "a ratio belt ÷ ground from 0.2 to 5", lambda v: 0.2 <= v <= 5),
+    "limits.ratio_high": (float, "a ratio belt ÷ ground from 0.2 to 5", lambda v: 0.2 <= v <= 5),
+    "limits.speed_low_mps": (float, "0 to 10 m/s", lambda v: 0 <= v <= 10),
+    "limits.speed_high_mps": (float, "0 to 10 m/s", lambda v: 0 < v <= 10),
+    "limits.readout_error": (float, "a share from 0.0001 to 0.5", lambda v: 0.0001 <= v <= 0.5),
+}
+
+_SECTIONS: dict[str, type] = {
+    "belt": Belt,
+    "drive": Drive,
+    "readout": Readout,
+    "pickup": Pickup,
+    "limits": Limits,
+}
+
+_MOST_BYTES = 1_000_000
+
+
+def load_machine(path: Path | str) -> Machine:
+    """Read a machine file. Raises MachineFileError, which names the key."""
+    path = Path(path)
+    try:
+        if path.stat().st_size > _MOST_BYTES:
+            raise MachineFileError(path, "", "it is larger than 1 MB", "a machine file in TOML")
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        reason = error.strerror or "it cannot be read"
+        raise MachineFileError(path, "", reason, "a machine file in TOML") from None
+    except UnicodeDecodeError as error:
+        found = f"byte {error.start} is not UTF-8 text"
+        raise MachineFileError(path, "", found, "a machine file in TOML") from None
+    return parse_machine(text, path)
+
+
+def parse_machine(text: str, path: Path | str = "machine file") -> Machine:
+    """A machine from TOML text; `path` is for the error's sentence."""
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise MachineFileError(path, "", f"it is not TOML ({error})", "key = value lines") from None
+    flat = _flatten(table, path)
+    for key, value in flat.items():
+        _check(path, key, value)
+    if "name" not in flat:
+        raise MachineFileError(path, "name", "it is missing", 'name = "…"')
+    parts: dict[str, Any] = {}
+    for section, kind in _SECTIONS.items():
+        values = {
+            key.partition(".")[2]: _CHECKS[key][0](value)
+            for key, value in flat.items()
+            if key.startswith(section + ".")
+        }
+        if section == "drive":
+            _need_drive(path, values)
+        parts[section] = kind(**values)
+    machine = Machine(name=flat["name"].strip(), text=text, **parts)
+    return _check_together(path, machine)
+
+
+def _flatten(table: Mapping[str, Any], path: Path | str) -> dict[str, Any]:
+    flat: dict[str, Any] = {}
+    for key, value in table.items():
+        if key in _SECTIONS:
+            if not isinstance(value, dict):
+                raise MachineFileError(path, key, f"it is {value!r}", f"a section [{key}]")
+            flat |= {f"{key}.{inner}": item for inner, item in value.items()}
+        else:
+            flat[key] = value
+    for key in flat:
+        if key not in _CHECKS:
+            near = difflib.get_close_matches(key, _CHECKS, n=1, cutoff=0.5)
+            known = f"'{near[0]}'" if near else "one of the sections " + ", ".join(_SECTIONS)
+            raise MachineFileError(path, key, "no such key is known", known)
+    return flat
+
+
+def _check(path: Path | str, key: str, value: Any) -> None:
+    kind, expected, holds = _CHECKS[key]
+    right_type = isinstance(value, (int, float) if kind is float else kind) and not isinstance(
+        value, bool
+    )
+    if not right_type or (kind is not str and not math.isfinite(value)) or not holds(value):
+        raise MachineFileError(path, key, f"it is {value!r}", expected)
+
+
+def _need_drive(path: Path | str, values: dict[str, Any]) -> None:
+    needed = ["target_teeth", "kind"]
+    needed += {"sprocket": ["sprocket_teeth", "rod_pitch_m"], "roll": ["roll_diameter_m"]}.get(
+        values.get("kind", ""), []
+    )
+    for name in needed:
+        if name not in values:
+            key = f"drive.{name}"
+            raise MachineFileError(path, key, "it is missing", _CHECKS[key][1])
+
+
+def _check_together(path: Path | str, machine: Machine) -> Machine:
+    pairs = [
+        ("pickup.gap_max_m", machine.pickup.gap_max_m, "gap_best_m", machine.pickup.gap_best_m),
+        ("limits.ratio_high", machine.limits.ratio_high, "ratio_low", machine.limits.ratio_low),
+        (
+            "limits.speed_high_mps",
+            machine.limits.speed_high_mps,
+            "speed_low_mps",
+            machine.limits.speed_low_mps,
+        ),
+        (
+            "readout.setting_high",
+            machine.readout.setting_high,
+            "setting_low",
+            machine.readout.setting_low,
+        ),
+    ]
+    for key, high, low_key, low in pairs:
+        if high <= low:
+            raise MachineFileError(path, key, f"it is {high:g}", f"more than {low_key} = {low:g}")
+    drive = machine.drive
+    if drive.kind == "sprocket" and math.isnan(drive.u_rod_pitch_m):
+        # A chain or rodded belt runs up to 0.15 % over its nominal pitch when new (ISO 606,
+        # from memory); as a standard uncertainty, rounded up.
+        machine = replace(machine, drive=replace(drive, u_rod_pitch_m=0.001 * drive.rod_pitch_m))
+    return machine
+
+
+def machine_sections(machine: Machine) -> dict[str, dict[str, Any]]:
+    """The machine as plain nested values, NaN and infinities left out (they mean 'not given')."""
+    return {
+        section: {
+            entry.name: value
+            for entry in fields(kind)
+            if not (isinstance(value := getattr(getattr(machine, section), entry.name), float))
+            or math.isfinite(value)
+        }
+        for section, kind in _SECTIONS.items()
+    }
