@@ -1,7 +1,7 @@
 """What every driver hands out, and how it fails.
 
-A driver turns what is on a wire (or in a file, or in the simulator) into four kinds
-of item: `EdgeBlock`, `SpeedBlock`, `ValueBlock` and `Lost`. Times are seconds, speeds
+A driver turns what is on a wire (or in a file, or in the simulator) into five kinds
+of item: `EdgeBlock`, `SpeedBlock`, `ValueBlock`, `FrameBlock` and `Lost`. Times are seconds, speeds
 metres a second, everywhere; an absent value is NaN, never 0.
 
 Errors are split by who can mend them::
@@ -129,6 +129,25 @@ class ValueBlock:
     host_s: Floats
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class FrameBlock:
+    """Raw frames of one CAN bus, kept beside what was decoded from them.
+
+    They make a recording exportable as a CAN log; nothing is computed from them. All
+    arrays have one length. `can_id` (uint32) carries the flags of `linux/can.h` in its
+    top bits: 0x80000000 extended, 0x40000000 remote, 0x20000000 error. `length` (uint8)
+    is each frame's number of data bytes, `data` the bytes of all frames in a row.
+    `time_s` is the interface's own time where it has one (any origin), else `host_s`.
+    """
+
+    channel: str
+    can_id: NDArray[np.uint32]
+    length: NDArray[np.uint8]
+    data: bytes
+    time_s: Floats
+    host_s: Floats
+
+
 @dataclass(frozen=True, slots=True)
 class Lost:
     """Something is missing: a hole in a stream, said aloud.
@@ -154,7 +173,7 @@ class Fault:
     error: InputError
 
 
-Item = EdgeBlock | SpeedBlock | ValueBlock | Lost
+Item = EdgeBlock | SpeedBlock | ValueBlock | FrameBlock | Lost
 
 
 @runtime_checkable
