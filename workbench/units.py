@@ -6,7 +6,12 @@ Exact by definition: the international foot and mile (0.3048 m, 1609.344 m), the
 
 from __future__ import annotations
 
+import math
+import re
+import unicodedata
 from dataclasses import dataclass
+
+from workbench.errors import WrongInput
 
 FOOT_M = 0.3048
 INCH_M = 0.0254
@@ -45,3 +50,79 @@ class UnitSystem:
 
 US = UnitSystem("US customary", "mph", "ft", FOOT_M, "in", INCH_M)
 METRIC = UnitSystem("metric", "km/h", "m", 1.0, "mm", 0.001)
+
+
+LENGTH_UNITS_M: dict[str, float] = {
+    "mm": 0.001,
+    "in": INCH_M,
+    "m": 1.0,
+    "cm": 0.01,
+    "µm": 1e-6,
+    "thou": INCH_M / 1000.0,
+    "ft": FOOT_M,
+}
+"""One of each unit that a short length may be typed in, in metres."""
+
+_LENGTH_WORDS = {
+    **{unit: unit for unit in LENGTH_UNITS_M},
+    **{"inch": "in", "inches": "in", '"': "in", "″": "in", "'": "ft", "′": "ft", "feet": "ft"},
+    **{"foot": "ft", "um": "µm", "μm": "µm", "mil": "thou", "mils": "thou"},
+    **{"metre": "m", "metres": "m", "meter": "m", "meters": "m"},
+    **{"millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm"},
+}
+_LENGTH = re.compile(
+    r"(?P<sign>[+-]?)\s*"
+    r"(?:(?:(?P<whole>\d+)(?:\s+|\s*-\s*))?(?P<over>\d+)\s*/\s*(?P<under>\d+)"
+    r"|(?P<decimal>\d+\.?\d*(?:e[+-]?\d+)?|\.\d+(?:e[+-]?\d+)?))"
+    r"\s*(?P<unit>[^\d\s./+-]*)\.?",
+    re.ASCII,
+)
+
+
+def parse_length_m(text: str, unit: str = "mm") -> float:
+    """A length as typed ('1/16', '1 1/2 in', '0.062"', '1.6 mm', '16 thou'), in metres.
+
+    A bare decimal number is in `unit`, a key of `LENGTH_UNITS_M`; a bare fraction is in
+    inches, as feeler blades are marked. Raises WrongInput with what would be right.
+    """
+    match = _LENGTH.fullmatch(_one_line(text))
+    if match is None:
+        raise _no_length(text, "it is not a length")
+    word = match["unit"].lower()
+    if word and word not in _LENGTH_WORDS:
+        raise _no_length(text, f"the unit '{match['unit']}' is not known")
+    if match["sign"] == "-":
+        raise _no_length(text, "it is below 0")
+    if match["decimal"] is not None:
+        value = float(match["decimal"]) * LENGTH_UNITS_M[_LENGTH_WORDS[word] if word else unit]
+        if math.isinf(value):
+            raise _no_length(text, "it is beyond any length")
+        return value
+    under = int(match["under"])
+    if under == 0:
+        raise _no_length(text, "it divides by 0")
+    value = int(match["whole"] or 0) + int(match["over"]) / under
+    return value * LENGTH_UNITS_M[_LENGTH_WORDS[word] if word else "in"]
+
+
+def _one_line(text: str) -> str:
+    """`text` with signs made plain: '1½' is '1 1/2', '1,6' is '1.6'."""
+    for sign in sorted(set(text)):
+        if unicodedata.category(sign) == "No" and "⁄" in unicodedata.normalize("NFKC", sign):
+            text = text.replace(sign, " " + unicodedata.normalize("NFKC", sign))
+    text = text.replace("⁄", "/").replace("−", "-").replace("\u00a0", " ").strip()
+    return re.sub(r"(?<=\d),(?=\d{1,2}(?!\d))", ".", text)
+
+
+def _no_length(text: str, found: str) -> WrongInput:
+    return WrongInput(f"'{text}': {found}; expected a length such as 1/16, 0.062 in or 1.6 mm.")
+
+
+def inch_fraction(length_m: float, parts: int = 64) -> str:
+    """The nearest fraction of an inch as feeler blades and drills are marked: '1/16', '1 1/2'."""
+    whole, over = divmod(round(length_m / INCH_M * parts), parts)
+    if over == 0:
+        return str(whole)
+    shared = math.gcd(over, parts)
+    fraction = f"{over // shared}/{parts // shared}"
+    return f"{whole} {fraction}" if whole else fraction
