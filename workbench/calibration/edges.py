@@ -1,0 +1,366 @@
+"""Rising edges as they came → clean edges with a running tooth index.
+
+An extra edge (bounce, noise) is one whose removal leaves an interval that is still no
+longer than one pitch; a missed one shows as an interval of two or more pitches. Both are
+judged against the local period, which is a running median and therefore follows a belt
+that changes speed. Where the count between two edges cannot be known (a stop, a cable
+break) a new segment starts, and nothing is guessed.
+
+Rounding Δt/T̂ to whole teeth: Sidiropoulos, Swami & Sadler, IEEE Trans. Signal Process.
+53(6), 2005, who show that with known integers the fit is ordinary regression.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+BLOCK = 16
+"""Intervals whose median is one value of the local period: short enough for the belt's
+speed to change little over it, long enough for missed and extra edges to be few in it."""
+
+GLANCE = 256
+"""Edges looked at together to see whether anything is wrong with them at all."""
+
+CHUNK = GLANCE * 256
+"""Edges worked on at once: half a megabyte, so that every pass stays in the cache."""
+
+PAD = 8 * BLOCK
+"""Edges of context on both sides of what is examined; no decision looks further."""
+
+EXTRA_BELOW = 1.42
+"""Two neighbouring intervals that together are shorter than this many pitches hold one
+edge too many. A tooth displaced by half a pitch, the worst bent one, still gives 1.5."""
+
+COUNTED_TOGETHER = 3.5
+"""Pitches in two neighbouring intervals up to which their sum is compared with each."""
+
+LONG_ABOVE = 1.4
+"""An interval of more pitches than this may hold missed teeth."""
+
+MOST_PITCHES = 12
+"""Pitches in one interval that can still be counted; a longer one starts a new segment."""
+
+UNSTEADY = 1.3
+"""Ratio of the periods before and after a long interval at which it is no longer clear
+whether teeth were missed or the wheel nearly stood."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CleanEdges:
+    """Edges with their place on the target wheel.
+
+    `time_s` (n,) ascending; `tooth` (n,) the running tooth index, missed teeth counted
+    in; `starts` the indices at which a segment begins (the first is 0): within a segment
+    the index is sure, across a start it is not. `missed_s` holds the time of the edge
+    before each interval with missed teeth, `extra_s` the times of the edges taken out.
+    """
+
+    time_s: Floats
+    tooth: Ints
+    starts: Ints
+    missed: int
+    extra: int
+    missed_s: Floats
+    extra_s: Floats
+
+    @property
+    def contiguous(self) -> bool:
+        """True where no tooth is missing: the index is simply 0, 1, 2 …"""
+        return self.time_s.size > 0 and int(self.tooth[-1] - self.tooth[0]) == self.tooth.size - 1
+
+    def segment(self) -> Ints:
+        """(n,) the number of the segment each edge belongs to."""
+        mark = np.zeros(self.time_s.size, dtype=np.int64)
+        mark[self.starts[1:]] = 1
+        return np.cumsum(mark)
+
+    def spans(self) -> list[tuple[int, int]]:
+        """(first, last + 1) of each segment."""
+        ends = [*self.starts[1:].tolist(), self.time_s.size]
+        return list(zip(self.starts.tolist(), ends, strict=True))
+
+
+def clean(time_s: Floats) -> CleanEdges:
+    """Find extra and missed edges in `time_s` (n,), ascending seconds.
+
+    Raises ValueError if the times are not finite or run backwards.
+    """
+    time_s = np.ascontiguousarray(time_s, dtype=np.float64)
+    if time_s.ndim != 1:
+        raise ValueError("edge times must be a one-dimensional array")
+    found = _Findings()
+    for first in range(0, time_s.size - 1, CHUNK):
+        for low, high in _suspects(time_s, first):
+            found.add(_examine(time_s, low, high))
+    return _assemble(time_s, found.joined())
+
+
+@dataclass(slots=True, eq=False)
+class _Found:
+    """Indices of extra edges, of edges before missed teeth and how many, of new segments."""
+
+    extra: Ints
+    missed_at: Ints
+    missed: Ints
+    starts: Ints
+
+
+class _Findings:
+    def __init__(self) -> None:
+        self._parts: list[_Found] = []
+
+    def add(self, part: _Found) -> None:
+        self._parts.append(part)
+
+    def joined(self) -> _Found:
+        none = np.empty(0, dtype=np.int64)
+        return _Found(
+            *(
+                np.concatenate([none, *(getattr(part, name) for part in self._parts)])
+                for name in ("extra", "missed_at", "missed", "starts")
+            )
+        )
+
+
+def _suspects(time_s: Floats, first: int) -> list[tuple[int, int]]:
+    """Runs (low, high) of edges, from `first` on, in which an interval is out of line."""
+    last = min(first + CHUNK, time_s.size - 1)
+    interval_s = np.diff(time_s[first : last + 1])
+    if not interval_s.min() >= 0 or not np.isfinite(time_s[last]):  # NaN fails the first
+        raise ValueError("edge times must be finite and must not run backwards")
+    at = np.arange(0, interval_s.size, GLANCE)
+    count = np.diff(np.append(at, interval_s.size))
+    mean_s = np.add.reduceat(interval_s, at) / count
+    wrong = np.minimum.reduceat(interval_s, at) < 0.5 * EXTRA_BELOW * mean_s
+    wrong |= np.maximum.reduceat(interval_s, at) > LONG_ABOVE * mean_s
+    change = np.flatnonzero(np.diff(np.concatenate(([False], wrong, [False])).astype(np.int8)))
+    return [
+        (first + int(low) * GLANCE, min(first + int(high) * GLANCE, last + 1))
+        for low, high in change.reshape(-1, 2)
+    ]
+
+
+def _examine(time_s: Floats, first: int, last: int) -> _Found:
+    """Judge the edges first:last, looking a little to both sides."""
+    low, high = max(0, first - PAD), min(time_s.size, last + PAD)
+    part = time_s[low:high]
+    kept = _kept(part)
+    extra = np.ones(part.size, dtype=np.bool_)
+    extra[kept] = False
+    interval_s = np.diff(part[kept])
+    period_s = local_period(interval_s)
+    long = np.flatnonzero(interval_s > LONG_ABOVE * period_s)
+    pitches, unsure = _count_pitches(interval_s, period_s, long)
+    missed = ~unsure & (pitches > 1)
+
+    def ours(index: Ints) -> Flags:
+        return (index + low >= first) & (index + low < last)
+
+    extra_at, missed_at, starts = np.flatnonzero(extra), kept[long[missed]], kept[long[unsure] + 1]
+    return _Found(
+        extra_at[ours(extra_at)] + low,
+        missed_at[ours(missed_at)] + low,
+        pitches[missed][ours(missed_at)] - 1,
+        starts[ours(starts)] + low,
+    )
+
+
+def _kept(time_s: Floats) -> Ints:
+    """Indices of the edges that are no extras.
+
+    An edge is one too many where the intervals on its two sides, each rounded to pitches,
+    make more pitches than their sum does. Again and again the one with the shortest sum
+    nearby is taken out; only one of neighbours goes in one round, because taking it out
+    heals the other.
+    """
+    kept = np.arange(time_s.size)
+    if kept.size < 3:
+        return kept
+    period_s = local_period(np.diff(time_s))
+    period_s = np.maximum(period_s[1:], period_s[:-1])
+    while kept.size > 2:
+        inner = kept[1:-1]
+        at = period_s[inner - 1]
+        interval_s = np.diff(time_s[kept])
+        pair = (interval_s[1:] + interval_s[:-1]) / at
+        suspect = np.flatnonzero(_short_pair(pair, interval_s, at))
+        wrong = _one_too_many(
+            interval_s[suspect] / at[suspect], interval_s[suspect + 1] / at[suspect]
+        )
+        pair_of = np.full(pair.size + 2, np.inf)
+        pair_of[suspect[wrong] + 1] = pair[suspect[wrong]]
+        drop = np.isfinite(pair_of[1:-1])
+        drop &= (pair_of[1:-1] < pair_of[:-2]) & (pair_of[1:-1] <= pair_of[2:])
+        if not drop.any():
+            break
+        kept = np.concatenate((kept[:1], inner[~drop], kept[-1:]))
+    return kept
+
+
+def _short_pair(pair: Floats, interval_s: Floats, period_s: Floats) -> Flags:
+    """Pairs of intervals that could hold an edge too many: one of them is short."""
+    shorter_s = np.minimum(interval_s[1:], interval_s[:-1])
+    return (pair < COUNTED_TOGETHER) & (shorter_s < 0.5 * EXTRA_BELOW * period_s)
+
+
+def _one_too_many(first: Floats, second: Floats) -> Flags:
+    """Whether two intervals, in pitches, hold an edge too many between them.
+
+    Rounded with a leaning that leaves a tooth displaced by half a pitch alone.
+    """
+    lean = 1.5 - EXTRA_BELOW
+    alone = np.maximum(np.rint(first - lean), 1) + np.maximum(np.rint(second - lean), 1)
+    return np.asarray(np.rint(first + second + lean) < alone)
+
+
+def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
+    """Number the kept edges."""
+    start = np.zeros(1, dtype=np.int64)
+    if not (found.extra.size or found.missed_at.size or found.starts.size):
+        none = np.empty(0)
+        tooth = np.arange(time_s.size, dtype=np.int64)
+        return CleanEdges(time_s, tooth, start, 0, 0, none, none)
+    kept_s = np.delete(time_s, found.extra) if found.extra.size else time_s
+    at = found.missed_at - np.searchsorted(found.extra, found.missed_at)
+    starts = found.starts - np.searchsorted(found.extra, found.starts)
+    # The index is 0, 1, 2 …, raised by the missed teeth from each hole on.
+    tooth = np.arange(kept_s.size, dtype=np.int64)
+    tooth += _stairs(kept_s.size, at, found.missed)
+    taken = np.searchsorted(kept_s, time_s[found.extra]) - 1
+    slipped_at, slip = _slips(kept_s, tooth, np.union1d(at, taken[taken >= 0]))
+    tooth += _stairs(kept_s.size, slipped_at, slip)
+    return CleanEdges(
+        kept_s,
+        tooth,
+        np.concatenate((start, starts)),
+        int(found.missed.sum() + slip.sum()),
+        found.extra.size,
+        kept_s[at],
+        time_s[found.extra],
+    )
+
+
+def _stairs(n: int, at: Ints, step: Ints) -> Ints:
+    """(n,) zero, raised by each step from the index after its place on."""
+    bounds = np.concatenate(([0], at + 1, [n]))
+    return np.repeat(np.concatenate(([0], np.cumsum(step))), np.diff(bounds))
+
+
+def _slips(time_s: Floats, tooth: Ints, at: Ints) -> tuple[Ints, Ints]:
+    """Places where the count is out by whole teeth, and by how many.
+
+    Where noise falls into the gap of a missed tooth, the two nearest intervals can be
+    misread; the phase of the teeth well before and well after tells. Judged only where
+    the speed is steady over both windows.
+    """
+    reach = BLOCK
+    at = at[(at >= reach) & (at < time_s.size - reach)]
+    before, after = at[:, None] + np.arange(1 - reach, 1), at[:, None] + np.arange(1, reach + 1)
+    count_before, count_after = np.diff(tooth[before]), np.diff(tooth[after])
+    period_before = np.median(np.diff(time_s[before]) / np.maximum(count_before, 1), axis=1)
+    period_after = np.median(np.diff(time_s[after]) / np.maximum(count_after, 1), axis=1)
+    period_s = 0.5 * (period_before + period_after)
+    steady = np.abs(period_after - period_before) < 0.05 * period_s
+    here = tooth[at][:, None]
+    phase_before = np.median(time_s[before] - period_s[:, None] * (tooth[before] - here), axis=1)
+    phase_after = np.median(time_s[after] - period_s[:, None] * (tooth[after] - here), axis=1)
+    jump = (phase_after - phase_before) / period_s
+    slip = np.rint(jump)
+    sure = steady & (slip != 0) & (np.abs(jump - slip) < 0.25) & (np.abs(slip) < 3)
+    # Neighbouring anomalies see the same slip: it is put right at the first of them only.
+    where = np.flatnonzero(sure)
+    first = where[np.diff(at[where], prepend=-2 * reach) > reach]
+    return at[first], slip[first].astype(np.int64)
+
+
+def _count_pitches(interval_s: Floats, period_s: Floats, long: Ints) -> tuple[Ints, Flags]:
+    """Pitches in each long interval, and whether they cannot be counted."""
+    ratio = interval_s[long] / period_s[long]
+    end = interval_s.size - 1
+    before = np.where(long > 0, interval_s[np.maximum(long - 1, 0)], np.inf)
+    after = np.where(long < end, interval_s[np.minimum(long + 1, end)], np.inf)
+    both = ratio + np.minimum(before, after) / period_s[long]
+    # A displaced tooth makes one interval long and its neighbour short by the same amount:
+    # the two are counted together where their sum is the rounder number.
+    displaced = (both - ratio < 0.75) & (_off_round(both) < _off_round(ratio))
+    pitches = np.where(displaced, np.rint(both) - 1, np.rint(ratio))
+    pitches = np.maximum(pitches, 1).astype(np.int64)
+    median = block_medians(interval_s)
+    block = np.minimum(long // BLOCK, median.size - 1)
+    around = np.stack(
+        (median[np.maximum(block - 1, 0)], median[np.minimum(block + 1, median.size - 1)])
+    )
+    unsteady = around.max(axis=0) > UNSTEADY * around.min(axis=0)
+    # While the wheel starts or stops the interval on one side is long too, and no tooth is
+    # missing; where both are short, it either nearly stood or teeth were missed.
+    ramp = unsteady & (interval_s[long] < LONG_ABOVE * np.maximum(before, after))
+    pitches = np.where(ramp & np.isfinite(before) & np.isfinite(after), 1, pitches)
+    return pitches, (ratio > MOST_PITCHES) | (unsteady & (pitches > 1))
+
+
+def _off_round(pitches: Floats) -> Floats:
+    return np.abs(pitches - np.rint(pitches))
+
+
+def block_medians(interval_s: Floats) -> Floats:
+    """Median of each whole block of `BLOCK` intervals; of all where there is no whole one."""
+    blocks = max(1, interval_s.size // BLOCK)
+    usable = blocks * BLOCK if interval_s.size >= BLOCK else interval_s.size
+    table = interval_s[:usable].reshape(blocks, -1)
+    ordered = np.sort(table, axis=1)
+    width = ordered.shape[1]
+    median = 0.5 * (ordered[:, (width - 1) // 2] + ordered[:, width // 2])
+    return _heal_bursts(median, ordered) if blocks >= 5 else median
+
+
+def local_period(interval_s: Floats) -> Floats:
+    """(n,) the period around each interval, from medians of blocks of `BLOCK` intervals.
+
+    Of the block's own median and its two neighbours' the one nearest to the interval is
+    taken, so that a belt that starts, stops or steps is followed.
+    """
+    median = block_medians(interval_s)
+    own = _stretch(median, interval_s.size)
+    if np.ptp(median) < 0.02 * median.max():
+        return own
+    best, error = own, np.abs(interval_s - own)
+    for neighbour in (np.append(median[1:], median[-1:]), np.append(median[:1], median[:-1])):
+        period_s = _stretch(neighbour, interval_s.size)
+        distance = np.abs(interval_s - period_s)
+        best = np.where(distance < error, period_s, best)
+        error = np.minimum(distance, error)
+    return best
+
+
+def _stretch(median: Floats, n: int) -> Floats:
+    """One value a block → one an interval; the last block also serves the remainder."""
+    full = np.repeat(median, BLOCK)[:n]
+    return np.concatenate((full, np.full(n - full.size, median[-1])))
+
+
+def _heal_bursts(median: Floats, ordered: Floats) -> Floats:
+    """Replace the medians of blocks that a burst of noise has filled.
+
+    In such a block most intervals are short, and the few long ones hold most of the time:
+    the interval in which the middle of the block's time lies is far above the median.
+    """
+    uneven = np.flatnonzero(ordered[:, -1] > 2.5 * median)
+    total = np.cumsum(ordered[uneven], axis=1)
+    middle = np.argmax(total >= 0.5 * total[:, -1:], axis=1)
+    by_time = ordered[uneven, middle]
+    burst = by_time > 1.5 * median[uneven]
+    at = uneven[burst]
+    if not at.size:
+        return median
+    around = np.clip(at[:, None] + np.arange(-3, 4), 0, median.size - 1)
+    healed = median.copy()
+    # A block that is noise all through has no long interval: its neighbours bound it.
+    healed[at] = np.clip(np.median(median[around], axis=1), by_time[burst], 2 * by_time[burst])
+    return healed
