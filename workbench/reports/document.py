@@ -1,0 +1,253 @@
+"""One document model for every report, and its way to HTML, PDF and JSON.
+
+A report is a `Document`: a title and a list of blocks. Text in a block is plain text,
+whatever a user typed: the renderers never read it as markup. Builders (`certificate.py`
+and its like) make documents from stored answers; they decide what is said, this page
+decides how it looks.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from workbench.calibration.decision import Verdict
+from workbench.errors import WrongInput
+
+SHOP_RECORD = "Shop record, not an accredited certificate."
+"""Stands on every report: nobody may take one for an accredited laboratory's."""
+
+INK, PAPER = "#1F2328", "#FAF8F4"
+BELT, GROUND, IN_BAND, ATTENTION, NO_DATA = "#0072B2", "#D55E00", "#009E73", "#E69F00", "#8A8F94"
+"""Colours with a meaning (Okabe and Ito's colour-blind-safe set)."""
+
+PILLS: dict[str, tuple[str, str]] = {
+    Verdict.PASS: ("#00735A", "#FFFFFF"),
+    Verdict.CONDITIONAL_PASS: ("#CDEBDF", "#00442F"),
+    Verdict.CONDITIONAL_FAIL: ("#F9DFA6", "#4F3700"),
+    Verdict.FAIL: ("#A93F00", "#FFFFFF"),
+    Verdict.CANNOT_TELL: ("#5C6268", "#FFFFFF"),
+}
+"""Verdict -> fill and ink of its pill; each pair has at least 4.5:1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The answer as a sentence, with its verdict as a pill ('' for none)."""
+
+    sentence: str
+    verdict: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """Shown full width, before the step it belongs to."""
+
+    text: str
+    title: str = "Caution"
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Key-value rows, in one or two columns side by side."""
+
+    rows: Sequence[tuple[str, str]]
+    columns: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """`align` has a letter a column, 'l', 'c' or 'r'; '' aligns the first left, the rest right."""
+
+    header: Sequence[str]
+    rows: Sequence[Sequence[str]]
+    caption: str = ""
+    note: str = ""
+    align: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A picture as SVG text (`figures.to_svg`); `alt` says in words what it shows."""
+
+    svg: str
+    caption: str
+    alt: str
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """Lines to sign on; a name may stand typed under each ('' leaves it open)."""
+
+    roles: Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Footnote:
+    text: str
+
+
+Block = Heading | Paragraph | Answer | Caution | Facts | Table | Figure | Signature | Footnote
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A report. `simulated` prints a bold watermark over every page.
+
+    `data` is the answer the document was made from; only the JSON carries it.
+    `paper` is 'a4' or 'us-letter'. `footer` stands at the foot of every page.
+    """
+
+    title: str
+    subtitle: str
+    number: str
+    blocks: Sequence[Block]
+    simulated: bool = False
+    footer: str = SHOP_RECORD
+    paper: str = "a4"
+    data: Mapping[str, Any] = field(default_factory=dict)
+
+
+def render(document: Document, path: Path | str) -> Path:
+    """Write the document as the name's ending says: .pdf, .html or .json.
+
+    Raises WrongInput for another ending or a place that cannot be written.
+    """
+    path = Path(path)
+    renderers = {
+        ".pdf": render_pdf,
+        ".html": lambda d: render_html(d).encode(),
+        ".json": lambda d: render_json(d).encode(),
+    }
+    if path.suffix.lower() not in renderers:
+        raise WrongInput(f"{path}: a report ends in {', '.join(renderers)}.")
+    content = renderers[path.suffix.lower()](document)
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        raise WrongInput(f"{path}: the report cannot be written ({error.strerror}).") from None
+    return path
+
+
+def render_json(document: Document) -> str:
+    """The document and the answer it was made from, as one JSON object."""
+    return json.dumps(
+        _as_data(document) | {"data": _plain(document.data)}, ensure_ascii=False, indent=1
+    )
+
+
+def render_html(document: Document) -> str:
+    """One self-contained page: no script, no font, no picture from elsewhere."""
+    import jinja2
+
+    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    environment.filters["svg_uri"] = _svg_uri
+    return environment.from_string(_template("page.html.j2")).render(_as_data(document))
+
+
+def render_pdf(document: Document) -> bytes:
+    """PDF by typst. The text goes in as data, so nothing a user typed is read as markup."""
+    import typst
+
+    data = _map_text(_as_data(document), _breakable)
+    pdf: bytes = typst.compile(
+        _template("page.typ").encode(),
+        sys_inputs={"data": json.dumps(data)},
+        font_paths=[_matplotlib_fonts()],
+    )
+    return pdf
+
+
+def _as_data(document: Document) -> dict[str, Any]:
+    """The document as plain values; each block carries its class's name as `kind`."""
+    blocks = [{"kind": type(block).__name__.lower()} | asdict(block) for block in document.blocks]
+    for block in blocks:
+        if block["kind"] == "table" and not block["align"]:
+            block["align"] = "l" + "r" * (len(block["header"]) - 1)
+        if block["kind"] == "answer":
+            fill, ink = PILLS.get(block["verdict"], ("#FFFFFF", INK))
+            block |= {"fill": fill, "ink": ink}
+    data: dict[str, Any] = _map_text(
+        {
+            "title": document.title,
+            "subtitle": document.subtitle,
+            "number": document.number,
+            "simulated": document.simulated,
+            "footer": document.footer,
+            "paper": document.paper,
+            "blocks": blocks,
+        },
+        _printable,
+    )
+    return data
+
+
+def _map_text(value: Any, change: Callable[[str], str]) -> Any:
+    if isinstance(value, str):
+        return change(value)
+    if isinstance(value, Mapping):
+        return {
+            key: item if key == "svg" else _map_text(item, change) for key, item in value.items()
+        }
+    if isinstance(value, (list, tuple)):
+        return [_map_text(item, change) for item in value]
+    return value
+
+
+# Control characters, lone surrogates, and the marks that turn the direction of writing:
+# typed into a remark they could hide or reverse what stands after them.
+_UNPRINTABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+
+
+def _printable(text: str) -> str:
+    return _UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text.replace("\r\n", "\n"))
+
+
+def _breakable(text: str) -> str:
+    """Zero-width spaces in words no line of the page can hold."""
+    return re.sub(r"\S{28}(?=\S{8})", lambda found: found.group() + "\u200b", text)
+
+
+def _svg_uri(svg: str) -> str:
+    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
+
+
+def _plain(value: Any) -> Any:
+    """`value` with NaN and infinities as null."""
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    if isinstance(value, float) and not abs(value) < float("inf"):
+        return None
+    return value
+
+
+@cache
+def _template(name: str) -> str:
+    return (resources.files("workbench.reports") / "templates" / name).read_text("utf-8")
+
+
+@cache
+def _matplotlib_fonts() -> str:
+    """DejaVu Sans, which matplotlib ships and draws the figures with."""
+    import matplotlib
+
+    return str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")
