@@ -176,17 +176,42 @@ class Fault:
 Item = EdgeBlock | SpeedBlock | ValueBlock | FrameBlock | Lost
 
 
+@dataclass(slots=True)
+class Notes:
+    """What an input says of itself, growing while it is read; all of it ends in `Recording`.
+
+    `kind` names the format in words. `messages` counts what was decoded, by message
+    name; `rejects` what was not, by kind. `warnings` are sentences for the person.
+    `timed` is False where the input carries no times. `sha256` is the hash of a file's
+    bytes, '' until its end. `origin_s` is the host time that is 0 on the recording's
+    time line, None where that is the earliest time of all.
+    """
+
+    kind: str = ""
+    messages: dict[str, int] = field(default_factory=dict)
+    rejects: dict[str, int] = field(default_factory=dict)
+    warnings: list[str] = field(default_factory=list)
+    timed: bool = True
+    sha256: str = ""
+    origin_s: float | None = None
+
+
 @runtime_checkable
 class Driver(Protocol):
     """An input that can be opened, read and closed.
 
-    `read` waits at most `timeout_s` for data and may return an empty list; `ended` is
-    True once nothing more will ever come (a file's end). `simulated` data is marked as
-    such wherever it goes. `close` may be called twice and from another thread.
+    `read` waits at most `timeout_s` (by `clock`) for data and may return an empty list;
+    `ended` is True once nothing more will ever come (a file's end). `simulated` data is
+    marked as such wherever it goes. `rejects` are those of `notes`. `close` may be called
+    twice and from another thread.
     """
 
     @property
     def address(self) -> str: ...
+    @property
+    def clock(self) -> Clock: ...
+    @property
+    def notes(self) -> Notes: ...
     @property
     def ended(self) -> bool: ...
     @property
@@ -211,7 +236,8 @@ class BaseDriver:
         self.address = address
         self.clock = clock
         self.ended = False
-        self.rejects: dict[str, int] = {}
+        self.notes = Notes()
+        self.rejects = self.notes.rejects
         self._opened = False
 
     def open(self) -> None:

@@ -1,0 +1,54 @@
+"""Input addresses: `scheme:rest?key=value&…` to a driver, imported only when asked for."""
+
+from __future__ import annotations
+
+import time
+from importlib import import_module
+from importlib.metadata import entry_points
+from typing import cast
+from urllib.parse import unquote
+
+from drivers.contract import AddressError, Clock, Driver
+
+DRIVERS: dict[str, str] = {
+    "file": "drivers.logs:FileDriver",
+}
+"""Scheme -> 'module:Class'. The class is called with (rest, options, clock)."""
+
+ENTRY_POINTS = "evenpace.drivers"
+"""Group of entry points by which another distribution adds schemes."""
+
+
+def open_input(address: str, clock: Clock = time.monotonic) -> Driver:
+    """The driver for an address, made and not yet opened. Raises AddressError."""
+    scheme, colon, rest = address.partition(":")
+    schemes = DRIVERS | {point.name: point.value for point in entry_points(group=ENTRY_POINTS)}
+    if not colon or scheme not in schemes:
+        known = ", ".join(f"{name}:" for name in sorted(schemes))
+        raise AddressError(f"'{address}' is no input address; it begins with one of {known}.")
+    rest, mark, query = rest.partition("?")
+    if not rest:
+        raise AddressError(f"'{address}' says nothing after '{scheme}:'.")
+    module, _, name = schemes[scheme].partition(":")
+    driver = getattr(import_module(module), name)
+    return cast(Driver, driver(rest, _options(address, query) if mark else {}, clock))
+
+
+def _options(address: str, query: str) -> dict[str, str]:
+    options: dict[str, str] = {}
+    for part in query.split("&"):
+        key, equals, value = part.partition("=")
+        if not (key and equals):
+            raise AddressError(f"'{address}': found '{part}' after '?', expected key=value.")
+        if key in options:
+            raise AddressError(f"'{address}': option '{key}' is given twice.")
+        options[key] = unquote(value)
+    return options
+
+
+def check_options(address: str, options: dict[str, str], known: tuple[str, ...]) -> None:
+    """Raise AddressError at an option that is not among `known`."""
+    for key in options:
+        if key not in known:
+            listed = ", ".join(known) or "none"
+            raise AddressError(f"'{address}': no option '{key}'; known are {listed}.")
