@@ -131,7 +131,7 @@ def render(document: Document, path: Path | str) -> Path:
     Raises WrongInput for another ending or a place that cannot be written.
     """
     path = Path(path)
-    renderers = {
+    renderers: dict[str, Callable[[Document], bytes]] = {
         ".pdf": render_pdf,
         ".html": lambda d: render_html(d).encode(),
         ".json": lambda d: render_json(d).encode(),
@@ -167,12 +167,13 @@ def render_pdf(document: Document) -> bytes:
     import typst
 
     data = _map_text(_as_data(document), _breakable)
-    pdf: bytes = typst.compile(
+    # typst's own type stub leaves a type variable open; its calls are taken as untyped.
+    compile_page: Callable[..., bytes] = typst.compile
+    return compile_page(
         _template("page.typ").encode(),
-        sys_inputs={"data": json.dumps(data)},
         font_paths=[_matplotlib_fonts()],
+        sys_inputs={"data": json.dumps(data)},
     )
-    return pdf
 
 
 def _as_data(document: Document) -> dict[str, Any]:

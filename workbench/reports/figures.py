@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_STYLE: dict[str, Any] = {
+_STYLE: Any = {
     "font.family": "DejaVu Sans",
     "font.size": 7.5,
     "text.parse_math": False,  # a typed '$' is a dollar, not a formula
