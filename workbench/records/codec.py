@@ -1,0 +1,262 @@
+"""Items of one stream ↔ the bytes of one block, exactly.
+
+A block is zlib over a JSON head and arrays one after another. Each array is delta coded
+on its bit patterns (differences modulo 2^bits, so floating point and NaN come back bit
+for bit) and its bytes are regrouped by significance, which is what makes slowly varying
+numbers small.
+"""
+
+from __future__ import annotations
+
+import json
+import struct
+import zlib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drivers.contract import EdgeBlock, FrameBlock, Item, Lost, SpeedBlock, Ticks, ValueBlock
+
+Array = NDArray[Any]
+Stored = Item | bytes
+"""What a block can hold; `bytes` are a piece of the file an import was made from."""
+
+_LEVEL = 5
+
+
+class CodecError(Exception):
+    """Bytes that are no block."""
+
+
+@dataclass(frozen=True, slots=True)
+class StreamKey:
+    """Which stream a block belongs to: what it holds, from which input, by which name."""
+
+    kind: str
+    input: str
+    name: str
+    quantity: str = ""
+
+
+def key_of(address: str, item: Stored) -> StreamKey:
+    """The stream of an item that came from the input `address`."""
+    match item:
+        case EdgeBlock():
+            name, quantity = item.channel, ""
+        case SpeedBlock():
+            name, quantity = item.source, ""
+        case ValueBlock():
+            name, quantity = item.source, item.quantity
+        case FrameBlock():
+            name, quantity = item.channel, ""
+        case _:
+            name, quantity = "", ""
+    return StreamKey(_KINDS[type(item)], address, name, quantity)
+
+
+def encode(items: Sequence[Stored]) -> bytes:
+    """The block of some items of one stream, at least one."""
+    head, arrays = _CODERS[_KINDS[type(items[0])]][0](items)
+    return _pack(head, arrays)
+
+
+def decode(key: StreamKey, data: bytes) -> list[Stored]:
+    """The items of a block. Raises CodecError where the bytes are no such block."""
+    try:
+        head, arrays = _unpack(data)
+        return _CODERS[key.kind][1](key, head, arrays)
+    except (zlib.error, KeyError, ValueError, TypeError, IndexError, struct.error) as error:
+        raise CodecError(f"a block of {key.kind} cannot be decoded ({error})") from None
+
+
+def _pack(head: Mapping[str, Any], arrays: Mapping[str, Array]) -> bytes:
+    listed = [[name, array.dtype.str, int(array.size)] for name, array in arrays.items()]
+    text = json.dumps({**head, "arrays": listed}, separators=(",", ":")).encode()
+    parts = [struct.pack("<I", len(text)), text, *(_fold(array) for array in arrays.values())]
+    return zlib.compress(b"".join(parts), _LEVEL)
+
+
+def _unpack(data: bytes) -> tuple[dict[str, Any], dict[str, Array]]:
+    raw = zlib.decompress(data)
+    (size,) = struct.unpack_from("<I", raw)
+    head = json.loads(raw[4 : 4 + size])
+    at = 4 + size
+    arrays: dict[str, Array] = {}
+    for name, dtype, count in head.pop("arrays"):
+        length = np.dtype(dtype).itemsize * count
+        arrays[name] = _unfold(raw[at : at + length], np.dtype(dtype), count)
+        at += length
+    return head, arrays
+
+
+def _fold(array: Array) -> bytes:
+    size = array.dtype.itemsize
+    bits = np.ascontiguousarray(array).view(f"<u{size}")
+    deltas = np.diff(bits, prepend=bits.dtype.type(0))
+    return deltas.view(np.uint8).reshape(-1, size).T.tobytes()
+
+
+def _unfold(data: bytes, dtype: np.dtype[Any], count: int) -> Array:
+    columns = np.frombuffer(data, np.uint8).reshape(dtype.itemsize, count)
+    deltas = np.ascontiguousarray(columns.T).view(f"<u{dtype.itemsize}").reshape(count)
+    return np.cumsum(deltas, dtype=deltas.dtype).view(dtype)
+
+
+def _sizes(parts: Sequence[Any]) -> Ticks:
+    """Lengths of optional arrays, −1 where one is absent."""
+    return np.array([-1 if part is None else len(part) for part in parts], np.int64)
+
+
+def _joined(parts: Sequence[Array | None], dtype: str) -> Array:
+    present = [np.asarray(part, dtype) for part in parts if part is not None]
+    return np.concatenate(present) if present else np.empty(0, dtype)
+
+
+def _split(array: Array, sizes: Array) -> list[Array | None]:
+    ends = np.cumsum(np.maximum(sizes, 0))
+    return [
+        None if size < 0 else array[end - size : end] for size, end in zip(sizes, ends, strict=True)
+    ]
+
+
+def _present(array: Array, sizes: Array) -> list[Array]:
+    return [part for part in _split(array, sizes) if part is not None]
+
+
+_F8, _I8 = "<f8", "<i8"
+
+
+def _edges_to(items: Sequence[EdgeBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
+    falls, peaks = [i.fall_ticks for i in items], [i.peak_v for i in items]
+    return {}, {
+        "sequence": np.array([i.sequence for i in items], _I8),
+        "tick_s": np.array([i.tick_s for i in items], _F8),
+        "host_s": np.array([i.host_s for i in items], _F8),
+        "count": np.array([i.count for i in items], _I8),
+        "sizes": _sizes([i.ticks for i in items]),
+        "ticks": _joined([i.ticks for i in items], _I8),
+        "fall_sizes": _sizes(falls),
+        "falls": _joined(falls, _I8),
+        "peak_sizes": _sizes(peaks),
+        "peaks": _joined(peaks, _F8),
+    }
+
+
+def _edges_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+    columns = zip(
+        a["sequence"].tolist(),
+        _present(a["ticks"], a["sizes"]),
+        a["tick_s"].tolist(),
+        a["host_s"].tolist(),
+        a["count"].tolist(),
+        _split(a["falls"], a["fall_sizes"]),
+        _split(a["peaks"], a["peak_sizes"]),
+        strict=True,
+    )
+    return [EdgeBlock(key.name, *column) for column in columns]
+
+
+def _speeds_to(items: Sequence[SpeedBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
+    accuracies = [i.u_mps for i in items]
+    return {}, {
+        "sizes": _sizes([i.speed_mps for i in items]),
+        "speed_mps": _joined([i.speed_mps for i in items], _F8),
+        "time_s": _joined([i.time_s for i in items], _F8),
+        "host_s": _joined([i.host_s for i in items], _F8),
+        "u_sizes": _sizes(accuracies),
+        "u_mps": _joined(accuracies, _F8),
+    }
+
+
+def _speeds_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+    columns = zip(
+        *(_present(a[name], a["sizes"]) for name in ("speed_mps", "time_s", "host_s")),
+        _split(a["u_mps"], a["u_sizes"]),
+        strict=True,
+    )
+    return [SpeedBlock(key.name, *column) for column in columns]
+
+
+def _values_to(items: Sequence[ValueBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
+    return {}, {
+        "sizes": _sizes([i.value for i in items]),
+        "value": _joined([i.value for i in items], _F8),
+        "time_s": _joined([i.time_s for i in items], _F8),
+        "host_s": _joined([i.host_s for i in items], _F8),
+    }
+
+
+def _values_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+    names = ("value", "time_s", "host_s")
+    columns = zip(*(_present(a[name], a["sizes"]) for name in names), strict=True)
+    return [ValueBlock(key.name, key.quantity, *column) for column in columns]
+
+
+def _frames_to(items: Sequence[FrameBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
+    return {}, {
+        "sizes": _sizes([i.can_id for i in items]),
+        "can_id": _joined([i.can_id for i in items], "<u4"),
+        "length": _joined([i.length for i in items], "u1"),
+        "time_s": _joined([i.time_s for i in items], _F8),
+        "host_s": _joined([i.host_s for i in items], _F8),
+        "data_sizes": _sizes([i.data for i in items]),
+        "data": np.frombuffer(b"".join(i.data for i in items), np.uint8),
+    }
+
+
+def _frames_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+    data = [part.tobytes() for part in _present(a["data"], a["data_sizes"])]
+    ids, lengths, times, arrivals = (
+        _present(a[name], a["sizes"]) for name in ("can_id", "length", "time_s", "host_s")
+    )
+    columns = zip(ids, lengths, data, times, arrivals, strict=True)
+    return [FrameBlock(key.name, *column) for column in columns]
+
+
+def _lost_to(items: Sequence[Lost]) -> tuple[dict[str, Any], dict[str, Array]]:
+    holes = [[i.stream, i.count, i.reason] for i in items]
+    times = np.array([[i.from_s, i.to_s] for i in items], _F8)
+    return {"lost": holes}, {"from_s": times[:, 0], "to_s": times[:, 1]}
+
+
+def _lost_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+    rows = zip(head["lost"], a["from_s"].tolist(), a["to_s"].tolist(), strict=True)
+    return [Lost(name, count, start, end, why) for (name, count, why), start, end in rows]
+
+
+def _file_to(items: Sequence[bytes]) -> tuple[dict[str, Any], dict[str, Array]]:
+    return {"sizes": [len(i) for i in items]}, {"raw": np.frombuffer(b"".join(items), "V1")}
+
+
+def _file_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+    raw = a["raw"].tobytes()
+    ends = np.cumsum([0, *head["sizes"]]).tolist()
+    return [raw[start:end] for start, end in pairwise(ends)]
+
+
+_Coder = tuple[
+    Callable[[Any], tuple[dict[str, Any], dict[str, Array]]],
+    Callable[[StreamKey, Any, dict[str, Array]], list[Stored]],
+]
+
+_KINDS: dict[type, str] = {
+    EdgeBlock: "edges",
+    SpeedBlock: "speeds",
+    ValueBlock: "values",
+    FrameBlock: "frames",
+    Lost: "lost",
+    bytes: "file",
+}
+
+_CODERS: dict[str, _Coder] = {
+    "edges": (_edges_to, _edges_from),
+    "speeds": (_speeds_to, _speeds_from),
+    "values": (_values_to, _values_from),
+    "frames": (_frames_to, _frames_from),
+    "lost": (_lost_to, _lost_from),
+    "file": (_file_to, _file_from),
+}

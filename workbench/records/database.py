@@ -1,0 +1,165 @@
+"""Where the store lies, and how its database is opened and fails.
+
+An address is a file ('/home/anna/bench.db', 'sqlite:///bench.db') or a PostgreSQL
+database ('postgresql://user@host/bench'). Every error of the database becomes a
+`StoreError` whose text says what happened, where, and what would help.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import quote
+
+import sqlalchemy as sa
+from sqlalchemy.engine import URL, Connection, Engine, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
+from sqlalchemy.pool import QueuePool
+
+from workbench.errors import StoreError
+
+FILE_NAME = "evenpace.db"
+VARIABLE = "EVENPACE_STORE"
+APPLICATION_ID = 0x45504143
+"""'EPAC' in the header of a SQLite file says whose it is (sqlite.org, PRAGMA application_id)."""
+
+_BUSY_MS = 5000
+_HEADER = b"SQLite format 3\x00"
+
+
+class StoreBusy(StoreError):
+    """Another program holds the store; the same call may succeed a little later."""
+
+
+def store_address(address: str | None) -> str:
+    """`address`, or $EVENPACE_STORE, or a file in the user's data folder."""
+    if address or (address := os.environ.get(VARIABLE)):
+        return address
+    import platformdirs
+
+    return str(Path(platformdirs.user_data_dir("evenpace", appauthor=False)) / FILE_NAME)
+
+
+def database_url(address: str) -> URL:
+    """The SQLAlchemy URL of an address. Raises StoreError where it names no database."""
+    if "://" not in address:
+        return URL.create("sqlite", database=str(Path(address).expanduser()))
+    try:
+        url = make_url(address)
+    except (ArgumentError, ValueError):
+        raise StoreError(
+            "The address of the store is not understood; expected a file's path or "
+            "postgresql://USER@HOST/DATABASE."
+        ) from None
+    kind = url.drivername.partition("+")[0]
+    if kind in ("postgresql", "postgres"):
+        return url.set(drivername="postgresql+psycopg")
+    if kind == "sqlite" and url.database and url.database != ":memory:":
+        return url.set(drivername="sqlite")
+    raise StoreError(
+        f"The store cannot be kept at {shown(url)}; expected a file's path or "
+        "postgresql://USER@HOST/DATABASE."
+    )
+
+
+def shown(url: URL) -> str:
+    """An address fit to be printed: a file's path, or the URL without its password."""
+    if url.drivername == "sqlite":
+        return str(url.database)
+    return url.set(drivername="postgresql").render_as_string(hide_password=True)
+
+
+def make_engine(url: URL) -> Engine:
+    """An engine that is safe to use from several threads. Nothing is opened yet."""
+    if url.drivername != "sqlite":
+        try:
+            return sa.create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": 10})
+        except ModuleNotFoundError:
+            raise StoreError(
+                f"The store at {shown(url)} needs the psycopg library; install "
+                "evenpace with its extra 'postgresql'."
+            ) from None
+    path = Path(str(url.database))
+    options = "" if _may_write(path) else _read_only_options(path)
+
+    def connect() -> sqlite3.Connection:
+        uri = f"file:{quote(str(path.absolute()))}{options}"
+        # isolation_level None: SQLAlchemy's BEGIN below is the only one.
+        connection = sqlite3.connect(
+            uri, uri=True, isolation_level=None, check_same_thread=False, timeout=_BUSY_MS / 1000
+        )
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA synchronous = FULL")
+        return connection
+
+    engine = sa.create_engine("sqlite://", creator=connect, poolclass=QueuePool)
+    sa.event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _begin(connection: Connection) -> None:
+    # A writer takes the lock at once: a read that turns into a write cannot wait for it.
+    writing = connection.get_execution_options().get("writing", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+
+
+def _may_write(path: Path) -> bool:
+    return not path.exists() or (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK))
+
+
+def _read_only_options(path: Path) -> str:
+    # Without the right to make the -shm file beside it, a WAL database opens only as
+    # 'immutable', which is true of it as long as no writer has its -wal file there.
+    wal = path.with_name(path.name + "-wal")
+    return "?mode=ro" if wal.exists() else "?mode=ro&immutable=1"
+
+
+@contextmanager
+def sentences(url: URL) -> Iterator[None]:
+    """Turns every error of the database inside into a StoreError."""
+    try:
+        yield
+    except DBAPIError as error:
+        raise _explained(error.orig or error, url) from error
+    except (sqlite3.Error, SQLAlchemyError, OSError) as error:
+        raise _explained(error, url) from error
+
+
+_SQLITE: dict[str, str] = {
+    "SQLITE_FULL": "the disk is full; make room and try again. What was stored before is intact",
+    "SQLITE_READONLY": "it may only be read, not written; give your user the right to write the "
+    "file and its folder, or name another store",
+    "SQLITE_CORRUPT": "a page of the database is damaged; copy the file before anything else, "
+    "then run `evenpace verify --store` on the copy or go back to a backup",
+    "SQLITE_NOTADB": "the file is not a database of recordings; it was left as it is",
+    "SQLITE_CANTOPEN": "the file cannot be opened or made; check that its folder exists and may "
+    "be written",
+    "SQLITE_IOERR": "the disk reports an error; copy the file to another disk",
+    "SQLITE_PERM": "your user may not use the file",
+}
+_BUSY = "another program holds it; close that program or wait, and try again"
+
+
+def _explained(error: BaseException, url: URL) -> StoreError:
+    place = f"The store {shown(url)} cannot be used"
+    if isinstance(error, sqlite3.Error):
+        name = getattr(error, "sqlite_errorname", "") or ""
+        if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+            return StoreBusy(f"{place}: {_BUSY}.")
+        for start, reason in _SQLITE.items():
+            if name.startswith(start):
+                return StoreError(f"{place}: {reason}.")
+    if isinstance(error, OSError):
+        return StoreError(f"{place}: {error.strerror or error}.")
+    first_line = (str(error).strip().splitlines() or [type(error).__name__])[0]
+    return StoreError(f"{place}: {first_line.rstrip('.')}.")
+
+
+def sqlite_is_ours(path: Path) -> bool:
+    """True if a file starts like a SQLite database of this program, by its bytes alone."""
+    with path.open("rb") as file:
+        head = file.read(72)
+    return head.startswith(_HEADER) and int.from_bytes(head[68:72], "big") == APPLICATION_ID

@@ -1,0 +1,131 @@
+"""Brings a database to the format of this program, or refuses it and leaves it alone.
+
+A newer database is refused untouched. An older one is backed up first: a SQLite file to
+a file beside it, a PostgreSQL database to a schema in it, both named with the date and
+the format they hold.
+"""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from contextlib import closing
+from datetime import datetime
+from pathlib import Path
+
+import sqlalchemy as sa
+from alembic.migration import MigrationContext
+from alembic.operations import Operations
+from alembic.script import ScriptDirectory
+from sqlalchemy.engine import URL, Connection, Engine
+
+from workbench.errors import StoreError
+from workbench.records.database import APPLICATION_ID, shown, sqlite_is_ours
+
+SCRIPTS = Path(__file__).with_name("migrations")
+_VERSIONS = "alembic_version"
+_LOCK = 0x45504143
+"""PostgreSQL advisory lock: two benches that start at once migrate one after the other."""
+
+
+def bring_up(engine: Engine, url: URL, now: datetime, scripts: Path = SCRIPTS) -> None:
+    """Make, migrate or accept the database. Raises StoreError where it must not be used."""
+    directory = ScriptDirectory(str(scripts), version_locations=[str(scripts)])
+    newest = directory.get_current_head()
+    if url.drivername == "sqlite":
+        _check_file(Path(str(url.database)), url)
+    with engine.connect() as connection:
+        found = _format_of(connection, url)
+    if found == newest:
+        return
+    known = {script.revision for script in directory.walk_revisions()}
+    if found is not None and found not in known:
+        raise StoreError(
+            f"The store {shown(url)} was written by a newer evenpace (format {found}, this "
+            f"program knows up to {newest}). It was left untouched; use the newer program."
+        )
+    if found is not None and url.drivername == "sqlite":
+        back_up_file(Path(str(url.database)), found, now)
+    with engine.connect().execution_options(writing=True) as connection, connection.begin():
+        _upgrade(connection, directory, found, now)
+    if found is None and url.drivername == "sqlite":
+        _mark_new(engine)
+
+
+def _check_file(path: Path, url: URL) -> None:
+    """Refuse a file that is not ours before SQLite opens it; make the folder of a new one."""
+    if not path.exists():
+        path.parent.mkdir(parents=True, exist_ok=True)
+    elif path.is_dir():
+        raise StoreError(f"The store {shown(url)} is a folder; expected a database file.")
+    elif path.stat().st_size and not sqlite_is_ours(path):
+        raise StoreError(
+            f"The store {shown(url)} is not a database of recordings made by evenpace. It was "
+            "left untouched; name another file."
+        )
+
+
+def _format_of(connection: Connection, url: URL) -> str | None:
+    """The format a database holds; None where it is empty."""
+    tables = set(sa.inspect(connection).get_table_names())
+    if _VERSIONS in tables:
+        revisions = connection.execute(sa.text(f"SELECT version_num FROM {_VERSIONS}")).scalars()
+        if (revision := revisions.one_or_none()) is not None:
+            return str(revision)
+    if tables - {_VERSIONS}:
+        raise StoreError(
+            f"The database {shown(url)} holds tables that are not evenpace's. It was left "
+            "untouched; make an empty database for the store."
+        )
+    return None
+
+
+def _upgrade(
+    connection: Connection, directory: ScriptDirectory, found: str | None, now: datetime
+) -> None:
+    if connection.dialect.name == "postgresql":
+        connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
+        if found is not None:
+            _back_up_schema(connection, found, now)
+    context = MigrationContext.configure(
+        connection,
+        opts={"fn": lambda revision, _: directory._upgrade_revs("heads", revision)},
+    )
+    with Operations.context(context):
+        context.run_migrations()
+
+
+def _mark_new(engine: Engine) -> None:
+    """Write-ahead logging lets the bench read while it records; both settings stay in the file."""
+    with engine.connect() as connection:
+        raw = connection.connection.driver_connection
+        assert isinstance(raw, sqlite3.Connection)
+        connection.rollback()
+        raw.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        raw.execute("PRAGMA journal_mode = WAL")
+
+
+def back_up_file(path: Path, revision: str, now: datetime) -> Path:
+    """Copy a SQLite database to a new file beside it, by SQLite's own backup."""
+    stem = f"{path.stem}-{now:%Y-%m-%d}-format-{revision}"
+    target = path.with_name(f"{stem}{path.suffix}")
+    count = 1
+    while target.exists():
+        count += 1
+        target = path.with_name(f"{stem}-{count}{path.suffix}")
+    with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(target)) as copy:
+        source.backup(copy)
+    return target
+
+
+def _back_up_schema(connection: Connection, revision: str, now: datetime) -> str:
+    taken = set(sa.inspect(connection).get_schema_names())
+    stem = re.sub(r"\W", "_", f"evenpace_{now:%Y_%m_%d}_format_{revision}")
+    name, count = stem, 1
+    while name in taken:
+        count += 1
+        name = f"{stem}_{count}"
+    connection.execute(sa.schema.CreateSchema(name))
+    for table in sa.inspect(connection).get_table_names():
+        connection.execute(sa.text(f'CREATE TABLE "{name}"."{table}" AS TABLE "{table}"'))
+    return name

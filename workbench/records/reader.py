@@ -1,0 +1,123 @@
+"""Reads a recording's blocks back, each checked against its checksum."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from drivers.contract import Notes
+from workbench.errors import StoreError, WrongInput
+from workbench.records import schema
+from workbench.records.chain import chain_block, chain_end, chain_start
+from workbench.records.codec import CodecError, Stored, StreamKey, decode
+
+
+@dataclass(frozen=True, slots=True)
+class StoredBlock:
+    """One block as it lies in the store."""
+
+    recording: int
+    sequence: int
+    key: StreamKey
+    count: int
+    sha256: bytes
+    data: bytes
+
+    def check(self) -> None:
+        """Raises StoreError where the bytes are not those that were written."""
+        if hashlib.sha256(self.data).digest() != self.sha256:
+            raise self._damaged("its checksum does not match")
+
+    def items(self) -> list[Stored]:
+        """The items, bit for bit as they were written. Raises StoreError."""
+        self.check()
+        try:
+            items = decode(self.key, self.data)
+        except CodecError as error:
+            raise self._damaged(str(error)) from None
+        if len(items) != self.count:
+            raise self._damaged(f"it holds {len(items)} items, expected {self.count}")
+        return items
+
+    def _damaged(self, what: str) -> StoreError:
+        stream = " ".join(part for part in (self.key.kind, self.key.name) if part)
+        return StoreError(
+            f"Block {self.sequence} of recording {self.recording} ({stream} of "
+            f"{self.key.input}) is damaged: {what}. Go back to a backup of the store, or save "
+            "the rest with `evenpace export`."
+        )
+
+
+def recording_row(connection: Connection, number: int) -> dict[str, Any]:
+    """The row of a recording. Raises WrongInput where there is none of that number."""
+    query = sa.select(schema.recording).where(schema.recording.c.number == number)
+    row = connection.execute(query).one_or_none()
+    if row is None or row.deleted_utc is not None:
+        raise WrongInput(f"There is no recording {number} in the store.")
+    return row._asdict()
+
+
+def read_blocks(
+    connection: Connection, number: int, sequence: int | None = None
+) -> Iterator[StoredBlock]:
+    """All blocks of a recording in the order they were written, or the one of `sequence`."""
+    block, stream = schema.block, schema.stream
+    streams = {
+        row["id"]: StreamKey(row["kind"], row["input"], row["name"], row["quantity"])
+        for row in connection.execute(
+            sa.select(stream).where(stream.c.recording == number)
+        ).mappings()
+    }
+    query = sa.select(block).where(block.c.recording == number).order_by(block.c.sequence)
+    if sequence is not None:
+        query = query.where(block.c.sequence == sequence)
+    for row in connection.execute(query).mappings():
+        yield StoredBlock(
+            number,
+            row["sequence"],
+            streams[row["stream"]],
+            row["items"],
+            bytes(row["sha256"]),
+            bytes(row["data"]),
+        )
+
+
+def last_sequence(connection: Connection, number: int) -> int:
+    """The sequence of the newest block, −1 where there is none."""
+    block = schema.block
+    query = sa.select(sa.func.max(block.c.sequence)).where(block.c.recording == number)
+    newest = connection.scalar(query)
+    return -1 if newest is None else int(newest)
+
+
+def whole_recording(
+    connection: Connection, number: int
+) -> tuple[dict[str, Any], list[StoredBlock], str]:
+    """The row, all blocks and the hash of a recording.
+
+    Raises StoreError where the blocks are not those that were sealed.
+    """
+    row = recording_row(connection, number)
+    blocks = list(read_blocks(connection, number))
+    digest = chain_start(row)
+    for block in blocks:
+        block.check()
+        digest = chain_block(digest, block.key, block.count, block.sha256)
+    sha256 = chain_end(digest, row["summary"])
+    if row["sha256"] not in (None, sha256):
+        raise StoreError(
+            f"Recording {number} was altered after it ended: its hash is {sha256[:12]}…, "
+            f"sealed was {row['sha256'][:12]}…. Go back to a backup of the store."
+        )
+    return row, blocks, sha256
+
+
+def notes_of(summary: str) -> Notes:
+    """What the inputs said of themselves, from the stored text."""
+    return Notes(**json.loads(summary))

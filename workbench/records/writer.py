@@ -1,0 +1,128 @@
+"""Writes one recording, block after block; every call is one transaction."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import URL, Connection, Engine
+
+from drivers.contract import Notes
+from workbench.errors import StoreError
+from workbench.records import schema
+from workbench.records.chain import chain_block, chain_end, chain_start
+from workbench.records.codec import Stored, StreamKey, encode, key_of
+from workbench.records.database import sentences
+from workbench.records.jsonable import to_text
+
+Now = Callable[[], datetime]
+"""The time of day in UTC; handed in so that tests own it."""
+
+
+def stamp(moment: datetime) -> str:
+    """A moment as ISO 8601 text in UTC, to the millisecond."""
+    return moment.isoformat(timespec="milliseconds")
+
+
+def summary_text(notes: Notes) -> str:
+    """What the inputs said of themselves, as it is stored."""
+    return to_text(
+        {
+            "kind": notes.kind,
+            "messages": notes.messages,
+            "rejects": notes.rejects,
+            "warnings": notes.warnings,
+            "timed": notes.timed,
+            "sha256": notes.sha256,
+            "origin_s": notes.origin_s,
+        }
+    )
+
+
+class Writer:
+    """One recording being written. Used by one thread; made by `Store.begin_recording`."""
+
+    def __init__(self, engine: Engine, url: URL, now: Now, row: Mapping[str, Any]) -> None:
+        self._engine, self._url, self._now = engine, url, now
+        self._streams: dict[StreamKey, int] = {}
+        self._sequence = 0
+        self._digest = chain_start(row)
+        self.bytes_written = 0
+        with self._transaction() as connection:
+            insert = sa.insert(schema.recording).values(row).returning(schema.recording.c.number)
+            self.number: int = connection.execute(insert).scalar_one()
+
+    def write(self, items: Iterable[tuple[str, Stored]], notes: Notes) -> None:
+        """Store pairs of (input address, item) in one transaction, a block a stream.
+
+        Raises StoreError (StoreBusy where trying again may help); nothing of `items` is
+        stored then, everything before is.
+        """
+        groups: dict[StreamKey, list[Stored]] = {}
+        for address, item in items:
+            groups.setdefault(key_of(address, item), []).append(item)
+        coded = [(key, len(group), encode(group)) for key, group in groups.items()]
+        digest, streams, rows = self._digest, dict(self._streams), []
+        with self._transaction() as connection:
+            self._update(connection, heartbeat_utc=stamp(self._now()), summary=summary_text(notes))
+            for sequence, (key, count, data) in enumerate(coded, self._sequence):
+                if key not in streams:
+                    streams[key] = self._new_stream(connection, key)
+                sha256 = hashlib.sha256(data).digest()
+                digest = chain_block(digest, key, count, sha256)
+                rows.append(
+                    {
+                        "recording": self.number,
+                        "sequence": sequence,
+                        "stream": streams[key],
+                        "items": count,
+                        "sha256": sha256,
+                        "data": data,
+                    }
+                )
+            if rows:
+                connection.execute(sa.insert(schema.block), rows)
+        self._digest, self._streams = digest, streams
+        self._sequence += len(rows)
+        self.bytes_written += sum(len(data) for _, _, data in coded)
+
+    def end(self, notes: Notes, reason: str = "") -> str:
+        """Seal the recording, with why it ended; returns its hash. Raises StoreError."""
+        summary = summary_text(notes)
+        sha256 = chain_end(self._digest, summary)
+        ended = stamp(self._now())
+        with self._transaction() as connection:
+            self._update(
+                connection, ended_utc=ended, end_reason=reason, summary=summary, sha256=sha256
+            )
+        return sha256
+
+    @contextmanager
+    def _transaction(self) -> Iterator[Connection]:
+        with (
+            sentences(self._url),
+            self._engine.connect().execution_options(writing=True) as connection,
+            connection.begin(),
+        ):
+            yield connection
+
+    def _update(self, connection: Connection, **values: str) -> None:
+        table = schema.recording
+        mine = (table.c.number == self.number) & table.c.sha256.is_(None)
+        if connection.execute(sa.update(table).where(mine).values(values)).rowcount != 1:
+            raise StoreError(f"Recording {self.number} has ended and takes no more.")
+
+    def _new_stream(self, connection: Connection, key: StreamKey) -> int:
+        values = {
+            "recording": self.number,
+            "kind": key.kind,
+            "input": key.input,
+            "name": key.name,
+            "quantity": key.quantity,
+        }
+        insert = sa.insert(schema.stream).values(values).returning(schema.stream.c.id)
+        return connection.execute(insert).scalar_one()
