@@ -14,8 +14,8 @@ from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
-from workbench.errors import MachineFileError
-from workbench.units import SPEED_UNITS_MPS
+from workbench.errors import MachineFileError, WrongInput
+from workbench.units import SPEED_UNITS_MPS, parse_setting_unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,8 @@ class Drive:
 class Readout:
     """The speed display and the number set in it.
 
-    `reads` is 'direct' where a larger setting reads higher, 'inverse' where lower.
+    `reads` is 'direct' where a larger setting reads higher, 'inverse' where lower; a file
+    that leaves it out gets what the unit makes it: pulses a distance are inverse.
     """
 
     unit: str = "mph"
@@ -97,6 +98,14 @@ class Machine:
     text: str = field(default="", compare=False)
 
 
+def _is_setting_unit(text: str) -> bool:
+    try:
+        parse_setting_unit(text)
+    except WrongInput:
+        return False
+    return True
+
+
 Check = tuple[type, str, Callable[[Any], bool]]
 
 
@@ -136,7 +145,12 @@ _CHECKS: dict[str, Check] = {
     "readout.unit": _one_of(*SPEED_UNITS_MPS),
     "readout.step": _positive("the smallest change shown, in the readout's unit,"),
     "readout.setting": _positive("the number set in the readout,"),
-    "readout.setting_unit": (str, "text in quotes", lambda value: True),
+    "readout.setting_unit": (
+        str,
+        "pulses a distance ('pulses/100 ft', 'pulses/m'), a distance a pulse ('mm/pulse') or "
+        "a turn ('in/turn', 'm/turn'), or '' for a bare number",
+        _is_setting_unit,
+    ),
     "readout.setting_step": _positive("the smallest change of the setting,"),
     "readout.reads": _one_of("direct", "inverse"),
     "readout.setting_low": _not_negative("the smallest setting"),
@@ -198,6 +212,8 @@ def parse_machine(text: str, path: Path | str = "machine file") -> Machine:
         }
         if section == "drive":
             _need_drive(path, values)
+        if section == "readout" and "reads" not in values:
+            values["reads"] = parse_setting_unit(values.get("setting_unit", "")).reads or "direct"
         parts[section] = kind(**values)
     machine = Machine(name=flat["name"].strip(), text=text, **parts)
     return _check_together(path, machine)

@@ -126,3 +126,64 @@ def inch_fraction(length_m: float, parts: int = 64) -> str:
     shared = math.gcd(over, parts)
     fraction = f"{over // shared}/{parts // shared}"
     return f"{whole} {fraction}" if whole else fraction
+
+
+@dataclass(frozen=True, slots=True)
+class SettingUnit:
+    """What the number set in a readout counts.
+
+    `kind` is 'pulses a distance', 'distance a pulse', 'distance a turn' (of the target
+    wheel) or 'bare'; `length_m` is the distance one of it stands for: 30.48 for
+    'pulses/100 ft', 0.001 for 'mm/pulse', NaN for a bare number.
+    """
+
+    text: str
+    kind: str
+    length_m: float
+
+    @property
+    def reads(self) -> str:
+        """'direct' or 'inverse' as the unit makes it, '' where a bare number leaves it open."""
+        return {"pulses a distance": "inverse", "bare": ""}.get(self.kind, "direct")
+
+    def setting(self, metres_per_pulse: float, target_teeth: int) -> float:
+        """The setting for that many metres of belt a pulse; NaN for a bare number."""
+        if self.kind == "pulses a distance":
+            return self.length_m / metres_per_pulse
+        turn = target_teeth if self.kind == "distance a turn" else 1
+        return metres_per_pulse * turn / self.length_m
+
+
+_PULSE = r"(?:pulses?|impulses?|imp|counts?|p)"
+_TURN = r"(?:turns?|rev|revs|revolutions?)"
+_DISTANCE = r"(?P<number>\d+(?:[.,]\d+)?)?\s*(?P<unit>[^\d\s/]+)"
+_SETTING_KINDS = {
+    "pulses a distance": re.compile(rf"{_PULSE}\s*(?:/|per|a)\s*{_DISTANCE}"),
+    "distance a pulse": re.compile(rf"{_DISTANCE}\s*(?:/|per|a)\s*{_PULSE}"),
+    "distance a turn": re.compile(rf"{_DISTANCE}\s*(?:/|per|a)\s*{_TURN}"),
+}
+_COURSE_UNITS_M = {"km": 1000.0, "mi": MILE_M, "mile": MILE_M, "miles": MILE_M, "yd": 3 * FOOT_M}
+
+
+def parse_setting_unit(text: str) -> SettingUnit:
+    """The unit of a readout's setting: 'pulses/100 ft', 'mm/pulse', 'in/turn', '' for none.
+
+    Raises WrongInput with what would be right.
+    """
+    plain = text.strip().lower()
+    if not plain:
+        return SettingUnit(text, "bare", math.nan)
+    for kind, pattern in _SETTING_KINDS.items():
+        match = pattern.fullmatch(plain)
+        if match is None:
+            continue
+        word = match["unit"].rstrip(".")
+        one_m = _COURSE_UNITS_M.get(word) or LENGTH_UNITS_M.get(_LENGTH_WORDS.get(word, ""))
+        number = float((match["number"] or "1").replace(",", "."))
+        if one_m is not None and number > 0:
+            return SettingUnit(text, kind, number * one_m)
+    raise WrongInput(
+        f"'{text}' is no unit of a setting; expected pulses a distance ('pulses/100 ft', "
+        "'pulses/m'), a distance a pulse ('mm/pulse') or a turn ('in/turn', 'm/turn'), "
+        "or '' for a bare number."
+    )
