@@ -104,10 +104,11 @@ def clean(time_s: Floats) -> CleanEdges:
 
 @dataclass(slots=True, eq=False)
 class _Found:
-    """Indices of extra edges, of edges before missed teeth and how many, of new segments."""
+    """Indices of extra edges, of edges before a long interval and the teeth missed in it
+    (which may be none), of new segments."""
 
     extra: Ints
-    missed_at: Ints
+    long_at: Ints
     missed: Ints
     starts: Ints
 
@@ -124,7 +125,7 @@ class _Findings:
         return _Found(
             *(
                 np.concatenate([none, *(getattr(part, name) for part in self._parts)])
-                for name in ("extra", "missed_at", "missed", "starts")
+                for name in ("extra", "long_at", "missed", "starts")
             )
         )
 
@@ -158,16 +159,16 @@ def _examine(time_s: Floats, first: int, last: int) -> _Found:
     period_s = local_period(interval_s)
     long = np.flatnonzero(interval_s > LONG_ABOVE * period_s)
     pitches, unsure = _count_pitches(interval_s, period_s, long)
-    missed = ~unsure & (pitches > 1)
+    counted = ~unsure
 
     def ours(index: Ints) -> Flags:
         return (index + low >= first) & (index + low < last)
 
-    extra_at, missed_at, starts = np.flatnonzero(extra), kept[long[missed]], kept[long[unsure] + 1]
+    extra_at, long_at, starts = np.flatnonzero(extra), kept[long[counted]], kept[long[unsure] + 1]
     return _Found(
         extra_at[ours(extra_at)] + low,
-        missed_at[ours(missed_at)] + low,
-        pitches[missed][ours(missed_at)] - 1,
+        long_at[ours(long_at)] + low,
+        pitches[counted][ours(long_at)] - 1,
         starts[ours(starts)] + low,
     )
 
@@ -223,12 +224,12 @@ def _one_too_many(first: Floats, second: Floats) -> Flags:
 def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
     """Number the kept edges."""
     start = np.zeros(1, dtype=np.int64)
-    if not (found.extra.size or found.missed_at.size or found.starts.size):
+    if not (found.extra.size or found.long_at.size or found.starts.size):
         none = np.empty(0)
         tooth = np.arange(time_s.size, dtype=np.int64)
         return CleanEdges(time_s, tooth, start, 0, 0, none, none)
     kept_s = np.delete(time_s, found.extra) if found.extra.size else time_s
-    at = found.missed_at - np.searchsorted(found.extra, found.missed_at)
+    at = found.long_at - np.searchsorted(found.extra, found.long_at)
     starts = found.starts - np.searchsorted(found.extra, found.starts)
     # The index is 0, 1, 2 …, raised by the missed teeth from each hole on.
     tooth = np.arange(kept_s.size, dtype=np.int64)
@@ -242,7 +243,7 @@ def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
         np.concatenate((start, starts)),
         int(found.missed.sum() + slip.sum()),
         found.extra.size,
-        kept_s[at],
+        kept_s[at[found.missed > 0]],
         time_s[found.extra],
     )
 
