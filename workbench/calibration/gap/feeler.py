@@ -1,0 +1,329 @@
+"""Feeler readings round the wheel → mean gap, run-out, closest and widest point, a verdict.
+
+The gap of a wheel whose centre is off its axis swings once a turn:
+g(θ) = g₀ + a·cos θ + b·sin θ, fitted by weighted least squares to the means of at least
+four places; the run-out (total indicator reading) is 2·√(a² + b²). What a single tooth adds
+to that swing, its form error, is a random effect: where the places show one, a measured tooth
+is estimated by the best linear unbiased prediction between its reading and the swing, and
+the run-out is from the closest to the widest of swing and teeth.
+
+Uncertainty of one place: the larger of the repeatability of its mean and of the blade
+step, rectangular, d/√12 (EA-4/02, from memory). The blade set and the hand's feel shift all
+places alike by as much again; that drops out of the run-out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.decision import Decision, Verdict
+from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, judge, mm
+from workbench.calibration.gap.places import (
+    BLADE_STEP_M,
+    FEWEST_PLACES,
+    Places,
+    gather_places,
+    largest_arc_deg,
+    reading_warnings,
+    what_is_missing,
+)
+from workbench.calibration.gap.table import GapReadings
+from workbench.calibration.speed import coverage_factor
+from workbench.machine import Pickup
+
+Floats = NDArray[np.float64]
+
+REPEATABILITY_M = 0.00005
+"""Scatter of readings of one place by one hand where no place was read twice; chosen."""
+JUDGED_FREEDOM = 8
+"""Degrees of freedom of a standard uncertainty judged good to 25 % (GUM G.4.2)."""
+WIDEST_ARC_DEG = 180.5
+"""A swing fitted to readings on less than half the wheel is guesswork on the other half."""
+FORM_P = 0.01
+"""Significance at which the places no longer lie on one swing."""
+ENOUGH_RESIDUALS = 3
+"""Degrees of freedom from which the residuals alone tell the variance."""
+ENOUGH_OTHERS = 8
+"""The same for calling one place odd, where a low variance would wrong a sound tooth."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FeelerGap:
+    """What feeler readings say of one pickup. NaN where it cannot be said.
+
+    `swing_m` is (g₀, a, b) of the fit, None where it was not possible. `k` is the factor
+    from u to U for every value here. `odd_deg` are places that stand off the swing.
+    """
+
+    pickup: str
+    places: Places
+    mean: Estimate
+    runout: Estimate
+    closest: Estimate
+    widest: Estimate
+    form_m: float
+    swing_m: tuple[float, float, float] | None
+    k: float
+    decision: Decision
+    advice: str
+    odd_deg: list[float] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    @property
+    def verdict(self) -> Verdict:
+        return self.decision.verdict
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Swing:
+    """The once-a-turn fit: parameters (g₀, a, b), their covariance, residuals (p,)."""
+
+    beta_m: Floats
+    cov_m2: Floats
+    residual_m: Floats
+    freedom: float
+    form_m: float
+    odd: NDArray[np.int64]
+
+    @property
+    def amplitude_m(self) -> float:
+        return math.hypot(self.beta_m[1], self.beta_m[2])
+
+    @property
+    def widest_deg(self) -> float:
+        return math.degrees(math.atan2(self.beta_m[2], self.beta_m[1])) % 360.0
+
+    def u(self, gradient: Floats) -> float:
+        return math.sqrt(float(gradient @ self.cov_m2 @ gradient))
+
+
+def feeler_gap(
+    readings: GapReadings, pickup: Pickup, *, blade_step_m: float = BLADE_STEP_M
+) -> FeelerGap:
+    """Judge the gap of one pickup all the way round against 0 and `pickup.gap_max_m`.
+
+    With fewer than four places, or with readings on less than half the wheel, mean and
+    range are given and the verdict is 'cannot tell', unless what was read fails already.
+    """
+    places = gather_places(readings)
+    u_blade_m = blade_step_m / math.sqrt(12)
+    u_place_m, freedom = _place_uncertainty(places, u_blade_m)
+    if places.angle_deg.size >= FEWEST_PLACES and largest_arc_deg(places)[0] <= WIDEST_ARC_DEG:
+        swing = _fit_swing(places, u_place_m, freedom)
+        return _from_swing(readings, places, swing, u_place_m, u_blade_m, pickup)
+    return _without_swing(readings, places, u_place_m, freedom, u_blade_m, pickup)
+
+
+def _place_uncertainty(places: Places, u_blade_m: float) -> tuple[Floats, float]:
+    """(standard uncertainty of each place's mean (p,), its degrees of freedom)."""
+    known = places.freedom > 0
+    scatter_m = places.scatter_m if known else REPEATABILITY_M
+    u_mean_m = scatter_m / np.sqrt(places.count)
+    freedom = places.freedom if known and float(u_mean_m.max()) > u_blade_m else JUDGED_FREEDOM
+    return np.maximum(u_mean_m, u_blade_m), float(freedom)
+
+
+def _design(angle_deg: Floats) -> Floats:
+    theta = np.radians(angle_deg)
+    return np.column_stack([np.ones(theta.size), np.cos(theta), np.sin(theta)])
+
+
+def _fit_swing(places: Places, u_place_m: Floats, freedom: float) -> _Swing:
+    from scipy.special import fdtrc
+
+    design = _design(places.angle_deg)
+    weighted = design / u_place_m[:, None]
+    inverse: Floats = np.linalg.inv(weighted.T @ weighted).astype(np.float64)
+    beta_m = inverse @ (weighted.T @ (places.gap_m / u_place_m))
+    residual_m = places.gap_m - design @ beta_m
+    over = places.angle_deg.size - 3
+    chi2 = float(np.sum((residual_m / u_place_m) ** 2))
+    # The residuals and the repeated readings both tell the variance; they are pooled, and
+    # the pooled one is never taken below what the blades and the repeats alone give.
+    scale, pooled_freedom = max(1.0, (freedom + chi2) / (freedom + over)), freedom + over
+    form_m = 0.0
+    if fdtrc(over, freedom, chi2 / over) < FORM_P:
+        form_m = math.sqrt(max(0.0, chi2 / over - 1.0) * float(np.mean(u_place_m**2)))
+        if over >= ENOUGH_RESIDUALS:
+            scale, pooled_freedom = chi2 / over, float(over)
+    hat = np.einsum("ij,jk,ik->i", weighted, inverse, weighted)
+    odd = _odd_places(residual_m / u_place_m, hat, freedom)
+    return _Swing(beta_m, inverse * scale, residual_m, pooled_freedom, form_m, odd)
+
+
+def _odd_places(score: Floats, hat: Floats, freedom: float) -> NDArray[np.int64]:
+    """Indices of places that stand off the swing by more than chance and the others' form.
+
+    Deleted residuals, their variance that of the other places, pooled with that of the
+    readings where the others are few; Bonferroni over the places. `score` (p,) residuals
+    over their uncertainty, `hat` (p,) the leverages.
+    """
+    from scipy.special import stdtr
+
+    # With four places every residual is the same but for its sign: none can be named.
+    if score.size <= FEWEST_PLACES:
+        return np.empty(0, dtype=np.int64)
+    own = score**2 / np.maximum(1.0 - hat, 1e-9)
+    others, freedom_left = np.sum(score**2) - own, float(score.size - 4)
+    if freedom_left < ENOUGH_OTHERS:
+        others, freedom_left = others + freedom, freedom_left + freedom
+    variance = np.maximum(1.0, others / freedom_left)
+    p = 2 * stdtr(freedom_left, -np.sqrt(own / variance)) * score.size
+    # A place that stands off pulls the swing and so its neighbours with it: only those at
+    # least half as far off as the worst are named.
+    return np.flatnonzero((p < FORM_P) & (own >= 0.25 * own.max()))
+
+
+def _from_swing(
+    readings: GapReadings,
+    places: Places,
+    swing: _Swing,
+    u_place_m: Floats,
+    u_blade_m: float,
+    pickup: Pickup,
+) -> FeelerGap:
+    g0, a, b = (float(value) for value in swing.beta_m)
+    mean = Estimate(g0, math.hypot(math.sqrt(swing.cov_m2[0, 0]), u_blade_m))
+    widest = _extreme(places, swing, u_place_m, u_blade_m, sign=1.0)
+    closest = _extreme(places, swing, u_place_m, u_blade_m, sign=-1.0)
+    runout = Estimate(widest.value - closest.value, _u_runout_m(swing, closest, widest, u_blade_m))
+    k = coverage_factor(swing.freedom)
+    return FeelerGap(
+        pickup=readings.pickup,
+        places=places,
+        mean=mean,
+        runout=runout,
+        closest=closest,
+        widest=widest,
+        form_m=swing.form_m,
+        swing_m=(g0, a, b),
+        k=k,
+        decision=judge(closest, widest, k, pickup),
+        advice=advice(g0, closest.value, widest.value, pickup),
+        odd_deg=[float(places.angle_deg[at]) for at in swing.odd],
+        warnings=[
+            *reading_warnings(readings, places),
+            *_swing_warnings(places, swing, runout, k),
+            *gap_warnings(g0, closest, k, pickup),
+        ],
+    )
+
+
+def _swing_warnings(places: Places, swing: _Swing, runout: Estimate, k: float) -> list[str]:
+    warnings = []
+    if runout.value < k * runout.u:
+        warnings.append(
+            f"The run-out of {mm(runout.value)} is within the scatter of these readings; it is "
+            f"at most about {mm(runout.value + k * runout.u)}."
+        )
+    arc_deg, middle_deg = largest_arc_deg(places)
+    if arc_deg > 120.0:
+        warnings.append(
+            f"No reading was taken on {arc_deg:.0f}° of the wheel; one more at "
+            f"{middle_deg:.0f}° would settle the widest point better."
+        )
+    for at in swing.odd:
+        off_m = float(swing.residual_m[at])
+        warnings.append(
+            f"At {places.angle_deg[at]:.0f}° the gap is {mm(abs(off_m))} "
+            f"{'wider' if off_m > 0 else 'closer'} than the wheel's swing there: look for a bent, "
+            "worn or dirty tooth."
+        )
+    return warnings
+
+
+def _extreme(
+    places: Places, swing: _Swing, u_place_m: Floats, u_blade_m: float, *, sign: float
+) -> Estimate:
+    """The widest (sign 1) or closest (sign −1) point of the swing or of a measured tooth."""
+    at_deg = (swing.widest_deg + (0.0 if sign > 0 else 180.0)) % 360.0
+    gradient = _design(np.array([at_deg]))[0]
+    value = float(swing.beta_m[0]) + sign * swing.amplitude_m
+    u = math.sqrt(swing.u(gradient) ** 2 + swing.form_m**2 + u_blade_m**2)
+    best = Estimate(value, u, at_deg)
+    if swing.form_m == 0.0:
+        return best
+    design = _design(places.angle_deg)
+    share = swing.form_m**2 / (swing.form_m**2 + u_place_m**2)
+    share[swing.odd] = 1.0
+    tooth_m = design @ swing.beta_m + share * swing.residual_m
+    at = int(np.argmax(sign * tooth_m))
+    if sign * float(tooth_m[at]) <= sign * best.value:
+        return best
+    u_tooth_m = math.sqrt(
+        float(share[at]) * float(u_place_m[at]) ** 2
+        + (1.0 - float(share[at])) ** 2 * swing.u(design[at]) ** 2
+        + u_blade_m**2
+    )
+    return Estimate(float(tooth_m[at]), u_tooth_m, float(places.angle_deg[at]))
+
+
+def _u_runout_m(swing: _Swing, closest: Estimate, widest: Estimate, u_blade_m: float) -> float:
+    """Standard uncertainty of the run-out.
+
+    Noise of variance v in a and b adds about v to a² + b² (the Rice distribution); the
+    excess is not taken off, so that the run-out stays the least-squares one, but counts as
+    uncertainty. Where teeth have form errors those of both extremes count.
+    """
+    theta = math.radians(swing.widest_deg)
+    u_m = swing.u(np.array([0.0, math.cos(theta), math.sin(theta)]))
+    noise_m2 = float(swing.cov_m2[1, 1] + swing.cov_m2[2, 2])
+    without_m = math.sqrt(max(0.0, swing.amplitude_m**2 - noise_m2))
+    u_swing_m = 2 * math.hypot(u_m, swing.amplitude_m - without_m)
+    if swing.form_m == 0.0:
+        return u_swing_m
+    return math.hypot(u_swing_m, math.sqrt(closest.u**2 + widest.u**2 - 2 * u_blade_m**2))
+
+
+def _without_swing(
+    readings: GapReadings,
+    places: Places,
+    u_place_m: Floats,
+    freedom: float,
+    u_blade_m: float,
+    pickup: Pickup,
+) -> FeelerGap:
+    """Too few places for the swing: what was read, and what is still missing."""
+    low, high = int(np.argmin(places.gap_m)), int(np.argmax(places.gap_m))
+    closest, widest = (
+        Estimate(
+            float(places.gap_m[at]),
+            math.hypot(float(u_place_m[at]), u_blade_m),
+            float(places.angle_deg[at]),
+        )
+        for at in (low, high)
+    )
+    range_m = widest.value - closest.value
+    mean_m = float(np.mean(places.gap_m))
+    u_places_m = float(np.sqrt(np.sum(u_place_m**2))) / places.gap_m.size
+    # What the swing does between so few places is allowed for by the range that was seen.
+    u_mean_m = math.hypot(u_places_m, u_blade_m, range_m / math.sqrt(12))
+    runout = Estimate(math.nan, math.nan)
+    if places.angle_deg.size > 1:
+        runout = Estimate(range_m, math.hypot(float(u_place_m[low]), float(u_place_m[high])))
+    k = coverage_factor(freedom)
+    missing = what_is_missing(places)
+    seen = judge(closest, widest, k, pickup)
+    untold = Decision(Verdict.CANNOT_TELL, math.nan, missing)
+    return FeelerGap(
+        pickup=readings.pickup,
+        places=places,
+        mean=Estimate(mean_m, u_mean_m),
+        runout=runout,
+        closest=closest,
+        widest=widest,
+        form_m=math.nan,
+        swing_m=None,
+        k=k,
+        decision=seen if seen.verdict.is_fail else untold,
+        advice=advice(mean_m, closest.value, widest.value, pickup),
+        warnings=[
+            missing,
+            *reading_warnings(readings, places),
+            *gap_warnings(mean_m, closest, k, pickup),
+        ],
+    )

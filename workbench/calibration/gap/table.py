@@ -1,0 +1,175 @@
+"""The gap table: feeler readings of one or many pickups, as CSV text.
+
+Header `pickup,angle_deg,gap_m`; several readings a place are welcome. Angles count from
+the mark on the wheel in the turning direction. Lengths are in metres.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.errors import WrongInput
+from workbench.units import INCH_M, parse_length_m
+
+Floats = NDArray[np.float64]
+
+HEADER = ("pickup", "angle_deg", "gap_m")
+MOST_GAP_M = 0.02
+"""A wider 'gap' is a slip of the pen or of the unit; as in the machine file."""
+_MOST_LETTERS = 100
+_MOST_ROWS = 200_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GapReadings:
+    """All readings of one pickup in the order they were taken; arrays of one length (n >= 1,).
+
+    `line` is each reading's line in its table, 0 where it was typed.
+    """
+
+    pickup: str
+    angle_deg: Floats
+    gap_m: Floats
+    line: NDArray[np.int64]
+
+
+def parse_gap_table(text: str, name: str = "gap table") -> list[GapReadings]:
+    """The readings by pickup, in order of first appearance. Raises WrongInput with the line."""
+    rows = csv.reader(io.StringIO(text.removeprefix("\ufeff")), strict=True)
+    found: dict[str, list[tuple[float, float, int]]] = {}
+    places: dict[str, int] | None = None
+    try:
+        for cells in rows:
+            if not any(cell.strip() for cell in cells):
+                continue
+            where = f"{name}, line {rows.line_num}"
+            if places is None:
+                places = _columns([cell.strip() for cell in cells], where)
+                continue
+            pickup, angle_deg, gap_m = _row(cells, places, where)
+            found.setdefault(pickup, []).append((angle_deg, gap_m, rows.line_num))
+            if rows.line_num > _MOST_ROWS:
+                raise WrongInput(f"{where}: there are more than {_MOST_ROWS} lines; cut it up.")
+    except csv.Error as error:
+        raise WrongInput(
+            f"{name}, line {rows.line_num}: {error}; expected a line of CSV."
+        ) from None
+    if not found:
+        raise WrongInput(f"{name}: there are no readings; expected rows under {','.join(HEADER)}.")
+    return [
+        GapReadings(
+            pickup,
+            np.array([row[0] for row in readings]),
+            np.array([row[1] for row in readings]),
+            np.array([row[2] for row in readings], dtype=np.int64),
+        )
+        for pickup, readings in found.items()
+    ]
+
+
+def write_gap_table(pickups: list[GapReadings]) -> str:
+    """The readings as the text of a gap table, which `parse_gap_table` reads again."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(HEADER)
+    for pickup in pickups:
+        for angle_deg, gap_m in zip(pickup.angle_deg, pickup.gap_m, strict=True):
+            writer.writerow([pickup.pickup, f"{angle_deg:.10g}", f"{gap_m:.10g}"])
+    return out.getvalue()
+
+
+def check_angle_deg(angle_deg: float, where: str) -> float:
+    """The angle, or WrongInput. A little more than a turn either way is understood."""
+    if not -360.0 <= angle_deg <= 720.0:
+        raise WrongInput(
+            f"{where}: an angle of {angle_deg:g}°; expected 0 to 360° from the mark in the "
+            "turning direction."
+        )
+    return angle_deg
+
+
+def check_gap_m(gap_m: float, where: str) -> float:
+    """The gap, or WrongInput that says which unit the number looks like."""
+    if gap_m < 0:
+        raise WrongInput(f"{where}: a gap of {gap_m:g} m is below 0; expected metres.")
+    if gap_m > MOST_GAP_M:
+        raise WrongInput(
+            f"{where}: a gap of {gap_m:g} m; expected metres, at most {MOST_GAP_M:g}. "
+            + _looks_like(gap_m)
+        )
+    return gap_m
+
+
+def _columns(header: list[str], where: str) -> dict[str, int]:
+    expected = f"expected the header {','.join(HEADER)}"
+    if len(header) == 1 and (";" in header[0] or "\t" in header[0]):
+        raise WrongInput(
+            f"{where}: the columns are not separated by commas; {expected}, and decimals "
+            "with a point."
+        )
+    for column in HEADER:
+        if column not in header:
+            raise WrongInput(
+                f"{where}: the column '{column}' is missing from '{_short(','.join(header))}'; "
+                f"{expected}."
+            )
+        if header.count(column) > 1:
+            raise WrongInput(f"{where}: the column '{column}' is there twice; {expected}.")
+    return {column: header.index(column) for column in HEADER}
+
+
+def _row(cells: list[str], places: dict[str, int], where: str) -> tuple[str, float, float]:
+    if len(cells) <= max(places.values()):
+        raise WrongInput(
+            f"{where}: {len(cells)} cells in '{_short(','.join(cells))}'; expected "
+            f"{','.join(HEADER)}."
+        )
+    pickup = cells[places["pickup"]].strip()
+    if not pickup or len(pickup) > _MOST_LETTERS or not pickup.isprintable():
+        raise WrongInput(f"{where}: '{_short(pickup)}' names no pickup; expected 1 to 100 letters.")
+    angle_deg = _number(cells[places["angle_deg"]], "angle_deg", where, "degrees, 0 to 360")
+    gap = cells[places["gap_m"]]
+    gap_m = _number(gap, "gap_m", where, "metres" + _in_metres(gap))
+    return pickup, check_angle_deg(angle_deg, where), check_gap_m(gap_m, where)
+
+
+def _number(cell: str, column: str, where: str, expected: str) -> float:
+    try:
+        value = float(cell) if "_" not in cell else math.nan
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        found = f"'{_short(cell.strip())}'" if cell.strip() else "nothing"
+        raise WrongInput(f"{where}: {found} in column '{column}'; expected {expected}.")
+    return value
+
+
+def _in_metres(cell: str) -> str:
+    """What a length typed with its unit would be in metres, as the end of a sentence."""
+    try:
+        return f", here {parse_length_m(cell):.6g}"
+    except WrongInput:
+        return ", such as 0.0016"
+
+
+def _looks_like(value: float) -> str:
+    """Which unit a gap that is no length in metres was probably typed in."""
+    for low, high, unit, one_m in (
+        (MOST_GAP_M, 0.25, "inches", INCH_M),
+        (0.25, MOST_GAP_M / 0.001, "millimetres", 0.001),
+        (MOST_GAP_M / 0.001, 800.0, "thousandths of an inch", INCH_M / 1000),
+    ):
+        if low < value <= high:
+            return f"It looks like {unit}: {value:g} would be {value * one_m:.4g} m."
+    return "It looks like no gap in any unit."
+
+
+def _short(text: str) -> str:
+    kept = "".join(sign if sign.isprintable() else "·" for sign in text[:60])
+    return kept + ("…" if len(text) > 60 else "")
