@@ -172,8 +172,13 @@ class Store:
             row, blocks, sha256 = whole_recording(connection, number)
         notes = notes_of(row["summary"])
         notes.sha256 = notes.sha256 or sha256
-        items = [i for block in blocks for i in block.items() if not isinstance(i, bytes)]
-        return rebuild(items, notes, row["started_host_s"], row["name"], row["simulated"])
+        pairs = [
+            (block.key.input, item)
+            for block in blocks
+            for item in block.items()
+            if not isinstance(item, bytes)
+        ]
+        return rebuild(pairs, notes, row["started_host_s"], row["name"], row["simulated"])
 
     def recording_sha256(self, number: int) -> str:
         """A recording's hash, computed anew from its blocks."""

@@ -125,4 +125,5 @@ class Writer:
             "quantity": key.quantity,
         }
         insert = sa.insert(schema.stream).values(values).returning(schema.stream.c.id)
-        return connection.execute(insert).scalar_one()
+        number: int = connection.execute(insert).scalar_one()
+        return number

@@ -1,0 +1,169 @@
+"""Device ticks against the host's monotonic clock: one line for pulses and ground speed.
+
+A block reaches the host some time after its last tick: never before. So the delay is
+one-sided, and the best line is not the one through the middle of the points but the one
+under them that leaves the smallest sum of delays; for exponential delays that is the
+maximum likelihood estimate (derived: Σ(delay) is the negative log likelihood, and the
+delays must not be negative). It is the edge of the lower convex hull over the mean
+device time.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+U_CRYSTAL = 50e-6
+"""How far an uncompensated crystal may be off, as a standard uncertainty, before anything
+was measured: common practice, no source."""
+
+_U_WANDER = 0.1e-6
+"""How much a crystal's rate wanders with its temperature during a run: chosen, no source."""
+_NOTHING_S = 1e-9
+_FEW = 16
+"""With fewer points than this the slope says nothing a crystal would not."""
+_WINDOWS = 16
+_ODD = 5.0
+"""Standard uncertainties from the crystal's nominal rate at which it is no crystal any more."""
+_JUMP_S = 2.0
+"""A device clock that moves this much against the host's, and stays there, was restarted."""
+_SETTLE = 20
+"""Points looked at on either side to tell a restart from a late delivery."""
+
+
+@dataclass(frozen=True, slots=True)
+class TimeBase:
+    """host = host_s + rate · (device − device_s), with what is known of it.
+
+    `u_rate` is the standard uncertainty of `rate`; `delay_s` the mean delay of the points
+    above the line, `u_offset_s` the standard uncertainty of the line's height in their
+    midst. `odd` is True where the rate is not that of any crystal.
+    """
+
+    device_s: float
+    host_s: float
+    rate: float
+    u_rate: float
+    delay_s: float
+    u_offset_s: float
+    points: int
+    odd: bool = False
+
+    @property
+    def drift_ppm(self) -> float:
+        """How much the device's clock runs fast against the host's, in parts per million."""
+        return (1.0 / self.rate - 1.0) * 1e6
+
+    @property
+    def u_drift_ppm(self) -> float:
+        return self.u_rate / self.rate**2 * 1e6
+
+    def to_host(self, device_s: NDArray[np.floating[Any]]) -> Floats:
+        """Device times on the host's line."""
+        return self.host_s + self.rate * (np.asarray(device_s) - self.device_s)
+
+
+def fit_timebase(
+    device_s: Floats, host_s: Floats, rate: float = 1.0, u_rate: float = U_CRYSTAL
+) -> TimeBase:
+    """The lower envelope of host against device time, at least one point.
+
+    `rate` ± `u_rate` is what is known of the device's rate beforehand; it is weighed with
+    what the points say, so that a short recording keeps the crystal's rate and a long one
+    measures it. Raises ValueError for no points or lengths that differ.
+    """
+    if device_s.size == 0 or device_s.size != host_s.size:
+        raise ValueError("a time base needs as many host times as device times, at least one")
+    x, y = device_s - device_s[0], host_s - host_s[0]
+    odd = False
+    measured = _slope(x, y)
+    if measured is not None:
+        slope, u_slope = measured
+        odd = abs(slope - rate) > _ODD * math.hypot(u_slope, u_rate)
+        weight = 1.0 if odd else u_rate**2 / (u_slope**2 + u_rate**2)
+        rate, u_rate = rate + weight * (slope - rate), math.sqrt(weight) * u_slope
+    ahead = y - rate * x
+    offset = float(ahead.min())
+    delays = ahead - offset
+    return TimeBase(
+        device_s=float(device_s[0]),
+        host_s=float(host_s[0]) + offset,
+        rate=rate,
+        u_rate=u_rate,
+        delay_s=float(delays.mean()),
+        u_offset_s=_u_height(delays)[0] if delays.size >= _FEW else math.inf,
+        points=x.size,
+        odd=odd,
+    )
+
+
+def fit_segments(device_s: Floats, host_s: Floats) -> list[tuple[slice, TimeBase]]:
+    """A time base for each run of the device's clock between two restarts.
+
+    All runs are of one crystal, so the longest one's rate is known to the others.
+    """
+    cuts = [0, *restarts(device_s, host_s), device_s.size]
+    runs = [slice(a, b) for a, b in pairwise(cuts) if b > a]
+    spans = [float(np.ptp(device_s[run])) for run in runs]
+    fits: dict[int, TimeBase] = {}
+    rate, u_rate = 1.0, U_CRYSTAL
+    for index in sorted(range(len(runs)), key=lambda i: -spans[i]):
+        run = runs[index]
+        fits[index] = fit_timebase(device_s[run], host_s[run], rate, u_rate)
+        rate, u_rate = fits[index].rate, fits[index].u_rate
+    return [(run, fits[index]) for index, run in enumerate(runs)]
+
+
+def restarts(device_s: Floats, host_s: Floats) -> list[int]:
+    """Where the device's clock was set back or jumped: the first point of each new run."""
+    ahead = host_s - device_s
+    back = np.diff(device_s) < 0
+    found: list[int] = []
+    suspects = np.flatnonzero(back | (np.abs(np.diff(ahead)) > _JUMP_S)) + 1
+    for place in suspects.tolist():
+        start = max(found[-1] if found else 0, place - _SETTLE)
+        before, after = ahead[start:place].min(), ahead[place : place + _SETTLE].min()
+        if back[place - 1] or abs(after - before) > _JUMP_S / 2:
+            found.append(place)
+    return found
+
+
+def _slope(x: Floats, y: Floats) -> tuple[float, float] | None:
+    """Slope of the hull edge over the mean of x, and its standard uncertainty."""
+    if x.size < _FEW or not np.ptp(x) > 0:
+        return None
+    centre = float(x.mean())
+    left, right = int(np.argmin(x)), int(np.argmax(x))
+    while True:
+        slope = (y[right] - y[left]) / (x[right] - x[left])
+        under = y - y[left] - slope * (x - x[left])
+        lowest = int(np.argmin(under))
+        if under[lowest] > -_NOTHING_S:
+            break
+        if x[lowest] <= centre:
+            left = lowest
+        else:
+            right = lowest
+    u_height, parts = _u_height(under)
+    at = np.array([part.mean() for part in np.array_split(x, parts)])
+    return float(slope), math.hypot(u_height / float(np.std(at)), _U_WANDER)
+
+
+def _u_height(delays: Floats) -> tuple[float, int]:
+    """Standard uncertainty of the envelope's height in the midst of the points, and from how
+    many parts of them it was taken.
+
+    The fastest delivery of each part lies above the line by an amount that scatters as the
+    line itself does. Twice the median stands for their root mean square (exact for an
+    exponential), so that a part lost in one late burst does not spoil the estimate.
+    """
+    parts = np.array_split(delays, min(_WINDOWS, max(1, delays.size // 4)))
+    fastest = np.array([part.min() for part in parts])
+    return 2.0 * float(np.median(fastest)) / math.sqrt(fastest.size), fastest.size
