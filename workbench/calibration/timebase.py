@@ -34,8 +34,8 @@ _ODD = 5.0
 """Standard uncertainties from the crystal's nominal rate at which it is no crystal any more."""
 _JUMP_S = 2.0
 """A device clock that moves this much against the host's, and stays there, was restarted."""
-_SETTLE = 20
-"""Points looked at on either side to tell a restart from a late delivery."""
+_SETTLE_S = 5.0
+"""Host time looked at on either side to tell a restart from a late delivery."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,8 +128,9 @@ def restarts(device_s: Floats, host_s: Floats) -> list[int]:
     found: list[int] = []
     suspects = np.flatnonzero(back | (np.abs(np.diff(ahead)) > _JUMP_S)) + 1
     for place in suspects.tolist():
-        start = max(found[-1] if found else 0, place - _SETTLE)
-        before, after = ahead[start:place].min(), ahead[place : place + _SETTLE].min()
+        start, end = np.searchsorted(host_s, [host_s[place] - _SETTLE_S, host_s[place] + _SETTLE_S])
+        start = min(place - 1, max(found[-1] if found else 0, int(start)))
+        before, after = ahead[start:place].min(), ahead[place : max(end, place + 1)].min()
         if back[place - 1] or abs(after - before) > _JUMP_S / 2:
             found.append(place)
     return found
