@@ -6,11 +6,12 @@ import time
 from importlib import import_module
 from importlib.metadata import entry_points
 from typing import cast
-from urllib.parse import unquote
+from urllib.parse import quote, unquote
 
 from drivers.contract import AddressError, Clock, Driver
 
 DRIVERS: dict[str, str] = {
+    "counter": "drivers.pulse_counter:CounterDriver",
     "file": "drivers.logs:FileDriver",
 }
 """Scheme -> 'module:Class'. The class is called with (rest, options, clock)."""
@@ -52,3 +53,9 @@ def check_options(address: str, options: dict[str, str], known: tuple[str, ...])
         if key not in known:
             listed = ", ".join(known) or "none"
             raise AddressError(f"'{address}': no option '{key}'; known are {listed}.")
+
+
+def full_address(scheme: str, rest: str, options: dict[str, str]) -> str:
+    """The address that `open_input` took apart into `rest` and `options`."""
+    query = "&".join(f"{key}={quote(value, safe='/:={} ')}" for key, value in options.items())
+    return f"{scheme}:{rest}?{query}" if query else f"{scheme}:{rest}"

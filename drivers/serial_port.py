@@ -1,0 +1,163 @@
+"""One serial port, opened to listen: it is read, never written.
+
+`SerialPort` gives bytes and turns what pyserial and the system raise into the errors of
+`drivers.contract`, each a sentence that says what would mend it.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import sys
+import threading
+import time
+from contextlib import suppress
+from pathlib import Path
+
+import serial
+
+from drivers.contract import (
+    AddressError,
+    DeviceBusy,
+    DeviceDenied,
+    DeviceError,
+    DeviceLost,
+    DeviceMissing,
+)
+
+BAUDS = (300, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600)
+"""Rates that serial devices use."""
+
+SETTLE_S = 0.005
+"""After the first byte this long is waited for its neighbours, so that a slow line does not
+wake the reader for every byte."""
+
+
+class SerialPort:
+    """A serial port that is only read. Not shared between readers; `close` from any thread."""
+
+    def __init__(self, name: str, baud: int) -> None:
+        self.name = name
+        self.baud = baud
+        self._port: serial.Serial | None = None
+        self._reading = threading.Lock()
+
+    def open(self) -> None:
+        """Open it for this program alone.
+
+        Raises DeviceMissing, DeviceDenied, DeviceBusy, DeviceError, or AddressError
+        where the name is no serial port or the rate none it can do.
+        """
+        try:
+            # An exclusive lock keeps a second program from taking half of the bytes.
+            self._port = serial.Serial(self.name, self.baud, timeout=0, exclusive=True)
+        except (OSError, ValueError) as error:
+            raise _refusal(self.name, self.baud, error) from None
+
+    def read(self, timeout_s: float) -> bytes:
+        """What has come, after waiting for the first byte at most `timeout_s`.
+
+        Raises DeviceLost when the port has gone, or was closed meanwhile.
+        """
+        with self._reading:
+            port = self._port
+            if port is None:
+                raise DeviceLost(f"{self.name} is not open.")
+            try:
+                return _read(port, timeout_s)
+            except (OSError, TypeError, ValueError):
+                # pyserial answers a port that vanishes under it with any of these.
+                raise DeviceLost(f"{self.name} went away: was its cable pulled?") from None
+
+    def set_baud(self, baud: int) -> None:
+        """Listen at another rate from now on; what was received before is dropped."""
+        with self._reading:
+            try:
+                if self._port is not None:
+                    self._port.baudrate = baud
+                    self._port.reset_input_buffer()
+            except (OSError, ValueError) as error:
+                raise _refusal(self.name, baud, error) from None
+            self.baud = baud
+
+    def close(self) -> None:
+        """Close it; a read in another thread ends at once. Harmless when closed."""
+        port, self._port = self._port, None
+        if port is None:
+            return
+        # Not every system can cut a read short; there its timeout ends it.
+        with suppress(AttributeError, OSError):
+            port.cancel_read()
+        # The reader must have left before the descriptor is given back to the system.
+        left = self._reading.acquire(timeout=1.0)
+        with suppress(OSError):  # it may be gone already
+            port.close()
+        if left:
+            self._reading.release()
+
+
+def _read(port: serial.Serial, timeout_s: float) -> bytes:
+    timeout_s = round(timeout_s, 3)
+    if port.timeout != timeout_s:
+        port.timeout = timeout_s
+    first = port.read(1)
+    if not first:
+        return b""
+    time.sleep(min(SETTLE_S, timeout_s))
+    return bytes(first + port.read(port.in_waiting))
+
+
+def _refusal(name: str, baud: int, error: OSError | ValueError) -> DeviceError | AddressError:
+    """The error of ours for what opening a port raised."""
+    number = getattr(error, "errno", None)
+    text = str(error)
+    if number == errno.ENOENT or "FileNotFoundError" in text:
+        return DeviceMissing(
+            f"There is no port {name}; 'evenpace inputs' lists those that are plugged in."
+        )
+    if number in (errno.EACCES, errno.EPERM) and sys.platform != "win32":
+        return DeviceDenied(f"This user may not open {name}. {permission_advice(name)}")
+    if number in (errno.EBUSY, errno.EAGAIN) or "PermissionError" in text:
+        return DeviceBusy(f"Another program holds {name}; close that one first.")
+    if number in (errno.ENXIO, errno.ENODEV, errno.EIO):
+        return DeviceMissing(f"{name} has a name but no device behind it; plug it in again.")
+    if "Inappropriate ioctl" in text or number == errno.EISDIR:
+        return AddressError(f"{name} is not a serial port; 'evenpace inputs' lists them.")
+    if isinstance(error, ValueError) or number == errno.EINVAL or "baud" in text.lower():
+        rates = ", ".join(str(rate) for rate in BAUDS)
+        return AddressError(f"{name} cannot do {baud} baud; usual rates are {rates}.")
+    return DeviceError(f"{name} cannot be opened: {text}.")
+
+
+def permission_advice(name: str) -> str:
+    """Which group or rule would let this user open a port that exists."""
+    try:
+        import grp
+        import pwd
+
+        status = Path(name).stat()
+        group = grp.getgrgid(status.st_gid)
+        user = pwd.getpwuid(os.getuid()).pw_name
+        if not sys.platform.startswith("linux"):
+            raise KeyError(sys.platform)
+    except (ImportError, KeyError, OSError):
+        return "Ask who looks after this computer for permission to use serial ports."
+    rule = "Or install packaging/99-evenpace.rules as it says in its head."
+    if not status.st_mode & 0o060:
+        return f"No group may open it (it belongs to {group.gr_name}). {rule[3:].capitalize()}"
+    if user in group.gr_mem:
+        return f"'{user}' is in the group '{group.gr_name}'; log out and in again to make it count."
+    return (
+        f"It belongs to the group '{group.gr_name}': run 'sudo usermod -aG {group.gr_name} "
+        f"{user}', then log out and in again. {rule}"
+    )
+
+
+def baud_option(address: str, options: dict[str, str], default: int) -> int:
+    """The option `baud` as a number. Raises AddressError."""
+    text = options.get("baud", str(default))
+    if not text.isascii() or not text.isdigit() or not 50 <= int(text) <= 4_000_000:
+        raise AddressError(
+            f"'{address}': baud is '{text}', expected a rate such as 9600 or 115200."
+        )
+    return int(text)
