@@ -13,6 +13,13 @@ if sys.version_info[:2] < NEEDED:
         "Evenpace needs Python %d.%d or newer; this is Python %d.%d (%s).\n"
         "Install a newer one and run the same command with it, for example "
         "'python3.11 %s'.\n"
-        % (NEEDED + tuple(sys.version_info[:2]) + (sys.executable, " ".join(sys.argv)))
+        % (
+            NEEDED[0],
+            NEEDED[1],
+            sys.version_info[0],
+            sys.version_info[1],
+            sys.executable,
+            sys.argv[0],
+        )
     )
     sys.exit(2)
