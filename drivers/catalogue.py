@@ -13,6 +13,7 @@ from drivers.contract import AddressError, Clock, Driver
 DRIVERS: dict[str, str] = {
     "counter": "drivers.pulse_counter:CounterDriver",
     "file": "drivers.logs:FileDriver",
+    "sim": "sim.driver:SimDriver",
 }
 """Scheme -> 'module:Class'. The class is called with (rest, options, clock)."""
 
