@@ -1,0 +1,170 @@
+"""The recorder: takes items from the reader threads and commits them twice a second.
+
+It loses nothing. Where the store cannot keep up, it makes the readers wait for a moment;
+where that does not help, or the store fails, the run ends with a sentence and everything
+committed before stays.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+
+from drivers.contract import Driver, Item, Notes
+from workbench.errors import StoreError
+from workbench.records.database import StoreBusy
+from workbench.records.writer import Writer
+
+PERIOD_S = 0.5
+"""Between two commits: half of the second that a crash may cost."""
+
+
+@dataclass(frozen=True, slots=True)
+class Patience:
+    """How much may wait for the store, and for how long."""
+
+    most_items: int = 20_000
+    """About 40 s of four counters, a GNSS receiver and a full CAN bus."""
+    full_s: float = 5.0
+    """A reader waits this long for room before the run ends."""
+    closing_s: float = 10.0
+    """A store held by another program is tried for this long at the end of a run."""
+
+
+class Recorder:
+    """Writes one recording from any number of threads. `put` raises once it has failed."""
+
+    def __init__(
+        self,
+        writer: Writer,
+        notes: Callable[[], Notes],
+        *,
+        period_s: float = PERIOD_S,
+        patience: Patience | None = None,
+    ) -> None:
+        self._writer, self._notes = writer, notes
+        self._period_s, self._patience = period_s, patience or Patience()
+        self._waiting: deque[tuple[str, Item]] = deque()
+        self._changed = threading.Condition()
+        self._closing = threading.Event()
+        self._error: StoreError | None = None
+        self._thread = threading.Thread(target=self._work, name="recorder", daemon=True)
+
+    @property
+    def number(self) -> int:
+        """The recording's number."""
+        return self._writer.number
+
+    @property
+    def error(self) -> StoreError | None:
+        """Why the recorder failed, None while it has not."""
+        return self._error
+
+    @property
+    def bytes_written(self) -> int:
+        return self._writer.bytes_written
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def put(self, address: str, item: Item) -> None:
+        """Take one item. Raises StoreError where the run must end."""
+        with self._changed:
+            room = self._changed.wait_for(self._has_room, self._patience.full_s)
+            if self._error is None and not room:
+                self._error = StoreError(
+                    f"The disk does not keep up: {len(self._waiting)} blocks wait to be stored. "
+                    f"Recording {self.number} ends here and keeps all before."
+                )
+            if self._error is not None:
+                raise self._error
+            self._waiting.append((address, item))
+            if len(self._waiting) >= self._patience.most_items // 2:
+                self._changed.notify_all()
+
+    def close(self, reason: str = "") -> str:
+        """Commit what waits and seal the recording; returns its hash. Raises StoreError."""
+        self._closing.set()
+        with self._changed:
+            self._changed.notify_all()
+        self._thread.join()
+        if self._error is None:
+            return self._writer.end(self._notes(), reason)
+        # Where it is the store that failed, this fails too and the recording counts as
+        # interrupted.
+        with suppress(StoreError):
+            self._writer.end(self._notes(), str(self._error))
+        raise self._error
+
+    def _has_room(self) -> bool:
+        return self._error is not None or len(self._waiting) < self._patience.most_items
+
+    def _due(self) -> bool:
+        return self._closing.is_set() or len(self._waiting) >= self._patience.most_items // 2
+
+    def _work(self) -> None:
+        while self._error is None:
+            with self._changed:
+                self._changed.wait_for(self._due, self._period_s)
+                closing = self._closing.is_set()
+                batch = list(self._waiting)
+            try:
+                self._commit(batch)
+            except StoreError as error:
+                self._fail(error)
+            except Exception as error:  # a defect must end the run aloud, not the thread in silence
+                self._fail(StoreError(f"The recorder failed: {type(error).__name__}: {error}."))
+            if closing:
+                return
+
+    def _commit(self, batch: Sequence[tuple[str, Item]]) -> None:
+        tries = 0
+        while True:
+            try:
+                self._writer.write(batch, self._notes())
+                break
+            except StoreBusy:
+                tries += 1
+                self._closing.wait(self._period_s)
+                if self._closing.is_set() and tries * self._period_s > self._patience.closing_s:
+                    raise
+                if self._error is not None:
+                    return
+        with self._changed:
+            for _ in batch:
+                self._waiting.popleft()
+            self._changed.notify_all()
+
+    def _fail(self, error: StoreError) -> None:
+        with self._changed:
+            kept = f"Recording {self.number} ends here and keeps all that was stored before."
+            self._error = self._error or StoreError(f"{error} {kept}")
+            self._changed.notify_all()
+
+
+def merged_notes(drivers: Sequence[Driver]) -> Notes:
+    """What several inputs say of themselves, as one."""
+    merged = Notes()
+    kinds: dict[str, None] = {}
+    origins = set()
+    for driver in drivers:
+        notes = driver.notes
+        kinds |= dict.fromkeys([notes.kind] if notes.kind else [])
+        for into, source in (
+            (merged.messages, notes.messages),
+            (merged.rejects, notes.rejects),
+        ):
+            for name, count in dict(source).items():
+                into[name] = into.get(name, 0) + count
+        merged.warnings += list(notes.warnings)
+        merged.timed = merged.timed and notes.timed
+        origins.add(notes.origin_s)
+    merged.kind = ", ".join(kinds)
+    if len(drivers) == 1:
+        merged.sha256 = drivers[0].notes.sha256
+    if len(origins) == 1:
+        (merged.origin_s,) = origins
+    return merged
