@@ -10,7 +10,7 @@ from drivers.contract import FileRefused
 
 HEAD_BYTES = 1 << 16
 CHUNK_BYTES = 1 << 22
-_WHAT = "a recording: an edge or speed table, a CAN, NMEA 0183 or UBX log"
+EXPECTED = "a recording: an edge or speed table, a CAN, NMEA 0183 or UBX log"
 
 
 class SourceFile:
@@ -21,15 +21,15 @@ class SourceFile:
         self._hash = hashlib.sha256()
         try:
             if self.path.is_dir():
-                raise FileRefused(path, "it is a folder", _WHAT)
+                raise FileRefused(path, "it is a folder", EXPECTED)
             if self.path.exists() and not self.path.is_file():
-                raise FileRefused(path, "it is a device or a pipe, not a file", _WHAT)
+                raise FileRefused(path, "it is a device or a pipe, not a file", EXPECTED)
             with self.path.open("rb") as file:
                 self.head = file.read(HEAD_BYTES)
         except (OSError, ValueError) as error:
             raise self._cannot_read(error) from None
         if not self.head:
-            raise FileRefused(path, "the file is empty", _WHAT)
+            raise FileRefused(path, "the file is empty", EXPECTED)
 
     @property
     def sha256(self) -> str:
@@ -68,8 +68,14 @@ class SourceFile:
 
     def _cannot_read(self, error: OSError | ValueError) -> FileRefused:
         if isinstance(error, FileNotFoundError):
-            return FileRefused(self.path, "there is no such file", _WHAT)
+            return FileRefused(self.path, "there is no such file", EXPECTED)
         if isinstance(error, PermissionError):
             return FileRefused(self.path, "you may not read it", "a file with read permission")
         reason = getattr(error, "strerror", None) or str(error)
-        return FileRefused(self.path, f"it cannot be read ({reason})", _WHAT)
+        return FileRefused(self.path, f"it cannot be read ({reason})", EXPECTED)
+
+
+def shown(line: bytes) -> str:
+    """The start of a line as one can show it in a sentence."""
+    text = line[:60].decode("utf-8", "replace").strip()
+    return "".join(c if c.isprintable() else "·" for c in text) + ("…" if len(line) > 60 else "")

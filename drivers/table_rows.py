@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drivers.contract import FileRefused, Floats, Notes
-from drivers.source_file import SourceFile
+from drivers.source_file import SourceFile, shown
 
 _MOST_LETTERS = 64
 _BOM = b"\xef\xbb\xbf"
@@ -132,7 +132,7 @@ class Table:
             cells = self._cells(line, at)
             if len(cells) != self._width:
                 raise self.refusal(
-                    f"{len(cells)} cells in '{_short(line)}'",
+                    f"{len(cells)} cells in '{shown(line)}'",
                     f"{self._width} cells as in the header, decimals with a point",
                     at,
                 )
@@ -158,7 +158,7 @@ class Table:
             found = f"byte {error.start + 1} of the line is not UTF-8 text"
             raise self.refusal(found, "a CSV table saved as UTF-8", number) from None
         except csv.Error as error:
-            raise self.refusal(f"{error} in '{_short(line)}'", "a line of CSV", number) from None
+            raise self.refusal(f"{error} in '{shown(line)}'", "a line of CSV", number) from None
 
     def _checked(self, column: Column, cell: str, number: int) -> str:
         if column.is_text:
@@ -168,8 +168,8 @@ class Table:
         else:
             right = _in_range(cell, column)
         if not right:
-            shown = f"'{_short(cell.encode())}'" if cell else "an empty cell"
-            raise self.refusal(f"{shown} in column '{column.name}'", column.expected, number)
+            found = f"'{shown(cell.encode())}'" if cell else "an empty cell"
+            raise self.refusal(f"{found} in column '{column.name}'", column.expected, number)
         return cell
 
     def _count_decimals(self, column: Column, cells: Sequence[bytes]) -> None:
@@ -206,9 +206,3 @@ def _plain_name(name: bytes) -> bool:
         and b'"' not in name
         and 0 < len(name) <= _MOST_LETTERS
     )
-
-
-def _short(line: bytes) -> str:
-    """A line as one can show it in a sentence."""
-    text = line[:60].decode("utf-8", "replace").strip()
-    return "".join(c if c.isprintable() else "·" for c in text) + ("…" if len(line) > 60 else "")

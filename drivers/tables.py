@@ -17,6 +17,8 @@ from drivers.contract import EdgeBlock, FileRefused, Floats, Item, Notes, SpeedB
 from drivers.source_file import SourceFile
 from drivers.table_rows import Column, Rows, Table
 
+EDGE_HEADER = "time_s,channel"
+SPEED_HEADER = "time_s,source,speed_mps"
 TICK_S = 1e-9
 """Edge times become whole ticks of a nanosecond, finer than any counter's clock."""
 

@@ -1,0 +1,182 @@
+"""CAN logs that python-can reads: .asc .blf .csv .trc and, with asammdf, .mf4.
+
+Its readers give up at the first line they do not understand; here they are started anew
+behind it, so that a damaged log still gives what is sound in it.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+from collections.abc import Iterator
+from itertools import islice
+from typing import Any, BinaryIO, cast
+
+import can
+import numpy as np
+
+from drivers.can_logs import BusLog
+from drivers.contract import FileRefused, Item, Notes
+from drivers.source_file import SourceFile, shown
+from drivers.tractor_messages import split_id
+
+_BATCH = 50_000
+_MOST_READ_BYTES = 1 << 28
+_LEAST_BLF_OBJECT = 32
+
+
+def read_asc(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
+    """Blocks of an ASC log. Raises FileRefused where no frame could be read."""
+    return _read_text(can.ASCReader, "ASC log of a CAN bus", file, notes)
+
+
+def read_trc(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
+    """Blocks of a TRC log. Raises FileRefused where no frame could be read."""
+    return _read_text(can.TRCReader, "TRC log of a CAN bus", file, notes)
+
+
+def read_can_csv(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
+    """Blocks of python-can's CSV log. Raises FileRefused where no frame could be read."""
+    return _read_text(can.CSVReader, "CSV log of a CAN bus by python-can", file, notes)
+
+
+def read_blf(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
+    """Blocks of a BLF log. Raises FileRefused where no frame could be read."""
+    with file.path.open("rb") as binary:
+        yield from _read_binary(_BlfReader, cast(Any, _Measured(binary)), file, notes, "BLF")
+
+
+def read_mf4(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
+    """Blocks of an MF4 log. Raises FileRefused where no frame could be read."""
+    if importlib.util.find_spec("asammdf") is None:
+        found = "it is an MF4 log, and the library that reads those is not installed"
+        raise FileRefused(file.path, found, "the extra 'mf4': pip install 'evenpace[mf4]'")
+    yield from _read_binary(can.MF4Reader, str(file.path), file, notes, "MF4")
+
+
+class _Lines:
+    """What a reader of python-can takes for an open text file, restartable behind a line."""
+
+    def __init__(self, file: SourceFile) -> None:
+        self._fresh = (line for _, chunk in file.lines() for line in chunk.splitlines())
+        self._header: list[str] = []
+        self._again: Iterator[str] = iter(())
+        self._in_header = True
+        self.number = 0
+        self.line = ""
+
+    def __iter__(self) -> Iterator[str]:
+        return self
+
+    def __next__(self) -> str:
+        again = next(self._again, None)
+        if again is not None:
+            return again
+        self.line = next(self._fresh).decode("utf-8", "replace")
+        self.number += 1
+        # A frame's line begins with its time or number; what stands before is the header.
+        self._in_header &= self.number == 1 or not re.match(r"\s*\d", self.line)
+        if self._in_header:
+            self._header.append(self.line)
+        return self.line
+
+    def restart(self) -> None:
+        """Hand out the header again before the lines that are left."""
+        self._again = iter(self._header)
+
+    def close(self) -> None:
+        """The readers close what they read; the file closes itself at its end."""
+
+
+class _Measured:
+    """A binary file that refuses reads of a senseless size, which a damaged length asks for."""
+
+    def __init__(self, binary: BinaryIO) -> None:
+        self._binary = binary
+
+    def read(self, size: int) -> bytes:
+        if not 0 <= size <= _MOST_READ_BYTES:
+            raise ValueError("an object has a senseless length")
+        return self._binary.read(size)
+
+    def close(self) -> None:
+        self._binary.close()
+
+
+class _BlfReader(can.BLFReader):
+    """The reader would turn round for ever at an object of no length."""
+
+    def _parse_data(self, data: bytes) -> Iterator[can.Message]:
+        at = 0
+        while (at := data.find(b"LOBJ", at, at + 8)) >= 0:
+            size = int.from_bytes(data[at + 8 : at + 12], "little")
+            if size < _LEAST_BLF_OBJECT:
+                raise ValueError("an object has a senseless length")
+            at += size
+        return super()._parse_data(data)
+
+
+def _read_text(reader: Any, kind: str, file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
+    bus = BusLog(notes, kind)
+    lines = _Lines(file)
+    wrong: list[str] = []
+    messages = _text_messages(reader, lines, wrong)
+    while batch := list(islice(messages, _BATCH)):
+        yield _batch_items(bus, batch)
+    first = f"; the first is {wrong[0]}" if wrong else ""
+    if not bus.frames:
+        raise FileRefused(file.path, f"it holds no frame that can be read{first}", f"a {kind}")
+    if wrong:
+        notes.rejects["lines not understood"] = len(wrong)
+        notes.warnings.append(f"{len(wrong)} of the lines were not understood{first}.")
+    bus.finish()
+
+
+def _text_messages(reader: Any, lines: _Lines, wrong: list[str]) -> Iterator[can.Message]:
+    while True:
+        try:
+            yield from reader(lines)
+            return
+        except Exception:  # whatever a reader makes of a damaged line
+            wrong.append(f"line {lines.number}, '{shown(lines.line.encode())}'")
+            lines.restart()
+
+
+def _read_binary(
+    reader: Any, opened: Any, file: SourceFile, notes: Notes, name: str
+) -> Iterator[list[Item]]:
+    kind = f"{name} log of a CAN bus"
+    bus = BusLog(notes, kind)
+    damage: list[str] = []
+    messages = _binary_messages(reader, opened, damage)
+    while batch := list(islice(messages, _BATCH)):
+        yield _batch_items(bus, batch)
+    why = f" ({damage[0]})" if damage else ""
+    if not bus.frames:
+        raise FileRefused(file.path, f"it holds no CAN frame that can be read{why}", f"a {kind}")
+    if damage:
+        notes.rejects["rest of the file"] = 1
+        notes.warnings.append(f"The file cannot be read past frame {bus.frames}{why}.")
+    for _ in file.chunks():
+        pass  # its hash is taken on the way
+    bus.finish()
+
+
+def _binary_messages(reader: Any, opened: Any, damage: list[str]) -> Iterator[can.Message]:
+    try:
+        with reader(opened) as messages:
+            yield from messages
+    except Exception as error:  # whatever a reader makes of damaged bytes
+        damage.append(str(error) or type(error).__name__)
+
+
+def _batch_items(bus: BusLog, batch: list[can.Message]) -> list[Item]:
+    j1939 = [m.is_extended_id and not (m.is_remote_frame or m.is_error_frame) for m in batch]
+    pgn, sender = split_id(np.array([m.arbitration_id & 0x1FFFFFFF for m in batch], np.uint32))
+    data = b"".join([bytes(m.data[:8]).ljust(8, b"\xff") for m in batch])
+    return bus.items(
+        np.where(j1939, pgn, -1).astype(np.int32),
+        sender,
+        np.frombuffer(data, np.uint8).reshape(-1, 8),
+        np.array([m.timestamp for m in batch], np.float64),
+    )

@@ -1,0 +1,54 @@
+"""The time stamps of a log on one line that starts at 0 and never goes back."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from drivers.contract import Floats
+
+BACK_S = 1.0
+AHEAD_S = 86_400.0
+"""A step further than these is a clock that was set, not time that passed."""
+
+
+class Timeline:
+    """Places stamps, in the order of the log, on the recording's time line.
+
+    Small steps back (two buses logged by one program) are levelled. Where the clock was
+    set, the line goes on from the last time, and `jumps` counts it.
+    """
+
+    def __init__(self) -> None:
+        self.jumps = 0
+        self._origin_s: float | None = None
+        self._last_stamp_s = 0.0
+        self._last_s = 0.0
+
+    def place(self, stamp_s: Floats) -> Floats:
+        """Seconds since the first stamp for each stamp."""
+        if not stamp_s.size:
+            return stamp_s
+        if self._origin_s is None:
+            self._origin_s = self._last_stamp_s = float(stamp_s[0])
+        steps_s = np.diff(stamp_s, prepend=self._last_stamp_s)
+        jumped = (steps_s < -BACK_S) | (steps_s > AHEAD_S)
+        if jumped.any():
+            self.jumps += int(np.count_nonzero(jumped))
+            removed_s = np.cumsum(np.where(jumped, steps_s, 0.0))
+            placed_s = stamp_s - self._origin_s - removed_s
+            self._origin_s += float(removed_s[-1])
+        else:
+            placed_s = stamp_s - self._origin_s
+        placed_s = np.maximum(np.maximum.accumulate(placed_s), self._last_s)
+        self._last_stamp_s, self._last_s = float(stamp_s[-1]), float(placed_s[-1])
+        return placed_s
+
+    def warnings(self) -> list[str]:
+        """A sentence where the clock was set while the log was made."""
+        if not self.jumps:
+            return []
+        times = "once" if self.jumps == 1 else f"{self.jumps} times"
+        return [
+            f"The time stamps jump {times}, as when a clock is set; "
+            "each jump was taken out, so the true time across it is unknown."
+        ]

@@ -1,0 +1,222 @@
+"""Columns of CAN frames → speeds and values: the messages of a tractor's or a boat's bus.
+
+Layouts and constants, little endian, byte 1 first: ISO 11783-7 A.5 to A.12, A.20.2 and A.30
+(isobus.net); SAE J1939-71 SPN 84, 190, 517; NMEA 2000 as in the canboat database; hydraulic
+oil temperature (SPN 1638) second hand. A field that is no value is NaN, never 0, and every
+field is judged for itself. Messages are told by their PGN alone, since senders differ in
+priority; streams are kept apart by PGN and source address.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drivers.contract import Floats, Item, Notes, SpeedBlock, ValueBlock
+
+_KMH_MPS = 1 / 3.6
+_RPM_HZ = 1 / 60
+_J1939, _NMEA2000, _NMEA2000_SIGNED = "J1939", "NMEA 2000", "NMEA 2000, signed"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frames:
+    """Frames of one bus in the order they came; all arrays have one length n.
+
+    `pgn` int32, −1 where the frame is none of J1939's; `sender` uint8 source address;
+    `data` (n, 8) uint8, padded with FF ('not available') where a frame is shorter;
+    `time_s` the log's or interface's time, `host_s` the host's.
+    """
+
+    pgn: NDArray[np.int32]
+    sender: NDArray[np.uint8]
+    data: NDArray[np.uint8]
+    time_s: Floats
+    host_s: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number in a message: quantity, first byte (from 1), bytes, one unit in SI, rules."""
+
+    quantity: str
+    first: int
+    size: int
+    scale: float
+    rules: str = _J1939
+    offset: float = 0.0
+    stream: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Bits:
+    """Some bits of a byte (bit 1 is the lowest); codes above `most` are no value."""
+
+    quantity: str
+    byte: int
+    first: int
+    size: int
+    most: int
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One PGN: its name and what is in it. Quantity 'speed_mps' becomes a speed."""
+
+    pgn: int
+    name: str
+    numbers: tuple[Number, ...]
+    bits: tuple[Bits, ...] = field(default=())
+
+
+def _direction(byte: int) -> Bits:
+    """0 reverse, 1 forward, 2 error, 3 not available."""
+    return Bits("direction", byte, first=1, size=2, most=1)
+
+
+_SPEED_AND_DISTANCE = (
+    Number("speed_mps", 1, 2, 0.001),
+    Number("distance_m", 3, 4, 0.001),
+)
+
+MESSAGES: dict[int, Message] = {
+    message.pgn: message
+    for message in (
+        Message(
+            65096,
+            "wheel-based speed and distance",
+            _SPEED_AND_DISTANCE,
+            (_direction(8), Bits("key_switch", 8, first=3, size=2, most=1)),
+        ),
+        Message(65097, "ground-based speed and distance", _SPEED_AND_DISTANCE, (_direction(8),)),
+        Message(
+            61474,
+            "machine selected speed",
+            _SPEED_AND_DISTANCE,
+            (
+                Bits("exit_code", 7, first=1, size=6, most=62),
+                _direction(8),
+                # 0 wheel, 1 ground, 2 navigation, 3 blended, 4 simulated
+                Bits("speed_source_code", 8, first=3, size=3, most=4),
+                Bits("limit_status_code", 8, first=6, size=3, most=6),
+            ),
+        ),
+        Message(
+            65265, "cruise control and vehicle speed", (Number("speed_mps", 2, 2, _KMH_MPS / 256),)
+        ),
+        Message(
+            65256,
+            "vehicle direction and speed",
+            (Number("speed_mps", 3, 2, _KMH_MPS / 256), Number("course_deg", 1, 2, 1 / 128)),
+        ),
+        Message(61444, "engine speed", (Number("engine_speed_hz", 4, 2, 0.125 * _RPM_HZ),)),
+        Message(65091, "rear PTO shaft", (Number("pto_speed_hz", 1, 2, 0.125 * _RPM_HZ),)),
+        Message(65128, "vehicle fluids", (Number("oil_temperature_c", 1, 1, 1.0, offset=-40.0),)),
+        Message(
+            129025,
+            "position",
+            (
+                Number("latitude_deg", 1, 4, 1e-7, _NMEA2000_SIGNED),
+                Number("longitude_deg", 5, 4, 1e-7, _NMEA2000_SIGNED),
+            ),
+        ),
+        Message(
+            129026,
+            "course and speed over ground",
+            (
+                Number("speed_mps", 5, 2, 0.01, _NMEA2000),
+                Number("course_deg", 3, 2, 1e-4 * 180 / math.pi, _NMEA2000),
+            ),
+        ),
+        Message(
+            128259,
+            "speed through water and over ground",
+            (
+                Number("speed_mps", 2, 2, 0.01, _NMEA2000, stream="-water"),
+                Number("speed_mps", 4, 2, 0.01, _NMEA2000, stream="-ground"),
+            ),
+        ),
+    )
+}
+
+
+def split_id(can_id: NDArray[np.uint32]) -> tuple[NDArray[np.int32], NDArray[np.uint8]]:
+    """PGN and source address of 29-bit identifiers, each of the shape of `can_id`.
+
+    Priority 3 bits, EDP 1, DP 1, PF 8, PS 8, SA 8; with PF < 240 PS is a destination and
+    no part of the PGN (SAE J1939-21).
+    """
+    pgn = (can_id >> np.uint32(8) & np.uint32(0x3FFFF)).astype(np.int32)
+    to_one = (pgn & 0xFF00) < 0xF000
+    return np.where(to_one, pgn & 0x3FF00, pgn), can_id.astype(np.uint8)
+
+
+def decode(frames: Frames, notes: Notes) -> list[Item]:
+    """Speeds and values in these frames; what was met is counted in `notes.messages`."""
+    _count(notes, "frames", frames.pgn.size)
+    items: list[Item] = []
+    order = np.argsort(frames.pgn, kind="stable")
+    ordered = frames.pgn[order]
+    for pgn in ordered[np.flatnonzero(np.diff(ordered, prepend=-2))].tolist():
+        message = MESSAGES.get(pgn)
+        if message is None:
+            continue
+        low, high = np.searchsorted(ordered, [pgn, pgn + 1])
+        mine = order[low:high]
+        _count(notes, f"{pgn} {message.name}", mine.size)
+        senders = frames.sender[mine]
+        for sender in np.unique(senders).tolist():
+            items += _decode_stream(message, sender, frames, mine[senders == sender])
+    return items
+
+
+def _decode_stream(
+    message: Message, sender: int, frames: Frames, rows: NDArray[np.intp]
+) -> list[Item]:
+    """All fields of one message from one sender."""
+    data, time_s, host_s = frames.data[rows], frames.time_s[rows], frames.host_s[rows]
+    items: list[Item] = []
+    standing = np.zeros(rows.size, np.bool_)
+    for number in message.numbers:
+        value = _number(data, number)
+        source = f"{message.pgn}{number.stream}/{sender}"
+        if number.quantity == "speed_mps":
+            u_mps = np.where(np.isnan(value), np.nan, number.scale / math.sqrt(12))
+            items.append(SpeedBlock(source, value, time_s, host_s, u_mps))
+            standing = value == 0
+        else:
+            items.append(ValueBlock(source, number.quantity, value, time_s, host_s))
+    for bits in message.bits:
+        value = _bits(data, bits)
+        if bits.quantity == "direction":
+            value[standing] = np.nan  # senders leave the bits as they are at standstill
+        items.append(ValueBlock(f"{message.pgn}/{sender}", bits.quantity, value, time_s, host_s))
+    return items
+
+
+def _number(data: NDArray[np.uint8], number: Number) -> Floats:
+    raw = np.zeros(data.shape[0], np.int64)
+    for place in range(number.size):
+        raw |= data[:, number.first - 1 + place].astype(np.int64) << (8 * place)
+    bits = 8 * number.size
+    if number.rules == _J1939:
+        # FB.. to FD.. is reserved, FE.. an error, FF.. not available: judged by the top byte.
+        valid = raw >> (bits - 8) <= 0xFA
+    elif number.rules == _NMEA2000:
+        valid = raw < (1 << bits) - 2
+    else:
+        valid = (raw != (1 << bits - 1) - 1) & (raw != (1 << bits - 1) - 2)
+        raw = np.where(raw >> (bits - 1), raw - (1 << bits), raw)
+    return np.where(valid, raw * number.scale + number.offset, np.nan)
+
+
+def _bits(data: NDArray[np.uint8], bits: Bits) -> Floats:
+    raw = data[:, bits.byte - 1] >> np.uint8(bits.first - 1) & np.uint8((1 << bits.size) - 1)
+    return np.where(raw <= bits.most, raw, np.nan)
+
+
+def _count(notes: Notes, name: str, count: int) -> None:
+    notes.messages[name] = notes.messages.get(name, 0) + count
