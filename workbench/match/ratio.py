@@ -1,0 +1,221 @@
+"""Did belt and ground keep pace: the ratio belt ÷ ground and what follows from it.
+
+The ratio is that of the two distances over the pass. What single moments differ by hangs
+together in time, and its uncertainty allows for that.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.decision import Decision, Verdict, decide
+from workbench.calibration.speed import SpeedSeries, coverage_factor
+from workbench.match.align import Aligned, align
+from workbench.match.mean import autocorrelated_mean, autocorrelation, effective_number
+
+Floats = NDArray[np.float64]
+
+MOVING_MPS = 0.2
+"""Ground speed from which a moment counts; below it a ratio says nothing. Chosen."""
+
+LEAST_S = 5.0
+"""Seconds of common movement below which no ratio is given. Chosen."""
+
+BAND_MEAN_S = 1.0
+"""Means over this long are held against the band: single readings are noise. Chosen."""
+
+ACCURACY_MEMORY_S = 1.0
+"""How long a receiver's error lasts, for averaging its own accuracy figure down; on the
+safe side of 10 s means within 0.05 m/s (Chalko 2009, static test)."""
+
+
+@dataclass(frozen=True, slots=True)
+class PaceLimits:
+    """Lowest and highest acceptable ratio belt ÷ ground."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """What two speeds say of each other over a pass; NaN where nothing can be said.
+
+    `ratio` is belt ÷ ground. `in_band` is the share of the moving time whose one-second
+    means lay within the limits. `separation_m` is belt distance minus ground distance at
+    the end. `drift_per_hour` is the change of the ratio an hour. `parts` holds each
+    contribution to u_ratio ÷ ratio.
+    """
+
+    decision: Decision
+    ratio: float = math.nan
+    u_ratio: float = math.nan
+    U_ratio: float = math.nan
+    k: float = math.nan
+    belt_speed_mps: float = math.nan
+    ground_speed_mps: float = math.nan
+    in_band: float = math.nan
+    lag_s: float = math.nan
+    u_lag_s: float = math.nan
+    drift_per_hour: float = math.nan
+    u_drift_per_hour: float = math.nan
+    separation_m: float = math.nan
+    u_separation_m: float = math.nan
+    duration_s: float = 0.0
+    parts: dict[str, float] = field(default_factory=dict)
+    warnings: list[str] = field(default_factory=list)
+
+
+def cannot_tell(reason: str) -> Pace:
+    """The answer where there is nothing to compare."""
+    return Pace(Decision(Verdict.CANNOT_TELL, math.nan, reason), warnings=[])
+
+
+def pace(belt: SpeedSeries, ground: SpeedSeries, limits: PaceLimits) -> Pace:
+    """Compare two speed series over the time they share."""
+    for name, series in (("belt", belt), ("ground", ground)):
+        if not np.isfinite(series.speed_mps).any():
+            return cannot_tell(
+                f"the {name} source has no value in any of its {series.speed_mps.size} messages"
+            )
+    try:
+        both = align(belt, ground)
+    except ValueError as error:
+        return cannot_tell(str(error))
+    moving = both.valid & (both.ground_mps > MOVING_MPS)
+    moving_s = float(moving.sum()) * both.step_s
+    if moving_s < LEAST_S:
+        return cannot_tell(
+            f"the ground source moved faster than {MOVING_MPS:g} m/s for {moving_s:.1f} s only; "
+            f"at least {LEAST_S:g} s are needed"
+        )
+    return _judge(belt, ground, both, moving, limits)
+
+
+def _judge(
+    belt: SpeedSeries,
+    ground: SpeedSeries,
+    both: Aligned,
+    moving: NDArray[np.bool_],
+    limits: PaceLimits,
+) -> Pace:
+    b, g = both.belt_mps[moving], both.ground_mps[moving]
+    ratio, mean_ground = float(b.sum() / g.sum()), float(g.mean())
+    error = autocorrelated_mean(b - ratio * g)
+    moving_s = b.size * both.step_s
+    parts = {"scatter": error.u / mean_ground / max(abs(ratio), 1e-9)}
+    parts["belt, shared"] = belt.u_common_rel
+    parts["ground, shared"] = ground.u_common_rel
+    parts["belt source's own accuracy"] = own_accuracy(belt, moving_s)
+    parts["ground source's own accuracy"] = own_accuracy(ground, moving_s)
+    if math.isfinite(both.lag_s):
+        parts["lag"] = abs(float(b[-1] - b[0])) * both.u_lag_s / max(float(b.sum()), 1e-9)
+        parts["lag"] /= both.step_s
+    u_rel = math.sqrt(sum(part**2 for part in parts.values()))
+    dof = error.dof * (u_rel / parts["scatter"]) ** 4 if parts["scatter"] > 0 else math.inf
+    k = coverage_factor(dof)
+    u_ratio = abs(ratio) * u_rel
+    drift, u_drift = _drift(both.time_s[moving], b, g, ratio)
+    separation_m = float(np.nansum(both.belt_mps - both.ground_mps)) * both.step_s
+    return Pace(
+        decision=decide(ratio, u_ratio, limits.low, limits.high, U=k * u_ratio),
+        ratio=ratio,
+        u_ratio=u_ratio,
+        U_ratio=k * u_ratio,
+        k=k,
+        belt_speed_mps=float(b.mean()),
+        ground_speed_mps=mean_ground,
+        in_band=_in_band(both, moving, limits),
+        lag_s=both.lag_s,
+        u_lag_s=both.u_lag_s,
+        drift_per_hour=drift,
+        u_drift_per_hour=u_drift,
+        separation_m=separation_m,
+        u_separation_m=u_ratio * mean_ground * moving_s,
+        duration_s=moving_s,
+        parts=parts,
+        warnings=_doubts(both, moving),
+    )
+
+
+def own_accuracy(series: SpeedSeries, duration_s: float) -> float:
+    """Relative u of a series' mean from the accuracy its source claims for each value.
+
+    The error of readings that move from one to the next averages out over its memory; that
+    of a coarse reading that stays the same does not.
+    """
+    good = np.isfinite(series.speed_mps) & np.isfinite(series.u_mps)
+    if good.sum() < 2:
+        return 0.0
+    speed_mps = series.speed_mps[good]
+    u_mps = math.sqrt(float(np.mean(series.u_mps[good] ** 2)))
+    moves = float(np.mean(np.diff(speed_mps) != 0)) > 0.2
+    share = min(1.0, 2 * ACCURACY_MEMORY_S / duration_s) if moves else 1.0
+    mean_mps = abs(float(speed_mps.mean()))
+    return u_mps * math.sqrt(share) / mean_mps if mean_mps > 0 else 0.0
+
+
+def _drift(time_s: Floats, belt: Floats, ground: Floats, ratio: float) -> tuple[float, float]:
+    """Change of the ratio an hour: belt = ratio·ground + D·ground·(t − t̄), with its u."""
+    lever = ground * (time_s - float(np.average(time_s, weights=ground)))
+    strength = float(lever @ lever)
+    if strength == 0:
+        return math.nan, math.nan
+    slope = float(lever @ (belt - ratio * ground)) / strength
+    left = belt - ratio * ground - slope * lever
+    rho = autocorrelation(left)
+    negative = np.flatnonzero(rho <= 0)
+    stop = int(negative[0]) if negative.size else rho.size
+    inflation = left.size / effective_number(left.size, rho[1:stop])
+    variance = float(left @ left) / max(left.size - 2, 1) * inflation / strength
+    return 3600 * slope, 3600 * math.sqrt(variance)
+
+
+def _in_band(both: Aligned, moving: NDArray[np.bool_], limits: PaceLimits) -> float:
+    """Share of moving seconds whose mean ratio lies within the limits."""
+    width = max(1, round(BAND_MEAN_S / both.step_s))
+    edges = np.arange(0, both.time_s.size, width)
+    belt = np.add.reduceat(np.where(moving, both.belt_mps, 0.0), edges)
+    ground = np.add.reduceat(np.where(moving, both.ground_mps, 0.0), edges)
+    count = np.add.reduceat(moving.astype(np.int64), edges)
+    used = count > 0
+    ratio = belt[used] / ground[used]
+    inside = (ratio >= limits.low) & (ratio <= limits.high)
+    return float(count[used] @ inside) / float(count.sum())
+
+
+def _doubts(both: Aligned, moving: NDArray[np.bool_]) -> list[str]:
+    doubts = []
+    if not math.isfinite(both.lag_s):
+        doubts.append(
+            "No lag between the sources could be found, because the speeds hardly changed "
+            "together; none was taken out."
+        )
+    holes = 1 - float(both.valid.mean())
+    if holes > 0.02:
+        doubts.append(f"For {100 * holes:.0f} % of the time one of the sources had no value.")
+    standing = float((both.valid & ~moving).sum()) * both.step_s
+    if standing > LEAST_S:
+        doubts.append(
+            f"{standing:.0f} s at less than {MOVING_MPS:g} m/s count for the separation, "
+            "not for the ratio."
+        )
+    return doubts
+
+
+def seconds_to_settle(answer: Pace, limits: PaceLimits) -> float:
+    """More seconds of the same that would bring the nearest limit outside U; inf if none would.
+
+    Only the scatter shrinks with time, as 1/√t; what is shared stays.
+    """
+    room = min(abs(answer.ratio - limits.low), abs(answer.ratio - limits.high)) / answer.ratio
+    scatter = answer.k * answer.parts["scatter"]
+    shared = math.sqrt(max((answer.U_ratio / answer.ratio) ** 2 - scatter**2, 0.0))
+    if room <= shared or not math.isfinite(room):
+        return math.inf
+    needed = answer.duration_s * scatter**2 / (room**2 - shared**2)
+    return max(0.0, needed - answer.duration_s)
