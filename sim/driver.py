@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -14,19 +15,21 @@ from drivers.contract import (
     BaseDriver,
     Clock,
     EdgeBlock,
+    Floats,
     Item,
     SpeedBlock,
     ValueBlock,
 )
 from sim.pickup import Edges
-from sim.run import Run, Segment, Simulation, simulate
+from sim.run import Run, Simulation, simulate
 from sim.scenarios import SCENARIOS, load
+from sim.sensors import Samples
 from sim.truth import Truth
 
 __all__ = ["Run", "SimDriver", "simulate"]
 
 FRAME_S = 0.1
-"""Blocks leave ten times a second, as a pulse counter sends its frames."""
+"""Data arrives in frames, ten a second; a read hands out a block a stream of all that came."""
 
 _MOST_SEED = 2**63 - 1
 
@@ -79,8 +82,8 @@ class SimDriver(BaseDriver):
         self._simulation = Simulation(self._scenario, self._seed)
         self._start_s = self.clock()
         self.notes.origin_s = self._start_s
-        self._frames = self._all_frames()
-        self._next_s = FRAME_S
+        self._sent, self._counts = 0, Counter[str]()
+        self._cut = _Cut(self._simulation, self._start_s, 0)
 
     def _close(self) -> None:
         self._closing.set()
@@ -89,107 +92,97 @@ class SimDriver(BaseDriver):
         if self._fast:
             self._simulated_s += timeout_s
         else:
-            until_next_s = self._start_s + self._next_s - self.clock()
+            until_next_s = self._start_s + (self._sent + 1) * FRAME_S - self.clock()
             if until_next_s > 0:
                 self._closing.wait(min(timeout_s, until_next_s))
-        items: list[Item] = []
         # A nanosecond of slack: tenths of a second do not add up exactly.
-        while self._start_s + self._next_s <= self.clock() + 1e-9 and not self._closing.is_set():
-            items += next(self._frames)
+        due = int((self.clock() - self._start_s + 1e-9) / FRAME_S)
+        items: list[Item] = []
+        while self._sent < due and not self._closing.is_set():
+            if self._sent == self._cut.last:
+                self._cut = _Cut(self._simulation, self._start_s, self._cut.last)
+            upto = min(due, self._cut.last)
+            items += self._cut.frames(self._sent, upto, self._counts)
+            self._sent = upto
         return items
-
-    def _all_frames(self) -> Iterator[list[Item]]:
-        """Frame after frame of the endless run; `_next_s` is when the next is due."""
-        counts: dict[str, int] = {}
-        number = 0
-        while True:
-            segment = self._simulation.advance()
-            frames = round((segment.to_s - segment.from_s) / FRAME_S)
-            ends_s = segment.from_s + FRAME_S * np.arange(1, frames + 1)
-            cut = _Cut(self._simulation, segment, ends_s, self._start_s, counts)
-            for place in range(frames):
-                number += 1
-                self._next_s = (number + 1) * FRAME_S
-                yield cut.frame(place, number)
 
 
 class _Cut:
-    """One segment cut into frames; stamps host times and cumulative counts."""
+    """One segment, ready to be cut into frames; `last` is the number of its last frame."""
 
-    def __init__(
-        self,
-        simulation: Simulation,
-        segment: Segment,
-        ends_s: np.ndarray,
-        start_s: float,
-        counts: dict[str, int],
-    ) -> None:
-        self._tick_s = simulation.plan.counter.tick_s
-        self._host_s = start_s + ends_s
-        self._counts = counts
+    def __init__(self, simulation: Simulation, start_s: float, first: int) -> None:
+        segment = simulation.advance()
+        self.first, self.last = first, first + round((segment.to_s - segment.from_s) / FRAME_S)
+        ends_s = np.arange(first + 1, self.last + 1, dtype=np.float64) * FRAME_S
+        self._start_s = start_s
+        self._ends_host_s: list[float] = (start_s + ends_s).tolist()
         self._edges = [
             (name, _Ticks(simulation, edges), _bounds(edges.rise_s, ends_s))
             for name, edges in segment.edges.items()
         ]
         self._speeds = [
-            (name, samples, _bounds(samples.host_s, ends_s), samples.host_s + start_s)
+            (name, samples, _bounds(samples.host_s, ends_s))
             for name, samples in segment.speeds.items()
         ]
         self._values = [
-            (key, samples, _bounds(samples.host_s, ends_s), samples.host_s + start_s)
+            (key, samples, _bounds(samples.host_s, ends_s))
             for key, samples in segment.values.items()
         ]
 
-    def frame(self, place: int, number: int) -> list[Item]:
+    def frames(self, first: int, last: int, counts: Counter[str]) -> list[Item]:
+        """What came from frame `first` up to frame `last`, a block a stream.
+
+        `counts` holds each channel's blocks and edges so far, and is brought up to date.
+        """
+        begin, end = first - self.first, last - self.first
         items: list[Item] = []
         for channel, ticks, bounds in self._edges:
-            part = slice(bounds[place], bounds[place + 1])
-            count = self._counts.get(channel, 0) + part.stop - part.start
-            self._counts[channel] = count
-            items.append(
-                ticks.block(channel, part, number, self._tick_s, self._host_s[place], count)
-            )
-        for source, samples, bounds, host_s in self._speeds:
-            part = slice(bounds[place], bounds[place + 1])
+            part = slice(bounds[begin], bounds[end])
+            counts[channel] += part.stop - part.start
+            counts[f"{channel} blocks"] += 1
+            items.append(ticks.block(channel, part, self._ends_host_s[end - 1], counts))
+        for source, samples, bounds in self._speeds:
+            part = slice(bounds[begin], bounds[end])
             if part.stop > part.start:
-                time_s = host_s if samples.time_s is samples.host_s else samples.time_s
+                value, time_s, host_s = self._stamped(samples, part)
                 u = None if samples.u is None else samples.u[part]
-                block = SpeedBlock(source, samples.value[part], time_s[part], host_s[part], u)
-                items.append(block)
-        for (source, quantity), samples, bounds, host_s in self._values:
-            part = slice(bounds[place], bounds[place + 1])
+                items.append(SpeedBlock(source, value, time_s, host_s, u))
+        for (source, quantity), samples, bounds in self._values:
+            part = slice(bounds[begin], bounds[end])
             if part.stop > part.start:
-                time_s = host_s if samples.time_s is samples.host_s else samples.time_s
-                value = samples.value[part]
-                items.append(ValueBlock(source, quantity, value, time_s[part], host_s[part]))
+                items.append(ValueBlock(source, quantity, *self._stamped(samples, part)))
         return items
+
+    def _stamped(self, samples: Samples, part: slice) -> tuple[Floats, Floats, Floats]:
+        """(value, time by the sender's own clock where it has one, host time)."""
+        host_s = samples.host_s[part] + self._start_s
+        own_clock = samples.time_s is not samples.host_s
+        return samples.value[part], samples.time_s[part] if own_clock else host_s, host_s
 
 
 class _Ticks:
     """One channel's edges as the counter's clock counts them."""
 
     def __init__(self, simulation: Simulation, edges: Edges) -> None:
+        self._tick_s = simulation.plan.counter.tick_s
         self._rise = simulation.ticks(edges.rise_s)
         self._fall = simulation.ticks(edges.fall_s)
         self._peak_v = None if np.isnan(edges.peak_v).all() else edges.peak_v
 
-    def block(
-        self, channel: str, part: slice, number: int, tick_s: float, host_s: float, count: int
-    ) -> EdgeBlock:
-        peak_v = None if self._peak_v is None else self._peak_v[part]
+    def block(self, channel: str, part: slice, host_s: float, counts: Counter[str]) -> EdgeBlock:
         return EdgeBlock(
-            channel,
-            number,
-            self._rise[part],
-            tick_s,
-            float(host_s),
-            count,
-            self._fall[part],
-            peak_v,
+            channel=channel,
+            sequence=counts[f"{channel} blocks"],
+            ticks=self._rise[part],
+            tick_s=self._tick_s,
+            host_s=host_s,
+            count=counts[channel],
+            fall_ticks=self._fall[part],
+            peak_v=None if self._peak_v is None else self._peak_v[part],
         )
 
 
-def _bounds(time_s: np.ndarray, ends_s: np.ndarray) -> list[int]:
+def _bounds(time_s: Floats, ends_s: Floats) -> list[int]:
     """Where to cut: frame k holds [k], [k+1]; the last takes what is left of the segment."""
     inner = np.searchsorted(time_s, ends_s[:-1])
     return [0, *inner.tolist(), time_s.size]

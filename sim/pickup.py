@@ -126,7 +126,7 @@ class Pickup:
         self.wheel = make_wheel(plan, teeth, stream(seed, f"{channel}.wheel"))
         self._rng = stream(seed, f"{channel}.teeth")
         self._play_rng = stream(seed, f"{channel}.play")
-        self._play: dict[int, Floats] = {}
+        self._play_turn, self._place = 0, np.zeros((1, 2))
         self.start_turns = float(stream(seed, f"{channel}.start").random())
         self._next_tooth = math.ceil(self.start_turns * teeth) + 1
 
@@ -168,16 +168,13 @@ class Pickup:
         """Shift in pitches where the shaft lies elsewhere in its bearing at each turn."""
         if not turn.size:
             return np.empty(0)
-        first, last = int(turn[0]), int(turn[-1])
-        rows = [self._play_of(number) for number in range(first, last + 1)]
-        self._play = {last: rows[-1]}
-        place = np.array(rows)[turn - first] * (self.plan.play_m / self.wheel.pitch_m)
+        turns = int(turn[-1]) - self._play_turn
+        fresh = self._play_rng.standard_normal((turns, 2)) * (self.plan.play_m / self.wheel.pitch_m)
+        places = np.concatenate((self._place, fresh))
+        place = places[turn - self._play_turn]
+        self._play_turn, self._place = int(turn[-1]), places[-1:]
         angle = 2 * np.pi * tooth / self.wheel.teeth
         return np.asarray(place[:, 0] * np.sin(angle) + place[:, 1] * np.cos(angle))
-
-    def _play_of(self, turn: int) -> Floats:
-        known = self._play.get(turn)
-        return self._play_rng.standard_normal(2) if known is None else known
 
     def _reluctance(self, passing: Passing) -> tuple[NDArray[np.bool_], Floats, Floats, Floats]:
         """(seen, rise, fall in pitches after the tooth's beginning, peak voltage).

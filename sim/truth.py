@@ -11,7 +11,7 @@ from drivers.contract import Floats
 from sim import spec
 from sim.machine import polygon_advance_m
 from sim.motion import Built, Motion
-from sim.pickup import Edges, TargetWheel
+from sim.pickup import Edges, TargetWheel, join
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,11 +58,10 @@ class Truth:
 
     def add_edges(self, channel: str, passed: Edges, lost: Edges, arrived: Edges) -> None:
         """Note what of the teeth that passed did not arrive, and what arrived unbidden."""
-        unseen = ~np.isin(passed.rise_s, arrived.rise_s)
-        times = np.append(lost.rise_s, passed.rise_s[unseen])
-        teeth = np.append(lost.tooth, passed.tooth[unseen])
-        order = np.argsort(times, kind="stable")
-        self._lost.setdefault(channel, []).append(LostTeeth(times[order], teeth[order]))
+        if not np.array_equal(passed.rise_s, arrived.rise_s):
+            unseen = ~np.isin(passed.rise_s, arrived.rise_s)
+            lost = join([lost, passed[unseen]])
+        self._lost.setdefault(channel, []).append(LostTeeth(lost.rise_s, lost.tooth))
         self._extra.setdefault(channel, []).append(arrived.rise_s[arrived.tooth < 0])
 
     @property
