@@ -60,7 +60,8 @@ def load_source(args: argparse.Namespace) -> Source:
     machine = load_machine(args.machine) if args.machine else None
     word: str = args.source
     if word.startswith("sim:"):
-        return Source(_simulate(word, args.seed, args.for_s), machine)
+        recording, typed = _simulate(word, args.seed, args.for_s)
+        return Source(recording, machine or typed)
     if args.seed is not None or args.for_s is not None:
         raise WrongInput(f"--seed and --for go with sim:SCENARIO, not with '{word}'")
     if word.isascii() and word.isdigit() and not Path(word).exists():
@@ -70,7 +71,10 @@ def load_source(args: argparse.Namespace) -> Source:
     return Source(read_recording(word.removeprefix("file:")), machine)
 
 
-def _simulate(address: str, seed: int | None, for_s: float | None) -> Recording:
+def _simulate(
+    address: str, seed: int | None, for_s: float | None
+) -> tuple[Recording, Machine | None]:
+    """A simulated recording, and the machine file that the scenario brings along."""
     from drivers.catalogue import open_input
     from drivers.recording import collect
 
@@ -79,7 +83,10 @@ def _simulate(address: str, seed: int | None, for_s: float | None) -> Recording:
         options.append(f"seed={seed}")
     if options:
         address += ("&" if "?" in address else "?") + "&".join(options)
-    return collect(open_input(address), for_s or DEFAULT_SIMULATED_S)
+    driver = open_input(address)
+    recording = collect(driver, for_s or DEFAULT_SIMULATED_S)
+    text: str = getattr(driver, "machine_text", "")
+    return recording, parse_machine(text, f"machine file of {address}") if text else None
 
 
 def _stored(number: int, machine: Machine | None) -> Source:
@@ -113,11 +120,17 @@ def pick_speed(recording: Recording, name: str) -> SpeedTrack | EdgeTrack:
     tracks: dict[str, SpeedTrack | EdgeTrack] = {**recording.speeds, **recording.edges}
     if name in tracks:
         return tracks[name]
-    near = [known for known in tracks if known.startswith(f"{name}/")]
+    near = [known for known in tracks if known.startswith((f"{name}/", f"{name}-"))]
+    if len(near) > 1:
+        near = [known for known in near if _has_values(tracks[known])] or near
     if len(near) == 1:
         return tracks[near[0]]
     problem = "several sources" if near else "no source"
     raise WrongInput(f"{recording.name} has {problem} '{name}'{_named(recording)}")
+
+
+def _has_values(track: SpeedTrack | EdgeTrack) -> bool:
+    return isinstance(track, EdgeTrack) or bool((track.speed_mps == track.speed_mps).any())
 
 
 def _named(recording: Recording) -> str:

@@ -20,6 +20,7 @@ from workbench.cli.output import print_json, print_table, print_warnings, with_u
 from workbench.cli.source import add_source, finish, load_source, pick_edges
 from workbench.errors import WrongInput
 from workbench.machine import Machine
+from workbench.match.mean import reading_mean
 
 LOST_SHARE = 0.002
 """Share of edges missed or extra from which the person is told; chosen."""
@@ -171,9 +172,7 @@ def _doubts(
 
 
 def _source_speed(track: SpeedTrack) -> dict[str, Any]:
-    """Mean of one speed source: its noise allowed to hang together, its resolution, its own u."""
-    from workbench.match.mean import autocorrelated_mean
-
+    """Mean of one speed source over the recording, with the uncertainty of its readings."""
     valid = np.isfinite(track.speed_mps)
     answer: dict[str, Any] = {
         "source": track.source,
@@ -183,19 +182,15 @@ def _source_speed(track: SpeedTrack) -> dict[str, Any]:
         "speed_mps": math.nan,
     }
     if valid.any():
-        speed_mps = track.speed_mps[valid]
-        mean = autocorrelated_mean(speed_mps)
-        # What the sender says of its own accuracy does not average out: it may be shared.
-        own = track.u_mps[valid]
-        u = math.hypot(mean.u, float(np.sqrt(np.mean(own**2))) if np.isfinite(own).all() else 0.0)
+        mean = reading_mean(track.speed_mps, track.u_mps)
         k = coverage_factor(mean.dof)
         answer |= {
             "speed_mps": mean.value,
-            "u_speed_mps": u,
-            "U_speed_mps": k * u,
+            "u_speed_mps": mean.u,
+            "U_speed_mps": k * mean.u,
             "k": k,
-            "lowest_mps": float(speed_mps.min()),
-            "highest_mps": float(speed_mps.max()),
+            "lowest_mps": float(track.speed_mps[valid].min()),
+            "highest_mps": float(track.speed_mps[valid].max()),
         }
     return answer
 

@@ -40,6 +40,26 @@ def autocorrelated_mean(values: Floats) -> Mean:
     return Mean(mean, math.sqrt(s2 / n_eff), max(1.0, n_eff - 1), n_eff)
 
 
+def reading_mean(values: Floats, u: Floats) -> Mean:
+    """Mean of readings of something that may change, NaN left out.
+
+    What it changed by is no uncertainty: the readings' noise is taken from their second
+    differences (variance 6σ² for white noise), and `u` (n,), what the source claims for
+    each reading, may be one and the same error in all of them.
+    """
+    good = np.isfinite(values)
+    values, u = values[good], u[good]
+    n = values.size
+    if n == 0:
+        return Mean(math.nan, math.inf, 1.0, 0.0)
+    second = np.diff(values, n=2)
+    noise2 = float(second @ second) / (6 * second.size) if second.size else 0.0
+    own2 = float(np.mean(u[np.isfinite(u)] ** 2)) if np.isfinite(u).any() else 0.0
+    u_mean = math.sqrt(noise2 / n + own2)
+    dof = max(1.0, second.size / 3) * (u_mean**2 * n / noise2) ** 2 if noise2 > 0 else math.inf
+    return Mean(float(values.mean()), u_mean, dof, float(n))
+
+
 def effective_number(n: int, rho: Floats) -> float:
     """How many independent values n are worth; `rho` the autocorrelations at lag 1, 2, …"""
     lag = np.arange(1, rho.size + 1)
