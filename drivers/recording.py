@@ -64,7 +64,8 @@ def collect(driver: Driver, for_s: float) -> Recording:
             items += driver.read(min(_POLL_S, left_s))
     finally:
         driver.close()
-    return assemble(items, driver.notes, name=driver.address, simulated=driver.simulated)
+    name = driver.address.removeprefix("file:")
+    return assemble(items, driver.notes, name=name, simulated=driver.simulated)
 
 
 def assemble(

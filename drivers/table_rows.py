@@ -15,6 +15,7 @@ from drivers.source_file import SourceFile, shown
 
 _MOST_LETTERS = 64
 _BOM = b"\xef\xbb\xbf"
+_COMMA, _LINE_END = b",\n"
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +23,7 @@ class Column:
     """A column: its name, what it holds in words, the least and the most it may hold.
 
     `empty`: a cell may be empty. `optional`: so may the whole column be missing.
+    `is_rounded`: the decimals written tell how well the number is known.
     """
 
     name: str
@@ -31,6 +33,7 @@ class Column:
     empty: bool = False
     optional: bool = False
     is_text: bool = False
+    is_rounded: bool = False
 
     @property
     def may_be_empty(self) -> bool:
@@ -39,11 +42,13 @@ class Column:
 
 @dataclass(slots=True)
 class Rows:
-    """Some rows of a table: numbers by column (NaN where empty), the text column's names,
-    the line each row stands on, and the most decimals written so far by column."""
+    """Some rows of a table. `numbers` by column, NaN where a cell is empty; `names` are the
+    different ones of the text column and `name_of` (n,) which of them each row has; `line`
+    (n,) is where each row stands; `decimals` the most written so far by column."""
 
     numbers: dict[str, Floats]
     names: list[str]
+    name_of: NDArray[np.int64]
     line: NDArray[np.int64]
     decimals: dict[str, int]
 
@@ -64,14 +69,14 @@ class Table:
     def rows(self) -> Iterator[Rows]:
         """All rows, some MB at a time. Raises FileRefused at the first wrong line."""
         for number, chunk in self.file.lines():
-            lines = chunk.removeprefix(_BOM if number == 1 else b"").splitlines()
-            if not self._present:
-                blank = next((i for i, line in enumerate(lines) if line.strip()), len(lines))
-                if blank == len(lines):
-                    continue
-                self._read_header(lines[blank], number + blank)
-                lines, number = lines[blank + 1 :], number + blank + 1
-            rows = self._all_well(lines, number) or self._cell_by_cell(lines, number)
+            if number == 1:
+                chunk = chunk.removeprefix(_BOM)
+            while not self._present and chunk:
+                line, _, chunk = chunk.partition(b"\n")
+                if line.strip():
+                    self._read_header(line, number)
+                number += 1
+            rows = self._all_well(chunk, number) or self._cell_by_cell(chunk, number)
             if rows.line.size:
                 yield rows
 
@@ -100,33 +105,43 @@ class Table:
         self._present = [(i, known[name]) for i, name in enumerate(names) if name in known]
         self._width = len(names)
 
-    def _all_well(self, lines: list[bytes], number: int) -> Rows | None:
+    def _all_well(self, chunk: bytes, number: int) -> Rows | None:
         """Rows where every line is plain and right, else None."""
-        if not lines or any(line.count(b",") != self._width - 1 for line in lines):
+        chunk = chunk.replace(b"\r\n", b"\n")
+        if not chunk.endswith(b"\n"):
+            chunk += b"\n"
+        octets = np.frombuffer(chunk, np.uint8)
+        marks = octets[(octets == _COMMA) | (octets == _LINE_END)]
+        if marks.size % self._width:
             return None
-        cells = b",".join(lines).split(b",")
+        ends = marks.reshape(-1, self._width) == _LINE_END
+        if not ends[:, -1].all() or ends[:, :-1].any():
+            return None
+        cells = chunk[:-1].replace(b"\n", b",").split(b",")
         numbers: dict[str, Floats] = {}
-        names: list[str] = []
+        names: dict[bytes, int] = {}
         for place, column in self._present:
             mine = cells[place :: self._width]
             if column.is_text:
-                if not all(_plain_name(name) for name in set(mine)):
+                names = {name: code for code, name in enumerate(dict.fromkeys(mine))}
+                if not all(map(_plain_name, names)):
                     return None
-                names = [name.decode("ascii") for name in mine]
+                name_of = np.fromiter(map(names.__getitem__, mine), np.int64, len(mine))
                 continue
             values = _numbers(mine, column)
             if values is None:
                 return None
             numbers[column.name] = values
             self._count_decimals(column, mine)
-        line = np.arange(number, number + len(lines))
-        return Rows(numbers, names, line, dict(self._decimals))
+        line = np.arange(number, number + ends.shape[0])
+        texts = [name.decode("ascii") for name in names]
+        return Rows(numbers, texts, name_of, line, dict(self._decimals))
 
-    def _cell_by_cell(self, lines: list[bytes], number: int) -> Rows:
+    def _cell_by_cell(self, chunk: bytes, number: int) -> Rows:
         """Rows with blank lines, quotes or letters beyond ASCII; or the refusal."""
         kept: list[int] = []
         columns: dict[str, list[str]] = {column.name: [] for _, column in self._present}
-        for at, line in enumerate(lines, number):
+        for at, line in enumerate(chunk.splitlines(), number):
             if not line.strip():
                 continue
             cells = self._cells(line, at)
@@ -140,15 +155,17 @@ class Table:
                 columns[column.name].append(self._checked(column, cells[place].strip(), at))
             kept.append(at)
         numbers: dict[str, Floats] = {}
-        names: list[str] = []
+        names: dict[str, int] = {}
         for _, column in self._present:
             mine = columns[column.name]
             if column.is_text:
-                names = mine
+                names = {name: code for code, name in enumerate(dict.fromkeys(mine))}
+                name_of = np.array([names[name] for name in mine], np.int64)
             else:
                 numbers[column.name] = np.array([float(c) if c else math.nan for c in mine])
                 self._count_decimals(column, [cell.encode() for cell in mine])
-        return Rows(numbers, names, np.array(kept, np.int64), dict(self._decimals))
+        line_of = np.array(kept, np.int64)
+        return Rows(numbers, list(names), name_of, line_of, dict(self._decimals))
 
     def _cells(self, line: bytes, number: int) -> list[str]:
         try:
@@ -173,6 +190,8 @@ class Table:
         return cell
 
     def _count_decimals(self, column: Column, cells: Sequence[bytes]) -> None:
+        if not column.is_rounded:
+            return
         most = max((len(cell) - 1 - cell.find(b".") for cell in cells if b"." in cell), default=0)
         self._decimals[column.name] = max(most, self._decimals.get(column.name, 0))
 
@@ -180,7 +199,10 @@ class Table:
 def _numbers(cells: Sequence[bytes], column: Column) -> Floats | None:
     """A column's cells as numbers; None where one is not a plain number in range."""
     try:
-        values = np.array([float(cell) if cell else math.nan for cell in cells])
+        if column.may_be_empty:
+            values = np.array([float(cell) if cell else math.nan for cell in cells])
+        else:
+            values = np.fromiter(map(float, cells), np.float64, len(cells))
     except ValueError:
         return None
     empty = np.isnan(values)

@@ -38,7 +38,14 @@ EDGE_COLUMNS = (
 SPEED_COLUMNS = (
     _TIME,
     Column("source", "the source's name, 1 to 64 letters", is_text=True),
-    Column("speed_mps", "0 to 100 m/s, or nothing where there is no value", 0.0, 100.0, empty=True),
+    Column(
+        "speed_mps",
+        "0 to 100 m/s, or nothing where there is no value",
+        0.0,
+        100.0,
+        empty=True,
+        is_rounded=True,
+    ),
     Column("u_mps", "an uncertainty of 0 to 100 m/s or nothing", 0.0, 100.0, optional=True),
 )
 
@@ -96,18 +103,12 @@ def _by_name(
     table: Table, rows: Rows, known: Mapping[str, object]
 ) -> Iterator[tuple[str, NDArray[np.intp]]]:
     """Each channel or source of these rows with the places of its rows."""
-    names = list(dict.fromkeys(rows.names))
-    if len(known.keys() | set(names)) > _MOST_STREAMS:
+    if len(known.keys() | set(rows.names)) > _MOST_STREAMS:
         column = table.columns[1]
         found = f"more than {_MOST_STREAMS} different names in column '{column.name}'"
         raise table.refusal(found, column.expected, int(rows.line[0]))
-    if len(names) == 1:
-        yield names[0], np.arange(rows.line.size)
-        return
-    code_of = {name: code for code, name in enumerate(names)}
-    code = np.fromiter(map(code_of.__getitem__, rows.names), np.int16, rows.line.size)
-    for name in names:
-        yield name, np.flatnonzero(code == code_of[name])
+    for code, name in enumerate(rows.names):
+        yield name, np.flatnonzero(rows.name_of == code)
 
 
 def _check_order(
@@ -122,7 +123,7 @@ def _check_order(
     if back.size:
         row = index[back[0]]
         found = f"the time goes back to {rows.numbers['time_s'][row]:.9g} s"
-        expected = f"times of '{rows.names[row]}' that never go back"
+        expected = f"times of '{rows.names[rows.name_of[row]]}' that never go back"
         raise table.refusal(found, expected, int(rows.line[row]))
 
 
@@ -139,7 +140,7 @@ def _edge_block(
             found = f"fall_s {fall_s[early[0]]:.9g} lies before time_s of the same edge"
             raise table.refusal(found, "a fall after the rise", int(rows.line[index[early[0]]]))
     return EdgeBlock(
-        channel=rows.names[index[0]],
+        channel=rows.names[rows.name_of[index[0]]],
         sequence=before.sequence + 1 if before else 0,
         ticks=ticks,
         tick_s=TICK_S,
