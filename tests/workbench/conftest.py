@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+import itertools
+import os
+import shutil
+import subprocess
+import tempfile
 import threading
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from drivers.contract import BaseDriver, EdgeBlock, Lost
 from workbench.records.store import open_store
+
+try:
+    import pwd
+except ImportError:  # Windows knows no users of that kind, and no root
+    pwd = None
+
+_DATABASES = itertools.count(1)
 
 
 class ScriptedDriver(BaseDriver):
@@ -60,7 +73,7 @@ def edge_blocks():
         rng = np.random.default_rng(seed)
         ticks = np.cumsum(rng.integers(900, 1100, (first + count) * 50)).reshape(-1, 50)
         return [
-            EdgeBlock(channel, i, ticks[i], 1e-6, 100.0 + ticks[i, -1] * 1e-6, 50 * (i + 1))
+            EdgeBlock(channel, i, ticks[i], 1e-6, 100.0 + float(ticks[i, -1]) * 1e-6, 50 * (i + 1))
             for i in range(first, first + count)
         ]
 
@@ -105,3 +118,66 @@ def no_thread_left():
     for thread in left:
         thread.join(2.0)
     assert [thread.name for thread in left if thread.is_alive()] == []
+
+
+def _postgresql_programs():
+    """The folder of initdb and pg_ctl: on the path, or where Debian keeps them."""
+    found = shutil.which("initdb")
+    if found:
+        return Path(found).parent
+    folders = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
+    return folders[-1].parent if folders else None
+
+
+@pytest.fixture(scope="session")
+def postgresql():
+    """The address of a private PostgreSQL cluster, made for this run and stopped after it."""
+    programs = _postgresql_programs()
+    if programs is None:
+        pytest.skip("PostgreSQL's initdb is not installed")
+    as_user = {}
+    if os.geteuid() == 0:  # PostgreSQL refuses to run as root
+        names = {entry.pw_name for entry in pwd.getpwall()}
+        name = "postgres" if "postgres" in names else "nobody"
+        as_user = {"user": name, "group": pwd.getpwnam(name).pw_gid, "extra_groups": []}
+    # A socket's path may have 107 bytes, so the folder is not pytest's long one.
+    folder = Path(tempfile.mkdtemp(prefix="evp", dir="/tmp"))
+
+    def call(*words):
+        done = subprocess.run(words, capture_output=True, text=True, cwd=folder, **as_user)
+        assert done.returncode == 0, done.stdout + done.stderr
+
+    try:
+        if as_user:
+            shutil.chown(folder, as_user["user"])
+        data, log = folder / "data", folder / "log"
+        call(
+            programs / "initdb", "-D", data, "-A", "trust", "-U", "bench", "--no-sync", "-E", "UTF8"
+        )
+        options = f"-k {folder} -c listen_addresses= -c fsync=off"
+        call(programs / "pg_ctl", "-D", data, "-o", options, "-l", log, "-w", "start")
+        try:
+            yield f"postgresql://bench@/postgres?host={folder}"
+        finally:
+            call(programs / "pg_ctl", "-D", data, "-m", "immediate", "-w", "stop")
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture
+def new_database(postgresql):
+    """The address of a fresh database in the private cluster."""
+    import psycopg
+
+    name = f"bench_{next(_DATABASES)}"
+    with psycopg.connect(postgresql, autocommit=True) as connection:
+        connection.execute(f"CREATE DATABASE {name}")
+    return postgresql.replace("/postgres?", f"/{name}?")
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def any_address(request, tmp_path):
+    """The address of a store that is not made yet, in each kind of database."""
+    if request.param == "sqlite":
+        return str(tmp_path / "bench.db")
+    return request.getfixturevalue("new_database")

@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
 from drivers.contract import Recording
+from workbench.calibration.timebase import TimeBase
 from workbench.errors import StoreError, WrongInput
 from workbench.machine import Machine
 from workbench.records import schema
@@ -30,7 +31,7 @@ from workbench.records.reader import (
     recording_row,
     whole_recording,
 )
-from workbench.records.rebuild import rebuild
+from workbench.records.rebuild import clocks, rebuild
 from workbench.records.writer import Now, Writer, stamp
 
 _STALE_S = 10.0
@@ -179,6 +180,11 @@ class Store:
             if not isinstance(item, bytes)
         ]
         return rebuild(pairs, notes, row["started_host_s"], row["name"], row["simulated"])
+
+    def clocks(self, number: int) -> dict[str, list[TimeBase]]:
+        """How each pulse counter's clock ran against the host's, one a run of its clock."""
+        pairs = [(a, item) for a, item in self.items(number) if not isinstance(item, bytes)]
+        return clocks(pairs)
 
     def recording_sha256(self, number: int) -> str:
         """A recording's hash, computed anew from its blocks."""
