@@ -201,7 +201,7 @@ def _print(answer: dict[str, Any]) -> None:
             ("Ground source behind by", _or(answer, "lag_s", "s")),
             ("Drift of the ratio", _or(answer, "drift_per_hour", "an hour")),
             ("Separation at the end", _or(answer, "separation_m", "m (belt minus ground)")),
-            ("Moving for", f"{answer['duration_s']:.1f} s"),
+            ("Steady for", f"{answer['duration_s']:.1f} s"),
         ]
     print_table(answer["source"], rows)
     if answer["simulated"]:

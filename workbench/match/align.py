@@ -5,9 +5,9 @@ through the peak, p = ½(α − γ)/(α − 2β + γ) (bias at most 0.0016 sampl
 period, computed). What the two differ by otherwise (slip, a tyre's radius under load)
 changes slowly and pulls the peak aside, so the changes from sample to sample are compared
 first; where they drown in noise, the speeds after whitening by the residual's own memory
-(Cochrane & Orcutt, JASA 44, 1949, from memory). The uncertainty is that of the jackknife over ten parts of the
-recording (Efron, 1982): it sees when one part of the pass says otherwise than the rest.
-At constant speed nothing can be found, and nothing depends on it.
+(Cochrane & Orcutt, JASA 44, 1949, from memory). The uncertainty is that of the jackknife
+over ten parts of the recording (Efron, 1982): it sees when one part of the pass says
+otherwise than the rest. At constant speed nothing can be found, and nothing depends on it.
 """
 
 from __future__ import annotations

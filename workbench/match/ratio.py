@@ -16,6 +16,7 @@ from workbench.calibration.decision import Decision, Verdict, decide
 from workbench.calibration.speed import SpeedSeries, coverage_factor
 from workbench.match.align import Aligned, align
 from workbench.match.mean import autocorrelated_mean, autocorrelation, effective_number
+from workbench.match.steady import steady_part
 
 Floats = NDArray[np.float64]
 
@@ -45,10 +46,10 @@ class PaceLimits:
 class Pace:
     """What two speeds say of each other over a pass; NaN where nothing can be said.
 
-    `ratio` is belt ÷ ground. `in_band` is the share of the moving time whose one-second
+    `ratio` is belt ÷ ground. `in_band` is the share of the steady time whose one-second
     means lay within the limits. `separation_m` is belt distance minus ground distance at
-    the end. `drift_per_hour` is the change of the ratio an hour. `parts` holds each
-    contribution to u_ratio ÷ ratio.
+    the end of the steady part. `drift_per_hour` is the change of the ratio an hour. `parts`
+    holds each contribution to u_ratio ÷ ratio.
     """
 
     decision: Decision
@@ -93,25 +94,28 @@ def pace(belt: SpeedSeries, ground: SpeedSeries, limits: PaceLimits) -> Pace:
             f"the ground source moved faster than {MOVING_MPS:g} m/s for {moving_s:.1f} s only; "
             f"at least {LEAST_S:g} s are needed"
         )
-    return _judge(belt, ground, both, moving, limits)
+    steady = steady_part(both.ground_mps, both.step_s, moving)
+    if float(steady.sum()) * both.step_s < LEAST_S:
+        steady = moving
+    return _judge(belt, ground, both, steady, limits)
 
 
 def _judge(
     belt: SpeedSeries,
     ground: SpeedSeries,
     both: Aligned,
-    moving: NDArray[np.bool_],
+    steady: NDArray[np.bool_],
     limits: PaceLimits,
 ) -> Pace:
-    b, g = both.belt_mps[moving], both.ground_mps[moving]
+    b, g = both.belt_mps[steady], both.ground_mps[steady]
     ratio, mean_ground = float(b.sum() / g.sum()), float(g.mean())
     error = autocorrelated_mean(b - ratio * g)
-    moving_s = b.size * both.step_s
+    steady_s = b.size * both.step_s
     parts = {"scatter": error.u / mean_ground / max(abs(ratio), 1e-9)}
     parts["belt, shared"] = belt.u_common_rel
     parts["ground, shared"] = ground.u_common_rel
-    parts["belt source's own accuracy"] = own_accuracy(belt, moving_s)
-    parts["ground source's own accuracy"] = own_accuracy(ground, moving_s)
+    parts["belt source's own accuracy"] = own_accuracy(belt, steady_s)
+    parts["ground source's own accuracy"] = own_accuracy(ground, steady_s)
     if math.isfinite(both.lag_s):
         parts["lag"] = abs(float(b[-1] - b[0])) * both.u_lag_s / max(float(b.sum()), 1e-9)
         parts["lag"] /= both.step_s
@@ -119,8 +123,8 @@ def _judge(
     dof = error.dof * (u_rel / parts["scatter"]) ** 4 if parts["scatter"] > 0 else math.inf
     k = coverage_factor(dof)
     u_ratio = abs(ratio) * u_rel
-    drift, u_drift = _drift(both.time_s[moving], b, g, ratio)
-    separation_m = float(np.nansum(both.belt_mps - both.ground_mps)) * both.step_s
+    drift, u_drift = _drift(both.time_s[steady], b, g, ratio)
+    separation_m = float(np.sum(b - g)) * both.step_s
     return Pace(
         decision=decide(ratio, u_ratio, limits.low, limits.high, U=k * u_ratio),
         ratio=ratio,
@@ -129,16 +133,16 @@ def _judge(
         k=k,
         belt_speed_mps=float(b.mean()),
         ground_speed_mps=mean_ground,
-        in_band=_in_band(both, moving, limits),
+        in_band=_in_band(both, steady, limits),
         lag_s=both.lag_s,
         u_lag_s=both.u_lag_s,
         drift_per_hour=drift,
         u_drift_per_hour=u_drift,
         separation_m=separation_m,
-        u_separation_m=u_ratio * mean_ground * moving_s,
-        duration_s=moving_s,
+        u_separation_m=u_ratio * mean_ground * steady_s,
+        duration_s=steady_s,
         parts=parts,
-        warnings=_doubts(both, moving),
+        warnings=_doubts(both, steady),
     )
 
 
@@ -175,20 +179,20 @@ def _drift(time_s: Floats, belt: Floats, ground: Floats, ratio: float) -> tuple[
     return 3600 * slope, 3600 * math.sqrt(variance)
 
 
-def _in_band(both: Aligned, moving: NDArray[np.bool_], limits: PaceLimits) -> float:
-    """Share of moving seconds whose mean ratio lies within the limits."""
+def _in_band(both: Aligned, steady: NDArray[np.bool_], limits: PaceLimits) -> float:
+    """Share of steady seconds whose mean ratio lies within the limits."""
     width = max(1, round(BAND_MEAN_S / both.step_s))
     edges = np.arange(0, both.time_s.size, width)
-    belt = np.add.reduceat(np.where(moving, both.belt_mps, 0.0), edges)
-    ground = np.add.reduceat(np.where(moving, both.ground_mps, 0.0), edges)
-    count = np.add.reduceat(moving.astype(np.int64), edges)
+    belt = np.add.reduceat(np.where(steady, both.belt_mps, 0.0), edges)
+    ground = np.add.reduceat(np.where(steady, both.ground_mps, 0.0), edges)
+    count = np.add.reduceat(steady.astype(np.int64), edges)
     used = count > 0
     ratio = belt[used] / ground[used]
     inside = (ratio >= limits.low) & (ratio <= limits.high)
     return float(count[used] @ inside) / float(count.sum())
 
 
-def _doubts(both: Aligned, moving: NDArray[np.bool_]) -> list[str]:
+def _doubts(both: Aligned, steady: NDArray[np.bool_]) -> list[str]:
     doubts = []
     if not math.isfinite(both.lag_s):
         doubts.append(
@@ -198,11 +202,11 @@ def _doubts(both: Aligned, moving: NDArray[np.bool_]) -> list[str]:
     holes = 1 - float(both.valid.mean())
     if holes > 0.02:
         doubts.append(f"For {100 * holes:.0f} % of the time one of the sources had no value.")
-    standing = float((both.valid & ~moving).sum()) * both.step_s
-    if standing > LEAST_S:
+    left_out = float((both.valid & ~steady).sum()) * both.step_s
+    if left_out > 1:
         doubts.append(
-            f"{standing:.0f} s at less than {MOVING_MPS:g} m/s count for the separation, "
-            "not for the ratio."
+            f"{left_out:.0f} s of approach, headland or standstill are left out of ratio and "
+            "separation."
         )
     return doubts
 
