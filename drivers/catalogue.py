@@ -12,6 +12,9 @@ from drivers.contract import AddressError, Clock, Driver
 
 DRIVERS: dict[str, str] = {
     "counter": "drivers.pulse_counter:CounterDriver",
+    "can": "drivers.canbus:CanDriver",
+    "dbc": "drivers.dbc_signals:DbcDriver",
+    "gnss": "drivers.gnss_serial:GnssDriver",
     "file": "drivers.logs:FileDriver",
     "sim": "sim.driver:SimDriver",
 }

@@ -52,7 +52,7 @@ class SerialPort:
             # An exclusive lock keeps a second program from taking half of the bytes.
             self._port = serial.Serial(self.name, self.baud, timeout=0, exclusive=True)
         except (OSError, ValueError) as error:
-            raise _refusal(self.name, self.baud, error) from None
+            raise refusal(self.name, self.baud, error) from None
 
     def read(self, timeout_s: float) -> bytes:
         """What has come, after waiting for the first byte at most `timeout_s`.
@@ -70,14 +70,19 @@ class SerialPort:
                 raise DeviceLost(f"{self.name} went away: was its cable pulled?") from None
 
     def set_baud(self, baud: int) -> None:
-        """Listen at another rate from now on; what was received before is dropped."""
+        """Listen at another rate from now on; what was received before is dropped.
+
+        Raises AddressError for a rate the port cannot do, DeviceLost.
+        """
         with self._reading:
             try:
                 if self._port is not None:
                     self._port.baudrate = baud
                     self._port.reset_input_buffer()
-            except (OSError, ValueError) as error:
-                raise _refusal(self.name, baud, error) from None
+            except ValueError as error:
+                raise refusal(self.name, baud, error) from None
+            except OSError:
+                raise DeviceLost(f"{self.name} went away: was its cable pulled?") from None
             self.baud = baud
 
     def close(self) -> None:
@@ -107,7 +112,7 @@ def _read(port: serial.Serial, timeout_s: float) -> bytes:
     return bytes(first + port.read(port.in_waiting))
 
 
-def _refusal(name: str, baud: int, error: OSError | ValueError) -> DeviceError | AddressError:
+def refusal(name: str, baud: int, error: OSError | ValueError) -> DeviceError | AddressError:
     """The error of ours for what opening a port raised."""
     number = getattr(error, "errno", None)
     text = str(error)

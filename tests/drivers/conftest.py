@@ -12,14 +12,14 @@ class Cable:
 
     def __init__(self, link):
         self._link = link
-        self._master = None
+        self.master = None
         self.port = str(link)
 
     def plug(self):
         """The device is there, under the same name as before."""
-        self._master, slave = os.openpty()
+        self.master, slave = os.openpty()
         tty.setraw(slave)
-        os.set_blocking(self._master, False)
+        os.set_blocking(self.master, False)
         self._link.unlink(missing_ok=True)
         self._link.symlink_to(os.ttyname(slave))
         os.close(slave)
@@ -27,20 +27,20 @@ class Cable:
 
     def send(self, data):
         while data:
-            data = data[os.write(self._master, data) :]
+            data = data[os.write(self.master, data) :]
 
     def received(self):
         """What was written to the device."""
         try:
-            return os.read(self._master, 65536)
+            return os.read(self.master, 65536)
         except (BlockingIOError, OSError):
             return b""
 
     def pull(self):
         """The device goes, name and all."""
-        if self._master is not None:
-            os.close(self._master)
-            self._master = None
+        if self.master is not None:
+            os.close(self.master)
+            self.master = None
             self._link.unlink()
 
 

@@ -1,0 +1,169 @@
+"""`can:INTERFACE:CHANNEL?bitrate=…`: a tractor's CAN bus, listened to and nothing else.
+
+Frames are decoded in small batches by `drivers.tractor_messages` and also handed out raw
+as a `FrameBlock`. A damaged frame is counted and shows as `Lost`.
+"""
+
+from __future__ import annotations
+
+import struct
+import time
+from collections.abc import Sequence
+
+import can
+import numpy as np
+
+from drivers.catalogue import check_options, full_address
+from drivers.contract import AddressError, BaseDriver, Clock, DeviceLost, FrameBlock, Item, Lost
+from drivers.listen_only import (
+    CONSENT,
+    TRACTOR_BITRATE,
+    ListenOnlyBus,
+    check_interface,
+    lost,
+    open_bus,
+)
+from drivers.tractor_messages import Frames, decode, split_id
+
+POLL_S = 0.005
+"""Pause between looks at a bus that is silent."""
+
+MOST_FRAMES = 512
+MOST_FAILURES = 50
+"""So many failed reads in a row, a quarter of a second, are a device that is gone."""
+
+_FAILURES = (can.CanError, OSError, ValueError, LookupError, TypeError, struct.error)
+"""What python-can raises from a read. A short or garbled frame raises any of these without an
+error of the system behind it; a device that is gone has one."""
+
+_OWN_TIME = ("kvaser", "nixnet", "pcan", "socketcan", "vector")
+"""Interfaces whose frames are stamped by the device or the kernel (python-can 4.6.1)."""
+
+OPTIONS = ("bitrate", CONSENT)
+
+
+class CanDriver(BaseDriver):
+    """`can:INTERFACE:CHANNEL?bitrate=250000&may_transmit=yes`."""
+
+    def __init__(self, rest: str, options: dict[str, str], clock: Clock = time.monotonic) -> None:
+        super().__init__(full_address("can", rest, options), clock)
+        check_options(self.address, options, OPTIONS)
+        self._interface, colon, self._channel = rest.partition(":")
+        if not (colon and self._channel):
+            raise AddressError(
+                f"'{self.address}': expected can:INTERFACE:CHANNEL, as in can:socketcan:can0."
+            )
+        bitrate = options.get("bitrate", str(TRACTOR_BITRATE))
+        self._bitrate = int(bitrate) if bitrate.isascii() and bitrate.isdigit() else 0
+        self._consent = _consent(self.address, options)
+        check_interface(self.address, self._interface, self._bitrate, self._consent)
+        self._bus: ListenOnlyBus | None = None
+        self._heard_s = clock()
+        self._failures = 0
+        self.notes.kind = f"CAN bus by {self._interface}"
+        if self._consent:
+            self.notes.warnings.append(
+                f"{rest} was opened by consent without knowing that it only listens."
+            )
+
+    def _open(self) -> None:
+        self._bus = open_bus(self._interface, self._channel, self._bitrate, self._consent)
+        self._heard_s = self.clock()
+        self._failures = 0
+
+    def _read_some(self, timeout_s: float) -> Sequence[Item]:
+        items = self._drain()
+        if not items and timeout_s > 0:
+            time.sleep(min(POLL_S, timeout_s))
+            items = self._drain()
+        return items
+
+    def _close(self) -> None:
+        if self._bus is not None:
+            self._bus.close()
+            self._bus = None
+
+    def _drain(self) -> list[Item]:
+        """Items of what has come by now, at most `MOST_FRAMES` frames of it."""
+        bus = self._bus
+        if bus is None:
+            raise DeviceLost(f"{self.address} is not open.")
+        messages: list[can.Message] = []
+        damaged = 0
+        while len(messages) + damaged < MOST_FRAMES:
+            try:
+                message = bus.recv()
+            except _FAILURES as error:
+                self._failures += 1
+                if isinstance(error, OSError) or isinstance(error.__cause__, OSError):
+                    self._failures = MOST_FAILURES
+                if self._failures < MOST_FAILURES:
+                    damaged += 1
+                    continue
+                if messages:
+                    break  # hand out what came before; the next look fails again
+                self.close()
+                raise lost(self._interface, self._channel) from None
+            self._failures = 0
+            if message is None:
+                break
+            if message.is_error_frame:
+                damaged += 1
+            else:
+                messages.append(message)
+        return self._items(messages, damaged)
+
+    def _items(self, messages: list[can.Message], damaged: int) -> list[Item]:
+        host_s = self.clock()
+        items: list[Item] = []
+        if damaged:
+            name = "damaged frame"
+            self.rejects[name] = self.rejects.get(name, 0) + damaged
+            items.append(Lost("", damaged, self._heard_s, host_s, "damaged frames"))
+        if messages:
+            self._heard_s = host_s
+            block = self._block(messages, host_s)
+            items += self._decode(block)
+            items.append(block)
+        return items
+
+    def _decode(self, block: FrameBlock) -> list[Item]:
+        return decode(frames_of(block), self.notes)
+
+    def _block(self, messages: list[can.Message], host_s: float) -> FrameBlock:
+        n = len(messages)
+        host = np.full(n, host_s)
+        own = self._interface in _OWN_TIME
+        return FrameBlock(
+            self._channel,
+            np.array([_flagged_id(message) for message in messages], np.uint32),
+            np.array([len(message.data) for message in messages], np.uint8),
+            b"".join(message.data for message in messages),
+            np.array([message.timestamp for message in messages]) if own else host,
+            host,
+        )
+
+
+def frames_of(block: FrameBlock) -> Frames:
+    """The block's frames as columns; a frame of 11 bits, or a remote one, is none of J1939's."""
+    pgn, sender = split_id(block.can_id & np.uint32(0x1FFFFFFF))
+    extended = block.can_id >> np.uint32(29) == 0b100
+    data = np.full((block.can_id.size, 8), 0xFF, np.uint8)
+    starts = np.cumsum(block.length, dtype=np.int64) - block.length
+    every = np.frombuffer(block.data, np.uint8)
+    for place in range(8):
+        there = block.length > place
+        data[there, place] = every[starts[there] + place]
+    return Frames(np.where(extended, pgn, -1), sender, data, block.time_s, block.host_s)
+
+
+def _flagged_id(message: can.Message) -> int:
+    flags = 0x80000000 if message.is_extended_id else 0
+    return int(message.arbitration_id | flags | (0x40000000 if message.is_remote_frame else 0))
+
+
+def _consent(address: str, options: dict[str, str]) -> bool:
+    word = options.get(CONSENT, "no")
+    if word not in ("yes", "no"):
+        raise AddressError(f"'{address}': {CONSENT} is '{word}', expected yes or no.")
+    return word == "yes"
