@@ -12,44 +12,55 @@ import sqlite3
 from contextlib import closing
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import sqlalchemy as sa
-from alembic.migration import MigrationContext
-from alembic.operations import Operations
-from alembic.script import ScriptDirectory
 from sqlalchemy.engine import URL, Connection, Engine
 
 from workbench.errors import StoreError
 from workbench.records.database import APPLICATION_ID, shown, sqlite_is_ours
 
+if TYPE_CHECKING:
+    from alembic.script import ScriptDirectory
+
+NEWEST = "0001"
+"""The format this program writes; known without Alembic, which takes its time to import."""
 SCRIPTS = Path(__file__).with_name("migrations")
 _VERSIONS = "alembic_version"
 _LOCK = 0x45504143
 """PostgreSQL advisory lock: two benches that start at once migrate one after the other."""
 
 
-def bring_up(engine: Engine, url: URL, now: datetime, scripts: Path = SCRIPTS) -> None:
+def known_formats() -> set[str]:
+    """Every format this program can open."""
+    return {script.revision for script in _directory().walk_revisions()}
+
+
+def bring_up(engine: Engine, url: URL, now: datetime) -> None:
     """Make, migrate or accept the database. Raises StoreError where it must not be used."""
-    directory = ScriptDirectory(str(scripts), version_locations=[str(scripts)])
-    newest = directory.get_current_head()
     if url.drivername == "sqlite":
         _check_file(Path(str(url.database)), url)
     with engine.connect() as connection:
         found = _format_of(connection, url)
-    if found == newest:
+    if found == NEWEST:
         return
-    known = {script.revision for script in directory.walk_revisions()}
-    if found is not None and found not in known:
+    if found is not None and found not in known_formats():
         raise StoreError(
             f"The store {shown(url)} was written by a newer evenpace (format {found}, this "
-            f"program knows up to {newest}). It was left untouched; use the newer program."
+            f"program knows up to {NEWEST}). It was left untouched; use the newer program."
         )
     if found is not None and url.drivername == "sqlite":
         back_up_file(Path(str(url.database)), found, now)
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
-        _upgrade(connection, directory, found, now)
+        _upgrade(connection, found, now)
     if found is None and url.drivername == "sqlite":
         _mark_new(engine)
+
+
+def _directory() -> ScriptDirectory:
+    from alembic.script import ScriptDirectory
+
+    return ScriptDirectory(str(SCRIPTS), version_locations=[str(SCRIPTS)])
 
 
 def _check_file(path: Path, url: URL) -> None:
@@ -80,16 +91,17 @@ def _format_of(connection: Connection, url: URL) -> str | None:
     return None
 
 
-def _upgrade(
-    connection: Connection, directory: ScriptDirectory, found: str | None, now: datetime
-) -> None:
+def _upgrade(connection: Connection, found: str | None, now: datetime) -> None:
     if connection.dialect.name == "postgresql":
         connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
         if found is not None:
             _back_up_schema(connection, found, now)
+    from alembic.migration import MigrationContext
+    from alembic.operations import Operations
+
+    directory = _directory()
     context = MigrationContext.configure(
-        connection,
-        opts={"fn": lambda revision, _: directory._upgrade_revs("heads", revision)},
+        connection, opts={"fn": lambda revision, _: directory._upgrade_revs("heads", revision)}
     )
     with Operations.context(context):
         context.run_migrations()
