@@ -27,7 +27,7 @@ ENTRY_POINTS = "evenpace.drivers"
 def open_input(address: str, clock: Clock = time.monotonic) -> Driver:
     """The driver for an address, made and not yet opened. Raises AddressError."""
     scheme, colon, rest = address.partition(":")
-    schemes = DRIVERS | {point.name: point.value for point in entry_points(group=ENTRY_POINTS)}
+    schemes = _schemes()
     if not colon or scheme not in schemes:
         known = ", ".join(f"{name}:" for name in sorted(schemes))
         raise AddressError(f"'{address}' is no input address; it begins with one of {known}.")
@@ -37,6 +37,10 @@ def open_input(address: str, clock: Clock = time.monotonic) -> Driver:
     module, _, name = schemes[scheme].partition(":")
     driver = getattr(import_module(module), name)
     return cast(Driver, driver(rest, _options(address, query) if mark else {}, clock))
+
+
+def _schemes() -> dict[str, str]:
+    return DRIVERS | {point.name: point.value for point in entry_points(group=ENTRY_POINTS)}
 
 
 def _options(address: str, query: str) -> dict[str, str]:
@@ -49,6 +53,16 @@ def _options(address: str, query: str) -> dict[str, str]:
             raise AddressError(f"'{address}': option '{key}' is given twice.")
         options[key] = unquote(value)
     return options
+
+
+def listing(scheme: str) -> list[tuple[str, str, str]]:
+    """Ready-made inputs of one scheme: (address, title, a paragraph); [] where it has none.
+
+    A driver class that has some tells them by a class method `listing`.
+    """
+    module, _, name = _schemes()[scheme].partition(":")
+    listed = getattr(getattr(import_module(module), name), "listing", list)
+    return cast(list[tuple[str, str, str]], listed())
 
 
 def check_options(address: str, options: dict[str, str], known: tuple[str, ...]) -> None:

@@ -57,6 +57,14 @@ def ground_speed_mps(wheel_mps: Floats, slip: Floats) -> Floats:
     return wheel_mps * (1 - slip)
 
 
+def lane(time_s: Floats, ground: Ground) -> Floats:
+    """How many rows lie behind: 0 on the first, changing evenly across each headland."""
+    round_s = ground.run_s + ground.headland_s
+    since_s = np.maximum(time_s - ground.stand_s - ground.approach_s, 0.0)
+    rows, into_s = np.divmod(since_s, round_s)
+    return rows + np.clip((into_s - ground.run_s) / ground.headland_s, 0.0, 1.0)
+
+
 def positions_deg(
     ground_m: Floats, lane: Floats, ground: Ground, off_north_m: Floats, off_east_m: Floats
 ) -> tuple[Floats, Floats]:

@@ -165,8 +165,6 @@ class Mover:
         shaft_hz = self._drive_lag(self._shaft_hz(time_s, engine_hz, oil_c, force_n))
         slip_belt, turn_m = self._belt(time_s, force_n)
         past, past_m = self._past, self._past.ground_m[-1]
-        round_s = field.run_s + field.headland_s
-        since_s = time_s - field.stand_s - field.approach_s - field.run_s - field.headland_s / 2
         return Motion(
             time_s=time_s,
             shaft_turns=past.shaft_turns[-1] + np.cumsum(shaft_hz) * STEP_S,
@@ -176,7 +174,7 @@ class Mover:
             wheel_mps=wheel_mps,
             engine_hz=engine_hz,
             oil_c=oil_c,
-            lane=np.maximum(np.floor(since_s / round_s) + 1, 0.0),
+            lane=ground.lane(time_s, field),
             slip=slip,
             belt_slip=slip_belt,
             new=0,

@@ -28,12 +28,14 @@ import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import Field, dataclass, field, fields
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from drivers.contract import AddressError
 from sim import spec
+from sim.streams import stream
 
 CAUSES: dict[str, str] = {
     "none": "belt and ground keep pace and the pulses tell the truth",
@@ -76,7 +78,7 @@ class Scenario:
     cause: str
     speed_is: str
     values: Mapping[str, Mapping[str, Drawn]]
-    moves: Mapping[str, tuple[spec.Move, ...]]
+    moves: Mapping[str, tuple[Mapping[str, Drawn], ...]]
     typed: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
     @property
@@ -88,21 +90,14 @@ class Scenario:
 
     def draw(self, seed: int) -> spec.Plan:
         """One seed's values; each section has its own stream, each key its own draw."""
-        from sim.streams import stream
-
-        sections: dict[str, Any] = {}
-        for section, kind in spec.SECTIONS.items():
-            rng = stream(seed, f"plan.{section}")
-            chosen: dict[str, Any] = {}
-            for entry in fields(kind):
-                share = rng.random()
-                value: Any = self.values.get(section, {}).get(entry.name, entry.default)
-                if isinstance(value, tuple):
-                    value = value[0] + share * (value[1] - value[0])
-                chosen[entry.name] = round(value) if isinstance(entry.default, int) else value
-            sections[section] = kind(**chosen)
+        sections: dict[str, Any] = {
+            section: _drawn(kind, self.values.get(section, {}), stream(seed, f"plan.{section}"))
+            for section, kind in spec.SECTIONS.items()
+        }
         for name in spec.MOVES:
-            sections[name] = self.moves.get(name, ())
+            rng = stream(seed, f"plan.{name}")
+            moves = self.moves.get(name, ())
+            sections[name] = tuple(_drawn(spec.Move, move, rng) for move in moves)
         return spec.Plan(**sections)
 
     def value(self, section: str, key: str) -> Any:
@@ -111,6 +106,18 @@ class Scenario:
         default = next(entry.default for entry in fields(kind) if entry.name == key)
         value = self.values.get(section, {}).get(key, default)
         return (value[0] + value[1]) / 2 if isinstance(value, tuple) else value
+
+
+def _drawn(kind: type, given: Mapping[str, Drawn], rng: np.random.Generator) -> Any:
+    """One section, its pairs drawn; every key takes its own number from `rng`."""
+    chosen: dict[str, Any] = {}
+    for entry in fields(kind):
+        share = rng.random()
+        value: Any = given.get(entry.name, entry.default)
+        if isinstance(value, tuple):
+            value = value[0] + share * (value[1] - value[0])
+        chosen[entry.name] = round(value) if isinstance(entry.default, int) else value
+    return kind(**chosen)
 
 
 def load(name: str | Path) -> Scenario:
@@ -218,6 +225,18 @@ def _choice(
     return str(value)
 
 
+def _numbered(items: list[Any]) -> enumerate[Any]:
+    return enumerate(items, 1)
+
+
+def _lowest(value: Drawn) -> float:
+    return value[0] if isinstance(value, tuple) else float(value)
+
+
+def _highest(value: Drawn) -> float:
+    return value[1] if isinstance(value, tuple) else float(value)
+
+
 def _checked(kind: type, given: Mapping[str, Any], section: str, place: str) -> dict[str, Drawn]:
     entries = {entry.name: entry for entry in fields(kind)}
     checked: dict[str, Drawn] = {}
@@ -257,27 +276,27 @@ def _check_teeth(values: Mapping[str, Mapping[str, Drawn]], place: str) -> None:
     teeth = values.get("drive", {}).get("target_teeth", spec.Drive().target_teeth)
     for side in ("left", "right"):
         for key in ("bent_tooth", "worn_tooth", "missing_tooth"):
-            tooth = values.get(side, {}).get(key, 0)
-            most = tooth[1] if isinstance(tooth, tuple) else tooth
-            if not isinstance(most, str) and not isinstance(teeth, str | tuple) and most > teeth:
-                expected = f"at most {teeth:g}, the target wheel's teeth"
+            most = _highest(values.get(side, {}).get(key, 0))
+            if most > _lowest(teeth):
+                expected = f"at most {_lowest(teeth):g}, the target wheel's teeth"
                 raise _refusal(place, f"{side}.{key}", f"it is {most:g}", expected)
 
 
-def _moves(value: Any, key: str, place: str) -> tuple[spec.Move, ...]:
+def _moves(value: Any, key: str, place: str) -> tuple[Mapping[str, Drawn], ...]:
     if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
         raise _refusal(place, key, f"it is {value!r}", f"sections [[{key}]] with at_s, to, over_s")
-    moves: list[spec.Move] = []
-    for number, item in enumerate(value, 1):
-        checked = _checked(spec.Move, item, f"{key} {number}", place)
-        if any(isinstance(entry, tuple) for entry in checked.values()):
-            raise _refusal(place, f"{key} {number}", "it holds a pair", "one number a key")
-        moves.append(spec.Move(**{name: float(entry) for name, entry in checked.items()}))  # type: ignore[arg-type]
-    for number, (before, after) in enumerate(pairwise(moves), 2):
-        if after.at_s < before.at_s + before.over_s:
-            found = f"it is {after.at_s:g}"
-            expected = f"at least {before.at_s + before.over_s:g}, when the move before it ends"
-            raise _refusal(place, f"{key} {number}.at_s", found, expected)
+    moves = [
+        _checked(spec.Move, item, f"{key} {number}", place) for number, item in _numbered(value)
+    ]
+    end_s = 0.0
+    for number, move in _numbered(moves):
+        at_s, over_s = (
+            move.get(name, default) for name, default in (("at_s", 0.0), ("over_s", 1.0))
+        )
+        if _lowest(at_s) < end_s:
+            expected = f"at least {end_s:g}, when the move before it has ended"
+            raise _refusal(place, f"{key} {number}.at_s", f"it is {_lowest(at_s):g}", expected)
+        end_s = _highest(at_s) + _highest(over_s)
     return tuple(moves)
 
 

@@ -11,7 +11,7 @@ from drivers.contract import Floats
 from sim import spec
 from sim.machine import polygon_advance_m
 from sim.motion import Built, Motion
-from sim.pickup import Edges, TargetWheel, join
+from sim.pickup import Edges, TargetWheel, decay_m, join, reluctance_amplitude_v
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -134,6 +134,22 @@ class Truth:
     def true_s(self, recording_s: Any) -> Floats:
         """The inverse of `recording_s`."""
         return np.asarray(recording_s, dtype=np.float64) / (1 + self.clock_rel)
+
+    def drop_out_mps(self, channel: str) -> Floats:
+        """(Z,) belt speed below which each tooth of a wheel goes unseen, noise aside.
+
+        From amplitude = threshold for a variable-reluctance pickup; 0 for the others,
+        which see a tooth at standstill or never.
+        """
+        pickup: spec.Pickup = getattr(self.plan, channel)
+        wheel = self.wheels[channel]
+        if pickup.kind != "variable-reluctance":
+            return np.zeros(wheel.teeth)
+        at_1_mps = reluctance_amplitude_v(
+            np.ones(wheel.teeth), wheel.gap_m, pickup.volts_per_mps, decay_m(pickup, wheel.pitch_m)
+        )
+        # Surface speed to belt speed: one pitch of the tip circle against one pulse of belt.
+        return pickup.threshold_v / at_1_mps * self.built.metres_per_pulse / wheel.pitch_m
 
     @property
     def readout_error_rel(self) -> float:
