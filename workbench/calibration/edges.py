@@ -34,6 +34,12 @@ CHUNK = GLANCE * 256
 PAD = 8 * BLOCK
 """Edges of context on both sides of what is examined; no decision looks further."""
 
+NO_TIME_S = 1e-12
+"""Shorter than any counter can tell: keeps edges at one and the same time divisible."""
+
+BURST_BLOCKS = 6
+"""Blocks on each side among which one filled with noise is a valley."""
+
 EXTRA_BELOW = 1.42
 """Two neighbouring intervals that together are shorter than this many pitches hold one
 edge too many. A tooth displaced by half a pitch, the worst bent one, still gives 1.5."""
@@ -318,7 +324,7 @@ def block_medians(interval_s: Floats) -> Floats:
     ordered = np.sort(table, axis=1)
     width = ordered.shape[1]
     median = 0.5 * (ordered[:, (width - 1) // 2] + ordered[:, width // 2])
-    return _heal_bursts(median, ordered) if blocks >= 5 else median
+    return np.maximum(_heal_bursts(median, ordered), NO_TIME_S)
 
 
 def local_period(interval_s: Floats) -> Floats:
@@ -347,21 +353,18 @@ def _stretch(median: Floats, n: int) -> Floats:
 
 
 def _heal_bursts(median: Floats, ordered: Floats) -> Floats:
-    """Replace the medians of blocks that a burst of noise has filled.
+    """Replace the medians of blocks that a burst of noise has filled, wholly or in part.
 
-    In such a block most intervals are short, and the few long ones hold most of the time:
-    the interval in which the middle of the block's time lies is far above the median.
+    In a block filled in part the few long intervals hold most of the time: the interval in
+    which the middle of the block's time lies is far above the median. A block filled
+    wholly is a deep, short valley among its neighbours.
     """
-    uneven = np.flatnonzero(ordered[:, -1] > 2.5 * median)
-    total = np.cumsum(ordered[uneven], axis=1)
+    total = np.cumsum(ordered, axis=1)
     middle = np.argmax(total >= 0.5 * total[:, -1:], axis=1)
-    by_time = ordered[uneven, middle]
-    burst = by_time > 1.5 * median[uneven]
-    at = uneven[burst]
-    if not at.size:
-        return median
-    around = np.clip(at[:, None] + np.arange(-3, 4), 0, median.size - 1)
-    healed = median.copy()
-    # A block that is noise all through has no long interval: its neighbours bound it.
-    healed[at] = np.clip(np.median(median[around], axis=1), by_time[burst], 2 * by_time[burst])
-    return healed
+    by_time = ordered[np.arange(median.size), middle]
+    padded = np.pad(median, BURST_BLOCKS, mode="edge")
+    highest = np.lib.stride_tricks.sliding_window_view(padded, BURST_BLOCKS).max(axis=1)
+    banks = np.minimum(highest[: median.size], highest[-median.size :])
+    partly = by_time > 1.5 * median
+    healed = np.where(partly, np.maximum(median, np.minimum(by_time, banks)), median)
+    return np.where(healed < 0.25 * banks, banks, healed)

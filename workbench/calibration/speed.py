@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.edges import CleanEdges
+from workbench.calibration.target_wheel import tooth_signature
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -118,7 +119,7 @@ def fit_period(edges: CleanEdges, teeth: int) -> PeriodFit:
     if not good.all():
         period_s, residual_s = _common_slope(time_s, edges.tooth, group, good)
     if _hangs_together(residual_s[good]):
-        return _end_points(edges, residual_s, period_s, segment, good)
+        return _end_points(edges, teeth, residual_s, good)
     return _steady_fit(edges, period_s, residual_s, group, good)
 
 
@@ -176,26 +177,27 @@ def _steady_fit(
     )
 
 
-def _end_points(
-    edges: CleanEdges, residual_s: Floats, period_s: float, segment: Ints, good: Flags
-) -> PeriodFit:
-    """Mean period from both ends of every segment, tooth offsets taken out by the residuals.
+def _end_points(edges: CleanEdges, teeth: int, residual_s: Floats, good: Flags) -> PeriodFit:
+    """Mean period from both ends of every segment, each edge put where an even wheel's is.
 
-    The residuals hold the wander and the jitter but not the tooth offsets, so that
-    residual + period · tooth is the time at which an evenly toothed wheel would have said.
+    The tooth offsets come from the signature, which a wander does not reach, unlike the
+    intercepts of the common slope.
     """
+    segment = edges.segment()
     jitter_s, dof = _fast_jitter(residual_s[good], edges.tooth[good], segment[good])
-    span_s, passed, variance = 0.0, 0.0, 0.0
+    signature = tooth_signature(edges, teeth)
+    span_s, passed, variance = 0.0, 0, 0.0
     for first, last in edges.spans():
         inside = first + np.flatnonzero(good[first:last])
-        few = min(8, inside.size // 3)
-        if few == 0:
+        if inside.size < 2:
             continue
-        head, tail = inside[:few], inside[-few:]
-        passed_here = float(edges.tooth[tail].mean() - edges.tooth[head].mean())
-        passed += passed_here
-        span_s += period_s * passed_here + float(residual_s[tail].mean() - residual_s[head].mean())
-        variance += 2 * jitter_s**2 / few
+        ends = inside[[0, -1]]
+        time_s, tooth = edges.time_s[ends], edges.tooth[ends]
+        period_s = float(np.ptp(time_s)) / float(np.ptp(tooth))
+        late_s = period_s * np.nan_to_num(signature.offset_rel[tooth % teeth])
+        span_s += float(np.diff(time_s - late_s)[0])
+        passed += int(np.ptp(tooth))
+        variance += 2 * (jitter_s**2 + (period_s * float(np.nanmax(signature.u_offset_rel))) ** 2)
     mean_s, u_mean_s = span_s / passed, math.sqrt(variance) / passed
     return PeriodFit(mean_s, u_mean_s, dof, "end points", jitter_s, *_extent(edges))
 
@@ -227,6 +229,7 @@ def _line_fit(edges: CleanEdges, segment: Ints) -> PeriodFit:
     count = np.bincount(segment)
     x = edges.tooth - (np.bincount(segment, weights=edges.tooth) / count)[segment]
     span_s, passed = _extent(edges)
+    # As if only the two end teeth counted: spacing errors may hang together (run-out).
     spacing = math.sqrt(2) * TOOTH_SPACING_REL * period_s / max(passed, 1)
     u_period_s = math.hypot(jitter_s / math.sqrt(float(x @ x)), spacing)
     return PeriodFit(period_s, u_period_s, dof, "line", jitter_s, span_s, passed)

@@ -147,12 +147,20 @@ def _misfit(index: Ints, deviation: Floats, missed: NDArray[np.bool_], teeth: in
     left = max(float(regular @ regular) - explained, 1e-300)
     score = regular.size * math.log(left) / OVERDISPERSION + seen * math.log(n)
     if missed.any():
-        place = index % teeth
-        share = np.bincount(place, weights=missed.astype(np.float64), minlength=teeth)
-        visits = np.bincount(place, minlength=teeth)
-        rate = np.clip(share / np.maximum(visits, 1), 1e-9, 1 - 1e-9)
-        log_likelihood = float(np.sum(share * np.log(rate) + (visits - share) * np.log1p(-rate)))
-        score += teeth * math.log(n) - 2 * log_likelihood
+        score += _holes_misfit(index, missed, teeth)
+    return score
+
+
+def _holes_misfit(index: Ints, missed: NDArray[np.bool_], teeth: int) -> float:
+    """BIC of the places of missed teeth: holes that are missed nearly always, and the rest."""
+    visits = np.bincount(index % teeth, minlength=teeth)
+    count = np.bincount(index[missed] % teeth, minlength=teeth)
+    hole = 2 * count > visits
+    score = 2 * np.count_nonzero(hole) * math.log(teeth)
+    for group in (hole, ~hole):
+        n, m = int(visits[group].sum()), int(count[group].sum())
+        score += math.log(max(n, 1))
+        score -= 2 * sum(part * math.log(part / n) for part in (m, n - m) if part > 0)
     return score
 
 
