@@ -1,7 +1,6 @@
 """What the driver tests share: a pseudo-terminal that stands for a device and its cable."""
 
 import os
-import threading
 import tty
 
 import pytest
@@ -61,11 +60,3 @@ def make_cable(tmp_path):
 @pytest.fixture
 def cable(make_cable):
     return make_cable()
-
-
-@pytest.fixture(autouse=True)
-def _no_thread_left():
-    """Fails a test that leaves a thread behind."""
-    before = set(threading.enumerate())
-    yield
-    assert set(threading.enumerate()) <= before
