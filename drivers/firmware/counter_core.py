@@ -70,7 +70,7 @@ def varint(value: int) -> bytes:
 
 
 def hello(board: str, clock_hz: int, boot: int, channels: list[tuple[str, int, int]]) -> bytes:
-    """Payload of a hello frame; `channels` are (name, kind, flags), names up to 15 bytes UTF-8.
+    """Payload of a hello frame; `channels` are (name, kind, flags), flags what it tells.
 
     `boot` is a number that differs each time the board starts.
     """

@@ -5,7 +5,9 @@ library and `binascii.crc_hqx`, so each is checked against the other's source.
 """
 
 import binascii
+import re
 import struct
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +17,7 @@ from hypothesis import strategies as st
 
 from drivers.counter_protocol import (
     FRAME_TYPES,
+    Channel,
     EdgeFrame,
     Heartbeat,
     Hello,
@@ -107,3 +110,56 @@ def test_garbage_is_malformed_and_nothing_worse(payload):
         assert payload[0] in FRAME_TYPES
     else:
         assert (got is None) == (payload[0] not in FRAME_TYPES)
+
+
+def examples():
+    """(payload, crc, line) of each example in PROTOCOL.md."""
+    text = Path(core.__file__).with_name("PROTOCOL.md").read_text(encoding="utf-8")
+    lines = re.findall(r"^ {4}(payload|crc|line) +([0-9a-f ]+)$", text, re.MULTILINE)
+    assert [name for name, _ in lines] == ["payload", "crc", "line"] * 4
+    told = [bytes.fromhex(digits) for _, digits in lines]
+    return list(zip(told[0::3], told[1::3], told[2::3], strict=True))
+
+
+@pytest.mark.parametrize("example", range(4))
+def test_examples_of_the_written_protocol_frame_and_unframe(example):
+    payload, crc, line = examples()[example]
+    assert binascii.crc_hqx(payload, 0xFFFF).to_bytes(2, "big") == crc
+    assert cobs.encode(payload + crc) + b"\x00" == line
+    assert core.frame(payload) == line
+    assert CobsFrames().feed(b"\x00" + line) == [payload]
+
+
+def test_examples_of_the_written_protocol_mean_what_it_says():
+    hello, falls, peaks, beat = (payload for payload, _, _ in examples())
+    channels = [("left", core.PICKUP, core.FALLS), ("lap", core.LAP_MARK, 0)]
+    assert core.hello("pulse counter", 2_500_000, 0x1A2B3C4D, channels) == hello
+    assert decode(hello) == Hello(
+        "pulse counter",
+        2_500_000,
+        0x1A2B3C4D,
+        (Channel("left", "pickup", falls=True), Channel("lap", "lap mark")),
+    )
+    first = 4_294_967_000
+    rises = [first, first + 50_000, first + 100_100]
+    assert core.edges(0, 7, 1003, rises, [first + 20_000, None, rises[2] + 20_050]) == falls
+    got = decode(falls)
+    assert (got.channel, got.sequence, got.count, got.first_tick) == (0, 7, 1003, first)
+    assert got.since_first.tolist() == [0, 50_000, 100_100]
+    assert got.widths.tolist() == [20_000, 0, 20_050]
+    assert core.edges(1, 65535, 0, [128, 256], None, [1500, core.NO_PEAK]) == peaks
+    got = decode(peaks)
+    assert (got.channel, got.sequence, got.count, got.first_tick) == (1, 65535, 0, 128)
+    assert got.since_first.tolist() == [0, 128]
+    np.testing.assert_array_equal(got.peaks_v, [1.5, np.nan])
+    assert core.heartbeat(125_000_000, [1003, 42]) == beat
+    assert decode(beat) == Heartbeat(125_000_000, (1003, 42))
+
+
+@pytest.mark.parametrize(
+    ("number", "told"), [(1, "01"), (300, "AC 02"), (2**32 - 1, "FF FF FF FF 0F")]
+)
+def test_varints_of_the_written_protocol(number, told):
+    assert core.varint(number) == bytes.fromhex(told)
+    text = Path(core.__file__).with_name("PROTOCOL.md").read_text(encoding="utf-8")
+    assert f"`{told}`" in text
