@@ -128,12 +128,23 @@ def sentences(url: URL) -> Iterator[None]:
         raise _explained(error, url) from error
 
 
+@contextmanager
+def transaction(engine: Engine, url: URL, *, writing: bool = False) -> Iterator[Connection]:
+    """A connection in a transaction; committed at its end, rolled back by any exception."""
+    with (
+        sentences(url),
+        engine.connect().execution_options(writing=writing) as connection,
+        connection.begin(),
+    ):
+        yield connection
+
+
 _SQLITE: dict[str, str] = {
     "SQLITE_FULL": "the disk is full; make room and try again. What was stored before is intact",
     "SQLITE_READONLY": "it may only be read, not written; give your user the right to write the "
     "file and its folder, or name another store",
     "SQLITE_CORRUPT": "a page of the database is damaged; copy the file before anything else, "
-    "then run `evenpace verify --store` on the copy or go back to a backup",
+    "then see with `evenpace verify` what is damaged and save the rest with `evenpace export`",
     "SQLITE_NOTADB": "the file is not a database of recordings; it was left as it is",
     "SQLITE_CANTOPEN": "the file cannot be opened or made; check that its folder exists and may "
     "be written",

@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 
+from workbench.errors import StoreError
+
 
 def plain(value: Any) -> Any:
     """`value` in JSON's own types; NaN and infinities become null, never bare words."""
@@ -28,3 +30,14 @@ def plain(value: Any) -> Any:
 def to_text(value: Any) -> str:
     """One line of JSON."""
     return json.dumps(plain(value), ensure_ascii=False, allow_nan=False)
+
+
+def from_text(text: str) -> dict[str, Any]:
+    """The object of a line of JSON. Raises StoreError where it is none: the row is damaged."""
+    try:
+        found = json.loads(text)
+    except ValueError:
+        found = None
+    if not isinstance(found, dict):
+        raise StoreError("A row of the store is damaged: its text is no JSON object.")
+    return found

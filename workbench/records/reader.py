@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +10,6 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from drivers.contract import Notes
 from workbench.errors import StoreError, WrongInput
 from workbench.records import schema
 from workbench.records.chain import chain_block, chain_end, chain_start
@@ -116,8 +114,3 @@ def whole_recording(
             f"sealed was {row['sha256'][:12]}…. Go back to a backup of the store."
         )
     return row, blocks, sha256
-
-
-def notes_of(summary: str) -> Notes:
-    """What the inputs said of themselves, from the stored text."""
-    return Notes(**json.loads(summary))

@@ -2,31 +2,41 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from types import TracebackType
 from typing import Any, Self
 
 import sqlalchemy as sa
-from sqlalchemy.engine import URL, Connection, Engine
+from sqlalchemy.engine import URL, Engine
 
 from drivers.contract import Recording
 from workbench.calibration.timebase import TimeBase
-from workbench.errors import StoreError, WrongInput
+from workbench.errors import BenchError, StoreError, WrongInput
 from workbench.machine import Machine
 from workbench.records import schema
 from workbench.records.codec import Stored
-from workbench.records.database import database_url, make_engine, sentences, shown, store_address
+from workbench.records.database import (
+    database_url,
+    make_engine,
+    sentences,
+    shown,
+    store_address,
+    transaction,
+)
+from workbench.records.entries import (
+    StoredRecording,
+    StoredResult,
+    notes_of,
+    recording_entry,
+    result_entry,
+    result_sha256,
+)
 from workbench.records.jsonable import to_text
 from workbench.records.migrate import bring_up
 from workbench.records.reader import (
     last_sequence,
-    notes_of,
     read_blocks,
     recording_row,
     whole_recording,
@@ -34,57 +44,9 @@ from workbench.records.reader import (
 from workbench.records.rebuild import clocks, rebuild
 from workbench.records.writer import Now, Writer, stamp
 
-_STALE_S = 10.0
-"""A writer comes by every half second; one unseen for this long has died."""
-
 
 def utc_now() -> datetime:
     return datetime.now(UTC)
-
-
-@dataclass(frozen=True, slots=True)
-class StoredRecording:
-    """What the store knows of one recording without reading its blocks.
-
-    `state` is 'ended', 'recording' or 'interrupted' (its writer died; everything up to its
-    last second is there). `sha256` is '' until it has ended. `machine_text` is the machine
-    file as it was when recorded, '' where none was given.
-    """
-
-    number: int
-    name: str
-    kind: str
-    state: str
-    end_reason: str
-    simulated: bool
-    started_utc: str
-    last_utc: str
-    program_version: str
-    machine_name: str
-    machine_text: str
-    source_sha256: str
-    sha256: str
-
-
-@dataclass(frozen=True, slots=True)
-class StoredResult:
-    """One answer with all that is needed to compute it again.
-
-    `answer` and `options` in JSON's own types. `recording` or `table` is what it was
-    computed from; `recording_sha256` is the recording's hash at that moment.
-    """
-
-    number: int
-    kind: str
-    answer: dict[str, Any]
-    options: dict[str, Any]
-    recording: int | None
-    recording_sha256: str
-    table: str | None
-    table_name: str
-    machine_text: str
-    program_version: str
-    created_utc: str
 
 
 def open_store(address: str | None = None, *, now: Now = utc_now) -> Store:
@@ -159,17 +121,19 @@ class Store:
         query = (
             sa.select(table).where(table.c.deleted_utc.is_(None)).order_by(table.c.number.desc())
         )
-        with self._reading() as connection:
-            return [self._stored(row._asdict()) for row in connection.execute(query)]
+        with transaction(self._engine, self._url) as connection:
+            return [
+                recording_entry(row._asdict(), self._now()) for row in connection.execute(query)
+            ]
 
     def recording(self, number: int) -> StoredRecording:
         """One recording's entry. Raises WrongInput where there is none of that number."""
-        with self._reading() as connection:
-            return self._stored(recording_row(connection, number))
+        with transaction(self._engine, self._url) as connection:
+            return recording_entry(recording_row(connection, number), self._now())
 
     def load_recording(self, number: int) -> Recording:
         """A recording as one time line, every block checked against its checksum."""
-        with self._reading() as connection:
+        with transaction(self._engine, self._url) as connection:
             row, blocks, sha256 = whole_recording(connection, number)
         notes = notes_of(row["summary"])
         notes.sha256 = notes.sha256 or sha256
@@ -188,7 +152,7 @@ class Store:
 
     def recording_sha256(self, number: int) -> str:
         """A recording's hash, computed anew from its blocks."""
-        with self._reading() as connection:
+        with transaction(self._engine, self._url) as connection:
             return whole_recording(connection, number)[2]
 
     def items(
@@ -199,12 +163,12 @@ class Store:
         An imported file's own bytes come as `bytes`. With `on_damage` a block that cannot be
         read is left out and told to it; without, it is a StoreError.
         """
-        with self._reading() as connection:
+        with transaction(self._engine, self._url) as connection:
             recording_row(connection, number)
             count = last_sequence(connection, number) + 1
         for sequence in range(count):
             try:
-                with self._reading() as connection:
+                with transaction(self._engine, self._url) as connection:
                     blocks = list(read_blocks(connection, number, sequence))
                 pairs = [(block.key.input, item) for block in blocks for item in block.items()]
             except StoreError as error:
@@ -242,8 +206,8 @@ class Store:
             "program_version": program_version(),
             "created_utc": stamp(self._now()),
         }
-        row["sha256"] = _result_sha256(row)
-        with self._writing() as connection:
+        row["sha256"] = result_sha256(row)
+        with transaction(self._engine, self._url, writing=True) as connection:
             insert = sa.insert(schema.result).values(row).returning(schema.result.c.number)
             number: int = connection.execute(insert).scalar_one()
         return number
@@ -251,18 +215,18 @@ class Store:
     def result(self, number: int) -> StoredResult:
         """One result. Raises WrongInput where there is none, StoreError where it was altered."""
         table = schema.result
-        with self._reading() as connection:
+        with transaction(self._engine, self._url) as connection:
             query = sa.select(table).where(table.c.number == number)
             found = connection.execute(query).one_or_none()
         if found is None:
             raise WrongInput(f"There is no result {number} in the store {self.address}.")
         row = found._asdict()
-        if _result_sha256(row) != row["sha256"]:
+        if result_sha256(row) != row["sha256"]:
             raise StoreError(
                 f"Result {number} in the store {self.address} was altered after it was made: "
                 "its checksum does not match."
             )
-        return _result(row)
+        return result_entry(row)
 
     def results(self, recording: int | None = None) -> list[StoredResult]:
         """All results, or those of one recording, the newest first."""
@@ -270,43 +234,45 @@ class Store:
         query = sa.select(table).order_by(table.c.number.desc())
         if recording is not None:
             query = query.where(table.c.recording == recording)
-        with self._reading() as connection:
-            return [_result(row._asdict()) for row in connection.execute(query)]
+        with transaction(self._engine, self._url) as connection:
+            return [result_entry(row._asdict()) for row in connection.execute(query)]
 
-    @contextmanager
-    def _reading(self) -> Iterator[Connection]:
-        with sentences(self._url), self._engine.connect() as connection, connection.begin():
-            yield connection
+    def check(self) -> Iterator[str]:
+        """Look through the whole store: a sentence for each thing that is not as written."""
+        yield from self._damaged_pages()
+        recording, result = schema.recording, schema.result
+        kept = sa.select(recording.c.number).where(recording.c.deleted_utc.is_(None))
+        yield from self._each(kept, self.recording_sha256)
+        yield from self._each(sa.select(result.c.number), self.result)
 
-    @contextmanager
-    def _writing(self) -> Iterator[Connection]:
-        with (
-            sentences(self._url),
-            self._engine.connect().execution_options(writing=True) as connection,
-            connection.begin(),
-        ):
-            yield connection
+    def _damaged_pages(self) -> list[str]:
+        """What SQLite's own check finds; PostgreSQL checks its pages as it reads them."""
+        if self._url.drivername != "sqlite":
+            return []
+        try:
+            with transaction(self._engine, self._url) as connection:
+                found = connection.exec_driver_sql("PRAGMA integrity_check(20)").scalars().all()
+                loose = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+        except StoreError as error:
+            return [str(error)]
+        return [
+            *(f"{self.address}: {line}." for line in found if line != "ok"),
+            *(f"{self.address}: a row of '{row[0]}' refers to nothing." for row in loose),
+        ]
 
-    def _stored(self, row: Mapping[str, Any]) -> StoredRecording:
-        notes = notes_of(row["summary"])
-        last_utc = row["ended_utc"] or row["heartbeat_utc"]
-        age_s = (self._now() - datetime.fromisoformat(last_utc)).total_seconds()
-        alive = "recording" if abs(age_s) < _STALE_S else "interrupted"
-        return StoredRecording(
-            number=row["number"],
-            name=row["name"],
-            kind=notes.kind,
-            state="ended" if row["sha256"] else alive,
-            end_reason=row["end_reason"],
-            simulated=row["simulated"],
-            started_utc=row["started_utc"],
-            last_utc=last_utc,
-            program_version=row["program_version"],
-            machine_name=row["machine_name"],
-            machine_text=row["machine_text"],
-            source_sha256=notes.sha256,
-            sha256=row["sha256"] or "",
-        )
+    def _each(self, numbers: sa.Select[tuple[int]], look: Callable[[int], object]) -> Iterator[str]:
+        """The sentence of each look that fails; one where even the numbers cannot be read."""
+        try:
+            with transaction(self._engine, self._url) as connection:
+                found = connection.execute(numbers).scalars().all()
+        except StoreError as error:
+            yield str(error)
+            return
+        for number in found:
+            try:
+                look(number)
+            except BenchError as error:
+                yield str(error)
 
 
 def program_version() -> str:
@@ -315,38 +281,3 @@ def program_version() -> str:
         return version("evenpace")
     except PackageNotFoundError:
         return "0"
-
-
-def _result(row: Mapping[str, Any]) -> StoredResult:
-    return StoredResult(
-        number=row["number"],
-        kind=row["kind"],
-        answer=json.loads(row["answer"]),
-        options=json.loads(row["options"]),
-        recording=row["recording"],
-        recording_sha256=row["recording_sha256"],
-        table=row["table_text"],
-        table_name=row["table_name"],
-        machine_text=row["machine_text"],
-        program_version=row["program_version"],
-        created_utc=row["created_utc"],
-    )
-
-
-_HASHED = (
-    "kind",
-    "answer",
-    "options",
-    "recording",
-    "recording_sha256",
-    "table_text",
-    "table_name",
-    "machine_text",
-    "program_version",
-    "created_utc",
-)
-
-
-def _result_sha256(row: Mapping[str, Any]) -> str:
-    text = to_text([row[name] for name in _HASHED])
-    return hashlib.sha256(text.encode()).hexdigest()

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -16,7 +15,7 @@ from workbench.errors import StoreError
 from workbench.records import schema
 from workbench.records.chain import chain_block, chain_end, chain_start
 from workbench.records.codec import Stored, StreamKey, encode, key_of
-from workbench.records.database import sentences
+from workbench.records.database import transaction
 from workbench.records.jsonable import to_text
 
 Now = Callable[[], datetime]
@@ -52,7 +51,7 @@ class Writer:
         self._sequence = 0
         self._digest = chain_start(row)
         self.bytes_written = 0
-        with self._transaction() as connection:
+        with transaction(self._engine, self._url, writing=True) as connection:
             insert = sa.insert(schema.recording).values(row).returning(schema.recording.c.number)
             self.number: int = connection.execute(insert).scalar_one()
 
@@ -67,7 +66,7 @@ class Writer:
             groups.setdefault(key_of(address, item), []).append(item)
         coded = [(key, len(group), encode(group)) for key, group in groups.items()]
         digest, streams, rows = self._digest, dict(self._streams), []
-        with self._transaction() as connection:
+        with transaction(self._engine, self._url, writing=True) as connection:
             self._update(connection, heartbeat_utc=stamp(self._now()), summary=summary_text(notes))
             for sequence, (key, count, data) in enumerate(coded, self._sequence):
                 if key not in streams:
@@ -95,20 +94,11 @@ class Writer:
         summary = summary_text(notes)
         sha256 = chain_end(self._digest, summary)
         ended = stamp(self._now())
-        with self._transaction() as connection:
+        with transaction(self._engine, self._url, writing=True) as connection:
             self._update(
                 connection, ended_utc=ended, end_reason=reason, summary=summary, sha256=sha256
             )
         return sha256
-
-    @contextmanager
-    def _transaction(self) -> Iterator[Connection]:
-        with (
-            sentences(self._url),
-            self._engine.connect().execution_options(writing=True) as connection,
-            connection.begin(),
-        ):
-            yield connection
 
     def _update(self, connection: Connection, **values: str) -> None:
         table = schema.recording
