@@ -158,64 +158,79 @@ def decode(frames: Frames, notes: Notes) -> list[Item]:
     """Speeds and values in these frames; what was met is counted in `notes.messages`."""
     _count(notes, "frames", frames.pgn.size)
     items: list[Item] = []
-    order = np.argsort(frames.pgn, kind="stable")
-    ordered = frames.pgn[order]
-    for pgn in ordered[np.flatnonzero(np.diff(ordered, prepend=-2))].tolist():
-        message = MESSAGES.get(pgn)
-        if message is None:
-            continue
-        low, high = np.searchsorted(ordered, [pgn, pgn + 1])
-        mine = order[low:high]
-        _count(notes, f"{pgn} {message.name}", mine.size)
-        senders = frames.sender[mine]
-        for sender in np.unique(senders).tolist():
-            items += _decode_stream(message, sender, frames, mine[senders == sender])
+    counts = np.bincount(frames.pgn + 1, minlength=max(MESSAGES) + 2)
+    for message in MESSAGES.values():
+        count = int(counts[message.pgn + 1])
+        if count:
+            _count(notes, f"{message.pgn} {message.name}", count)
+            mine = _taken(frames, frames.pgn == message.pgn, count)
+            for sender, its_count in enumerate(np.bincount(mine.sender).tolist()):
+                if its_count:
+                    stream = _taken(mine, mine.sender == sender, its_count)
+                    items += _decode_stream(message, sender, stream)
     return items
 
 
-def _decode_stream(
-    message: Message, sender: int, frames: Frames, rows: NDArray[np.intp]
-) -> list[Item]:
+def _taken(frames: Frames, which: NDArray[np.bool_], count: int) -> Frames:
+    """Those of the frames; no copy where that is all of them, as on a quiet bus."""
+    if count == frames.pgn.size:
+        return frames
+    rows = np.flatnonzero(which)
+    # A frame is taken as one number of 8 bytes, ten times as fast as byte by byte.
+    data = np.ascontiguousarray(frames.data).view(np.uint64)[rows].view(np.uint8)
+    return Frames(
+        frames.pgn[rows], frames.sender[rows], data, frames.time_s[rows], frames.host_s[rows]
+    )
+
+
+def _decode_stream(message: Message, sender: int, frames: Frames) -> list[Item]:
     """All fields of one message from one sender."""
-    data, time_s, host_s = frames.data[rows], frames.time_s[rows], frames.host_s[rows]
+    time_s, host_s = frames.time_s, frames.host_s
     items: list[Item] = []
-    standing = np.zeros(rows.size, np.bool_)
+    standing: NDArray[np.bool_] | None = None
     for number in message.numbers:
-        value = _number(data, number)
+        value, valid = _number(frames.data, number)
         source = f"{message.pgn}{number.stream}/{sender}"
         if number.quantity == "speed_mps":
-            u_mps = np.where(np.isnan(value), np.nan, number.scale / math.sqrt(12))
+            u_mps = np.full(value.size, number.scale / math.sqrt(12))
+            np.putmask(u_mps, ~valid, np.nan)
             items.append(SpeedBlock(source, value, time_s, host_s, u_mps))
             standing = value == 0
         else:
             items.append(ValueBlock(source, number.quantity, value, time_s, host_s))
     for bits in message.bits:
-        value = _bits(data, bits)
-        if bits.quantity == "direction":
-            value[standing] = np.nan  # senders leave the bits as they are at standstill
+        value = _bits(frames.data, bits)
+        if bits.quantity == "direction" and standing is not None:
+            np.putmask(value, standing, np.nan)  # senders leave the bits as they are at standstill
         items.append(ValueBlock(f"{message.pgn}/{sender}", bits.quantity, value, time_s, host_s))
     return items
 
 
-def _number(data: NDArray[np.uint8], number: Number) -> Floats:
-    raw = np.zeros(data.shape[0], np.int64)
-    for place in range(number.size):
-        raw |= data[:, number.first - 1 + place].astype(np.int64) << (8 * place)
+def _number(data: NDArray[np.uint8], number: Number) -> tuple[Floats, NDArray[np.bool_]]:
+    """A field's values, NaN where it is none, and where it is one."""
+    begin = number.first - 1
+    field_bytes = data[:, begin : begin + number.size]
+    raw = field_bytes.view(f"<u{number.size}")[:, 0]
     bits = 8 * number.size
     if number.rules == _J1939:
         # FB.. to FD.. is reserved, FE.. an error, FF.. not available: judged by the top byte.
-        valid = raw >> (bits - 8) <= 0xFA
+        valid = raw <= (0xFB << (bits - 8)) - 1
     elif number.rules == _NMEA2000:
         valid = raw < (1 << bits) - 2
     else:
-        valid = (raw != (1 << bits - 1) - 1) & (raw != (1 << bits - 1) - 2)
-        raw = np.where(raw >> (bits - 1), raw - (1 << bits), raw)
-    return np.where(valid, raw * number.scale + number.offset, np.nan)
+        raw = field_bytes.view(f"<i{number.size}")[:, 0]
+        valid = raw < (1 << (bits - 1)) - 2
+    value = raw * number.scale
+    if number.offset:
+        value += number.offset
+    np.putmask(value, ~valid, np.nan)
+    return value, valid
 
 
 def _bits(data: NDArray[np.uint8], bits: Bits) -> Floats:
-    raw = data[:, bits.byte - 1] >> np.uint8(bits.first - 1) & np.uint8((1 << bits.size) - 1)
-    return np.where(raw <= bits.most, raw, np.nan)
+    codes = np.arange(256) >> (bits.first - 1) & ((1 << bits.size) - 1)
+    of_byte = np.where(codes <= bits.most, codes, np.nan)
+    return of_byte[data[:, bits.byte - 1]]
 
 
 def _count(notes: Notes, name: str, count: int) -> None:
