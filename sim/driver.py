@@ -183,7 +183,7 @@ class _Ticks:
 
 
 def _bounds(time_s: Floats, ends_s: Floats) -> list[int]:
-    """Where to cut: frame k holds [k], [k+1]; the last takes what is left of the segment."""
+    """Where to cut: frame k holds [k] to [k + 1], the last of them what rounding left over."""
     inner = np.searchsorted(time_s, ends_s[:-1])
     return [0, *inner.tolist(), time_s.size]
 

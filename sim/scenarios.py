@@ -34,7 +34,7 @@ from typing import Any
 import numpy as np
 
 from drivers.contract import AddressError
-from sim import spec
+from sim import spec, typed
 from sim.streams import stream
 
 CAUSES: dict[str, str] = {
@@ -65,6 +65,7 @@ SPEED_IS: dict[str, str] = {
 Drawn = float | str | tuple[float, float]
 _LIBRARY = Path(__file__).parent / "library"
 _MOST_BYTES = 1_000_000
+MOST_PULSES_HZ = 10_000.0
 _WORDS = ("title", "paragraph", "base", "cause", "speed_is")
 
 
@@ -84,9 +85,7 @@ class Scenario:
     @property
     def machine_text(self) -> str:
         """The machine file that the technician would have typed."""
-        from sim.typed import machine_text
-
-        return machine_text(self)
+        return typed.machine_text(self)
 
     def draw(self, seed: int) -> spec.Plan:
         """One seed's values; each section has its own stream, each key its own draw."""
@@ -169,10 +168,9 @@ def parse(text: str, name: str, place: str) -> Scenario:
     for section, kind in spec.SECTIONS.items():
         given = _table(table, section, place)
         values[section] = values.get(section, {}) | _checked(kind, given, section, place)
-    _check_teeth(values, place)
     moves = dict(base.moves) if base else {}
     moves |= {key: _moves(table[key], key, place) for key in spec.MOVES if key in table}
-    return Scenario(
+    scenario = Scenario(
         name=name,
         title=_word(table, "title", name, place),
         paragraph=" ".join(_word(table, "paragraph", "", place).split()),
@@ -182,6 +180,8 @@ def parse(text: str, name: str, place: str) -> Scenario:
         moves=moves,
         typed=_typed(table, base, place),
     )
+    _check_together(scenario, place)
+    return scenario
 
 
 def _base(table: Mapping[str, Any], place: str) -> Scenario | None:
@@ -271,15 +271,24 @@ def _value(entry: Field[Any], value: Any, full: str, place: str) -> Drawn:
     return float(pair[0]), float(pair[1])
 
 
-def _check_teeth(values: Mapping[str, Mapping[str, Drawn]], place: str) -> None:
-    """A tooth number must exist on the wheel."""
-    teeth = values.get("drive", {}).get("target_teeth", spec.Drive().target_teeth)
+def _check_together(scenario: Scenario, place: str) -> None:
+    """What only several keys together can get wrong."""
+    teeth = scenario.value("drive", "target_teeth")
     for side in ("left", "right"):
         for key in ("bent_tooth", "worn_tooth", "missing_tooth"):
-            most = _highest(values.get(side, {}).get(key, 0))
-            if most > _lowest(teeth):
-                expected = f"at most {_lowest(teeth):g}, the target wheel's teeth"
+            most = _highest(scenario.values.get(side, {}).get(key, 0))
+            if most > teeth:
+                expected = f"at most {teeth:g}, the target wheel's teeth"
                 raise _refusal(place, f"{side}.{key}", f"it is {most:g}", expected)
+    lap_m, _ = typed.lap_length(scenario)
+    if not 1 <= lap_m <= 60:
+        found = f"with drive.rod_pitch_m it makes a lap of {lap_m:g} m"
+        raise _refusal(place, "drive.lap_rods", found, "a lap of 1 to 60 m")
+    speed_mps = scenario.value("ground", "ratio") * scenario.value("ground", "speed_mps")
+    rate_hz = speed_mps / typed.metres_per_pulse(scenario)
+    if rate_hz > MOST_PULSES_HZ:
+        expected = f"at most {MOST_PULSES_HZ:g} pulses a second, as a counter can count"
+        raise _refusal(place, "drive", f"it makes {rate_hz:.0f} pulses a second", expected)
 
 
 def _moves(value: Any, key: str, place: str) -> tuple[Mapping[str, Drawn], ...]:
@@ -303,24 +312,22 @@ def _moves(value: Any, key: str, place: str) -> tuple[Mapping[str, Drawn], ...]:
 def _typed(
     table: Mapping[str, Any], base: Scenario | None, place: str
 ) -> dict[str, dict[str, Any]]:
-    from sim.typed import KEYS
-
-    typed = {key: dict(inner) for key, inner in base.typed.items()} if base else {}
+    merged = {key: dict(inner) for key, inner in base.typed.items()} if base else {}
     given = _table(table, "typed", place)
     for section, inner in given.items():
-        if section not in KEYS or not isinstance(inner, dict):
-            expected = "sections [typed." + "], [typed.".join(KEYS) + "]"
+        if section not in typed.KEYS or not isinstance(inner, dict):
+            expected = "sections [typed." + "], [typed.".join(typed.KEYS) + "]"
             raise _refusal(place, f"typed.{section}", "it is no section of these", expected)
         for key, value in inner.items():
             full = f"typed.{section}.{key}"
-            if key not in KEYS[section]:
-                raise _refusal(place, full, "no such key is known", _near(key, KEYS[section]))
+            if key not in typed.KEYS[section]:
+                raise _refusal(place, full, "no such key is known", _near(key, typed.KEYS[section]))
             if not isinstance(value, str | int | float) or (
                 isinstance(value, float) and not math.isfinite(value)
             ):
                 raise _refusal(place, full, f"it is {value!r}", "a number or text in quotes")
-        typed[section] = typed.get(section, {}) | inner
-    return typed
+        merged[section] = merged.get(section, {}) | inner
+    return merged
 
 
 SCENARIOS: dict[str, Scenario] = {}

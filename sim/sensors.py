@@ -39,14 +39,18 @@ class Samples:
 class Sampler:
     """The instants at which one sensor measures."""
 
-    def __init__(self, seed: int, name: str, rate_hz: float = RATE_HZ) -> None:
-        self._rate_hz = rate_hz
+    def __init__(
+        self, seed: int, name: str, rate_hz: float = RATE_HZ, delay_s: float = BUS_DELAY_S
+    ) -> None:
+        self._rate_hz, self._delay_s = rate_hz, delay_s
         self._phase = float(stream(seed, f"{name}.phase").random())
 
     def within(self, from_s: float, to_s: float) -> Floats:
-        """Instants in [from, to)."""
-        first = np.ceil(from_s * self._rate_hz - self._phase)
-        last = np.ceil(to_s * self._rate_hz - self._phase)
+        """Instants of what reaches the host in [from, to)."""
+        first, last = (
+            np.ceil((host_s - self._delay_s) * self._rate_hz - self._phase)
+            for host_s in (from_s, to_s)
+        )
         return np.asarray((np.arange(first, last) + self._phase) / self._rate_hz)
 
 
@@ -107,7 +111,7 @@ class Gnss:
 
     def __init__(self, plan: spec.GroundSensors, field: spec.Ground, seed: int) -> None:
         self._plan, self._field = plan, field
-        self._sampler = Sampler(seed, "gnss")
+        self._sampler = Sampler(seed, "gnss", delay_s=GNSS_DELAY_S)
         step_s = 1 / RATE_HZ
         self._slow = Wander(stream(seed, "gnss.slow"), plan.gnss_noise_s, step_s)
         self._accuracy = Wander(stream(seed, "gnss.accuracy"), 20.0, step_s)

@@ -140,9 +140,9 @@ class Pickup:
     angle_noise_rel: float = within(0.0005, 0, 0.1)  # Hall, inductive: jitter, of a pitch, chosen
     bounce: float = within(0.0, 0, 1)  # share of edges that bounce
     bounce_s: float = within(0.0008, 1e-5, 0.05)  # mean delay of the bounce, chosen
-    bursts_per_s: float = within(0.0, 0, 20)  # ignition noise
-    burst_hz: float = within(110.0, 1, 5000)  # rate of sparks within a burst
-    burst_s: float = within(0.25, 0.001, 100)  # mean length of a burst
+    bursts_per_s: float = within(0.0, 0, 2)  # ignition noise
+    burst_hz: float = within(110.0, 1, 2000)  # rate of sparks within a burst
+    burst_s: float = within(0.25, 0.001, 10)  # mean length of a burst
     hum_hz: float = within(0.0, 0, 400)  # mains or alternator pick-up, a false edge each cycle
     breaks_per_s: float = within(0.0, 0, 10)  # cable breaks
     break_s: float = within(0.5, 0.001, 1000)  # mean length of a break
