@@ -34,6 +34,9 @@ MOST_SAMPLES = 2_000_000
 CLEAR = 5.0
 """A correlation of n samples is believed from this many times 1/√n, its scatter by chance."""
 
+SAME_CHANGES = 0.5
+"""Correlation from which the changes from sample to sample are the motion's and not noise."""
+
 PARTS = 10
 """Parts of the recording that are left out in turn."""
 
@@ -114,31 +117,34 @@ def find_lag(
     Samples `step_s` apart, NaN allowed. (NaN, inf) where no lag stands out.
     """
     most = min(int(most_lag_s / step_s), leader.size // 3)
-    plain, _ = _peak(leader, follower, most)
+    plain, _ = _peak(leader, follower, most, CLEAR / math.sqrt(leader.size))
     if not math.isfinite(plain):
         return math.nan, math.inf
-    for memory in (1.0, _memory(leader, follower, round(plain))):
-        lag, u_lag = _peak(_whitened(leader, memory), _whitened(follower, memory), most)
+    memory = _memory(leader, follower, round(plain))
+    # Changes from sample to sample place the peak to half a sample only: their noise is as
+    # rough as they are. Whitened speeds place it between samples.
+    ways = ((1.0, SAME_CHANGES, 0.5), (memory, CLEAR / math.sqrt(leader.size), 0.01))
+    for kept, clear, least_u in ways:
+        lag, u_lag = _peak(_whitened(leader, kept), _whitened(follower, kept), most, clear)
         if u_lag * step_s <= CLEAR_LAG_S:
-            return lag * step_s, u_lag * step_s
+            return lag * step_s, math.hypot(u_lag, least_u) * step_s
     return math.nan, math.inf
 
 
-def _peak(leader: Floats, follower: Floats, most: int) -> tuple[float, float]:
-    """The shift within ±`most` samples at which correlation clearly peaks, and its u."""
+def _peak(leader: Floats, follower: Floats, most: int, clear: float) -> tuple[float, float]:
+    """The shift within ±`most` samples at which correlation peaks above `clear`, and its u."""
     if most < 2 or leader.size < 10 * PARTS:
         return math.nan, math.inf
     shifts = range(-most, most + 1)
     sums = np.stack([_sums(leader, follower, shift) for shift in shifts])
     total = sums.sum(axis=1)
     lag, height = _highest(total, most)
-    if not height >= CLEAR / math.sqrt(leader.size):
+    if not height >= clear:
         return math.nan, math.inf
     without = np.array([_highest(total - sums[:, part], most)[0] for part in range(PARTS)])
     spread = float(np.sum((without - without.mean()) ** 2))
     u_lag = math.sqrt((PARTS - 1) / PARTS * spread)
-    # A peak cannot be placed better than the grid allows where the parts all agree.
-    return lag, max(u_lag, 0.01) if math.isfinite(u_lag) else math.inf
+    return lag, u_lag if math.isfinite(u_lag) else math.inf
 
 
 def _highest(sums: Floats, most: int) -> tuple[float, float]:
