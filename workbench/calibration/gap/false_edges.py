@@ -93,13 +93,19 @@ def paired_edges(time_s: Floats) -> tuple[Floats, float]:
     return time_s[~(second & ~np.concatenate([[False], second[:-1]]))], at_rel
 
 
-def false_edges(time_s: Floats, edges: CleanEdges, turn_hz: float, alpha: float) -> FalseEdges:
+def false_edges(
+    time_s: Floats, edges: CleanEdges, turn_hz: float, alpha: float, pair_at_rel: float = math.nan
+) -> FalseEdges:
     """Judge the edges `time_s` (n,) as they came, of which `clean` took out `edges.extra_s`.
 
-    `alpha` is the chance that a sound pickup is said to have false edges.
+    `alpha` is the chance that a sound pickup is said to have false edges; `pair_at_rel`
+    comes from `paired_edges` where those were taken out before.
     """
     from scipy.special import bdtrc
 
+    if math.isfinite(pair_at_rel):
+        count = time_s.size - edges.time_s.size
+        return FalseEdges(count, count / time_s.size, Origin.TWICE, 0.0, at_rel=pair_at_rel)
     count, share = edges.extra, edges.extra / max(time_s.size, 1)
     hz, p = _mains(time_s, mean_tooth_hz(edges), turn_hz)
     if p < _MAINS_P:

@@ -1,0 +1,255 @@
+"""The drop-out run: the belt is slowed until teeth go missing.
+
+A tooth is seen while its voltage, in proportion to its speed, exceeds the threshold. With
+run-out the side that stands away from the pickup goes first:
+P(seen) = Φ((ln v − μ − a·cos θ − b·sin θ)/σ), fitted by maximum likelihood; σ is the noise.
+The drop-out speed is that at which the weakest side, or a single weaker tooth, is seen half
+of the time: exp(μ + √(a² + b²)).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.gap.stand_outs import Usual, find_stand_outs
+from workbench.errors import WrongInput
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+LEAST_SPREAD = 0.003
+"""Smallest σ: no belt's speed is known better from tooth to tooth; chosen."""
+USUAL_LOG_SPEED = Usual(spread=0.03, freedom=8, least=0.10)
+"""Logarithm of the speeds at which single teeth of a sound wheel go; chosen."""
+SLOWED_TO = 0.8
+"""Share of the full rate above which a belt was not slowed; chosen."""
+_ALPHA = 0.001
+_REACH = 16
+_MOST_TURNS_HOLE = 1.5
+_FEWEST_MISSED = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Passages:
+    """Every tooth that went by, seen or not: (n,) place on the wheel from the mark, tooth
+    rate, seen. The rate is the mean over about a turn."""
+
+    place: Ints
+    tooth_hz: Floats
+    seen: Flags
+
+
+@dataclass(frozen=True, slots=True)
+class DropOut:
+    """Tooth rate at which teeth go missing, with its relative standard uncertainty.
+
+    NaN where none went missing: it then lies below `lowest_hz`. `tooth` from 1 at the mark
+    is the first to go, `first_hz` the highest rate at which any was missed. `spread_rel` is
+    σ. `missed` of `passages` were not seen.
+    """
+
+    tooth_hz: float
+    u_rel: float
+    tooth: int
+    angle_deg: float
+    first_hz: float
+    lowest_hz: float
+    highest_hz: float
+    spread_rel: float
+    missed: int
+    passages: int
+
+
+def find_drop_out(time_s: Floats, teeth: int, mark_s: Floats | None = None) -> DropOut:
+    """The drop-out rate from a run `time_s` (n,) that slows until teeth go missing.
+
+    Raises WrongInput where the belt was not slowed, or fewer than two turns are there.
+    """
+    passages = follow(time_s, teeth, mark_s)
+    rate = passages.tooth_hz
+    lowest, highest = float(rate.min()), float(rate.max())
+    passages = _without_gone(passages, teeth)
+    missed = int(np.count_nonzero(~passages.seen))
+    if lowest > SLOWED_TO * highest:
+        raise WrongInput(
+            f"The belt was not slowed: the tooth rate stays within {lowest:.3g} and "
+            f"{highest:.3g} Hz. For a drop-out run, slow the belt over a minute or two until the "
+            "readout loses pulses."
+        )
+    if missed < _FEWEST_MISSED:
+        nan = math.nan
+        return DropOut(nan, nan, 0, nan, nan, lowest, highest, nan, missed, rate.size)
+    first_hz = float(passages.tooth_hz[~passages.seen].max())
+    single = _single_tooth(passages, teeth)
+    others = passages if single is None else _without(passages, passages.place == single[0])
+    log_hz, u_rel, angle_deg, spread = _fit(others, teeth)
+    tooth = round(angle_deg / 360.0 * teeth) % teeth
+    if single is not None:
+        tooth, log_hz, bracket_rel = single
+        u_rel, angle_deg = math.hypot(bracket_rel, spread / math.sqrt(2)), tooth * 360.0 / teeth
+    return DropOut(
+        tooth_hz=math.exp(log_hz),
+        u_rel=math.hypot(u_rel, LEAST_SPREAD),
+        tooth=tooth + 1,
+        angle_deg=angle_deg,
+        first_hz=first_hz,
+        lowest_hz=lowest,
+        highest_hz=highest,
+        spread_rel=spread,
+        missed=missed,
+        passages=rate.size,
+    )
+
+
+def follow(time_s: Floats, teeth: int, mark_s: Floats | None = None) -> Passages:
+    """Every tooth from full speed on with its rate, also where half the wheel goes missing.
+
+    The count stops where it is no longer sure: after a hole of a turn and a half.
+    """
+    start = _full_speed(time_s, teeth)
+    edge_s, tooth = _count_on(time_s[start:], teeth)
+    if tooth.size < 3 or tooth[-1] < 2 * teeth:
+        raise WrongInput(
+            f"The run holds fewer than two turns of a wheel of {teeth} teeth from full speed on; "
+            "slow the belt over a minute or two."
+        )
+    grid = np.arange(tooth[-1] + 1)
+    grid_s = np.interp(grid, tooth, edge_s)
+    half = max(1, teeth // 2)
+    low, high = np.maximum(grid - half, 0), np.minimum(grid + half, grid.size - 1)
+    rate = (high - low) / (grid_s[high] - grid_s[low])
+    place = grid - (_mark(edge_s, tooth, teeth, mark_s) if mark_s is not None else 0)
+    return Passages(place % teeth, rate, np.isin(grid, tooth, assume_unique=True))
+
+
+def _mark(edge_s: Floats, tooth: Ints, teeth: int, mark_s: Floats) -> int:
+    """Running index of the first tooth after a mark that lies within the run; 0 without."""
+    inside = mark_s[(mark_s >= edge_s[0]) & (mark_s <= edge_s[-1])]
+    if not inside.size:
+        return 0
+    after = int(np.searchsorted(edge_s, inside[0]))
+    # The teeth between may be missing: count back from the next one seen to the mark.
+    period_s = (edge_s[after] - edge_s[after - 1]) / max(1, tooth[after] - tooth[after - 1])
+    return int(tooth[after] - math.floor((edge_s[after] - inside[0]) / period_s))
+
+
+def _full_speed(time_s: Floats, teeth: int) -> int:
+    """Index of the last edge before the belt slows: the end of its fastest stretch."""
+    if time_s.size < 2 * teeth + 1:
+        raise WrongInput(
+            f"{time_s.size} pulses are fewer than two turns of a wheel of {teeth} teeth."
+        )
+    turn_s = time_s[teeth:] - time_s[:-teeth]
+    near = np.flatnonzero(turn_s <= 1.05 * turn_s.min())
+    return int(near[-1])
+
+
+def _count_on(time_s: Floats, teeth: int) -> tuple[Floats, Ints]:
+    """(times, running index) of the edges as far as the count is sure.
+
+    The pitch ahead is that of the last `_REACH` pitches counted, however few of their teeth
+    were seen, so that a wheel that loses every other tooth is not taken for a slower one.
+    """
+    kept_s, index = [float(time_s[0])], [0]
+    period_s = float(time_s[teeth] - time_s[0]) / teeth
+    back = 0
+    for now_s in time_s[1:].tolist():
+        pitches = (now_s - kept_s[-1]) / period_s
+        if pitches < 0.5:
+            continue
+        if pitches > _MOST_TURNS_HOLE * teeth:
+            break
+        kept_s.append(now_s)
+        index.append(index[-1] + max(1, round(pitches)))
+        while index[-1] - index[back + 1] >= _REACH:
+            back += 1
+        if index[-1] - index[back] >= _REACH // 2:
+            period_s = (kept_s[-1] - kept_s[back]) / (index[-1] - index[back])
+    return np.array(kept_s), np.array(index, dtype=np.int64)
+
+
+def _without_gone(passages: Passages, teeth: int) -> Passages:
+    """The passages without the teeth that are missing at full speed as well."""
+    fast = passages.tooth_hz >= np.quantile(passages.tooth_hz, 0.75)
+    passed = np.bincount(passages.place[fast], minlength=teeth)
+    missed = np.bincount(passages.place[fast & ~passages.seen], minlength=teeth)
+    return _without(passages, (missed > 0.5 * passed)[passages.place])
+
+
+def _without(passages: Passages, out: Flags) -> Passages:
+    return Passages(passages.place[~out], passages.tooth_hz[~out], passages.seen[~out])
+
+
+def _fit(passages: Passages, teeth: int) -> tuple[float, float, float, float]:
+    """(ln of the drop-out rate, its uncertainty, angle of the weakest side, σ)."""
+    from scipy.optimize import minimize
+    from scipy.special import log_ndtr
+
+    log_hz = np.log(passages.tooth_hz)
+    theta = 2 * np.pi * passages.place / teeth
+    design = np.column_stack([np.ones(theta.size), np.cos(theta), np.sin(theta)])
+    sign = np.where(passages.seen, 1.0, -1.0)
+
+    def misfit(beta: Floats) -> float:
+        score = (log_hz - design @ beta[:3]) / math.exp(beta[3])
+        return -float(np.sum(log_ndtr(sign * score)))
+
+    middle = float(np.median(log_hz[~passages.seen]))
+    start = np.array([middle, 0.0, 0.0, math.log(0.05)])
+    bounds = [(None, None)] * 3 + [(math.log(LEAST_SPREAD), math.log(1.0))]
+    found = minimize(misfit, start, method="L-BFGS-B", bounds=bounds)
+    beta = np.asarray(found.x)
+    swing = math.hypot(beta[1], beta[2])
+    angle = math.atan2(beta[2], beta[1])
+    spread = math.exp(beta[3])
+    score = (log_hz - design @ beta[:3]) / spread
+    ratio = np.exp(-0.5 * score**2 - 0.5 * math.log(2 * math.pi) - log_ndtr(sign * score))
+    # Information of a probit at its observed scores: λ(λ + s·score)/σ².
+    weight = np.maximum(ratio * (ratio + sign * score), 0.0) / spread**2
+    information = design.T @ (design * weight[:, None]) + 1e-9 * np.eye(3)
+    gradient = np.array([1.0, math.cos(angle), math.sin(angle)])
+    u_rel = math.sqrt(float(gradient @ np.linalg.solve(information, gradient)))
+    return float(beta[0] + swing), u_rel, math.degrees(angle) % 360.0, spread
+
+
+def _single_tooth(passages: Passages, teeth: int) -> tuple[int, float, float] | None:
+    """(tooth from 0, ln of its rate, uncertainty) of one tooth that goes well before all."""
+    level = np.full(teeth, np.nan)
+    u = np.full(teeth, np.nan)
+    for tooth in range(teeth):
+        mine = passages.place == tooth
+        level[tooth], u[tooth] = _step(np.log(passages.tooth_hz[mine]), passages.seen[mine])
+    if np.count_nonzero(np.isfinite(level)) < 5:
+        known = np.flatnonzero(np.isfinite(level))
+        return None if not known.size else _highest(level, u, known)
+    named = [
+        out.tooth
+        for out in find_stand_outs(level, USUAL_LOG_SPEED, _ALPHA).stand_outs
+        if out.by > 0
+    ]
+    return _highest(level, u, np.array(named)) if named else None
+
+
+def _highest(level: Floats, u: Floats, among: Ints) -> tuple[int, float, float]:
+    at = int(among[np.argmax(level[among])])
+    return at, float(level[at]), float(u[at])
+
+
+def _step(log_hz: Floats, seen: Flags) -> tuple[float, float]:
+    """(level, uncertainty) of the step from not seen to seen that errs least; NaN if none."""
+    if seen.all() or not seen.any():
+        return math.nan, math.nan
+    order = np.argsort(log_hz)
+    level, was_seen = log_hz[order], seen[order]
+    # Errors of a step below element i: seen ones before it, missed ones from it on.
+    errors = np.concatenate([[0], np.cumsum(was_seen)]) + np.concatenate(
+        [np.cumsum(~was_seen[::-1])[::-1], [0]]
+    )
+    best = np.flatnonzero(errors == errors.min())
+    low, high = level[max(best[0] - 1, 0)], level[min(best[-1], level.size - 1)]
+    return float(0.5 * (low + high)), float(max(high - low, LEAST_SPREAD) / math.sqrt(12))
