@@ -20,6 +20,7 @@ store failed."""
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "inputs": ("workbench.cli.inputs", "show what is plugged in, or what a file holds"),
+    "record": ("workbench.cli.record", "listen to inputs and keep all they say"),
     "speed": ("workbench.cli.speed", "belt speed from the pulses of a recording"),
     "pass": ("workbench.cli.pass_", "did belt and ground keep pace on a test pass"),
 }

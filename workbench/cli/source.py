@@ -16,11 +16,12 @@ DEFAULT_SIMULATED_S = 60.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Source:
-    """A recording and, where it lies in the store, its number there."""
+    """A recording and, where it lies in a store, its number there and the store's address."""
 
     recording: Recording
     machine: Machine | None
     number: int | None = None
+    store: str | None = None
 
 
 def add_source(parser: argparse.ArgumentParser) -> None:
@@ -34,6 +35,17 @@ def add_source(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--seed", type=int, help="the simulator's random seed (default 0)")
     parser.add_argument(
         "--for", dest="for_s", metavar="TIME", type=seconds, help="how long to simulate: 60s, 5min"
+    )
+    add_store(parser)
+
+
+def add_store(parser: argparse.ArgumentParser) -> None:
+    """The argument that names the store of recordings and results."""
+    parser.add_argument(
+        "--store",
+        metavar="ADDRESS",
+        help="where recordings and results are kept: a file or postgresql://USER@HOST/DATABASE "
+        "(default: $EVENPACE_STORE, or a file in your data folder)",
     )
 
 
@@ -65,7 +77,7 @@ def load_source(args: argparse.Namespace) -> Source:
     if args.seed is not None or args.for_s is not None:
         raise WrongInput(f"--seed and --for go with sim:SCENARIO, not with '{word}'")
     if word.isascii() and word.isdigit() and not Path(word).exists():
-        return _stored(int(word), machine)
+        return _stored(int(word), machine, args.store)
     from drivers.logs import read_recording
 
     return Source(read_recording(word.removeprefix("file:")), machine)
@@ -89,15 +101,15 @@ def _simulate(
     return recording, parse_machine(text, f"machine file of {address}") if text else None
 
 
-def _stored(number: int, machine: Machine | None) -> Source:
+def _stored(number: int, machine: Machine | None, address: str | None) -> Source:
     from workbench.records.store import open_store
 
-    with open_store() as store:
+    with open_store(address) as store:
         recording = store.load_recording(number)
         text = store.recording(number).machine_text
     if machine is None and text:
         machine = parse_machine(text, f"machine of recording {number}")
-    return Source(recording, machine, number)
+    return Source(recording, machine, number, address)
 
 
 def pick_edges(recording: Recording, channel: str | None) -> EdgeTrack:
@@ -149,14 +161,8 @@ def finish(
         return answer
     from workbench.records.store import open_store
 
-    with open_store() as store:
+    with open_store(source.store) as store:
         number = store.add_result(
-            kind,
-            answer,
-            options=options,
-            recording=source.number,
-            table=None,
-            table_name="",
-            machine=source.machine,
+            kind, answer, options=options, recording=source.number, machine=source.machine
         )
     return {"result": number, **answer}

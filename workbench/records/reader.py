@@ -62,9 +62,10 @@ def recording_row(connection: Connection, number: int) -> dict[str, Any]:
 
 
 def read_blocks(
-    connection: Connection, number: int, sequence: int | None = None
+    connection: Connection, number: int, sequence: int | None = None, kind: str = ""
 ) -> Iterator[StoredBlock]:
-    """All blocks of a recording in the order they were written, or the one of `sequence`."""
+    """Blocks of a recording in the order they were written: all, that of `sequence`, or those
+    of one kind of stream."""
     block, stream = schema.block, schema.stream
     streams = {
         row["id"]: StreamKey(row["kind"], row["input"], row["name"], row["quantity"])
@@ -75,6 +76,10 @@ def read_blocks(
     query = sa.select(block).where(block.c.recording == number).order_by(block.c.sequence)
     if sequence is not None:
         query = query.where(block.c.sequence == sequence)
+    if kind:
+        query = query.where(
+            block.c.stream.in_([i for i, key in streams.items() if key.kind == kind])
+        )
     for row in connection.execute(query).mappings():
         yield StoredBlock(
             number,

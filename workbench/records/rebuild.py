@@ -34,22 +34,24 @@ def rebuild(
 ) -> Recording:
     """A recording from items as they came from the wire or a file.
 
-    A file says itself where its time line begins (`notes.origin_s`) and carries its times
-    already. A live recording begins at `started_host_s`, and the clock of each pulse
-    counter is fitted to the host's. Where two inputs use one name for a channel or source,
-    those of the second are called 'name@2', and so on.
+    The time line begins at `notes.origin_s`, or at `started_host_s`. A file carries its
+    times already; of a live recording the clock of each pulse counter is fitted to the
+    host's. Where two inputs use one name for a channel or source, those of the second are
+    called 'name@2', and so on.
     """
+    origin_s = started_host_s if notes.origin_s is None else notes.origin_s
+    notes = replace(notes, origin_s=origin_s)
     items = _named_apart(pairs)
-    if notes.origin_s is not None:
+    if any(address.startswith("file:") for address, _ in pairs):
         return assemble(items, notes, name=name, simulated=simulated)
     blocks = _edge_blocks(items)
     tracks, warnings = {}, []
     for channel, group in blocks.items():
         bases = clock_of(group)
-        tracks[channel] = _edge_track(channel, bases, started_host_s)
+        tracks[channel] = _edge_track(channel, bases, origin_s)
         warnings += [_odd_clock(channel, base) for _, base in bases if base.odd]
     others = [item for item in items if not isinstance(item, EdgeBlock)]
-    notes = replace(notes, origin_s=started_host_s, warnings=[*notes.warnings, *warnings])
+    notes = replace(notes, warnings=[*notes.warnings, *warnings])
     rest = assemble(others, notes, name=name, simulated=simulated)
     return replace(rest, edges=tracks)
 

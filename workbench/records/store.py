@@ -131,24 +131,33 @@ class Store:
         with transaction(self._engine, self._url) as connection:
             return recording_entry(recording_row(connection, number), self._now())
 
-    def load_recording(self, number: int) -> Recording:
-        """A recording as one time line, every block checked against its checksum."""
-        with transaction(self._engine, self._url) as connection:
-            row, blocks, sha256 = whole_recording(connection, number)
+    def load_recording(
+        self, number: int, on_damage: Callable[[str], None] | None = None
+    ) -> Recording:
+        """A recording as one time line, every block checked against its checksum.
+
+        With `on_damage` a damaged recording is not refused: blocks that cannot be read are
+        left out and told to it.
+        """
+        if on_damage is None:
+            with transaction(self._engine, self._url) as connection:
+                row, blocks, sha256 = whole_recording(connection, number)
+            pairs = [(block.key.input, item) for block in blocks for item in block.items()]
+        else:
+            pairs = list(self.items(number, on_damage))
+            with transaction(self._engine, self._url) as connection:
+                row, sha256 = recording_row(connection, number), ""
         notes = notes_of(row["summary"])
         notes.sha256 = notes.sha256 or sha256
-        pairs = [
-            (block.key.input, item)
-            for block in blocks
-            for item in block.items()
-            if not isinstance(item, bytes)
-        ]
-        return rebuild(pairs, notes, row["started_host_s"], row["name"], row["simulated"])
+        wire = [(address, item) for address, item in pairs if not isinstance(item, bytes)]
+        return rebuild(wire, notes, row["started_host_s"], row["name"], row["simulated"])
 
     def clocks(self, number: int) -> dict[str, list[TimeBase]]:
         """How each pulse counter's clock ran against the host's, one a run of its clock."""
-        pairs = [(a, item) for a, item in self.items(number) if not isinstance(item, bytes)]
-        return clocks(pairs)
+        with transaction(self._engine, self._url) as connection:
+            blocks = list(read_blocks(connection, number, kind="edges"))
+        pairs = [(block.key.input, item) for block in blocks for item in block.items()]
+        return clocks([(address, i) for address, i in pairs if not isinstance(i, bytes)])
 
     def recording_sha256(self, number: int) -> str:
         """A recording's hash, computed anew from its blocks."""

@@ -1,0 +1,70 @@
+"""The one line that a running recording shows on a terminal."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Sequence
+from typing import TextIO
+
+from workbench.session import InputState, InputStatus
+
+_EVERY_S = 1.0
+_SILENT_S = 2.0
+"""A counter speaks at least every second; twice that is worth a word."""
+
+
+class LiveLine:
+    """Time, rates and losses, redrawn in place; nothing where `stream` is no terminal."""
+
+    def __init__(self, stream: TextIO, clock: Callable[[], float]) -> None:
+        self._stream, self._clock = stream, clock
+        self._on = stream.isatty()
+        self._start_s = clock()
+        self._last_s = self._start_s
+        self._counts: dict[str, tuple[int, int]] = {}
+        self._rates: dict[str, tuple[float, float]] = {}
+
+    def show(self, statuses: Sequence[InputStatus]) -> None:
+        if not self._on:
+            return
+        now_s = self._clock()
+        if now_s - self._last_s >= _EVERY_S:
+            self._measure(statuses, now_s - self._last_s)
+            self._last_s = now_s
+        width = shutil.get_terminal_size().columns - 1
+        text = self.text(statuses, now_s)
+        self._stream.write("\r" + text[:width].ljust(width))
+        self._stream.flush()
+
+    def end(self) -> None:
+        """Leave the line standing and go to the next."""
+        if self._on:
+            self._stream.write("\n")
+
+    def text(self, statuses: Sequence[InputStatus], now_s: float) -> str:
+        """The line: '12.3 s | counter:/dev/ttyACM0 2000 pulses/s | lost 0 | …'."""
+        parts = [f"{now_s - self._start_s:.1f} s"]
+        parts += [self._input(status, now_s) for status in statuses]
+        lost = sum(status.lost for status in statuses)
+        holes = sum(status.holes for status in statuses)
+        parts.append(f"lost {lost}" + (f" in {holes} holes" if holes else ""))
+        return " | ".join(parts)
+
+    def _input(self, status: InputStatus, now_s: float) -> str:
+        if status.state is not InputState.RUNNING:
+            return f"{status.address} {status.state}: {status.reason}".removesuffix(": ")
+        if now_s - status.last_host_s > _SILENT_S:
+            return f"{status.address} silent for {now_s - status.last_host_s:.0f} s"
+        edges, items = self._rates.get(status.address, (0.0, 0.0))
+        if status.edges:
+            return f"{status.address} {edges:.0f} pulses/s"
+        return f"{status.address} {items:.0f} blocks/s"
+
+    def _measure(self, statuses: Sequence[InputStatus], passed_s: float) -> None:
+        for status in statuses:
+            edges, items = self._counts.get(status.address, (0, 0))
+            self._rates[status.address] = (
+                (status.edges - edges) / passed_s,
+                (status.items - items) / passed_s,
+            )
+            self._counts[status.address] = (status.edges, status.items)

@@ -1,0 +1,222 @@
+"""`evenpace record`: listen to inputs and keep everything they say."""
+
+from __future__ import annotations
+
+import argparse
+import signal
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from drivers.catalogue import open_input
+from drivers.contract import Driver
+from workbench.cli import BROKEN, DONE
+from workbench.cli.live_line import LiveLine
+from workbench.cli.output import print_json, print_table, print_warnings
+from workbench.cli.source import add_store, seconds
+from workbench.errors import StoreError, WrongInput
+from workbench.machine import Machine, load_machine, parse_machine
+from workbench.records.recorder import Recorder, merged_notes
+from workbench.records.store import Store, open_store
+from workbench.session import Session
+
+_LOOK_S = 0.25
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "inputs",
+        metavar="INPUT",
+        nargs="+",
+        help="an input address, as `evenpace inputs` shows them, or sim:SCENARIO",
+    )
+    parser.add_argument("--machine", metavar="FILE", help="the machine file (TOML)")
+    parser.add_argument(
+        "--for", dest="for_s", metavar="TIME", type=seconds, help="how long: 60s, 5min, 1h"
+    )
+    parser.add_argument("--name", metavar="TEXT", default="", help="what to call the recording")
+    add_store(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    drivers = [open_input(address) for address in args.inputs]
+    _check(drivers, args.for_s)
+    machine = load_machine(args.machine) if args.machine else _brought_along(drivers)
+    with open_store(args.store) as store:
+        answer = _record(store, drivers, machine, args)
+    if args.json:
+        print_json(answer)
+    else:
+        _print(answer)
+    print_warnings(answer["warnings"])
+    return BROKEN if answer["fault"] or any(i["error"] for i in answer["inputs"]) else DONE
+
+
+def _check(drivers: Sequence[Driver], for_s: float | None) -> None:
+    addresses = [driver.address for driver in drivers]
+    for address in addresses:
+        if address.startswith("file:"):
+            raise WrongInput(f"'{address}' is a recorded file; bring it in with `evenpace import`.")
+        if addresses.count(address) > 1:
+            raise WrongInput(f"The input '{address}' is named twice.")
+    ahead = [driver.address for driver in drivers if driver.clock is not time.monotonic]
+    if ahead and for_s is None:
+        raise WrongInput(f"'{ahead[0]}' runs ahead of time; say how long with --for, as --for 60s.")
+
+
+def _brought_along(drivers: Sequence[Driver]) -> Machine | None:
+    """The machine file that a simulated scenario brings, where one is read."""
+    for driver in drivers:
+        if text := getattr(driver, "machine_text", ""):
+            return parse_machine(text, f"machine file of {driver.address}")
+    return None
+
+
+def _record(
+    store: Store, drivers: Sequence[Driver], machine: Machine | None, args: argparse.Namespace
+) -> dict[str, Any]:
+    # What is not there or not allowed is told now, before anything is kept.
+    opened: list[Driver] = []
+    try:
+        for driver in drivers:
+            driver.open()
+            opened.append(driver)
+        writer = store.begin_recording(
+            args.name or ", ".join(driver.address for driver in drivers),
+            started_host_s=drivers[0].clock(),
+            simulated=any(driver.simulated for driver in drivers),
+            machine=machine,
+        )
+        recorder = Recorder(writer, lambda: merged_notes(drivers))
+        session = Session(drivers, recorder.put, for_s=args.for_s or float("inf"))
+    except BaseException:
+        for driver in opened:
+            driver.close()
+        raise
+    started_s = drivers[0].clock()
+    recorder.start()
+    session.start()
+    reason = _until_the_end(session, drivers[0])
+    left_behind = session.stop()
+    duration_s = drivers[0].clock() - started_s
+    fault = ""
+    try:
+        recorder.close(reason)
+    except StoreError as error:
+        fault = str(error)
+        print(f"evenpace record: {fault}", file=sys.stderr)
+    return _answer(store, recorder.number, session, duration_s, fault, left_behind, reason)
+
+
+def _until_the_end(session: Session, first: Driver) -> str:
+    """Wait for the inputs to end or the person to stop; returns why it ended."""
+    line = LiveLine(sys.stderr, first.clock)
+    try:
+        with _terminated_like_interrupted():
+            while not session.wait(_LOOK_S):
+                line.show(session.statuses)
+            line.show(session.statuses)
+    except KeyboardInterrupt:
+        return "stopped by the person"
+    finally:
+        line.end()
+    reasons = dict.fromkeys(status.reason for status in session.statuses)
+    return "; ".join(reason for reason in reasons if reason)
+
+
+@contextmanager
+def _terminated_like_interrupted() -> Iterator[None]:
+    """A polite `kill` ends a recording as Ctrl-C does."""
+
+    def interrupt(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, interrupt)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _answer(
+    store: Store,
+    number: int,
+    session: Session,
+    duration_s: float,
+    fault: str,
+    left_behind: Sequence[str],
+    reason: str,
+) -> dict[str, Any]:
+    entry = store.recording(number)
+    statuses = session.statuses
+    warnings = [f"{address} did not let go and was left behind." for address in left_behind]
+    warnings += [f"{s.address}: {s.reason}" for s in statuses if s.error is not None]
+    warnings += [
+        f"{s.address}: {s.holes} holes in the data are on record, {s.lost} pulses or frames known "
+        "to be missing."
+        for s in statuses
+        if s.holes
+    ]
+    warnings += [f"{s.address} brought nothing." for s in statuses if not s.items and not s.error]
+    return {
+        "recording": number,
+        "name": entry.name,
+        "simulated": entry.simulated,
+        "machine": entry.machine_name,
+        "duration_s": duration_s,
+        "end_reason": reason,
+        "fault": fault,
+        "sha256": entry.sha256,
+        "store": store.address,
+        "inputs": [
+            {
+                "address": status.address,
+                "edges": status.edges,
+                "items": status.items,
+                "holes": status.holes,
+                "lost": status.lost,
+                "reconnects": status.reconnects,
+                "reason": status.reason,
+                "error": status.error is not None,
+            }
+            for status in statuses
+        ],
+        "clocks": _clocks(store, number),
+        "warnings": warnings,
+    }
+
+
+def _clocks(store: Store, number: int) -> list[dict[str, Any]]:
+    return [
+        {
+            "channel": channel,
+            "drift_ppm": base.drift_ppm,
+            "u_drift_ppm": base.u_drift_ppm,
+            "mean_delay_s": base.delay_s,
+            "points": base.points,
+        }
+        for channel, bases in store.clocks(number).items()
+        for base in bases
+    ]
+
+
+def _print(answer: dict[str, Any]) -> None:
+    rows = [
+        ("Recording", str(answer["recording"])),
+        ("Name", answer["name"]),
+        ("Duration", f"{answer['duration_s']:.1f} s"),
+        ("Ended", answer["end_reason"]),
+    ]
+    if answer["machine"]:
+        rows.insert(2, ("Machine", answer["machine"]))
+    for status in answer["inputs"]:
+        counts = f"{status['edges']} pulses, {status['items']} blocks, {status['holes']} holes"
+        rows.append((status["address"], counts))
+    for clock in answer["clocks"]:
+        drift = f"{clock['drift_ppm']:+.1f} ± {2 * clock['u_drift_ppm']:.1f} ppm (k = 2)"
+        rows.append((f"Clock of '{clock['channel']}'", f"{drift} against the computer's"))
+    print_table("Recorded", rows)
+    if answer["simulated"]:
+        print("Simulated data.", file=sys.stderr)
