@@ -147,14 +147,14 @@ def permission_advice(name: str) -> str:
             raise KeyError(sys.platform)
     except (ImportError, KeyError, OSError):
         return "Ask who looks after this computer for permission to use serial ports."
-    rule = "Or install packaging/99-evenpace.rules as it says in its head."
+    rule = "install packaging/70-evenpace.rules as it says in its head"
     if not status.st_mode & 0o060:
-        return f"No group may open it (it belongs to {group.gr_name}). {rule[3:].capitalize()}"
+        return f"Its group '{group.gr_name}' may not open it either; {rule}."
     if user in group.gr_mem:
         return f"'{user}' is in the group '{group.gr_name}'; log out and in again to make it count."
     return (
         f"It belongs to the group '{group.gr_name}': run 'sudo usermod -aG {group.gr_name} "
-        f"{user}', then log out and in again. {rule}"
+        f"{user}', then log out and in again; or {rule}."
     )
 
 
