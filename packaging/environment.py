@@ -24,14 +24,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
-from typing import IO, NoReturn
+from typing import IO, Any, NoReturn
 
 import debian
 
 RUN_LOCK, CHECK_LOCK = "lock.txt", "lock-check.txt"
 """What Evenpace runs on; what it runs on and is checked with: the second holds the first."""
 
-FREE_BYTES = {RUN_LOCK: 900_000_000, CHECK_LOCK: 1_700_000_000}
+FREE_BYTES = {RUN_LOCK: 1_100_000_000, CHECK_LOCK: 1_900_000_000}
 """Room that a first set-up takes, unpacked and downloaded together, with a margin."""
 
 
@@ -96,26 +96,38 @@ def ensure(house: House, lock: str) -> None:
 
 def is_ready(house: House, lock: str) -> bool:
     """Whether the last set-up was from this lock and all that it installed is still there."""
+    stamp = _stamp(house)
+    return (
+        stamp is not None
+        and stamp["locks"].get(lock) == fingerprint(house, lock)
+        and _is_whole(house, stamp)
+        and house.python.exists()
+        and not house.unfinished.exists()
+    )
+
+
+def _stamp(house: House) -> dict[str, Any] | None:
     try:
         stamp = json.loads(house.stamp.read_text(encoding="utf-8"))
-        there = {path.name for path in house.packages.iterdir()}
-        return (
-            stamp["locks"].get(lock) == fingerprint(house, lock)
-            and there.issuperset(stamp["holds"])
-            and house.python.exists()
-            and not house.unfinished.exists()
-        )
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
-        return False
+    except (OSError, ValueError):
+        return None
+    keys = {"root", "locks", "holds"}
+    return stamp if isinstance(stamp, dict) and stamp.keys() == keys else None
+
+
+def _is_whole(house: House, stamp: dict[str, Any]) -> bool:
+    """Whether nothing is gone, and the folder not moved: scripts name their Python in full."""
+    return stamp["root"] == str(house.root) and {
+        path.name for path in house.packages.iterdir()
+    }.issuperset(stamp["holds"])
 
 
 def fingerprint(house: House, lock: str) -> str:
-    """Changes with the lock, the project's own metadata, its place and the kind of Python."""
+    """Changes with the lock, the project's own metadata and the kind of Python."""
     digest = hashlib.sha256()
     for path in (house.lock(lock), house.root / "pyproject.toml"):
         digest.update(path.read_bytes())
-    kind = f"{sys.implementation.cache_tag} {sysconfig.get_platform()} {house.root}"
-    digest.update(kind.encode("utf-8", "surrogateescape"))
+    digest.update(f"{sys.implementation.cache_tag} {sysconfig.get_platform()}".encode())
     return digest.hexdigest()
 
 
@@ -144,6 +156,7 @@ def _set_up(house: House, lock: str) -> None:
 def _write_stamp(house: House, lock: str) -> None:
     covered = (RUN_LOCK, CHECK_LOCK) if lock == CHECK_LOCK else (RUN_LOCK,)
     stamp = {
+        "root": str(house.root),
         "locks": {name: fingerprint(house, name) for name in covered},
         "holds": sorted(path.name for path in house.packages.iterdir()),
     }
@@ -151,7 +164,10 @@ def _write_stamp(house: House, lock: str) -> None:
 
 
 def _usable(house: House) -> bool:
-    """Whether `.venv` is an environment of this version of Python, with pip."""
+    """Whether `.venv` is an undamaged environment of this version of Python, with pip."""
+    stamp = _stamp(house)
+    if stamp is not None and not _is_whole(house, stamp):
+        return False
     question = "import sys, pip; print(sys.implementation.cache_tag)"
     try:
         answer = subprocess.run(
@@ -246,7 +262,7 @@ def _run(command: list[str], shown: re.Pattern[str] | None = None) -> tuple[int,
 
 
 WHY = (
-    (r"No space left on device|Errno 28|not enough space", "The disk is full. Make room in {} "
+    (r"No space left on device|Errno 28|not enough space", "The disk is full. Make room in {venv} "
      "and in the folder for temporary files, and start again."),
     (r"DO NOT MATCH THE HASHES", "A downloaded package is not the one that was locked: it was "
      "damaged or altered on its way. Start again; if it stays so, use another network."),
@@ -256,10 +272,10 @@ WHY = (
      r"name resolution|Network is unreachable|ProxyError|Connection refused|Connection aborted",
      "The package index cannot be reached. Connect this computer to the internet and start "
      "again; once set up, Evenpace needs no network."),
-    (r"Permission denied|Read-only file system|Errno 13|Errno 30", "{} cannot be written. Copy "
-     "Evenpace into a folder of your own and start it there."),
-    (r"No matching distribution found", "There is no ready-made build of a needed package for "
-     "this Python and this machine. Use Python 3.11 to 3.13 on 64-bit Linux (glibc 2.35 or "
+    (r"Permission denied|Read-only file system|Errno 13|Errno 30", "{venv} cannot be written: "
+     "{error}. Copy Evenpace into a folder of your own and start it there."),
+    (r"No matching distribution found", "{error}. There is no ready-made build of that package "
+     "for this Python and this machine. Use Python 3.11 to 3.13 on 64-bit Linux (glibc 2.35 or "
      "newer), Windows or macOS."),
 )  # fmt: skip
 """What the output of pip or venv shows -> what to tell the person; the first that fits."""
@@ -269,8 +285,8 @@ def _why(lines: Sequence[str], house: House) -> str:
     text = "\n".join(lines)
     for pattern, sentence in WHY:
         if re.search(pattern, text):
-            errors = [line for line in lines if line.startswith("ERROR")][-1:]
-            return "\n".join([*errors, sentence.format(house.venv)])
+            error = next((line for line in reversed(lines) if line.startswith("ERROR")), "")
+            return sentence.format(venv=house.venv, error=error.removeprefix("ERROR: "))
     return "\n".join([*lines[-15:], "Set-up failed; the lines above say why. Then start again."])
 
 
