@@ -67,5 +67,29 @@ def decide(value: float, u: float, low: float, high: float, *, U: float | None =
     return Decision(Verdict.CONDITIONAL_FAIL, p, "outside the limits, by less than U")
 
 
+def uncertainty_to_settle(value: float, low: float, high: float) -> float:
+    """The expanded uncertainty that would bring a plain pass or fail for this value.
+
+    The distance to the nearer limit; for a value within a tenth of the room from a limit
+    half the room between the limits, at which there is a verdict, if only a conditional
+    one (nothing ever settles a value that lies on its limit).
+    """
+    nearest = min(abs(value - low), abs(high - value))
+    half = (high - low) / 2
+    return nearest if nearest > 0.1 * half or math.isinf(half) else half
+
+
+def times_as_many(u_wanted: float, u_fixed: float, u_random: float, power: float = 0.5) -> float:
+    """How many times as much data makes √(u_fixed² + u_random²) come down to `u_wanted`.
+
+    `u_random` falls with the amount to the `power`: 0.5 for readings averaged, 1 for a
+    longer interval between one start and one stop. inf where more data cannot do it.
+    """
+    room = u_wanted**2 - u_fixed**2
+    if room <= 0:
+        return math.inf
+    return max(1.0, float((u_random**2 / room) ** (0.5 / power)))
+
+
 def _normal_cdf(z: float) -> float:
     return 0.5 * math.erfc(-z / math.sqrt(2))

@@ -40,6 +40,9 @@ NO_TIME_S = 1e-12
 BURST_BLOCKS = 6
 """Blocks on each side among which one filled with noise is a valley."""
 
+FEW_HOLES = 10_000
+"""Up to this many holes the index is raised piece by piece, without a copy of it all."""
+
 EXTRA_BELOW = 1.42
 """Two neighbouring intervals that together are shorter than this many pitches hold one
 edge too many. A tooth displaced by half a pitch, the worst bent one, still gives 1.5."""
@@ -239,10 +242,10 @@ def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
     starts = found.starts - np.searchsorted(found.extra, found.starts)
     # The index is 0, 1, 2 …, raised by the missed teeth from each hole on.
     tooth = np.arange(kept_s.size, dtype=np.int64)
-    tooth += _stairs(kept_s.size, at, found.missed)
+    _raise_after(tooth, at, found.missed)
     taken = np.searchsorted(kept_s, time_s[found.extra]) - 1
     slipped_at, slip = _slips(kept_s, tooth, np.union1d(at, taken[taken >= 0]))
-    tooth += _stairs(kept_s.size, slipped_at, slip)
+    _raise_after(tooth, slipped_at, slip)
     return CleanEdges(
         kept_s,
         tooth,
@@ -254,10 +257,16 @@ def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
     )
 
 
-def _stairs(n: int, at: Ints, step: Ints) -> Ints:
-    """(n,) zero, raised by each step from the index after its place on."""
-    bounds = np.concatenate(([0], at + 1, [n]))
-    return np.repeat(np.concatenate(([0], np.cumsum(step))), np.diff(bounds))
+def _raise_after(tooth: Ints, at: Ints, step: Ints) -> None:
+    """Raise `tooth`, in place, by each step from the index after its place on."""
+    if not at.size:
+        return
+    bounds, height = np.append(at + 1, tooth.size), np.cumsum(step)
+    if at.size > FEW_HOLES:
+        tooth[bounds[0] :] += np.repeat(height, np.diff(bounds))
+        return
+    for low, high, raised in zip(bounds[:-1], bounds[1:], height, strict=True):
+        tooth[low:high] += raised
 
 
 def _slips(time_s: Floats, tooth: Ints, at: Ints) -> tuple[Ints, Ints]:

@@ -300,11 +300,12 @@ def speed_series(
 
 def _same_tooth(edges: CleanEdges, start: Ints, ahead: int) -> tuple[Ints, Ints]:
     """Pairs (i, j) of edges exactly `ahead` teeth apart within a segment."""
-    if edges.contiguous and edges.starts.size == 1:
-        start = start[start + ahead < edges.time_s.size]
-        return start, start + ahead
     wanted = edges.tooth[start] + ahead
-    end = np.minimum(np.searchsorted(edges.tooth, wanted), edges.tooth.size - 1)
+    end = np.minimum(start + ahead, edges.tooth.size - 1)
+    # Where no tooth is missed, that is the edge; elsewhere it is looked for.
+    other = np.flatnonzero(edges.tooth[end] != wanted)
+    end[other] = np.searchsorted(edges.tooth, wanted[other])
+    end = np.minimum(end, edges.tooth.size - 1)
     good = edges.tooth[end] == wanted
     if edges.starts.size > 1:
         segment = np.searchsorted(edges.starts, np.stack((start, end)), side="right")

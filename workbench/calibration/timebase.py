@@ -32,7 +32,7 @@ _FEW = 16
 _WINDOWS = 16
 _ODD = 5.0
 """Standard uncertainties from the crystal's nominal rate at which it is no crystal any more."""
-_JUMP_S = 2.0
+_JUMP_S = 0.5
 """A device clock that moves this much against the host's, and stays there, was restarted."""
 _SETTLE_S = 5.0
 """Host time looked at on either side to tell a restart from a late delivery."""
@@ -122,16 +122,17 @@ def fit_segments(device_s: Floats, host_s: Floats) -> list[tuple[slice, TimeBase
 
 
 def restarts(device_s: Floats, host_s: Floats) -> list[int]:
-    """Where the device's clock was set back or jumped: the first point of each new run."""
+    """Where the device's clock was set or started anew: the first point of each new run.
+
+    A delivery that is late by itself is none: soon after it there is a prompt one again.
+    """
     ahead = host_s - device_s
-    back = np.diff(device_s) < 0
     found: list[int] = []
-    suspects = np.flatnonzero(back | (np.abs(np.diff(ahead)) > _JUMP_S)) + 1
-    for place in suspects.tolist():
+    for place in (np.flatnonzero(np.abs(np.diff(ahead)) > _JUMP_S) + 1).tolist():
         start, end = np.searchsorted(host_s, [host_s[place] - _SETTLE_S, host_s[place] + _SETTLE_S])
         start = min(place - 1, max(found[-1] if found else 0, int(start)))
         before, after = ahead[start:place].min(), ahead[place : max(end, place + 1)].min()
-        if back[place - 1] or abs(after - before) > _JUMP_S / 2:
+        if abs(after - before) > _JUMP_S / 2:
             found.append(place)
     return found
 

@@ -191,14 +191,14 @@ def _answer(
 def _clocks(store: Store, number: int) -> list[dict[str, Any]]:
     return [
         {
-            "channel": channel,
+            "address": address,
             "drift_ppm": base.drift_ppm,
             "u_drift_ppm": base.u_drift_ppm,
             "mean_delay_s": base.delay_s,
             "points": base.points,
         }
-        for channel, bases in store.clocks(number).items()
-        for base in bases
+        for address, clock in store.clocks(number).items()
+        for base in clock.runs
     ]
 
 
@@ -216,7 +216,7 @@ def _print(answer: dict[str, Any]) -> None:
         rows.append((status["address"], counts))
     for clock in answer["clocks"]:
         drift = f"{clock['drift_ppm']:+.1f} ± {2 * clock['u_drift_ppm']:.1f} ppm (k = 2)"
-        rows.append((f"Clock of '{clock['channel']}'", f"{drift} against the computer's"))
+        rows.append((f"Clock of {clock['address']}", f"{drift} against the computer's"))
     print_table("Recorded", rows)
     if answer["simulated"]:
         print("Simulated data.", file=sys.stderr)

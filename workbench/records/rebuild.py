@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,6 +28,7 @@ _U_HOST_CLOCK_REL = 30e-6
 
 Pair = tuple[str, Item]
 """(input address, item)"""
+Timed = tuple[EdgeBlock, TimeBase]
 
 
 def rebuild(
@@ -44,61 +46,69 @@ def rebuild(
     items = _named_apart(pairs)
     if any(address.startswith("file:") for address, _ in pairs):
         return assemble(items, notes, name=name, simulated=simulated)
-    blocks = _edge_blocks(items)
-    tracks, warnings = {}, []
-    for channel, group in blocks.items():
-        bases = clock_of(group)
-        tracks[channel] = _edge_track(channel, bases, origin_s)
-        warnings += [_odd_clock(channel, base) for _, base in bases if base.odd]
-    others = [item for item in items if not isinstance(item, EdgeBlock)]
-    notes = replace(notes, warnings=[*notes.warnings, *warnings])
-    rest = assemble(others, notes, name=name, simulated=simulated)
-    return replace(rest, edges=tracks)
-
-
-def clocks(pairs: Sequence[Pair]) -> dict[str, list[TimeBase]]:
-    """The time bases of every pulse channel of a live recording, one a run of its clock."""
-    blocks = _edge_blocks(_named_apart(pairs))
-    return {channel: [base for _, base in clock_of(group)] for channel, group in blocks.items()}
-
-
-def clock_of(blocks: Sequence[EdgeBlock]) -> list[tuple[Sequence[EdgeBlock], TimeBase]]:
-    """The blocks of one channel in runs of its clock, each with its time base."""
-    full = [block for block in blocks if block.ticks.size]
-    if not full:
-        return []
-    device_s = np.array([block.ticks[-1] * block.tick_s for block in full])
-    host_s = np.array([block.host_s for block in full])
-    return [(full[run], base) for run, base in fit_segments(device_s, host_s)]
-
-
-def _edge_blocks(items: Iterable[Item]) -> dict[str, list[EdgeBlock]]:
-    blocks: dict[str, list[EdgeBlock]] = {}
-    for item in items:
+    clocks = input_clocks(pairs)
+    timed: dict[str, list[Timed]] = {}
+    for (address, _), item in zip(pairs, items, strict=True):
         if isinstance(item, EdgeBlock):
-            blocks.setdefault(item.channel, []).append(item)
-    return blocks
+            based = timed.setdefault(item.channel, [])
+            if item.ticks.size:
+                based.append((item, clocks[address].base_at(item.host_s)))
+    others = [item for item in items if not isinstance(item, EdgeBlock)]
+    warnings = [
+        _odd_clock(address, base)
+        for address, clock in clocks.items()
+        for base in clock.runs
+        if base.odd
+    ]
+    notes = replace(notes, warnings=[*notes.warnings, *warnings])
+    tracks = {name: _edge_track(name, blocks, origin_s) for name, blocks in timed.items()}
+    return replace(assemble(others, notes, name=name, simulated=simulated), edges=tracks)
 
 
-def _edge_track(
-    channel: str,
-    runs: Sequence[tuple[Sequence[EdgeBlock], TimeBase]],
-    origin_s: float,
-) -> EdgeTrack:
-    pairs = [(block, base) for group, base in runs for block in group]
-    time_s = _joined([base.to_host(block.ticks * block.tick_s) for block, base in pairs])
+@dataclass(frozen=True, slots=True)
+class InputClock:
+    """The clock of one pulse counter against the host's: a time base for each run of it.
+
+    `starts_s` is the host time of each run's first block.
+    """
+
+    runs: list[TimeBase]
+    starts_s: list[float]
+
+    def base_at(self, host_s: float) -> TimeBase:
+        """The time base of a block that arrived at `host_s`."""
+        return self.runs[max(0, bisect_right(self.starts_s, host_s) - 1)]
+
+
+def input_clocks(pairs: Iterable[Pair]) -> dict[str, InputClock]:
+    """The clock of every input with pulses: all channels of one board count by one crystal."""
+    points: dict[str, list[tuple[float, float]]] = {}
+    for address, item in pairs:
+        if isinstance(item, EdgeBlock) and item.ticks.size:
+            last_s = float(item.ticks[-1]) * item.tick_s
+            points.setdefault(address, []).append((item.host_s, last_s))
+    clocks = {}
+    for address, pairs_s in points.items():
+        host_s, device_s = np.array(sorted(pairs_s)).T
+        runs = fit_segments(device_s, host_s)
+        starts_s = [float(host_s[run.start]) for run, _ in runs]
+        clocks[address] = InputClock([base for _, base in runs], starts_s)
+    return clocks
+
+
+def _edge_track(channel: str, blocks: Sequence[Timed], origin_s: float) -> EdgeTrack:
+    time_s = _joined([base.to_host(block.ticks * block.tick_s) for block, base in blocks])
     fall_s = peak_v = None
-    if any(block.fall_ticks is not None for block, _ in pairs):
-        fall_s = _joined([_falls_s(block, base) for block, base in pairs]) - origin_s
-    if any(block.peak_v is not None for block, _ in pairs):
+    if any(block.fall_ticks is not None for block, _ in blocks):
+        fall_s = _joined([_falls_s(block, base) for block, base in blocks]) - origin_s
+    if any(block.peak_v is not None for block, _ in blocks):
         peak_v = _joined(
-            [_absent(block) if block.peak_v is None else block.peak_v for block, _ in pairs]
+            [_absent(block) if block.peak_v is None else block.peak_v for block, _ in blocks]
         )
-    u_rate = max((base.u_rate for _, base in runs), default=0.0)
-    u_clock_rel = math.hypot(_U_HOST_CLOCK_REL, u_rate)
+    u_rate = max((base.u_rate for _, base in blocks), default=0.0)
     # Two runs of a restarted clock may overlap by their uncertainty; time never goes back.
     ascending_s = np.maximum.accumulate(time_s) - origin_s
-    return EdgeTrack(channel, ascending_s, fall_s, peak_v, u_clock_rel)
+    return EdgeTrack(channel, ascending_s, fall_s, peak_v, math.hypot(_U_HOST_CLOCK_REL, u_rate))
 
 
 def _falls_s(block: EdgeBlock, base: TimeBase) -> Floats:
@@ -115,10 +125,10 @@ def _joined(parts: Sequence[Floats]) -> Floats:
     return np.concatenate(parts) if parts else np.empty(0)
 
 
-def _odd_clock(channel: str, base: TimeBase) -> str:
+def _odd_clock(address: str, base: TimeBase) -> str:
     way = "fast" if base.drift_ppm > 0 else "slow"
     return (
-        f"The clock of '{channel}' runs {abs(base.drift_ppm):.0f} ppm {way} against the "
+        f"The clock of {address} runs {abs(base.drift_ppm):.0f} ppm {way} against the "
         "computer's, more than a crystal can: check the clock rate its board reports. Times "
         "here follow the computer's clock."
     )

@@ -12,7 +12,6 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Engine
 
 from drivers.contract import Recording
-from workbench.calibration.timebase import TimeBase
 from workbench.errors import BenchError, StoreError, WrongInput
 from workbench.machine import Machine
 from workbench.records import schema
@@ -41,7 +40,7 @@ from workbench.records.reader import (
     recording_row,
     whole_recording,
 )
-from workbench.records.rebuild import clocks, rebuild
+from workbench.records.rebuild import InputClock, input_clocks, rebuild
 from workbench.records.writer import Now, Writer, stamp
 
 
@@ -152,12 +151,12 @@ class Store:
         wire = [(address, item) for address, item in pairs if not isinstance(item, bytes)]
         return rebuild(wire, notes, row["started_host_s"], row["name"], row["simulated"])
 
-    def clocks(self, number: int) -> dict[str, list[TimeBase]]:
-        """How each pulse counter's clock ran against the host's, one a run of its clock."""
+    def clocks(self, number: int) -> dict[str, InputClock]:
+        """How the clock of each input with pulses ran against the host's."""
         with transaction(self._engine, self._url) as connection:
             blocks = list(read_blocks(connection, number, kind="edges"))
         pairs = [(block.key.input, item) for block in blocks for item in block.items()]
-        return clocks([(address, i) for address, i in pairs if not isinstance(i, bytes)])
+        return input_clocks([(address, i) for address, i in pairs if not isinstance(i, bytes)])
 
     def recording_sha256(self, number: int) -> str:
         """A recording's hash, computed anew from its blocks."""

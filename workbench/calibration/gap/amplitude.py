@@ -140,26 +140,29 @@ def gap_by_tooth(law: AmplitudeLaw, log_amplitude: Floats, pattern: Pattern) -> 
     u_swing_m = math.hypot(
         law.decay_m * pattern.u_swing, swing_m * math.sqrt(law.variance[2]) / law.per_decay
     )
-    teeth = log_amplitude.size
     smooth_m = law.decay_m * (law.log_k - pattern.smooth)
-    ends = []
-    for sign in (-1.0, 1.0):
-        tooth = int(np.nanargmax(sign * gap_m))
-        swing_tooth = int(np.nanargmax(sign * smooth_m))
-        named = {out.tooth for out in pattern.stand_outs}
-        at = tooth if tooth in named else swing_tooth
-        value = float(gap_m[at] if at in named else smooth_m[at])
-        log_level = law.log_k - value / law.decay_m
-        u = math.hypot(gap_from_voltage(law, log_level, pattern.u_swing).u, 0.0)
-        ends.append(Estimate(value, u, at * 360.0 / teeth))
+    closest, widest = (_extreme(law, gap_m, smooth_m, pattern, sign) for sign in (-1.0, 1.0))
     return VoltageGap(
         gap_m=gap_m,
         mean=mean,
         runout=Estimate(2 * swing_m, 2 * u_swing_m),
-        closest=ends[0],
-        widest=ends[1],
+        closest=closest,
+        widest=widest,
         freedom=law.freedom,
     )
+
+
+def _extreme(
+    law: AmplitudeLaw, gap_m: Floats, smooth_m: Floats, pattern: Pattern, sign: float
+) -> Estimate:
+    """The widest (sign 1) or closest (−1) tooth: of the swing, or one that stands out."""
+    value_m = smooth_m.copy()
+    for out in pattern.stand_outs:
+        value_m[out.tooth] = gap_m[out.tooth]
+    at = int(np.nanargmax(sign * value_m))
+    u_log = pattern.u_swing if math.isfinite(pattern.u_swing) else 0.0
+    u_m = gap_from_voltage(law, law.log_k - float(value_m[at]) / law.decay_m, u_log).u
+    return Estimate(float(value_m[at]), u_m, at * 360.0 / gap_m.size)
 
 
 def reach_gap(

@@ -32,7 +32,7 @@ from workbench.calibration.gap.judgement import Estimate
 from workbench.calibration.gap.missed import find_missed
 from workbench.calibration.gap.play import LEAST_REL, NO_PLAY, Play, find_play
 from workbench.calibration.gap.seen import count_breaks, duties, log_amplitudes, see
-from workbench.calibration.gap.stand_outs import Usual, find_stand_outs
+from workbench.calibration.gap.stand_outs import Pattern, Usual, find_stand_outs
 from workbench.calibration.target_wheel import tooth_signature
 
 Floats = NDArray[np.float64]
@@ -56,8 +56,8 @@ class WheelCheck:
 
     `offset_rel` is each tooth's lateness in pitches; `runout` the eccentricity over the
     pitch radius, e/r, and the angle of the latest tooth of its swing. `log_amplitude` is
-    the logarithm of each tooth's voltage ÷ tooth rate (V·s), `duty` the share of a pitch
-    the pulse lasts; None where the recording has none. `missed`, `extra`, `breaks` count
+    the logarithm of each tooth's voltage ÷ tooth rate (V·s) and `voltage` its pattern,
+    `duty` the share of a pitch the pulse lasts; None where the recording has none. `missed`, `extra`, `breaks` count
     over the whole recording.
     """
 
@@ -74,6 +74,7 @@ class WheelCheck:
     play: Play
     false: FalseEdges
     log_amplitude: Floats | None
+    voltage: Pattern | None
     duty: Floats | None
     faults: list[Fault]
     decision: Decision
@@ -138,6 +139,7 @@ def check_wheel(
         play=found.play,
         false=false,
         log_amplitude=log_amplitude,
+        voltage=found.voltage,
         duty=None if fall_s is None else duties(seen, fall_s),
         faults=faults,
         decision=_decide(faults, turns),
