@@ -144,6 +144,18 @@ def test_a_perfect_wheel_contradicts_no_count() -> None:
     assert not any(teeth_seen(clean(pulses(seed, 30))).contradicts(25) for seed in range(200))
 
 
+@pytest.mark.parametrize("decimals", [3, 4, 6])
+def test_a_coarse_clock_beating_with_a_perfect_wheel_is_no_signature(decimals: int) -> None:
+    """Times rounded to a whole millisecond, tenth or microsecond repeat after some teeth."""
+    time_s = np.round(0.381 / 24 / 1.2 * np.arange(3000), decimals)
+    assert not teeth_seen(clean(time_s)).contradicts(TEETH)
+
+
+def test_edges_at_one_moment_are_no_speed() -> None:
+    with pytest.raises(ValueError, match="one and the same moment"):
+        fit_period(clean(np.full(3, 1.0)), TEETH)
+
+
 def test_a_missing_tooth_tells_the_number_of_teeth_too() -> None:
     time_s = pulses(4, 30)
     seen = teeth_seen(clean(np.delete(time_s, np.arange(5, time_s.size, TEETH))))

@@ -104,9 +104,14 @@ def _normal_factor(coverage: float) -> float:
 
 
 def fit_period(edges: CleanEdges, teeth: int) -> PeriodFit:
-    """Mean tooth period over the run. Raises ValueError where fewer than 3 edges are left."""
+    """Mean tooth period over the run.
+
+    Raises ValueError where fewer than 3 edges are left or all came at one moment.
+    """
     if edges.time_s.size < 3:
-        raise ValueError("at least 3 edges are needed for a speed")
+        raise ValueError(f"{edges.time_s.size} edges are left; a speed needs at least 3")
+    if not edges.time_s[-1] > edges.time_s[0]:
+        raise ValueError("all edges came at one and the same moment")
     time_s = edges.time_s - edges.time_s[0]
     segment = edges.segment()
     group = segment * teeth + edges.tooth % teeth

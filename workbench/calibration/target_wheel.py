@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import CleanEdges
+from workbench.calibration.edges import NO_TIME_S, CleanEdges
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -30,6 +30,10 @@ OVERDISPERSION = 2.0
 """White jitter makes neighbouring intervals differ in opposite directions (correlation
 −1/2), which raises the variance between folded means by up to this factor; the misfit is
 divided by it (quasi-likelihood: Burnham & Anderson, 2002, 2.5, from memory)."""
+
+LEAST_SIGNATURE = 2e-4
+"""Root mean square spacing error, as a share of the pitch, below which a repetition is
+taken for the beat of the clock with the teeth: no cut wheel is that good. Chosen."""
 
 SURE = 0.99
 """Confidence from which a typed tooth count is contradicted."""
@@ -84,13 +88,23 @@ def teeth_seen(edges: CleanEdges, most: int = MOST_TEETH) -> TeethSeen:
     weight = np.exp(-0.5 * (score - score.min()))
     best = int(np.argmax(weight)) + 1
     confidence = float(weight[best - 1] / weight.sum())
-    if best == 1:
+    clear = _holes(index, missed, best).any() or _stands_out(edges, index, deviation, best)
+    if best == 1 or not clear:
         return TeethSeen(None, confidence)
     multiples = range(2 * best, most + 1, best)
     exact = bool(multiples) and not any(
         _more_in(index[~missed], deviation[~missed], best, multiple) for multiple in multiples
     )
     return TeethSeen(best, confidence, exact)
+
+
+def _stands_out(edges: CleanEdges, index: Ints, deviation: Floats, teeth: int) -> bool:
+    """Whether the signature is larger than what a coarse clock makes of a perfect wheel."""
+    strength = math.sqrt(_explained(index, deviation, teeth)[0] / deviation.size)
+    interval_s = np.diff(edges.time_s[:ENOUGH_EDGES])
+    steps = np.diff(np.unique(np.round(interval_s, 12)))
+    step = float(steps.min()) / float(np.median(interval_s)) if steps.size else 0.0
+    return strength > max(LEAST_SIGNATURE, step)
 
 
 def _more_in(index: Ints, deviation: Floats, teeth: int, multiple: int) -> bool:
@@ -132,7 +146,7 @@ def _interval_deviations(edges: CleanEdges) -> tuple[Ints, Floats, NDArray[np.bo
     reach = 32
     low = np.maximum(np.arange(pitches.size) - reach, 0)
     high = np.minimum(np.arange(pitches.size) + 1 + reach, pitches.size)
-    period_s = (time_s[high] - time_s[low]) / (tooth[high] - tooth[low])
+    period_s = np.maximum((time_s[high] - time_s[low]) / (tooth[high] - tooth[low]), NO_TIME_S)
     deviation = np.diff(time_s) / period_s - pitches
     spread = 1.4826 * float(np.median(np.abs(deviation - np.median(deviation))))
     limit = max(8 * spread, 0.05)
@@ -151,11 +165,17 @@ def _misfit(index: Ints, deviation: Floats, missed: NDArray[np.bool_], teeth: in
     return score
 
 
+def _holes(index: Ints, missed: NDArray[np.bool_], teeth: int) -> NDArray[np.bool_]:
+    """(teeth,) True at places where a tooth was missed in more than half of the turns."""
+    visits = np.bincount(index % teeth, minlength=teeth)
+    return np.asarray(2 * np.bincount(index[missed] % teeth, minlength=teeth) > visits)
+
+
 def _holes_misfit(index: Ints, missed: NDArray[np.bool_], teeth: int) -> float:
     """BIC of the places of missed teeth: holes that are missed nearly always, and the rest."""
     visits = np.bincount(index % teeth, minlength=teeth)
     count = np.bincount(index[missed] % teeth, minlength=teeth)
-    hole = 2 * count > visits
+    hole = _holes(index, missed, teeth)
     score = 2 * np.count_nonzero(hole) * math.log(teeth)
     for group in (hole, ~hole):
         n, m = int(visits[group].sum()), int(count[group].sum())

@@ -70,10 +70,6 @@ def compute(
 def _belt(track: EdgeTrack, machine: Machine | None, warnings: list[str]) -> dict[str, Any]:
     edges = clean(track.time_s)
     seen = teeth_seen(edges)
-    if edges.time_s.size < 3:
-        warnings.append(
-            f"Channel '{track.channel}' has {edges.time_s.size} edges; a speed needs at least 3."
-        )
     answer: dict[str, Any] = {
         "channel": track.channel,
         "edges": int(track.time_s.size),
@@ -83,17 +79,14 @@ def _belt(track: EdgeTrack, machine: Machine | None, warnings: list[str]) -> dic
         "target_teeth_seen": seen.teeth,
         "target_teeth_confidence": seen.confidence,
     }
-    if edges.time_s.size < 3:
-        return answer
     teeth = _teeth(machine, seen)
     per_pulse = metres_per_pulse(machine) if machine else None
-    speed = belt_speed(
-        edges,
-        teeth,
-        per_pulse.value_m if per_pulse else 1.0,
-        per_pulse.u_m if per_pulse else 0.0,
-        track.u_clock_rel,
-    )
+    value_m, u_m = (per_pulse.value_m, per_pulse.u_m) if per_pulse else (1.0, 0.0)
+    try:
+        speed = belt_speed(edges, teeth, value_m, u_m, track.u_clock_rel)
+    except ValueError as error:
+        warnings.append(f"Channel '{track.channel}' gives no speed: {error}.")
+        return answer | {"target_teeth_seen": None, "target_teeth_confidence": 0.0}
     warnings += _doubts(track, edges, seen, machine, speed)
     answer |= {
         "duration_s": speed.duration_s,
@@ -153,10 +146,10 @@ def _doubts(
             f"{typed / seen.teeth:.4g} times as fast as stated."
         )
     for what, count in (("missed", edges.missed), ("extra", edges.extra)):
-        if count > LOST_SHARE * edges.time_s.size:
+        if count > LOST_SHARE * track.time_s.size:
             doubts.append(
-                f"{name}: {count} {what} pulses in {edges.time_s.size} "
-                f"({100 * count / edges.time_s.size:.2g} %): check gap and wiring."
+                f"{name}: {count} {what} pulses in {track.time_s.size} "
+                f"({100 * count / track.time_s.size:.3g} %): check gap and wiring."
             )
     if edges.starts.size > 1:
         doubts.append(
