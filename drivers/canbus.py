@@ -9,6 +9,7 @@ from __future__ import annotations
 import struct
 import time
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import can
 import numpy as np
@@ -26,7 +27,10 @@ from drivers.listen_only import (
 from drivers.tractor_messages import Frames, decode, split_id
 
 POLL_S = 0.005
-"""Pause between looks at a bus that is silent."""
+"""Pause between looks at the bus; a frame's host time is that of its look."""
+
+BATCH_S = 0.02
+"""So long frames are gathered, since decoding many at once costs little more than one."""
 
 MOST_FRAMES = 512
 MOST_FAILURES = 50
@@ -40,6 +44,15 @@ _OWN_TIME = ("kvaser", "nixnet", "pcan", "socketcan", "vector")
 """Interfaces whose frames are stamped by the device or the kernel (python-can 4.6.1)."""
 
 OPTIONS = ("bitrate", CONSENT)
+
+
+@dataclass(slots=True)
+class _Batch:
+    """Frames gathered, each with the host's time when it was taken."""
+
+    messages: list[can.Message] = field(default_factory=list)
+    host_s: list[float] = field(default_factory=list)
+    damaged: int = 0
 
 
 class CanDriver(BaseDriver):
@@ -72,25 +85,26 @@ class CanDriver(BaseDriver):
         self._failures = 0
 
     def _read_some(self, timeout_s: float) -> Sequence[Item]:
-        items = self._drain()
-        if not items and timeout_s > 0:
-            time.sleep(min(POLL_S, timeout_s))
-            items = self._drain()
-        return items
+        batch = _Batch()
+        for look in range(1 + int(min(timeout_s, BATCH_S) / POLL_S)):
+            if look:
+                time.sleep(POLL_S)
+            if not self._drain(batch):
+                break
+        return self._items(batch)
 
     def _close(self) -> None:
         if self._bus is not None:
             self._bus.close()
             self._bus = None
 
-    def _drain(self) -> list[Item]:
-        """Items of what has come by now, at most `MOST_FRAMES` frames of it."""
+    def _drain(self, batch: _Batch) -> bool:
+        """Add what has come by now; False where the batch is full, or nothing more can come."""
         bus = self._bus
         if bus is None:
             raise DeviceLost(f"{self.address} is not open.")
-        messages: list[can.Message] = []
-        damaged = 0
-        while len(messages) + damaged < MOST_FRAMES:
+        host_s = self.clock()
+        while len(batch.messages) + batch.damaged < MOST_FRAMES:
             try:
                 message = bus.recv()
             except _FAILURES as error:
@@ -98,31 +112,32 @@ class CanDriver(BaseDriver):
                 if isinstance(error, OSError) or isinstance(error.__cause__, OSError):
                     self._failures = MOST_FAILURES
                 if self._failures < MOST_FAILURES:
-                    damaged += 1
+                    batch.damaged += 1
                     continue
-                if messages:
-                    break  # hand out what came before; the next look fails again
+                if batch.messages:
+                    return False  # what came before is handed out; the next look fails again
                 self.close()
                 raise lost(self._interface, self._channel) from None
             self._failures = 0
             if message is None:
-                break
+                return True
             if message.is_error_frame:
-                damaged += 1
+                batch.damaged += 1
             else:
-                messages.append(message)
-        return self._items(messages, damaged)
+                batch.messages.append(message)
+                batch.host_s.append(host_s)
+        return False
 
-    def _items(self, messages: list[can.Message], damaged: int) -> list[Item]:
-        host_s = self.clock()
+    def _items(self, batch: _Batch) -> list[Item]:
         items: list[Item] = []
-        if damaged:
+        if batch.damaged:
             name = "damaged frame"
-            self.rejects[name] = self.rejects.get(name, 0) + damaged
-            items.append(Lost("", damaged, self._heard_s, host_s, "damaged frames"))
-        if messages:
-            self._heard_s = host_s
-            block = self._block(messages, host_s)
+            self.rejects[name] = self.rejects.get(name, 0) + batch.damaged
+            now_s = self.clock()
+            items.append(Lost("", batch.damaged, self._heard_s, now_s, "damaged frames"))
+        if batch.messages:
+            self._heard_s = batch.host_s[-1]
+            block = self._block(batch)
             items += self._decode(block)
             items.append(block)
         return items
@@ -130,17 +145,16 @@ class CanDriver(BaseDriver):
     def _decode(self, block: FrameBlock) -> list[Item]:
         return decode(frames_of(block), self.notes)
 
-    def _block(self, messages: list[can.Message], host_s: float) -> FrameBlock:
-        n = len(messages)
-        host = np.full(n, host_s)
+    def _block(self, batch: _Batch) -> FrameBlock:
+        messages, host_s = batch.messages, np.array(batch.host_s)
         own = self._interface in _OWN_TIME
         return FrameBlock(
             self._channel,
             np.array([_flagged_id(message) for message in messages], np.uint32),
             np.array([len(message.data) for message in messages], np.uint8),
             b"".join(message.data for message in messages),
-            np.array([message.timestamp for message in messages]) if own else host,
-            host,
+            np.array([message.timestamp for message in messages]) if own else host_s,
+            host_s,
         )
 
 

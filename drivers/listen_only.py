@@ -119,6 +119,9 @@ def open_bus(interface: str, channel: str, bitrate: int, consent: bool) -> Liste
     return ListenOnlyBus(bus, bus.shutdown)
 
 
+_ASCII = bytes(byte if byte < 0x80 else ord("?") for byte in range(256))
+
+
 class _SlcanPort:
     """The serial port of an slcan bus, read in blocks; written only the command to close.
 
@@ -137,8 +140,8 @@ class _SlcanPort:
 
     def read(self, size: int = 1) -> bytes:
         if self._at >= len(self._block):
-            self._block, self._at = self._port.read(max(1, self._port.in_waiting)), 0
-            self._block = bytes(byte if byte < 0x80 else 0x3F for byte in self._block)
+            block = self._port.read(max(1, self._port.in_waiting))
+            self._block, self._at = block.translate(_ASCII), 0
         data = self._block[self._at : self._at + size]
         self._at += size
         return data
