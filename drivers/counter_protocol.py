@@ -106,8 +106,10 @@ def decode(payload: bytes) -> Hello | EdgeFrame | Heartbeat | None:
 
 
 def _hello(payload: bytes) -> Hello:
-    if payload[1] != VERSION:
+    if payload[1] > VERSION:
         raise NewerProtocol(payload[1])
+    if payload[1] == 0:
+        raise Malformed("a protocol version 0")
     clock_hz, boot = struct.unpack_from("<II", payload, 2)
     if clock_hz == 0:
         raise Malformed("the clock rate is 0")

@@ -14,7 +14,7 @@ from drivers.catalogue import check_options, full_address
 from drivers.contract import AddressError, BaseDriver, Clock, DeviceLost, Item, Lost
 from drivers.framing import GnssFrames
 from drivers.gnss import GnssDecoder
-from drivers.serial_port import SerialPort, baud_option
+from drivers.serial_port import PATIENCE_S, SerialPort, baud_option
 
 SEARCH_BAUDS = (9600, 38400, 115200, 4800, 57600, 230400, 460800, 19200)
 """In the order in which receivers are met, common practice, no source."""
@@ -72,19 +72,21 @@ class GnssDriver(BaseDriver):
         self._port = SerialPort(rest, baud_option(self.address, options, SEARCH_BAUDS[0]))
         self._decoder = GnssDecoder(self.notes)
         self._search = self._new_search()
-        self._heard_s = self._right_s = clock()
+        self._opened_s = self._heard_s = self._right_s = clock()
         self.notes.kind = "GNSS receiver"
 
     def _open(self) -> None:
         self._port.open()
         self._decoder.reset()
-        self._heard_s = self._right_s = self.clock()
+        self._opened_s = self._heard_s = self._right_s = self.clock()
         self._search = self._new_search()
 
     def _read_some(self, timeout_s: float) -> Sequence[Item]:
         try:
             data = self._port.read(min(timeout_s, DWELL_S / 4))
             now_s = self.clock()
+            if data and not self.notes.messages and now_s - self._opened_s > 4 * PATIENCE_S:
+                self._port.complain(self.notes, "a sentence or frame of a GNSS receiver")
             data = self._listen(data, now_s)
         except DeviceLost:
             self.close()

@@ -32,7 +32,7 @@ from drivers.contract import (
 from drivers.counter_lines import LineStream
 from drivers.counter_protocol import EdgeFrame, Heartbeat, Hello, Malformed, NewerProtocol, decode
 from drivers.framing import CobsFrames
-from drivers.serial_port import SerialPort, baud_option
+from drivers.serial_port import PATIENCE_S, SerialPort, baud_option
 
 BAUD = 115200
 """A USB port ignores it; it matters where the board hangs on a real serial line."""
@@ -218,21 +218,31 @@ class CounterDriver(BaseDriver):
                 "names its channels itself."
             )
         self._port = SerialPort(rest, baud_option(self.address, options, BAUD))
+        self._opened_s = clock()
         self._stream: CounterStream | LineStream
         if "lines" in options:
             channel = options.get("channel", "pulse")
             self._stream = LineStream(self.address, options["lines"], channel, self.notes)
+            self._expected = f"a line of '{options['lines']}'"
         else:
             self._stream = CounterStream(self.notes)
+            self._expected = "a frame of a pulse counter"
 
     def _open(self) -> None:
         self._port.open()
         self._stream.connected()
+        self._opened_s = self.clock()
 
     def _read_some(self, timeout_s: float) -> Sequence[Item]:
         try:
             data = self._port.read(timeout_s)
-            return self._stream.feed(data, self.clock()) if data else []
+            if not data:
+                return []
+            now_s = self.clock()
+            items = self._stream.feed(data, now_s)
+            if not self.notes.messages and now_s - self._opened_s > PATIENCE_S:
+                self._port.complain(self.notes, self._expected)
+            return items
         except DeviceLost:
             self.close()
             raise

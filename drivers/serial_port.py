@@ -23,10 +23,14 @@ from drivers.contract import (
     DeviceError,
     DeviceLost,
     DeviceMissing,
+    Notes,
 )
 
 BAUDS = (300, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600)
 """Rates that serial devices use."""
+
+PATIENCE_S = 3.0
+"""What is known here says something at least once a second."""
 
 SETTLE_S = 0.005
 """After the first byte this long is waited for its neighbours, so that a slow line does not
@@ -84,6 +88,15 @@ class SerialPort:
             except OSError:
                 raise DeviceLost(f"{self.name} went away: was its cable pulled?") from None
             self.baud = baud
+
+    def complain(self, notes: Notes, expected: str) -> None:
+        """Note once that what comes is not what was expected."""
+        warning = (
+            f"Nothing that comes from {self.name} is {expected}; 'evenpace inputs' says what "
+            "it looks like."
+        )
+        if warning not in notes.warnings:
+            notes.warnings.append(warning)
 
     def close(self) -> None:
         """Close it; a read in another thread ends at once. Harmless when closed."""

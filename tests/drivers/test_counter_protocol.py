@@ -97,6 +97,9 @@ def test_hello_and_heartbeat_come_back_as_sent():
 def test_unknown_type_is_skipped_and_newer_version_named():
     assert decode(b"\x7fanything") is None
     newer = bytearray(core.hello("b", 1000, 1, []))
+    newer[1] = 0
+    with pytest.raises(Malformed, match="version 0"):
+        decode(bytes(newer))
     newer[1] = core.VERSION + 1
     with pytest.raises(NewerProtocol, match=f"version {core.VERSION + 1} .* up to {core.VERSION}"):
         decode(bytes(newer))

@@ -136,3 +136,14 @@ def test_set_baud_on_a_port_that_went_away(cable):
     with pytest.raises(DeviceLost):
         port.set_baud(4800)
     port.close()
+
+
+def test_something_else_on_the_port_is_told_once(cable):
+    now_s = [0.0]
+    with open_input(f"gnss:{cable.port}", clock=lambda: now_s[0]) as driver:
+        for _ in range(30):
+            cable.send(b"hello\r\n")
+            driver.read(0.0)
+            now_s[0] += 1.0
+        [warning] = driver.notes.warnings
+    assert "is a sentence or frame of a GNSS receiver; 'evenpace inputs' says" in warning

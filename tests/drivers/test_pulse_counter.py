@@ -260,3 +260,18 @@ def test_what_is_no_serial_port_is_refused(tmp_path):
     plain.write_text("hello")
     with pytest.raises(AddressError, match="is not a serial port"):
         open_input(f"counter:{plain}").open()
+
+
+@pytest.mark.parametrize(
+    ("options", "expected"),
+    [("", "a frame of a pulse counter"), ("?lines=hz", "a line of 'hz'")],
+)
+def test_something_else_on_the_port_is_told_once(cable, options, expected):
+    now_s = [0.0]
+    with open_input(f"counter:{cable.port}{options}", clock=lambda: now_s[0]) as driver:
+        for _ in range(5):
+            cable.send(b"$GPGGA,what,is,this*00\r\n\x00")
+            driver.read(0.0)
+            now_s[0] += 1.0
+        [warning] = driver.notes.warnings
+    assert f"is {expected}; 'evenpace inputs' says" in warning
