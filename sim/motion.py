@@ -80,22 +80,24 @@ class Built:
 
 def build(drive: spec.Drive, seed: int) -> Built:
     """Draw the true drive line: each length normal about its nominal, with its stated u."""
-    deviate = stream(seed, "drive").standard_normal(4)
-    pitch_m = drive.rod_pitch_m
-    lap_m = drive.lap_rods * pitch_m + deviate[3] * drive.u_lap_length_m
-    if drive.kind == "sprocket":
-        pitch_m += float(deviate[0]) * drive.u_rod_pitch_m
-        lap_m = drive.lap_rods * pitch_m
-    radius_m = drive.roll_diameter_m / 2 + deviate[1] * drive.u_roll_diameter_m / 2
-    radius_m += drive.pitch_line_offset_m + deviate[2] * drive.u_pitch_line_offset_m
+    return _built(drive, stream(seed, "drive").standard_normal(4))
+
+
+def _built(drive: spec.Drive, deviate: Floats) -> Built:
+    """The drive line whose pitch, roll, pitch line and lap lie `deviate` (4,) times u off."""
+    pitch, diameter, offset, lap = (float(value) for value in deviate)
+    rod_pitch_m = drive.rod_pitch_m + pitch * drive.u_rod_pitch_m
+    lap_m = drive.lap_rods * drive.rod_pitch_m + lap * drive.u_lap_length_m
+    diameter_m = drive.roll_diameter_m + diameter * drive.u_roll_diameter_m
+    offset_m = drive.pitch_line_offset_m + offset * drive.u_pitch_line_offset_m
     return Built(
         kind=drive.kind,
         teeth=int(drive.target_teeth),
         turns_per_target_turn=drive.turns_per_target_turn,
         sprocket_teeth=int(drive.sprocket_teeth),
-        rod_pitch_m=pitch_m,
-        roll_radius_m=float(radius_m),
-        lap_m=float(lap_m),
+        rod_pitch_m=rod_pitch_m,
+        roll_radius_m=diameter_m / 2 + offset_m,
+        lap_m=drive.lap_rods * rod_pitch_m if drive.kind == "sprocket" else lap_m,
     )
 
 
@@ -105,7 +107,7 @@ class Mover:
     def __init__(self, plan: spec.Plan, seed: int) -> None:
         self.plan, self.built = plan, build(plan.drive, seed)
         hydraulics, field = plan.hydraulics, plan.ground
-        nominal = build(_exact(plan.drive), seed)
+        nominal = _built(plan.drive, np.zeros(4))  # what the operator goes by
         ratio = field.ratio + field.ratio_spread * stream(seed, "operator").standard_normal()
         self._flow_m3_per_s = self._set_flow(nominal.turn_m, ratio)
         self._load_noise = Wander(stream(seed, "engine load"), 4.0, STEP_S)
@@ -141,19 +143,11 @@ class Mover:
         return max(0, min(int(shaft), int(time)) - 1)
 
     def _fresh(self, time_s: Floats) -> Motion:
+        """New nodes only. Each thing drives the next: field, engine, tractor, oil, belt."""
         hydraulics, field = self.plan.hydraulics, self.plan.ground
         share, crop, into_s = ground.pass_phase(time_s, field)
         soft = ground.in_soft_spot(into_s, field)
-        load = hydraulics.engine_load * (0.4 + 0.6 * crop) + field.soft_load * soft
-        load += hydraulics.engine_load_noise * self._load_noise(time_s.size)
-        engine_hz = self._engine_lag(
-            machine.engine_speed_hz(
-                hydraulics.engine_speed_hz,
-                hydraulics.droop_rel,
-                np.clip(load, 0, 1.2),
-                hydraulics.engine_load,
-            )
-        )
+        engine_hz = self._engine_hz(crop, soft)
         slip = field.slip + field.soft_slip * soft
         slip = np.clip(slip + field.slip_noise * self._slip_noise(time_s.size), 0, 0.95)
         wheel_mps = self._wheel_mps(time_s, share, engine_hz)
@@ -163,21 +157,35 @@ class Mover:
         )
         force_n = self._force_n(crop * ground_mps)
         shaft_hz = self._drive_lag(self._shaft_hz(time_s, engine_hz, oil_c, force_n))
-        slip_belt, turn_m = self._belt(time_s, force_n)
-        past, past_m = self._past, self._past.ground_m[-1]
+        belt_slip, turn_m = self._belt(time_s, force_n)
+        past = self._past
         return Motion(
             time_s=time_s,
             shaft_turns=past.shaft_turns[-1] + np.cumsum(shaft_hz) * STEP_S,
-            belt_m=past.belt_m[-1] + np.cumsum(shaft_hz * turn_m * (1 - slip_belt)) * STEP_S,
-            ground_m=past_m + np.cumsum(ground_mps) * STEP_S,
+            belt_m=past.belt_m[-1] + np.cumsum(shaft_hz * turn_m * (1 - belt_slip)) * STEP_S,
+            ground_m=past.ground_m[-1] + np.cumsum(ground_mps) * STEP_S,
             ground_mps=ground_mps,
             wheel_mps=wheel_mps,
             engine_hz=engine_hz,
             oil_c=oil_c,
             lane=ground.lane(time_s, field),
             slip=slip,
-            belt_slip=slip_belt,
+            belt_slip=belt_slip,
             new=0,
+        )
+
+    def _engine_hz(self, crop: Floats, soft: Floats) -> Floats:
+        """Engine speed under the load of work, of the soft spot, and of what else comes."""
+        hydraulics = self.plan.hydraulics
+        load = hydraulics.engine_load * (0.4 + 0.6 * crop) + self.plan.ground.soft_load * soft
+        load += hydraulics.engine_load_noise * self._load_noise(crop.size)
+        return self._engine_lag(
+            machine.engine_speed_hz(
+                hydraulics.engine_speed_hz,
+                hydraulics.droop_rel,
+                np.clip(load, 0, 1.2),
+                hydraulics.engine_load,
+            )
         )
 
     def _wheel_mps(self, time_s: Floats, share: Floats, engine_hz: Floats) -> Floats:
@@ -222,8 +230,7 @@ class Mover:
         hydraulics, field = self.plan.hydraulics, self.plan.ground
         shaft_hz = ratio * field.speed_mps / turn_m
         crop_kg = field.crop_kg_per_m * self.plan.belt.span_m
-        in_crop = field.stand_s < 3600
-        force_n = self.plan.belt.empty_force_n + in_crop * field.crop_force_n_per_kg * crop_kg
+        force_n = self.plan.belt.empty_force_n + field.crop_force_n_per_kg * crop_kg
         leak = self._leak_m3_per_s(np.array([force_n]), np.array([hydraulics.oil_start_c]))
         return float(shaft_hz * hydraulics.motor_m3 + leak[0])
 
@@ -250,13 +257,3 @@ class Mover:
         grip = machine.grip_n(tension_n, belt.friction, belt.wrap_rad)
         slip = machine.belt_slip_rel(force_n, grip, belt.creep_rel, belt.gross_slip_rel)
         return slip, built.turn_m + 2 * math.pi * mud_m
-
-
-def _exact(drive: spec.Drive) -> spec.Drive:
-    return replace(
-        drive,
-        u_rod_pitch_m=0.0,
-        u_roll_diameter_m=0.0,
-        u_pitch_line_offset_m=0.0,
-        u_lap_length_m=0.0,
-    )
