@@ -1,0 +1,153 @@
+"""Colours, sizes and the style sheet: bright for the sun, dark for a cab at night.
+
+The hues are Okabe and Ito's colour-blind-safe set; each theme takes them dark or light
+enough for 4.5:1 against its own ground where they carry text. Colour never stands alone:
+a word or a shape says the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from PySide6.QtGui import QColor, QFont, QPalette
+from PySide6.QtWidgets import QApplication
+
+SMALL_PX, TEXT_PX, TITLE_PX, CAB_PX = 14, 18, 28, 96
+GRID_PX = 8
+TOUCH_PX = 44
+
+
+@dataclass(frozen=True, slots=True)
+class Theme:
+    """The colours of one theme, as #RRGGBB."""
+
+    name: str
+    ground: str
+    raised: str
+    ink: str
+    soft_ink: str
+    line: str
+    belt: str
+    earth: str
+    in_band: str
+    attention: str
+    bad: str
+    no_data: str
+
+    def color(self, name: str, alpha: int = 255) -> QColor:
+        """One of the colours by name, see-through where `alpha` is below 255."""
+        color = QColor(getattr(self, name))
+        color.setAlpha(alpha)
+        return color
+
+
+BRIGHT = Theme(
+    name="bright",
+    ground="#FAF8F4",
+    raised="#FFFFFF",
+    ink="#1F2328",
+    soft_ink="#59616B",
+    line="#DAD5CB",
+    belt="#0072B2",
+    earth="#B34700",
+    in_band="#00735A",
+    attention="#8A5A00",
+    bad="#A8281B",
+    no_data="#6B7178",
+)
+DARK = Theme(
+    name="dark",
+    ground="#14171A",
+    raised="#1D2125",
+    ink="#E8E6E1",
+    soft_ink="#A9AFB6",
+    line="#363C42",
+    belt="#5DB7EC",
+    earth="#FF8A4C",
+    in_band="#3CCB9F",
+    attention="#F0B23C",
+    bad="#FF8A7D",
+    no_data="#8D949B",
+)
+THEMES = {theme.name: theme for theme in (BRIGHT, DARK)}
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio of two colours (WCAG 2.1, relative luminance)."""
+    lighter, darker = sorted((_luminance(one), _luminance(other)), reverse=True)
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def _luminance(color: str) -> float:
+    parts = [int(color[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def font(size_px: int, *, bold: bool = False) -> QFont:
+    """The program's font at a size, its figures all of one width."""
+    made = QFont()
+    made.setPixelSize(size_px)
+    made.setFeature(QFont.Tag("tnum"), 1)
+    if bold:
+        made.setWeight(QFont.Weight.DemiBold)
+    return made
+
+
+def apply(app: QApplication, theme: Theme) -> None:
+    """Dress the whole program in `theme`."""
+    palette = QPalette()
+    for role, color in (
+        (QPalette.ColorRole.Window, theme.ground),
+        (QPalette.ColorRole.Base, theme.raised),
+        (QPalette.ColorRole.WindowText, theme.ink),
+        (QPalette.ColorRole.Text, theme.ink),
+        (QPalette.ColorRole.ButtonText, theme.ink),
+        (QPalette.ColorRole.Button, theme.raised),
+        (QPalette.ColorRole.PlaceholderText, theme.soft_ink),
+        (QPalette.ColorRole.Highlight, theme.belt),
+        (QPalette.ColorRole.HighlightedText, theme.ground),
+    ):
+        palette.setColor(role, QColor(color))
+    app.setPalette(palette)
+    app.setFont(font(SMALL_PX))
+    app.setStyleSheet(style_sheet(theme))
+
+
+def style_sheet(theme: Theme) -> str:
+    """Qt style sheet of the common widgets."""
+    return f"""
+    QWidget {{ color: {theme.ink}; font-size: {SMALL_PX}px; }}
+    QMainWindow, QStackedWidget, QScrollArea, QScrollArea > QWidget > QWidget {{
+        background: {theme.ground}; border: none; }}
+    QLabel[role="title"] {{ font-size: {TITLE_PX}px; font-weight: 600; }}
+    QLabel[role="text"] {{ font-size: {TEXT_PX}px; }}
+    QLabel[role="soft"] {{ color: {theme.soft_ink}; }}
+    QLabel[role="error"] {{ color: {theme.bad}; }}
+    QPushButton, QToolButton {{ min-height: {TOUCH_PX - 12}px; padding: 4px 16px;
+        border: 1px solid {theme.line}; border-radius: 6px; background: {theme.raised}; }}
+    QPushButton:hover, QToolButton:hover {{ border-color: {theme.ink}; }}
+    QPushButton:focus, QToolButton:focus, QLineEdit:focus, QComboBox:focus, QSpinBox:focus,
+    QDoubleSpinBox:focus {{ border: 2px solid {theme.belt}; }}
+    QPushButton:disabled {{ color: {theme.no_data}; }}
+    QPushButton[role="next"] {{ background: {theme.ink}; color: {theme.ground};
+        border-color: {theme.ink}; font-size: {TEXT_PX}px; font-weight: 600; }}
+    QPushButton[role="next"]:disabled {{ background: {theme.line}; color: {theme.soft_ink};
+        border-color: {theme.line}; }}
+    QPushButton[role="place"] {{ text-align: left; border: none; border-radius: 0;
+        background: transparent; font-size: {TEXT_PX}px; padding: 4px 16px;
+        border-left: 4px solid transparent; }}
+    QPushButton[role="place"]:checked {{ border-left-color: {theme.ink}; font-weight: 600; }}
+    QPushButton[role="place"]:focus {{ border: 2px solid {theme.belt}; }}
+    QLineEdit, QComboBox, QSpinBox, QDoubleSpinBox, QPlainTextEdit {{
+        min-height: {TOUCH_PX - 12}px; padding: 4px 8px; background: {theme.raised};
+        border: 1px solid {theme.line}; border-radius: 6px; }}
+    QComboBox QAbstractItemView {{ background: {theme.raised}; color: {theme.ink}; }}
+    QTableView, QTableWidget, QListWidget {{ background: {theme.raised}; border: none;
+        gridline-color: {theme.line}; alternate-background-color: {theme.ground}; }}
+    QHeaderView::section {{ background: {theme.ground}; color: {theme.soft_ink}; border: none;
+        border-bottom: 1px solid {theme.line}; padding: 8px; }}
+    QFrame[role="card"] {{ background: {theme.raised}; border-radius: 8px; }}
+    QFrame[role="caution"] {{ background: {theme.raised};
+        border-left: 8px solid {theme.attention}; }}
+    """

@@ -1,0 +1,131 @@
+"""Small pieces every page is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QRectF, QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtWidgets import (
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QSizePolicy,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.calibration.decision import Verdict
+from workbench.gui.theme import GRID_PX, TEXT_PX, TOUCH_PX, Theme, font
+
+
+def label(text: str, role: str = "", *, wrap: bool = True) -> QLabel:
+    """Text in one of the style sheet's roles: '', 'text', 'title', 'soft', 'error'."""
+    made = QLabel(text)
+    made.setProperty("role", role)
+    made.setWordWrap(wrap)
+    made.setTextFormat(Qt.TextFormat.PlainText)
+    return made
+
+
+def button(text: str, do: Callable[[], object], *, is_next: bool = False) -> QPushButton:
+    """A button: a verb and its object. `is_next` fills the page's one next step."""
+    made = QPushButton(text)
+    made.setMinimumHeight(TOUCH_PX)
+    made.setAccessibleName(text)
+    if is_next:
+        made.setProperty("role", "next")
+    made.clicked.connect(lambda: do())
+    return made
+
+
+def card(*widgets: QWidget) -> QFrame:
+    """A raised area with 16 px inside; pieces one below the other."""
+    frame = QFrame()
+    frame.setProperty("role", "card")
+    column = QVBoxLayout(frame)
+    column.setContentsMargins(*[2 * GRID_PX] * 4)
+    column.setSpacing(GRID_PX)
+    for widget in widgets:
+        column.addWidget(widget)
+    return frame
+
+
+def row(*widgets: QWidget, stretch: bool = True) -> QWidget:
+    """Pieces side by side, left edges together."""
+    holder = QWidget()
+    line = QHBoxLayout(holder)
+    line.setContentsMargins(0, 0, 0, 0)
+    line.setSpacing(2 * GRID_PX)
+    for widget in widgets:
+        line.addWidget(widget)
+    if stretch:
+        line.addStretch(1)
+    return holder
+
+
+class VerdictPill(QWidget):
+    """A verdict's word in a filled pill."""
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self._theme, self._verdict = theme, Verdict.CANNOT_TELL
+        self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
+        self.show_verdict(Verdict.CANNOT_TELL)
+
+    def set_theme(self, theme: Theme) -> None:
+        self._theme = theme
+        self.update()
+
+    def show_verdict(self, verdict: Verdict) -> None:
+        self._verdict = verdict
+        self.setAccessibleName(f"Verdict: {verdict.value}")
+        self.updateGeometry()
+        self.update()
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        return QSize(16 * GRID_PX + 8 * len(self._verdict.value), 5 * GRID_PX)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        color = {
+            Verdict.PASS: "in_band",
+            Verdict.CONDITIONAL_PASS: "in_band",
+            Verdict.CONDITIONAL_FAIL: "attention",
+            Verdict.FAIL: "bad",
+            Verdict.CANNOT_TELL: "no_data",
+        }[self._verdict]
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(self._theme.color(color))
+        box = QRectF(self.rect())
+        painter.drawRoundedRect(box, box.height() / 2, box.height() / 2)
+        painter.setPen(self._theme.color("ground"))
+        painter.setFont(font(TEXT_PX, bold=True))
+        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, self._verdict.value)
+        painter.end()
+
+
+class Caution(QFrame):
+    """A caution before a step: plain words, one acknowledgement a session."""
+
+    def __init__(self, sentences: str, acknowledged: Callable[[], object]) -> None:
+        super().__init__()
+        self.setProperty("role", "caution")
+        self.setAccessibleName("Caution")
+        line = QHBoxLayout(self)
+        line.setContentsMargins(*[2 * GRID_PX] * 4)
+        line.setSpacing(2 * GRID_PX)
+        sign = QLabel("⚠")
+        sign.setFont(font(40, bold=True))
+        sign.setAlignment(Qt.AlignmentFlag.AlignTop)
+        line.addWidget(sign)
+        line.addWidget(label(sentences, "text"), 1)
+        self.understood = button("I have read this", self._done)
+        line.addWidget(self.understood, 0, Qt.AlignmentFlag.AlignBottom)
+        self._acknowledged = acknowledged
+
+    def _done(self) -> None:
+        self.hide()
+        self._acknowledged()

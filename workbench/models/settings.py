@@ -1,0 +1,100 @@
+"""What the bench remembers between starts: units, theme, sounds, the last machine and inputs.
+
+One small JSON file in the user's settings folder. A file that cannot be read counts as
+none; one that cannot be written costs the settings, never the work.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
+
+from workbench.models.observable import Observable
+from workbench.units import METRIC, US, UnitSystem
+
+UNIT_SYSTEMS = {"us": US, "metric": METRIC}
+THEMES = ("bright", "dark")
+
+
+@dataclass(slots=True)
+class Remembered:
+    units: str = "us"
+    theme: str = "bright"
+    sounds: bool = True
+    machine_file: str = ""
+    inputs: list[str] = field(default_factory=list)
+    window: str = ""
+
+
+class Settings(Observable):
+    """The settings in use; each change is told and written."""
+
+    def __init__(self, path: Path | None = None) -> None:
+        super().__init__()
+        self.path = path
+        self._now = _read(path) if path else Remembered()
+
+    @property
+    def units(self) -> UnitSystem:
+        return UNIT_SYSTEMS[self._now.units]
+
+    @property
+    def now(self) -> Remembered:
+        return self._now
+
+    def change(self, **values: object) -> None:
+        """Set some of `Remembered`'s values. Raises ValueError for one that cannot be."""
+        wanted = asdict(self._now) | values
+        problem = _problem(wanted)
+        if problem:
+            raise ValueError(problem)
+        self._now = Remembered(**wanted)
+        self._write()
+        self.changed()
+
+    def _write(self) -> None:
+        if self.path is None:
+            return
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            fresh = self.path.with_suffix(".new")
+            fresh.write_text(json.dumps(asdict(self._now), indent=1), encoding="utf-8")
+            fresh.replace(self.path)
+        except OSError:
+            return
+
+
+def default_path() -> Path:
+    """Where the settings lie for this user."""
+    from platformdirs import user_config_path
+
+    return user_config_path("evenpace") / "settings.json"
+
+
+def _read(path: Path) -> Remembered:
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return Remembered()
+    known = {entry.name for entry in fields(Remembered)}
+    values = (
+        {name: value for name, value in found.items() if name in known}
+        if isinstance(found, dict)
+        else {}
+    )
+    wanted = asdict(Remembered()) | values
+    return Remembered() if _problem(wanted) else Remembered(**wanted)
+
+
+def _problem(values: dict[str, object]) -> str:
+    if values["units"] not in UNIT_SYSTEMS:
+        return f"units are one of {', '.join(UNIT_SYSTEMS)}, not {values['units']!r}"
+    if values["theme"] not in THEMES:
+        return f"the theme is one of {', '.join(THEMES)}, not {values['theme']!r}"
+    unknown = set(values) - {entry.name for entry in fields(Remembered)}
+    if unknown:
+        return f"no such setting: {', '.join(sorted(unknown))}"
+    right = {"sounds": bool, "machine_file": str, "window": str, "inputs": list}
+    wrong = [name for name, kind in right.items() if not isinstance(values[name], kind)]
+    return f"{wrong[0]} cannot be {values[wrong[0]]!r}" if wrong else ""
