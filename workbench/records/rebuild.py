@@ -81,12 +81,18 @@ class InputClock:
 
 
 def input_clocks(pairs: Iterable[Pair]) -> dict[str, InputClock]:
-    """The clock of every input with pulses: all channels of one board count by one crystal."""
+    """The clock of every input with pulses: all channels of one board count by one crystal.
+
+    A board's heartbeats come undelayed; its edges wait until some can be sent together.
+    """
     points: dict[str, list[tuple[float, float]]] = {}
     for address, item in pairs:
         if isinstance(item, EdgeBlock) and item.ticks.size:
             last_s = float(item.ticks[-1]) * item.tick_s
             points.setdefault(address, []).append((item.host_s, last_s))
+        elif isinstance(item, ValueBlock) and item.quantity == "clock_s":
+            beats = zip(item.host_s.tolist(), item.value.tolist(), strict=True)
+            points.setdefault(address, []).extend(beats)
     clocks = {}
     for address, pairs_s in points.items():
         host_s, device_s = np.array(sorted(pairs_s)).T
