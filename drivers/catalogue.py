@@ -11,11 +11,11 @@ from urllib.parse import quote, unquote
 from drivers.contract import AddressError, Clock, Driver
 
 DRIVERS: dict[str, str] = {
-    "counter": "drivers.pulse_counter:CounterDriver",
     "can": "drivers.canbus:CanDriver",
+    "counter": "drivers.pulse_counter:CounterDriver",
     "dbc": "drivers.dbc_signals:DbcDriver",
-    "gnss": "drivers.gnss_serial:GnssDriver",
     "file": "drivers.logs:FileDriver",
+    "gnss": "drivers.gnss_serial:GnssDriver",
     "sim": "sim.driver:SimDriver",
 }
 """Scheme -> 'module:Class'. The class is called with (rest, options, clock)."""

@@ -30,7 +30,7 @@ SILENT: dict[str, dict[str, Any]] = {
     "nixnet": {"listen_only": True},
     "pcan": {"state": _PASSIVE},
     "seeedstudio": {"operation_mode": "silent", "frame_type": "EXT"},
-    "slcan": {"listen_only": True, "sleep_after_open": 0.5, "timeout": 0},
+    "slcan": {"listen_only": True, "timeout": 0},
     "systec": {"state": _PASSIVE},
     "vector": {"listen_only": True},
 }
@@ -219,7 +219,7 @@ def _refusal(interface: str, channel: str, error: Exception) -> DeviceError | Ad
             f"The interface {interface} needs its maker's driver on this computer ({error})."
         )
     if isinstance(error, ValueError | KeyError | TypeError):
-        return AddressError(f"{interface} has no channel '{channel}' ({error}).")
+        return AddressError(f"{interface} cannot be opened as '{channel}' ({error}).")
     return DeviceError(f"{interface} {channel} cannot be opened ({error}).")
 
 
