@@ -39,12 +39,15 @@ class Columns:
 @dataclass(frozen=True, slots=True, eq=False)
 class TextLog:
     """A format: its name in words, the patterns of a line with a frame and of one without
-    (a header, a comment), and what makes columns of the first one's groups."""
+    (a header, a comment), and what makes columns of the first one's groups. `identifier` is
+    the place of the CAN identifier among the groups, None where the log holds messages and
+    not raw frames; the data are always the last group."""
 
     kind: str
     line: re.Pattern[bytes]
     other: re.Pattern[bytes]
     columns: Callable[[_Groups], Columns]
+    identifier: int | None = None
 
 
 def _console(groups: _Groups) -> Columns:
@@ -157,7 +160,11 @@ def _date(text: str) -> np.datetime64:
 
 
 def _text_log(
-    kind: str, line: bytes, columns: Callable[[_Groups], Columns], other: bytes = rb"#.*"
+    kind: str,
+    line: bytes,
+    columns: Callable[[_Groups], Columns],
+    other: bytes = rb"#.*",
+    identifier: int | None = None,
 ) -> TextLog:
     end = rb"[ \t]*\r?$"
     return TextLog(
@@ -165,6 +172,7 @@ def _text_log(
         re.compile(rb"^" + line + end, re.MULTILINE),
         re.compile(rb"^" + other + end, re.MULTILINE),
         columns,
+        identifier,
     )
 
 
@@ -178,17 +186,20 @@ TEXT_LOGS = (
         "console dump of a CAN bus without time stamps",
         rb"[ \t]*" + _CONSOLE_FRAME,
         _console_untimed,
+        identifier=0,
     ),
     _text_log(
         "console dump of a CAN bus",
         rb"[ \t]*\((" + _DATE + rb"|" + _SECONDS + rb")\)[ \t]+" + _CONSOLE_FRAME,
         _console,
+        identifier=1,
     ),
     _text_log(
         "can-utils log of a CAN bus",
         rb"\((" + _SECONDS + rb")\)[ \t]+\S+[ \t]+" + _ID + rb"#(?:#" + _HEX + rb")?"
         rb"((?:" + _HEX + rb"{2}\.?)*|R\d?)(?:[ \t]+[RTBE]+)?",
         _can_utils,
+        identifier=1,
     ),
     _text_log(
         "J1939 table",

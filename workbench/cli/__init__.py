@@ -21,7 +21,11 @@ store failed."""
 COMMANDS: dict[str, tuple[str, str]] = {
     "inputs": ("workbench.cli.inputs", "show what is plugged in, or what a file holds"),
     "record": ("workbench.cli.record", "listen to inputs and keep all they say"),
+    "import": ("workbench.cli.import_", "bring recorded files into the store"),
+    "export": ("workbench.cli.export", "write a stored recording as a table or a CAN log"),
+    "verify": ("workbench.cli.verify", "compute a stored result again and compare"),
     "speed": ("workbench.cli.speed", "belt speed from the pulses of a recording"),
+    "gap": ("workbench.cli.gap", "is a pickup's gap right, and is its target wheel sound"),
     "pass": ("workbench.cli.pass_", "did belt and ground keep pace on a test pass"),
 }
 """Command -> module and one line of help."""

@@ -62,10 +62,10 @@ def recording_row(connection: Connection, number: int) -> dict[str, Any]:
 
 
 def read_blocks(
-    connection: Connection, number: int, sequence: int | None = None, kind: str = ""
+    connection: Connection, number: int, sequence: int | None = None, kinds: tuple[str, ...] = ()
 ) -> Iterator[StoredBlock]:
     """Blocks of a recording in the order they were written: all, that of `sequence`, or those
-    of one kind of stream."""
+    of some kinds of stream."""
     block, stream = schema.block, schema.stream
     streams = {
         row["id"]: StreamKey(row["kind"], row["input"], row["name"], row["quantity"])

@@ -26,6 +26,8 @@ from workbench.calibration.timebase import TimeBase, fit_segments
 _U_HOST_CLOCK_REL = 30e-6
 """30 ppm for the computer's own crystal: common practice, no source."""
 
+_CLOCK = "clock_s"
+
 Pair = tuple[str, Item]
 """(input address, item)"""
 Timed = tuple[EdgeBlock, TimeBase]

@@ -154,7 +154,7 @@ class Store:
     def clocks(self, number: int) -> dict[str, InputClock]:
         """How the clock of each input with pulses ran against the host's."""
         with transaction(self._engine, self._url) as connection:
-            blocks = list(read_blocks(connection, number, kind="edges"))
+            blocks = list(read_blocks(connection, number, kinds=("edges", "values")))
         pairs = [(block.key.input, item) for block in blocks for item in block.items()]
         return input_clocks([(address, i) for address, i in pairs if not isinstance(i, bytes)])
 

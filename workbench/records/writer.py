@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
@@ -99,6 +100,13 @@ class Writer:
                 connection, ended_utc=ended, end_reason=reason, summary=summary, sha256=sha256
             )
         return sha256
+
+    def discard(self) -> None:
+        """Take a recording that could not be finished out of sight, where the store lets."""
+        table = schema.recording
+        gone = sa.update(table).where(table.c.number == self.number)
+        with suppress(StoreError), transaction(self._engine, self._url, writing=True) as connection:
+            connection.execute(gone.values(deleted_utc=stamp(self._now())))
 
     def _update(self, connection: Connection, **values: str) -> None:
         table = schema.recording

@@ -1,0 +1,127 @@
+"""What the store knows of a recording or a result, read from its row."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from drivers.contract import Notes
+from workbench.records.jsonable import from_text, to_text
+
+_STALE_S = 10.0
+"""A writer comes by every half second; one unseen for this long has died."""
+
+_SEALED = (
+    "kind",
+    "answer",
+    "options",
+    "recording",
+    "recording_sha256",
+    "table_text",
+    "table_name",
+    "machine_text",
+    "program_version",
+    "created_utc",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRecording:
+    """What the store knows of one recording without reading its blocks.
+
+    `state` is 'ended', 'recording' or 'interrupted' (its writer died; everything up to its
+    last second is there). `started_host_s` is the monotonic time at `started_utc`. `sha256`
+    is '' until it has ended, `source_sha256` that of the file it was imported from.
+    `machine_text` is the machine file as it was when recorded, '' where none was given.
+    """
+
+    number: int
+    name: str
+    kind: str
+    state: str
+    end_reason: str
+    simulated: bool
+    started_utc: str
+    started_host_s: float
+    last_utc: str
+    program_version: str
+    machine_name: str
+    machine_text: str
+    source_sha256: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoredResult:
+    """One answer with all that is needed to compute it again.
+
+    `answer` and `options` in JSON's own types. `recording` or `table` is what it was
+    computed from; `recording_sha256` is the recording's hash at that moment.
+    """
+
+    number: int
+    kind: str
+    answer: dict[str, Any]
+    options: dict[str, Any]
+    recording: int | None
+    recording_sha256: str
+    table: str | None
+    table_name: str
+    machine_text: str
+    program_version: str
+    created_utc: str
+
+
+def recording_entry(row: Mapping[str, Any], now: datetime) -> StoredRecording:
+    """A recording's entry from its row. Raises StoreError where the row is damaged."""
+    notes = notes_of(row["summary"])
+    last_utc = row["ended_utc"] or row["heartbeat_utc"]
+    age_s = (now - datetime.fromisoformat(last_utc)).total_seconds()
+    alive = "recording" if abs(age_s) < _STALE_S else "interrupted"
+    return StoredRecording(
+        number=row["number"],
+        name=row["name"],
+        kind=notes.kind,
+        state="ended" if row["sha256"] else alive,
+        end_reason=row["end_reason"],
+        simulated=row["simulated"],
+        started_utc=row["started_utc"],
+        started_host_s=row["started_host_s"],
+        last_utc=last_utc,
+        program_version=row["program_version"],
+        machine_name=row["machine_name"],
+        machine_text=row["machine_text"],
+        source_sha256=notes.sha256,
+        sha256=row["sha256"] or "",
+    )
+
+
+def result_entry(row: Mapping[str, Any]) -> StoredResult:
+    """A result from its row. Raises StoreError where the row is damaged."""
+    return StoredResult(
+        number=row["number"],
+        kind=row["kind"],
+        answer=from_text(row["answer"]),
+        options=from_text(row["options"]),
+        recording=row["recording"],
+        recording_sha256=row["recording_sha256"],
+        table=row["table_text"],
+        table_name=row["table_name"],
+        machine_text=row["machine_text"],
+        program_version=row["program_version"],
+        created_utc=row["created_utc"],
+    )
+
+
+def result_sha256(row: Mapping[str, Any]) -> str:
+    """The seal of a result: the hash over everything it says."""
+    text = to_text([row[name] for name in _SEALED])
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def notes_of(summary: str) -> Notes:
+    """What the inputs said of themselves, from the stored text."""
+    return Notes(**from_text(summary))
