@@ -76,10 +76,9 @@ def read_blocks(
     query = sa.select(block).where(block.c.recording == number).order_by(block.c.sequence)
     if sequence is not None:
         query = query.where(block.c.sequence == sequence)
-    if kind:
-        query = query.where(
-            block.c.stream.in_([i for i, key in streams.items() if key.kind == kind])
-        )
+    if kinds:
+        wanted = [number for number, key in streams.items() if key.kind in kinds]
+        query = query.where(block.c.stream.in_(wanted))
     for row in connection.execute(query).mappings():
         yield StoredBlock(
             number,
