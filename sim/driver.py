@@ -14,6 +14,7 @@ from drivers.contract import (
     AddressError,
     BaseDriver,
     Clock,
+    DeviceLost,
     EdgeBlock,
     Floats,
     Item,
@@ -58,6 +59,7 @@ class SimDriver(BaseDriver):
         if self._fast:
             self.clock = lambda: self._simulated_s
         self._closing = threading.Event()
+        self._simulation: Simulation | None = None
         self.notes.kind = f"simulated digger: {self._scenario.title}"
 
     @classmethod
@@ -74,16 +76,21 @@ class SimDriver(BaseDriver):
         return self._scenario.machine_text
 
     def truth(self) -> Truth:
-        """What was true, as far as the run has been simulated since it was opened."""
+        """What was true, as far as the run has been simulated since it was opened.
+
+        Raises DeviceLost where it was never opened.
+        """
+        if self._simulation is None:
+            raise DeviceLost(f"{self.address} is not open.")
         return self._simulation.truth
 
     def _open(self) -> None:
         self._closing.clear()
-        self._simulation = Simulation(self._scenario, self._seed)
-        self._start_s = self.clock()
+        simulation = Simulation(self._scenario, self._seed)
+        self._simulation, self._start_s = simulation, self.clock()
         self.notes.origin_s = self._start_s
         self._sent, self._counts = 0, Counter[str]()
-        self._cut = _Cut(self._simulation, self._start_s, 0)
+        self._cut = _Cut(simulation, self._start_s, 0)
 
     def _close(self) -> None:
         self._closing.set()
@@ -100,7 +107,7 @@ class SimDriver(BaseDriver):
         items: list[Item] = []
         while self._sent < due and not self._closing.is_set():
             if self._sent == self._cut.last:
-                self._cut = _Cut(self._simulation, self._start_s, self._cut.last)
+                self._cut = self._cut.next()
             upto = min(due, self._cut.last)
             items += self._cut.frames(self._sent, upto, self._counts)
             self._sent = upto
@@ -112,6 +119,7 @@ class _Cut:
 
     def __init__(self, simulation: Simulation, start_s: float, first: int) -> None:
         segment = simulation.advance()
+        self._simulation = simulation
         self.first, self.last = first, first + round((segment.to_s - segment.from_s) / FRAME_S)
         ends_s = np.arange(first + 1, self.last + 1, dtype=np.float64) * FRAME_S
         self._start_s = start_s
@@ -128,6 +136,10 @@ class _Cut:
             (key, samples, _bounds(samples.host_s, ends_s))
             for key, samples in segment.values.items()
         ]
+
+    def next(self) -> _Cut:
+        """The segment after this one."""
+        return _Cut(self._simulation, self._start_s, self.last)
 
     def frames(self, first: int, last: int, counts: Counter[str]) -> list[Item]:
         """What came from frame `first` up to frame `last`, a block a stream.

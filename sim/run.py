@@ -154,7 +154,7 @@ def simulate(scenario: Scenario | str | Path, seed: int = 0, for_s: float = 60.0
     scenario = scenario if isinstance(scenario, Scenario) else load(scenario)
     simulation = Simulation(scenario, seed)
     segments: list[Segment] = []
-    while simulation.truth.until_s < for_s - 1e-9:
+    while not segments or simulation.truth.until_s < for_s - 1e-9:
         segments.append(simulation.advance())
     recording = Recording(
         name=f"sim:{scenario.name}?seed={seed}",

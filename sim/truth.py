@@ -24,7 +24,7 @@ class LostTeeth:
 
 @dataclass(slots=True, eq=False)
 class Truth:
-    """The truth of one run as far as it has been simulated; times are true seconds of the run.
+    """The truth of one run, known up to `until_s`; times are true seconds of the run.
 
     `cause` is one of `sim.scenarios.CAUSES`; `plan` every value drawn; `built` the true
     drive line; `wheels` the target wheels by channel.
