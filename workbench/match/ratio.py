@@ -76,28 +76,49 @@ def cannot_tell(reason: str) -> Pace:
     return Pace(Decision(Verdict.CANNOT_TELL, math.nan, reason), warnings=[])
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Comparison:
+    """The answer with the two speeds on one line of time and the part that counts.
+
+    `aligned` and `steady` are None where there was nothing to compare.
+    """
+
+    pace: Pace
+    aligned: Aligned | None = None
+    steady: NDArray[np.bool_] | None = None
+
+
 def pace(belt: SpeedSeries, ground: SpeedSeries, limits: PaceLimits) -> Pace:
     """Compare two speed series over the time they share."""
+    return compare(belt, ground, limits).pace
+
+
+def compare(belt: SpeedSeries, ground: SpeedSeries, limits: PaceLimits) -> Comparison:
+    """The same, with the speeds on one line of time."""
     for name, series in (("belt", belt), ("ground", ground)):
         if not np.isfinite(series.speed_mps).any():
-            return cannot_tell(
-                f"the {name} source has no value in any of its {series.speed_mps.size} messages"
+            return Comparison(
+                cannot_tell(
+                    f"the {name} source has no value in any of its {series.speed_mps.size} messages"
+                )
             )
     try:
         both = align(belt, ground)
     except ValueError as error:
-        return cannot_tell(str(error))
+        return Comparison(cannot_tell(str(error)))
     moving = both.valid & (both.ground_mps > MOVING_MPS)
     moving_s = float(moving.sum()) * both.step_s
     if moving_s < LEAST_S:
-        return cannot_tell(
-            f"the ground source moved faster than {MOVING_MPS:g} m/s for {moving_s:.1f} s only; "
-            f"at least {LEAST_S:g} s are needed"
+        return Comparison(
+            cannot_tell(
+                f"the ground source moved faster than {MOVING_MPS:g} m/s for {moving_s:.1f} s "
+                f"only; at least {LEAST_S:g} s are needed"
+            )
         )
     steady = steady_part(both.ground_mps, both.step_s, moving)
     if float(steady.sum()) * both.step_s < LEAST_S:
         steady = moving
-    return _judge(belt, ground, both, steady, limits)
+    return Comparison(_judge(belt, ground, both, steady, limits), both, steady)
 
 
 def _judge(

@@ -1,0 +1,173 @@
+"""The pass while it is driven: belt against ground, and the answer as soon as there is one.
+
+Fed with the blocks of a session, it keeps one row a second: the sums of both speeds over
+its tenths. Which seconds count is judged by the same rule as after the pass, over the last
+three minutes anew each second; older ones stand. Work for each update is bounded, whatever
+the length of the pass.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.decision import Decision
+from workbench.match.live_seconds import NO_ANSWER, Answers, Seconds, State
+from workbench.match.ratio import PaceLimits
+from workbench.match.streams import STEP_S, HostLine, PulseStream, Tenths, ValueStream
+
+Floats = NDArray[np.float64]
+Ticks = NDArray[np.int64]
+
+LOST_S = 2.0
+"""Silence after which a signal is lost."""
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """The pass at one moment; NaN where nothing can be said yet.
+
+    `ratio` is belt ÷ ground over the steady part, `difference_mps` belt minus ground now.
+    `answer` is 'pass' or 'fail' as soon as the uncertainty allows, else 'cannot tell';
+    `more_s` and `more_m` are what it then needs at the present spread (inf: more of the
+    same would not settle it). `lost` names the signal that is away.
+    """
+
+    time_s: float
+    state: State
+    belt_mps: float
+    ground_mps: float
+    difference_mps: float
+    ratio: float
+    u_ratio: float
+    U_ratio: float
+    k: float
+    in_band: float
+    separation_m: float
+    distance_m: float
+    steady_s: float
+    lag_s: float
+    u_lag_s: float
+    answer: Decision
+    more_s: float
+    more_m: float
+    lost: str = ""
+
+
+class LiveMatch:
+    """One pass. Hand it blocks with `add_edges`, `add_belt`, `add_ground`; ask `snapshot`.
+
+    The belt comes as pulses (`teeth` and `metre_per_pulse_m` given) or as speeds.
+    `u_belt_rel` and `u_ground_rel` are what all values of a source share.
+    """
+
+    def __init__(
+        self,
+        limits: PaceLimits,
+        *,
+        teeth: int = 0,
+        metre_per_pulse_m: float = math.nan,
+        u_belt_rel: float = 0.0,
+        u_ground_rel: float = 0.0,
+    ) -> None:
+        self._limits = limits
+        self._pulses = PulseStream(teeth, metre_per_pulse_m) if teeth else None
+        self._belt, self._ground = ValueStream(), ValueStream()
+        self._lines = {"belt": HostLine(), "ground": HostLine()}
+        self._heard = {"belt": -math.inf, "ground": -math.inf}
+        self._tenths = Tenths(self._belt, self._ground)
+        self._seconds = Seconds(limits)
+        self._answers = Answers(limits, (u_belt_rel, u_ground_rel))
+        self._standing = NO_ANSWER
+
+    def add_edges(self, ticks: Ticks, tick_s: float, host_s: float) -> None:
+        """Rising edges of the belt's pickup, as an `EdgeBlock` brings them."""
+        if self._pulses is None or ticks.size == 0:
+            return
+        edges_s = self._lines["belt"].place(np.asarray(ticks * tick_s, dtype=np.float64), host_s)
+        self._heard["belt"] = max(self._heard["belt"], host_s)
+        new = self._pulses.add(edges_s)
+        self._belt.add(new.time_s, new.speed_mps, None)
+        self._advance()
+
+    def add_belt(
+        self, time_s: Floats, speed_mps: Floats, host_s: float, u_mps: Floats | None = None
+    ) -> None:
+        """Belt speeds, as a `SpeedBlock` brings them."""
+        self._add("belt", self._belt, time_s, speed_mps, host_s, u_mps)
+
+    def add_ground(
+        self, time_s: Floats, speed_mps: Floats, host_s: float, u_mps: Floats | None = None
+    ) -> None:
+        """Ground speeds, as a `SpeedBlock` brings them."""
+        self._add("ground", self._ground, time_s, speed_mps, host_s, u_mps)
+
+    def start(self, host_s: float) -> None:
+        """The person says: everything that moves counts from here on."""
+        self._seconds.from_s = host_s
+
+    def stop(self, host_s: float) -> None:
+        """The person says: nothing counts from here on."""
+        self._seconds.to_s = host_s
+
+    def snapshot(self, host_s: float) -> Snapshot:
+        """Everything as it stands at `host_s`."""
+        lost = [name for name in ("belt", "ground") if host_s - self._heard[name] > LOST_S]
+        belt = math.nan if "belt" in lost else self._belt.last_value
+        ground = math.nan if "ground" in lost else self._ground.last_value
+        totals, standing = self._seconds.totals, self._standing
+        return Snapshot(
+            time_s=host_s,
+            state=self._state(bool(lost)),
+            belt_mps=belt,
+            ground_mps=ground,
+            difference_mps=belt - ground,
+            ratio=standing.ratio,
+            u_ratio=standing.u_ratio,
+            U_ratio=standing.k * standing.u_ratio,
+            k=standing.k,
+            in_band=totals.inside / totals.seconds if totals.seconds else math.nan,
+            separation_m=(totals.belt - totals.ground) * STEP_S,
+            distance_m=totals.ground * STEP_S,
+            steady_s=totals.tenths * STEP_S,
+            lag_s=self._tenths.lag_s,
+            u_lag_s=self._tenths.u_lag_s,
+            answer=standing.decision,
+            more_s=standing.more_s,
+            more_m=standing.more_s * standing.ground_mps,
+            lost=" and ".join(lost),
+        )
+
+    def _state(self, lost: bool) -> State:
+        if lost:
+            heard = min(self._heard.values()) > -math.inf
+            return State.LOST if heard else State.WAITING
+        return self._seconds.state
+
+    def _add(
+        self,
+        name: str,
+        stream: ValueStream,
+        time_s: Floats,
+        speed_mps: Floats,
+        host_s: float,
+        u_mps: Floats | None,
+    ) -> None:
+        if time_s.size == 0:
+            return
+        placed_s = self._lines[name].place(time_s, host_s)
+        if np.isfinite(speed_mps).any():
+            self._heard[name] = max(self._heard[name], host_s)
+        stream.add(placed_s, speed_mps, u_mps)
+        self._advance()
+
+    def _advance(self) -> None:
+        """Judge every second that both sources have filled since."""
+        new = self._tenths.new_seconds()
+        for row in new:
+            self._seconds.add(row)
+        if new:
+            self._standing = self._answers.answer(self._seconds, self._belt, self._ground)

@@ -1,0 +1,227 @@
+"""A pass second by second: which seconds count, their sums, and the answer they allow."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.decision import Decision, Verdict, decide, times_as_many
+from workbench.calibration.speed import coverage_factor
+from workbench.match.mean import autocorrelated_mean
+from workbench.match.ratio import ACCURACY_MEMORY_S, PaceLimits
+from workbench.match.steady import steady_part
+from workbench.match.streams import STEP_S, ValueStream
+
+Floats = NDArray[np.float64]
+
+WINDOW_S = 180
+"""Seconds kept; the older ones are only looked back at."""
+OPEN_S = 120
+"""Seconds that are judged anew as the pass goes on; an older one stands as it was judged."""
+BATCHES = 128
+"""Batches of steady seconds from which the scatter is taken; full, they are joined in pairs."""
+LEAST_STEADY_S = 20.0
+"""No answer is given from less; chosen."""
+STILL_STEADY = 0.8
+"""Share of the last working speed below which the tractor is slowing down to turn. Chosen."""
+SURELY_STEADY_S = 3
+"""Steady seconds before the approach is called over; while speeding up one or two look so."""
+SEQUENTIAL = 1.5
+"""An early answer needs this much more room than U: k = 3 in place of 2. Each second is a new
+chance to be wrong; tests/workbench/test_match_live.py counts how often it is."""
+
+
+class State(StrEnum):
+    """What the tractor is doing, as far as the two signals tell."""
+
+    WAITING = "waiting for signals"
+    LOST = "lost signal"
+    STOPPED = "stopped"
+    APPROACH = "approach"
+    STEADY = "steady"
+    HEADLAND = "headland"
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """Sums over steady seconds: tenths, Σ belt and Σ ground (m/s), seconds, those in band."""
+
+    tenths: float = 0.0
+    belt: float = 0.0
+    ground: float = 0.0
+    seconds: float = 0.0
+    inside: float = 0.0
+
+
+class Seconds:
+    """The rows of a pass, [time, tenths, Σ belt, Σ ground], and which of them count.
+
+    `from_s` and `to_s` are set where a person starts or stops it by hand.
+    """
+
+    def __init__(self, limits: PaceLimits) -> None:
+        self._limits = limits
+        self.from_s, self.to_s = -math.inf, math.inf
+        self._rows = np.empty((0, 4))
+        self._steady = np.empty(0, dtype=np.bool_)
+        self._settled = 0
+        self._stood = Totals()
+        self._batches = np.empty((0, 3))
+        self._batch_s, self._filling = 1, np.empty((0, 3))
+        self.totals = Totals()
+        self.state = State.WAITING
+
+    def add(self, row: Floats) -> None:
+        """One more second, (4,)."""
+        self._rows = np.concatenate((self._rows, row[None]))
+        if self._rows.shape[0] > WINDOW_S:
+            self._rows, self._steady = self._rows[1:], self._steady[1:]
+            self._settled -= 1
+        self._judge()
+        while self._rows.shape[0] - self._settled > OPEN_S:
+            self._settle(self._settled)
+            self._settled += 1
+        self.totals = self._sum(self._stood, self._counted())
+        self.state = self._now()
+
+    def batches(self) -> Floats:
+        """(m, 3) means over equal stretches of steady time: seconds' worth, belt, ground."""
+        rest = np.concatenate((self._filling, self._counted()[:, 1:]))
+        whole = rest.shape[0] // self._batch_s * self._batch_s
+        joined = rest[:whole].reshape(-1, self._batch_s, 3).sum(axis=1)
+        return np.concatenate((self._batches, joined))
+
+    def _judge(self) -> None:
+        tenths = self._rows[:, 1]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            ground_mps = self._rows[:, 3] / tenths
+        moving = tenths > 0
+        by_hand = (self._rows[:, 0] >= self.from_s) & (self._rows[:, 0] < self.to_s)
+        if math.isfinite(self.from_s):
+            steady = moving & by_hand
+        else:
+            steady = steady_part(ground_mps, 1.0, moving) & by_hand
+        steady[: self._settled] = self._steady[: self._settled]
+        self._steady = steady
+
+    def _settle(self, at: int) -> None:
+        """The second `at` stands from now on."""
+        if not self._steady[at]:
+            return
+        row = self._rows[at : at + 1]
+        self._stood = self._sum(self._stood, row)
+        self._filling = np.concatenate((self._filling, row[:, 1:]))
+        if self._filling.shape[0] >= self._batch_s:
+            self._batches = np.concatenate((self._batches, self._filling.sum(axis=0)[None]))
+            self._filling = self._filling[:0]
+        if self._batches.shape[0] >= BATCHES:
+            self._batches = self._batches.reshape(-1, 2, 3).sum(axis=1)
+            self._batch_s *= 2
+
+    def _counted(self) -> Floats:
+        """The open seconds that count."""
+        open_rows = self._rows[self._settled :]
+        return np.asarray(open_rows[self._steady[self._settled :]])
+
+    def _sum(self, so_far: Totals, rows: Floats) -> Totals:
+        _, tenths, belt, ground = rows.sum(axis=0)
+        ratio = rows[:, 2] / rows[:, 3]
+        inside = (ratio >= self._limits.low) & (ratio <= self._limits.high)
+        return Totals(
+            so_far.tenths + tenths,
+            so_far.belt + belt,
+            so_far.ground + ground,
+            so_far.seconds + rows.shape[0],
+            so_far.inside + float(inside.sum()),
+        )
+
+    def _now(self) -> State:
+        tenths, ground = self._rows[-1, 1], self._rows[-1, 3]
+        if tenths == 0:
+            return State.STOPPED
+        if self.totals.seconds < SURELY_STEADY_S:
+            return State.APPROACH
+        if self._steady[-1]:
+            return State.STEADY
+        before = self._rows[self._steady][-10:]
+        working = before[:, 3].sum() / before[:, 1].sum() if before.size else math.inf
+        return State.STEADY if ground / tenths >= STILL_STEADY * working else State.HEADLAND
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The answer as it stands; NaN where there is none."""
+
+    ratio: float
+    u_ratio: float
+    k: float
+    ground_mps: float
+    decision: Decision
+    more_s: float
+
+
+NO_ANSWER = Standing(
+    math.nan,
+    math.nan,
+    math.nan,
+    math.nan,
+    Decision(Verdict.CANNOT_TELL, math.nan, "the steady part has not begun"),
+    math.nan,
+)
+
+
+class Answers:
+    """From the sums to an answer. `u_rel` is what all values of belt and ground share."""
+
+    def __init__(self, limits: PaceLimits, u_rel: tuple[float, float]) -> None:
+        self._limits, self._u_rel = limits, u_rel
+
+    def answer(self, seconds: Seconds, belt: ValueStream, ground: ValueStream) -> Standing:
+        """What the seconds so far allow to say."""
+        totals, batches = seconds.totals, seconds.batches()
+        if totals.ground <= 0 or batches.shape[0] < 2:
+            return NO_ANSWER
+        ratio, ground_mps = totals.belt / totals.ground, totals.ground / totals.tenths
+        error = autocorrelated_mean((batches[:, 1] - ratio * batches[:, 2]) / batches[:, 0])
+        scatter = error.u / ground_mps / ratio
+        steady_s = totals.tenths * STEP_S
+        own = [
+            _own(stream, mean, steady_s)
+            for stream, mean in ((belt, ground_mps), (ground, ground_mps))
+        ]
+        fixed = math.sqrt(sum(part**2 for part in (*self._u_rel, *own)))
+        u_rel = math.hypot(scatter, fixed)
+        k = coverage_factor(error.dof * (u_rel / scatter) ** 4 if scatter > 0 else math.inf)
+        standing = Standing(ratio, ratio * u_rel, k, ground_mps, NO_ANSWER.decision, math.nan)
+        return self._decided(standing, k * scatter, k * fixed, steady_s)
+
+    def _decided(
+        self, standing: Standing, scatter: float, fixed: float, steady_s: float
+    ) -> Standing:
+        """The standing with its decision, and how much longer one would take."""
+        low, high, ratio = self._limits.low, self._limits.high, standing.ratio
+        U = SEQUENTIAL * standing.k * standing.u_ratio
+        decision = decide(ratio, standing.u_ratio, low, high, U=U)
+        settled = decision.verdict in (Verdict.PASS, Verdict.FAIL)
+        if settled and steady_s >= LEAST_STEADY_S:
+            return replace(standing, decision=decision, more_s=0.0)
+        room = min(abs(ratio - low), abs(ratio - high)) / ratio / SEQUENTIAL
+        times = times_as_many(room, fixed, scatter)
+        more_s = max(steady_s * (times - 1), LEAST_STEADY_S - steady_s)
+        reason = (
+            f"about {more_s:.0f} s more at the present spread would settle it"
+            if math.isfinite(more_s)
+            else "more of the same would not settle it"
+        )
+        waiting = Decision(Verdict.CANNOT_TELL, decision.conformance_probability, reason)
+        return replace(standing, decision=waiting, more_s=more_s)
+
+
+def _own(stream: ValueStream, mean_mps: float, steady_s: float) -> float:
+    """Relative u of a source's mean from the accuracy it claims for each value."""
+    share = min(1.0, 2 * ACCURACY_MEMORY_S / max(steady_s, 1.0)) if stream.moving else 1.0
+    return stream.u_mps * math.sqrt(share) / mean_mps
