@@ -1,0 +1,63 @@
+"""The bench as a whole: the machine in use, the inputs, the settings, the cautions read."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from drivers.contract import Clock
+from workbench.errors import MachineFileError
+from workbench.machine import Machine, load_machine, parse_machine
+from workbench.models.live import LiveInputs
+from workbench.models.observable import Observable
+from workbench.models.settings import Settings
+
+DEMO_INPUT = "sim:healthy"
+
+
+class Bench(Observable):
+    """What every page shares. `store` is the store's address, None for the usual place."""
+
+    def __init__(
+        self, settings: Settings, clock: Clock = time.monotonic, store: str | None = None
+    ) -> None:
+        super().__init__()
+        self.settings, self.clock, self.store = settings, clock, store
+        self.live = LiveInputs(clock)
+        self.machine: Machine | None = None
+        self.machine_path: Path | None = None
+        self.cautions_read: set[str] = set()
+
+    def use_machine(self, machine: Machine | None, path: Path | None = None) -> None:
+        """Work on this machine from now on."""
+        self.machine, self.machine_path = machine, path
+        self.live.use_machine(machine)
+        self.changed()
+
+    def open_machine(self, path: Path) -> None:
+        """Work on the machine of this file. Raises MachineFileError."""
+        self.use_machine(load_machine(path), path)
+        self.settings.change(machine_file=str(path))
+
+    def start(self) -> None:
+        """As it was left last time; the first time, the demo machine on the simulator."""
+        remembered = self.settings.now
+        if remembered.machine_file:
+            try:
+                self.use_machine(load_machine(remembered.machine_file))
+                self.machine_path = Path(remembered.machine_file)
+            except MachineFileError as error:
+                self.live.problems.append(str(error))
+        self.use_inputs(remembered.inputs or [DEMO_INPUT])
+
+    def use_inputs(self, addresses: list[str]) -> None:
+        """Read these inputs from now on; a scenario brings its machine where none is in use."""
+        self.live.start(addresses)
+        if self.live.machine_text and self.machine is None:
+            self.use_machine(parse_machine(self.live.machine_text, "the scenario's machine file"))
+        self.live.use_machine(self.machine)
+        self.changed()
+
+    def close(self) -> None:
+        """Close the inputs."""
+        self.live.stop()
