@@ -34,11 +34,11 @@ BATCH_S = 0.02
 
 MOST_FRAMES = 512
 MOST_FAILURES = 50
-"""So many failed reads in a row, a quarter of a second, are a device that is gone."""
+"""So many looks in a row that failed, a quarter of a second, are a device that is gone; an
+error of the system says so at once."""
 
-_FAILURES = (can.CanError, OSError, ValueError, LookupError, TypeError, struct.error)
-"""What python-can raises from a read. A short or garbled frame raises any of these without an
-error of the system behind it; a device that is gone has one."""
+_GARBLED = (ValueError, LookupError, TypeError, struct.error)
+"""What python-can raises of a short or garbled frame, apart from its own errors."""
 
 _OWN_TIME = ("kvaser", "nixnet", "pcan", "socketcan", "vector")
 """Interfaces whose frames are stamped by the device or the kernel (python-can 4.6.1)."""
@@ -107,13 +107,15 @@ class CanDriver(BaseDriver):
         while len(batch.messages) + batch.damaged < MOST_FRAMES:
             try:
                 message = bus.recv()
-            except _FAILURES as error:
+            except _GARBLED:
+                batch.damaged += 1
+                continue
+            except (can.CanError, OSError) as error:
                 self._failures += 1
-                if isinstance(error, OSError) or isinstance(error.__cause__, OSError):
-                    self._failures = MOST_FAILURES
-                if self._failures < MOST_FAILURES:
+                gone = isinstance(error, OSError) or isinstance(error.__cause__, OSError)
+                if not gone and self._failures < MOST_FAILURES:
                     batch.damaged += 1
-                    continue
+                    return True
                 if batch.messages:
                     return False  # what came before is handed out; the next look fails again
                 self.close()

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 
 from serial.tools import list_ports
 
+from drivers.catalogue import full_address
 from drivers.contract import AddressError, Clock, InputError
 from drivers.counter_protocol import Hello, Malformed, NewerProtocol, decode
 from drivers.framing import CobsFrames, GnssFrames, TextLines
@@ -27,7 +28,8 @@ DWELL_S = 1.2
 
 GARBAGE_BYTES = 400
 _SLICE_S = 0.02
-_NUMBER_LINE = re.compile(r"[^\d]{0,20}[+-]?\d+(?:\.\d+)?[^\d]{0,20}")
+_NUMBER = r"[+-]?\d+(?:\.\d+)?"
+_NUMBER_LINE = re.compile(rf"[^\d{{}}]{{0,20}}{_NUMBER}[^\d{{}}]{{0,20}}")
 _SLCAN_LINE = re.compile(r"(?:t[0-9A-F]{3}|T[0-9A-F]{8})[0-8](?:[0-9A-F]{2}){0,8}(?:[0-9A-F]{4})?")
 
 
@@ -142,11 +144,14 @@ class _Ear:
         elif self._all_lines(_SLCAN_LINE):
             self._end("looks like an slcan CAN adapter", f"can:slcan:{self._port.name}")
         elif self._all_lines(_NUMBER_LINE):
+            line = self._lines[-1].strip()
             looks = (
-                f"prints numbers at {self._port.baud} baud, such as '{self._lines[-1]}'; if they "
-                "are no pulse rate, put count or period_us in the place of hz"
+                f"prints numbers at {self._port.baud} baud, such as '{line}'; if they are no "
+                "pulse rate, put count or period_us in the place of hz"
             )
-            self._end(looks, f"counter:{self._port.name}?lines=hz&baud={self._port.baud}")
+            pattern = "hz" if re.fullmatch(_NUMBER, line) else re.sub(_NUMBER, "{hz}", line)
+            options = {"lines": pattern, "baud": str(self._port.baud)}
+            self._end(looks, full_address("counter", self._port.name, options))
         else:
             self._next_baud()
 

@@ -12,6 +12,7 @@ import pytest
 from serial.tools import list_ports
 
 from drivers import plugged
+from drivers.catalogue import open_input
 from drivers.firmware import counter_core as core
 from drivers.plugged import Found, can_channels, hear_can, hear_ports, serial_ports
 
@@ -78,6 +79,14 @@ def test_simple_board(found_when, cable):
     found = found_when(lambda rate: b"48.2\r\n" if rate == termios.B9600 else b"\x81\x00\xfe" * 9)
     assert found.looks_like.startswith("prints numbers at 9600 baud, such as '48.2'")
     assert found.address == f"counter:{cable.port}?lines=hz&baud=9600"
+
+
+def test_simple_board_with_words_around_the_number(found_when, cable):
+    found = found_when(lambda rate: b"belt = 48.2 Hz\r\n")
+    assert found.address == f"counter:{cable.port}?lines=belt = {{hz}} Hz&baud=115200"
+    with open_input(found.address) as driver:
+        items = driver.read(1.0) + driver.read(1.0)
+    assert {item.value[0] for item in items} == {48.2}
 
 
 def test_slcan_adapter_that_was_left_open(found_when, cable):
