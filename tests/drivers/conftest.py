@@ -1,7 +1,6 @@
 """What the driver tests share: a pseudo-terminal that stands for a device and its cable."""
 
 import os
-import tty
 
 import pytest
 
@@ -16,6 +15,7 @@ class Cable:
 
     def plug(self):
         """The device is there, under the same name as before."""
+        tty = pytest.importorskip("tty", reason="pseudo-terminals are only on Linux and macOS")
         self.master, slave = os.openpty()
         tty.setraw(slave)
         os.set_blocking(self.master, False)

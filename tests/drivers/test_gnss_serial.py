@@ -3,7 +3,6 @@
 import functools
 import operator
 import os
-import termios
 
 import numpy as np
 import pytest
@@ -13,6 +12,8 @@ from drivers.catalogue import open_input
 from drivers.contract import DeviceLost, Lost, SpeedBlock
 from drivers.gnss_serial import DWELL_S, SEARCH_BAUDS, BaudSearch
 from drivers.serial_port import SerialPort
+
+termios = pytest.importorskip("termios", reason="pseudo-terminals are only on Linux and macOS")
 
 
 def sentence(body):

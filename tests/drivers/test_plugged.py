@@ -4,7 +4,6 @@ import functools
 import itertools
 import operator
 import os
-import termios
 import types
 
 import can
@@ -15,6 +14,8 @@ from drivers import plugged
 from drivers.catalogue import open_input
 from drivers.firmware import counter_core as core
 from drivers.plugged import Found, can_channels, hear_can, hear_ports, serial_ports
+
+termios = pytest.importorskip("termios", reason="pseudo-terminals are only on Linux and macOS")
 
 
 def ticking(step_s=0.05):

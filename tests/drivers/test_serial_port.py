@@ -1,9 +1,7 @@
 """A port that cannot be used says why, and what would mend it."""
 
 import errno
-import grp
 import os
-import pwd
 import re
 import threading
 import time
@@ -22,6 +20,9 @@ from drivers.contract import (
     DeviceMissing,
 )
 from drivers.serial_port import SerialPort, permission_advice
+
+grp = pytest.importorskip("grp", reason="groups own ports only on Linux and macOS")
+pwd = pytest.importorskip("pwd", reason="groups own ports only on Linux and macOS")
 
 
 def opening_raises(monkeypatch, error):
