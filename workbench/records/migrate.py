@@ -49,12 +49,13 @@ def bring_up(engine: Engine, url: URL, now: datetime) -> None:
             f"The store {shown(url)} was written by a newer evenpace (format {found}, this "
             f"program knows up to {NEWEST}). It was left untouched; use the newer program."
         )
-    if found is not None and url.drivername == "sqlite":
-        back_up_file(Path(str(url.database)), found, now)
+    if url.drivername == "sqlite":
+        if found is None:
+            _mark_new(engine)
+        else:
+            back_up_file(Path(str(url.database)), found, now)
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
         _upgrade(connection, found, now)
-    if found is None and url.drivername == "sqlite":
-        _mark_new(engine)
 
 
 def _directory() -> ScriptDirectory:
@@ -108,7 +109,10 @@ def _upgrade(connection: Connection, found: str | None, now: datetime) -> None:
 
 
 def _mark_new(engine: Engine) -> None:
-    """Write-ahead logging lets the bench read while it records; both settings stay in the file."""
+    """Sign the file before anything is in it, so that no crash leaves one that looks strange.
+
+    Write-ahead logging lets the bench read while it records; both settings stay in the file.
+    """
     with engine.connect() as connection:
         raw = connection.connection.driver_connection
         assert isinstance(raw, sqlite3.Connection)
