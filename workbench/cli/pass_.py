@@ -15,6 +15,7 @@ from workbench.calibration.edges import clean
 from workbench.calibration.speed import SpeedSeries, speed_series
 from workbench.cli import DONE, FAILED
 from workbench.cli.output import print_json, print_table, print_warnings, with_uncertainty
+from workbench.cli.pulse_rates import u_scale_rel, with_pulse_rates
 from workbench.cli.source import add_source, finish, load_source, pick_edges, pick_speed
 from workbench.errors import WrongInput
 from workbench.machine import Limits, Machine
@@ -49,6 +50,7 @@ def compute(
     limits = machine.limits if machine else Limits()
     band = PaceLimits(limits.ratio_low, limits.ratio_high)
     warnings = list(recording.warnings)
+    recording = with_pulse_rates(recording, machine)
     belt = pick_speed(recording, options["belt"]) if options["belt"] else _belt_of(recording)
     ground = pick_speed(recording, options["ground"]) if options["ground"] else None
     if ground is None and belt is not None:
@@ -119,7 +121,8 @@ def _series(
     track: EdgeTrack | SpeedTrack, machine: Machine | None, recording: Recording
 ) -> SpeedSeries:
     if isinstance(track, SpeedTrack):
-        return SpeedSeries(track.time_s, track.speed_mps, track.u_mps, 0.0)
+        u_rel = u_scale_rel(track, recording, machine)
+        return SpeedSeries(track.time_s, track.speed_mps, track.u_mps, u_rel)
     if machine is None:
         raise WrongInput(
             f"pulse channel '{track.channel}' of {recording.name} needs a machine file to become "
