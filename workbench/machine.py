@@ -237,12 +237,25 @@ def _flatten(table: Mapping[str, Any], path: Path | str) -> dict[str, Any]:
 
 
 def _check(path: Path | str, key: str, value: Any) -> None:
+    expected = wrong_value(key, value)
+    if expected:
+        raise MachineFileError(path, key, f"it is {value!r}", expected)
+
+
+def wrong_value(key: str, value: Any) -> str:
+    """What would be right for 'section.key', '' where `value` is. Raises KeyError."""
     kind, expected, holds = _CHECKS[key]
     right_type = isinstance(value, (int, float) if kind is float else kind) and not isinstance(
         value, bool
     )
-    if not right_type or (kind is not str and not math.isfinite(value)) or not holds(value):
-        raise MachineFileError(path, key, f"it is {value!r}", expected)
+    if right_type and (kind is str or math.isfinite(value)) and holds(value):
+        return ""
+    return expected
+
+
+def keys() -> dict[str, type]:
+    """Every key a machine file may hold, as 'section.key' or 'name', and its type."""
+    return {key: check[0] for key, check in _CHECKS.items()}
 
 
 def _need_drive(path: Path | str, values: dict[str, Any]) -> None:
