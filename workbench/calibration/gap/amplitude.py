@@ -165,20 +165,6 @@ def _extreme(
     return Estimate(float(value_m[at]), u_m, at * 360.0 / gap_m.size)
 
 
-def reach_gap(
-    gap_m: float, u_gap_m: float, rate_ratio: float, u_ratio_rel: float, law: AmplitudeLaw
-) -> Estimate:
-    """The gap at which a drop-out rate, now `rate_ratio` times too low, would be reached.
-
-    The drop-out rate grows as exp(g/δ), so the gap may grow by δ·ln(ratio).
-    """
-    room_m = law.decay_m * math.log(rate_ratio)
-    u_m = math.sqrt(
-        u_gap_m**2 + (law.decay_m * u_ratio_rel) ** 2 + (law.u_decay_m * math.log(rate_ratio)) ** 2
-    )
-    return Estimate(gap_m + room_m, u_m)
-
-
 def _range_mm(gap_m: Floats) -> str:
     if not gap_m.size:
         return "nothing to nothing"

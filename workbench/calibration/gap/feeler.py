@@ -15,7 +15,7 @@ places alike by as much again; that drops out of the run-out.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -133,15 +133,34 @@ def _design(angle_deg: Floats) -> Floats:
 
 
 def _fit_swing(places: Places, u_place_m: Floats, freedom: float) -> _Swing:
+    """The swing of the places that lie on it; those that stand off are named, not fitted."""
+    kept = np.ones(places.angle_deg.size, dtype=np.bool_)
+    swing = _fit_places(places, u_place_m, freedom, kept)
+    score = swing.residual_m / u_place_m
+    odd = _odd_places(score, _leverage(places.angle_deg, u_place_m), freedom)
+    if odd.size and kept.size - odd.size >= FEWEST_PLACES:
+        kept[odd] = False
+        swing = replace(_fit_places(places, u_place_m, freedom, kept), odd=odd)
+    return swing
+
+
+def _leverage(angle_deg: Floats, u_place_m: Floats) -> Floats:
+    q, _ = np.linalg.qr(_design(angle_deg) / u_place_m[:, None])
+    return np.asarray(np.sum(q**2, axis=1))
+
+
+def _fit_places(
+    places: Places, u_place_m: Floats, freedom: float, kept: NDArray[np.bool_]
+) -> _Swing:
     from scipy.special import fdtrc
 
     design = _design(places.angle_deg)
-    weighted = design / u_place_m[:, None]
+    weighted = (design / u_place_m[:, None])[kept]
     inverse: Floats = np.linalg.inv(weighted.T @ weighted).astype(np.float64)
-    beta_m = inverse @ (weighted.T @ (places.gap_m / u_place_m))
+    beta_m = inverse @ (weighted.T @ (places.gap_m / u_place_m)[kept])
     residual_m = places.gap_m - design @ beta_m
-    over = places.angle_deg.size - 3
-    chi2 = float(np.sum((residual_m / u_place_m) ** 2))
+    over = int(kept.sum()) - 3
+    chi2 = float(np.sum((residual_m / u_place_m)[kept] ** 2))
     # The residuals and the repeated readings both tell the variance; they are pooled, and
     # the pooled one is never taken below what the blades and the repeats alone give.
     scale, pooled_freedom = max(1.0, (freedom + chi2) / (freedom + over)), freedom + over
@@ -150,9 +169,8 @@ def _fit_swing(places: Places, u_place_m: Floats, freedom: float) -> _Swing:
         form_m = math.sqrt(max(0.0, chi2 / over - 1.0) * float(np.mean(u_place_m**2)))
         if over >= ENOUGH_RESIDUALS:
             scale, pooled_freedom = chi2 / over, float(over)
-    hat = np.einsum("ij,jk,ik->i", weighted, inverse, weighted)
-    odd = _odd_places(residual_m / u_place_m, hat, freedom)
-    return _Swing(beta_m, inverse * scale, residual_m, pooled_freedom, form_m, odd)
+    none = np.empty(0, dtype=np.int64)
+    return _Swing(beta_m, inverse * scale, residual_m, pooled_freedom, form_m, none)
 
 
 def _odd_places(score: Floats, hat: Floats, freedom: float) -> NDArray[np.int64]:
@@ -241,24 +259,19 @@ def _extreme(
 ) -> Estimate:
     """The widest (sign 1) or closest (sign −1) point of the swing or of a measured tooth."""
     at_deg = (swing.widest_deg + (0.0 if sign > 0 else 180.0)) % 360.0
-    gradient = _design(np.array([at_deg]))[0]
     value = float(swing.beta_m[0]) + sign * swing.amplitude_m
-    u = math.sqrt(swing.u(gradient) ** 2 + swing.form_m**2 + u_blade_m**2)
-    best = Estimate(value, u, at_deg)
-    if swing.form_m == 0.0:
-        return best
+    u = math.sqrt(swing.u(_design(np.array([at_deg]))[0]) ** 2 + swing.form_m**2 + u_blade_m**2)
     design = _design(places.angle_deg)
     share = swing.form_m**2 / (swing.form_m**2 + u_place_m**2)
     share[swing.odd] = 1.0
     tooth_m = design @ swing.beta_m + share * swing.residual_m
-    at = int(np.argmax(sign * tooth_m))
-    if sign * float(tooth_m[at]) <= sign * best.value:
-        return best
-    u_tooth_m = math.sqrt(
-        float(share[at]) * float(u_place_m[at]) ** 2
-        + (1.0 - float(share[at])) ** 2 * swing.u(design[at]) ** 2
-        + u_blade_m**2
-    )
+    at = int(np.argmax(np.where(share > 0, sign * tooth_m, -np.inf)))
+    if share[at] == 0 or sign * float(tooth_m[at]) <= sign * value:
+        return Estimate(value, u, at_deg)
+    # A tooth read for itself, as far as its own reading counts, else the swing.
+    own_m2 = float(share[at]) * float(u_place_m[at]) ** 2
+    swing_m = (1.0 - float(share[at])) * swing.u(design[at])
+    u_tooth_m = math.sqrt(own_m2 + swing_m**2 + u_blade_m**2)
     return Estimate(float(tooth_m[at]), u_tooth_m, float(places.angle_deg[at]))
 
 
@@ -274,7 +287,7 @@ def _u_runout_m(swing: _Swing, closest: Estimate, widest: Estimate, u_blade_m: f
     noise_m2 = float(swing.cov_m2[1, 1] + swing.cov_m2[2, 2])
     without_m = math.sqrt(max(0.0, swing.amplitude_m**2 - noise_m2))
     u_swing_m = 2 * math.hypot(u_m, swing.amplitude_m - without_m)
-    if swing.form_m == 0.0:
+    if swing.form_m == 0.0 and not swing.odd.size:
         return u_swing_m
     return math.hypot(u_swing_m, math.sqrt(closest.u**2 + widest.u**2 - 2 * u_blade_m**2))
 
@@ -320,7 +333,9 @@ def _without_swing(
         swing_m=None,
         k=k,
         decision=seen if seen.verdict.is_fail else untold,
-        advice=advice(mean_m, closest.value, widest.value, pickup),
+        advice=advice(mean_m, closest.value, widest.value, pickup)
+        if seen.verdict.is_fail
+        else missing,
         warnings=[
             missing,
             *reading_warnings(readings, places),

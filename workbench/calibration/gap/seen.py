@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from workbench.calibration.edges import CleanEdges, clean
 from workbench.calibration.gap.false_edges import mean_tooth_hz, paired_edges
+from workbench.calibration.target_wheel import TeethSeen, teeth_seen
 from workbench.errors import WrongInput
 
 Floats = NDArray[np.float64]
@@ -61,6 +62,11 @@ def see(time_s: Floats, teeth: int, mark_s: Floats | None) -> Seen:
         at = min(int(np.searchsorted(edges.time_s, mark_s[0])), edges.time_s.size - 1)
         mark = int(edges.tooth[at]) % teeth
     return Seen(time_s, edges, teeth, mark, pair_at_rel, mean_tooth_hz(edges) / teeth)
+
+
+def count_teeth(time_s: Floats) -> TeethSeen:
+    """After how many teeth the signal repeats, second edges of every tooth taken out."""
+    return teeth_seen(clean(paired_edges(time_s)[0]))
 
 
 def count_breaks(edges: CleanEdges) -> int:

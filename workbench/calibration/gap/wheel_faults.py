@@ -57,8 +57,8 @@ class WheelCheck:
     `offset_rel` is each tooth's lateness in pitches; `runout` the eccentricity over the
     pitch radius, e/r, and the angle of the latest tooth of its swing. `log_amplitude` is
     the logarithm of each tooth's voltage ÷ tooth rate (V·s) and `voltage` its pattern,
-    `duty` the share of a pitch the pulse lasts; None where the recording has none. `missed`, `extra`, `breaks` count
-    over the whole recording.
+    `duty` the share of a pitch the pulse lasts; None where the recording has none.
+    `missed`, `extra`, `breaks` count over the whole recording.
     """
 
     teeth: int
@@ -143,7 +143,7 @@ def check_wheel(
         duty=None if fall_s is None else duties(seen, fall_s),
         faults=faults,
         decision=_decide(faults, turns),
-        warnings=_warnings(found, turns, mark_s is not None and mark_s.size > 0),
+        warnings=_warnings(found, turns),
     )
 
 
@@ -157,14 +157,9 @@ def _decide(faults: list[Fault], turns: float) -> Decision:
     return Decision(Verdict.PASS, math.nan, "every tooth is seen and none stands out")
 
 
-def _warnings(found: Findings, turns: float, marked: bool) -> list[str]:
+def _warnings(found: Findings, turns: float) -> list[str]:
     play, quiet = found.play, found.false.origin is Origin.NONE
     warnings = []
-    if not marked:
-        warnings.append(
-            "Without a mark channel, teeth count from the first edge of the recording in the "
-            "turning direction."
-        )
     if found.noisy:
         warnings.append("There is too much noise to judge single teeth: mend the wiring first.")
     if turns < ENOUGH_TURNS:

@@ -1,0 +1,70 @@
+"""The shop's own repeat measurements of one gap that stays put, as a control chart.
+
+A set block, or a pickup kept for the purpose, is measured again each day: if the values
+wander, blades are worn or hands have changed, and no verdict of that day can be trusted.
+EWMA (weight 0.3) and CUSUM (slack half a sigma, decision 5 sigma), NIST/SEMATECH 6.3.2.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.control_chart import Cusum, Ewma, cusum, ewma, sigma_from_ranges
+from workbench.calibration.gap.judgement import mm
+
+Floats = NDArray[np.float64]
+
+FEWEST = 8
+"""Values from which a chart says something; chosen."""
+PHASE_ONE = 20
+"""Values that set the spread, and the target where none is given; chosen."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RepeatChart:
+    """The chart of the values (n,), the newest last. `sentence` says what it means.
+
+    `in_control` is None where there are too few values to say.
+    """
+
+    gap_m: Floats
+    target_m: float
+    sigma_m: float
+    ewma: Ewma | None
+    cusum: Cusum | None
+    in_control: bool | None
+    sentence: str
+
+
+def repeat_chart(gap_m: Floats, blade_step_m: float, target_m: float | None = None) -> RepeatChart:
+    """Chart of repeated readings (n,) of one gap, `target_m` its known value if it has one.
+
+    The spread is that of the first twenty values, never less than the blades' own step.
+    """
+    if gap_m.size < FEWEST:
+        text = (
+            f"{gap_m.size} repeat measurements: {FEWEST - gap_m.size} more are needed before they "
+            "can be charted."
+        )
+        return RepeatChart(gap_m, math.nan, math.nan, None, None, None, text)
+    first = gap_m[:PHASE_ONE]
+    target = float(np.mean(first)) if target_m is None else target_m
+    sigma = max(sigma_from_ranges(first), blade_step_m / math.sqrt(12))
+    by_mean = ewma(gap_m, target=target, sigma=sigma)
+    by_sum = cusum(gap_m, target=target, slack=0.5 * sigma, decision=5 * sigma)
+    alarms = sorted({*by_mean.alarms, *by_sum.alarms})
+    if not alarms:
+        text = f"The shop's {gap_m.size} repeat measurements hold to {mm(target)}."
+    else:
+        first_out = alarms[0]
+        way = "wider" if by_sum.high[first_out] > by_sum.low[first_out] else "closer"
+        text = (
+            f"The shop's own repeat measurements have moved: from number {first_out + 1} on they "
+            f"read {way} than {mm(target)}. Look at the blades and at how they are used before "
+            "any verdict of these days is trusted."
+        )
+    return RepeatChart(gap_m, target, sigma, by_mean, by_sum, not alarms, text)
