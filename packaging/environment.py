@@ -166,8 +166,10 @@ def _write_stamp(house: House, lock: str) -> None:
 def _usable(house: House) -> bool:
     """Whether `.venv` is an undamaged environment of this version of Python, with pip."""
     stamp = _stamp(house)
-    if stamp is not None and not _is_whole(house, stamp):
-        return False
+    return (stamp is None or _is_whole(house, stamp)) and _has_pip(house)
+
+
+def _has_pip(house: House) -> bool:
     question = "import sys, pip; print(sys.implementation.cache_tag)"
     try:
         answer = subprocess.run(
