@@ -82,7 +82,7 @@ def read_text_log(text_log: TextLog, file: SourceFile, notes: Notes) -> Iterator
         stamp_s = None if columns.stamp_s is None else columns.stamp_s[right]
         yield bus.items(columns.pgn[right], columns.sender[right], columns.data[right], stamp_s)
     if not bus.frames:
-        expected = f"a {text_log.kind}"
+        expected = f"a readable {text_log.kind}"
         raise FileRefused(file.path, f"no line could be read; {first_wrong}", expected)
     if wrong:
         notes.rejects["lines not understood"] = wrong

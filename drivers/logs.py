@@ -65,6 +65,9 @@ class FileDriver(BaseDriver):
         self.path = Path(rest)
 
     def _open(self) -> None:
+        self.notes = Notes()
+        self.rejects = self.notes.rejects
+        self.ended = False
         self._file = SourceFile(self.path)
         self._items = recognise(self._file)(self._file, self.notes)
 
@@ -88,7 +91,7 @@ def recognise(file: SourceFile) -> Reader:
     for begin, what in _NOT_OURS.items():
         if head.startswith(begin):
             raise FileRefused(file.path, f"it is {what}", EXPECTED)
-    first_line = head.lstrip().split(b"\n", 1)[0].strip()
+    first_line = re.split(rb"[\r\n]", head.lstrip(), maxsplit=1)[0].strip()
     if table := _table(file, first_line):
         return table
     for pattern, place in _BY_A_LINE.items():

@@ -6,9 +6,13 @@ behind it, so that a damaged log still gives what is sound in it.
 
 from __future__ import annotations
 
+import gc
 import importlib.util
+import logging
 import re
-from collections.abc import Iterator
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from itertools import islice
 from typing import Any, BinaryIO, cast
 
@@ -23,6 +27,7 @@ from drivers.tractor_messages import split_id
 _BATCH = 50_000
 _MOST_READ_BYTES = 1 << 28
 _LEAST_BLF_OBJECT = 32
+_LOGGERS = ("can", "asammdf")
 
 
 def read_asc(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
@@ -51,7 +56,8 @@ def read_mf4(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
     if importlib.util.find_spec("asammdf") is None:
         found = "it is an MF4 log, and the library that reads those is not installed"
         raise FileRefused(file.path, found, "the extra 'mf4': pip install 'evenpace[mf4]'")
-    yield from _read_binary(can.MF4Reader, str(file.path), file, notes, "MF4")
+    with _dropped_in_silence():
+        yield from _read_binary(can.MF4Reader, str(file.path), file, notes, "MF4")
 
 
 class _Lines:
@@ -125,7 +131,9 @@ def _read_text(reader: Any, kind: str, file: SourceFile, notes: Notes) -> Iterat
         yield _batch_items(bus, batch)
     first = f"; the first is {wrong[0]}" if wrong else ""
     if not bus.frames:
-        raise FileRefused(file.path, f"it holds no frame that can be read{first}", f"a {kind}")
+        raise FileRefused(
+            file.path, f"it holds no frame that can be read{first}", f"a readable {kind}"
+        )
     if wrong:
         notes.rejects["lines not understood"] = len(wrong)
         notes.warnings.append(f"{len(wrong)} of the lines were not understood{first}.")
@@ -133,13 +141,18 @@ def _read_text(reader: Any, kind: str, file: SourceFile, notes: Notes) -> Iterat
 
 
 def _text_messages(reader: Any, lines: _Lines, wrong: list[str]) -> Iterator[can.Message]:
-    while True:
-        try:
-            yield from reader(lines)
-            return
-        except Exception:  # whatever a reader makes of a damaged line
-            wrong.append(f"line {lines.number}, '{shown(lines.line.encode())}'")
-            lines.restart()
+    def note(complaint: str) -> None:
+        wrong.append(f"line {lines.number}, '{shown(lines.line.encode())}'")
+
+    with _listening(note):
+        begun_at = -1
+        while lines.number > begun_at:
+            begun_at = lines.number
+            try:
+                yield from reader(lines)
+            except Exception as error:  # whatever a reader makes of a damaged line
+                note(str(error))
+                lines.restart()
 
 
 def _read_binary(
@@ -153,21 +166,62 @@ def _read_binary(
         yield _batch_items(bus, batch)
     why = f" ({damage[0]})" if damage else ""
     if not bus.frames:
-        raise FileRefused(file.path, f"it holds no CAN frame that can be read{why}", f"a {kind}")
+        raise FileRefused(
+            file.path, f"it holds no CAN frame that can be read{why}", f"a readable {kind}"
+        )
     if damage:
-        notes.rejects["rest of the file"] = 1
-        notes.warnings.append(f"The file cannot be read past frame {bus.frames}{why}.")
+        notes.rejects["damaged parts"] = len(damage)
+        notes.warnings.append(f"Something of the file could not be read{why}.")
     for _ in file.chunks():
         pass  # its hash is taken on the way
     bus.finish()
 
 
 def _binary_messages(reader: Any, opened: Any, damage: list[str]) -> Iterator[can.Message]:
+    with _listening(damage.append):
+        try:
+            with reader(opened) as messages:
+                yield from messages
+        except Exception as error:  # whatever a reader makes of damaged bytes
+            damage.append(str(error) or "its structure is damaged")
+
+
+class _Complaints(logging.Handler):
+    """What a reader writes into its log where it leaves something out."""
+
+    def __init__(self, note: Callable[[str], None]) -> None:
+        super().__init__(logging.WARNING)
+        self._note = note
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self._note(record.getMessage())
+
+
+@contextmanager
+def _dropped_in_silence() -> Iterator[None]:
+    """asammdf's half-made objects of a damaged file print a traceback when they go."""
+    hook, sys.unraisablehook = sys.unraisablehook, lambda _: None
     try:
-        with reader(opened) as messages:
-            yield from messages
-    except Exception as error:  # whatever a reader makes of damaged bytes
-        damage.append(str(error) or type(error).__name__)
+        yield
+    finally:
+        gc.collect()
+        sys.unraisablehook = hook
+
+
+@contextmanager
+def _listening(note: Callable[[str], None]) -> Iterator[None]:
+    """Hear the readers' complaints, instead of letting them out on the person's screen."""
+    handler, loggers = _Complaints(note), [logging.getLogger(name) for name in _LOGGERS]
+    propagated = [logger.propagate for logger in loggers]
+    for logger in loggers:
+        logger.addHandler(handler)
+        logger.propagate = False
+    try:
+        yield
+    finally:
+        for logger, propagate in zip(loggers, propagated, strict=True):
+            logger.removeHandler(handler)
+            logger.propagate = propagate
 
 
 def _batch_items(bus: BusLog, batch: list[can.Message]) -> list[Item]:

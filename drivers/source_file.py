@@ -10,7 +10,10 @@ from drivers.contract import FileRefused
 
 HEAD_BYTES = 1 << 16
 CHUNK_BYTES = 1 << 22
-EXPECTED = "a recording: an edge or speed table, a CAN, NMEA 0183 or UBX log"
+EXPECTED = (
+    "an edge table ('time_s,channel'), a speed table ('time_s,source,speed_mps') or a log "
+    "of CAN, NMEA 0183 or UBX"
+)
 
 
 class SourceFile:

@@ -69,6 +69,7 @@ class Table:
     def rows(self) -> Iterator[Rows]:
         """All rows, some MB at a time. Raises FileRefused at the first wrong line."""
         for number, chunk in self.file.lines():
+            chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
             if number == 1:
                 chunk = chunk.removeprefix(_BOM)
             while not self._present and chunk:
@@ -107,7 +108,6 @@ class Table:
 
     def _all_well(self, chunk: bytes, number: int) -> Rows | None:
         """Rows where every line is plain and right, else None."""
-        chunk = chunk.replace(b"\r\n", b"\n")
         if not chunk.endswith(b"\n"):
             chunk += b"\n"
         octets = np.frombuffer(chunk, np.uint8)
@@ -147,7 +147,7 @@ class Table:
             cells = self._cells(line, at)
             if len(cells) != self._width:
                 raise self.refusal(
-                    f"{len(cells)} cells in '{shown(line)}'",
+                    f"{len(cells)} cell{'s' * (len(cells) != 1)} in '{shown(line)}'",
                     f"{self._width} cells as in the header, decimals with a point",
                     at,
                 )
