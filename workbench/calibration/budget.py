@@ -228,8 +228,9 @@ def doubt(budget: Budget, model: Model) -> str:
     """Why first order may not do, as words; '' where it does.
 
     Two tests: curvature (half the second difference over ±u of any line against the
-    combined u, 5 % or more; GUM 5.1.2, note), and a single line that is not normal and
-    holds more than half of the variance (the central limit theorem, G.2.1, then fails).
+    combined u, 5 % or more; GUM 5.1.2, note), and a single line that is not normal and,
+    with what is correlated with it, holds more than half of the variance (the central
+    limit theorem, G.2.1, then fails).
     """
     u = budget.u
     if not u > 0:
@@ -240,11 +241,20 @@ def doubt(budget: Budget, model: Model) -> str:
     curved = 0.5 * np.abs(y[0::2] + y[1::2] - 2 * budget.value)
     if curved.max() > 0.05 * u:
         return f"the result bends with {budget.lines[int(np.argmax(curved))].quantity}"
-    square = sum(line.contribution**2 for line in budget.lines)
-    for line in budget.lines:
-        if line.distribution != NORMAL and line.contribution**2 > 0.5 * square:
+    for line, together in zip(budget.lines, _with_correlated(budget), strict=True):
+        if line.distribution != NORMAL and together**2 > 0.5 * u * u:
             return f"one {line.distribution} input, {line.quantity}, holds most of it"
     return ""
+
+
+def _with_correlated(budget: Budget) -> Floats:
+    """(k,) contribution of each line with all that moves along with it, by correlation."""
+    c = np.array([line.contribution for line in budget.lines])
+    moved = c.copy()
+    for (i, j), r in budget.correlation.items():
+        moved[i] += r * c[j]
+        moved[j] += r * c[i]
+    return moved
 
 
 def checked(budget: Budget, model: Model, *, draws: int = DRAWS, seed: int = SEED) -> Budget:

@@ -147,12 +147,14 @@ def _uncertain_x(x: Floats, y: Floats, Vx: Floats, Vy: Floats, through_origin: b
     slope, J = start.slope, _design(x, through_origin)
     if slope == 0 and not Vy.any():
         raise ValueError("a level line needs an uncertainty in y")
-    for _ in range(_MOST_ROUNDS):
+    for count in range(_MOST_ROUNDS):
         omega = Vy + slope**2 * Vx
         theta, adjusted = _step(x, y, Vx, omega, J, slope, through_origin)
         last, slope = slope, float(theta[-1])
-        if abs(slope - last) <= 1e-13 * abs(slope):
+        if abs(slope - last) <= 1e-12 * abs(slope):
             break
+        if count > 50:  # it swings about the solution: meet it half-way
+            slope = 0.5 * (slope + last)
         J = adjusted
     else:
         raise ValueError("the fit with both variables uncertain does not converge")
