@@ -57,6 +57,8 @@ def test_coverage_of_300_seeds():
     print()
     held = total = 0
     for name, scenario in SCENARIOS.items():
+        if scenario.speed_is == "off":
+            continue  # the drive shaft turns as it should; only the laps tell
         machine = parse_machine(scenario.machine_text)
         hits = warned = silent = 0
         for seed in range(300):

@@ -56,7 +56,7 @@ def test_same_seed_same_bytes():
     assert all(first[key] != other[key] for key in first if key[1] == "rise")
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(cuts=st.lists(st.floats(0.01, 30.0), max_size=8))
 def test_same_bytes_however_it_is_read(cuts):
     cuts = [cut for cut, total in zip(cuts, itertools.accumulate(cuts), strict=True) if total < 65]
