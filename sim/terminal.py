@@ -82,10 +82,16 @@ def main() -> int:
     args = parser.parse_args()
     try:
         wire = Wire(args.scenario, args.seed)
+        counter, gnss = PseudoTerminal(), PseudoTerminal()
     except InputError as error:
         print(error, file=sys.stderr)
         return 2
-    with PseudoTerminal() as counter, PseudoTerminal() as gnss, suppress(KeyboardInterrupt):
+    except ModuleNotFoundError:
+        print(
+            "Pseudo-terminals exist on Linux and macOS only; use sim: addresses.", file=sys.stderr
+        )
+        return 2
+    with counter, gnss, suppress(KeyboardInterrupt):
         print(f"counter:{counter.port}\ngnss:{gnss.port}", flush=True)
         speak(wire, counter.send, gnss.send, float("inf"))
     return 0
