@@ -50,7 +50,7 @@ class SimDriver(BaseDriver):
         super().__init__(address, clock)
         check_options(address, options, ("seed", "pace"))
         self._scenario = load(rest)
-        self._seed = _seed(address, options.get("seed", "0"))
+        self._seed = read_seed(f"'{address}'", options.get("seed", "0"))
         pace = options.get("pace", "real")
         if pace not in ("real", "fast"):
             raise AddressError(f"'{address}': pace is '{pace}'; expected real or fast.")
@@ -200,7 +200,8 @@ def _bounds(time_s: Floats, ends_s: Floats) -> list[int]:
     return [0, *inner.tolist(), time_s.size]
 
 
-def _seed(address: str, text: str) -> int:
-    if not (text.isdecimal() and int(text) <= _MOST_SEED):
-        raise AddressError(f"'{address}': seed is '{text}'; expected a whole number, 0 or more.")
+def read_seed(place: str, text: str) -> int:
+    """A seed as typed; `place` is for the error's sentence. Raises AddressError."""
+    if not (text.isascii() and text.isdigit() and int(text) <= _MOST_SEED):
+        raise AddressError(f"{place}: seed is '{text}'; expected a whole number, 0 or more.")
     return int(text)

@@ -18,6 +18,7 @@ from types import TracebackType
 from typing import Self
 
 from drivers.contract import Clock, InputError
+from sim.driver import read_seed
 from sim.wire import Wire
 
 
@@ -78,10 +79,10 @@ def speak(
 def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m sim.terminal", description=__doc__)
     parser.add_argument("scenario", help="a scenario's name, or the path of one's own TOML file")
-    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--seed", default="0")
     args = parser.parse_args()
     try:
-        wire = Wire(args.scenario, args.seed)
+        wire = Wire(args.scenario, read_seed("--seed", args.seed))
         counter, gnss = PseudoTerminal(), PseudoTerminal()
     except InputError as error:
         print(error, file=sys.stderr)

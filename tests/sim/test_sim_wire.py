@@ -164,7 +164,11 @@ def test_what_nobody_reads_is_dropped():
         assert Path(terminal.port).exists()
 
 
-def test_an_unknown_scenario_is_told(monkeypatch, capsys):
-    monkeypatch.setattr(sys, "argv", ["sim.terminal", "helthy"])
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [(["helthy"], "did you mean 'sim:healthy'"), (["healthy", "--seed", "x"], "whole number")],
+)
+def test_a_wrong_call_is_told(monkeypatch, capsys, words, told):
+    monkeypatch.setattr(sys, "argv", ["sim.terminal", *words])
     assert main() == 2
-    assert "did you mean 'sim:healthy'" in capsys.readouterr().err
+    assert told in capsys.readouterr().err
