@@ -17,6 +17,10 @@ from drivers.source_file import SourceFile, shown
 from drivers.timeline import Timeline
 from drivers.tractor_messages import Frames, decode
 
+_TELLING = 10
+"""Frames from which on stamps that go back are a habit and no accident."""
+_MOST_DELTA_S = 3600.0
+
 
 class BusLog:
     """Frames of one log, batch after batch, to items; it keeps the time line and the tally."""
@@ -99,8 +103,9 @@ class _DeltaStamps:
         self._sum_s = 0.0
 
     def absolute(self, stamp_s: Floats) -> Floats:
-        if self._are_deltas is None and stamp_s.size > 1:
-            self._are_deltas = bool(np.mean(np.diff(stamp_s) < 0) > 0.2)
+        if self._are_deltas is None and stamp_s.size:
+            goes_back = stamp_s.size >= _TELLING and np.mean(np.diff(stamp_s) < 0) > 0.2
+            self._are_deltas = bool(goes_back and stamp_s.max() < _MOST_DELTA_S)
         if not self._are_deltas:
             return stamp_s
         summed_s = self._sum_s + np.cumsum(stamp_s)

@@ -11,9 +11,10 @@ import importlib.util
 import logging
 import re
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import contextmanager
-from itertools import islice
+from dataclasses import dataclass
+from itertools import chain, islice
 from typing import Any, BinaryIO, cast
 
 import can
@@ -64,7 +65,9 @@ class _Lines:
     """What a reader of python-can takes for an open text file, restartable behind a line."""
 
     def __init__(self, file: SourceFile) -> None:
-        self._fresh = (line for _, chunk in file.lines() for line in chunk.splitlines())
+        self._fresh: Iterator[bytes] = (
+            line for _, chunk in file.lines() for line in chunk.splitlines()
+        )
         self._header: list[str] = []
         self._again: Iterator[str] = iter(())
         self._in_header = True
@@ -86,31 +89,47 @@ class _Lines:
             self._header.append(self.line)
         return self.line
 
-    def restart(self) -> None:
-        """Hand out the header again before the lines that are left."""
+    def restart(self) -> bool:
+        """Hand out the header again before the lines that are left; False if none are."""
+        line = next(self._fresh, None)
+        if line is None:
+            return False
+        self._fresh = chain([line], self._fresh)
         self._again = iter(self._header)
+        return True
 
     def close(self) -> None:
         """The readers close what they read; the file closes itself at its end."""
 
 
 class _Measured:
-    """A binary file that refuses reads of a senseless size, which a damaged length asks for."""
+    """A binary file that refuses reads of a senseless size, which a damaged length asks for,
+    and counts what was read."""
 
     def __init__(self, binary: BinaryIO) -> None:
         self._binary = binary
+        self.count = 0
 
     def read(self, size: int) -> bytes:
         if not 0 <= size <= _MOST_READ_BYTES:
             raise ValueError("an object has a senseless length")
-        return self._binary.read(size)
+        data = self._binary.read(size)
+        self.count += len(data)
+        return data
 
     def close(self) -> None:
         self._binary.close()
 
 
 class _BlfReader(can.BLFReader):
-    """The reader would turn round for ever at an object of no length."""
+    """The library's reader turns round for ever at an object of no length, and takes a file
+    that is cut short for a whole one."""
+
+    def __iter__(self) -> Generator[can.Message, None, None]:
+        measured = cast(Any, self.file)
+        yield from super().__iter__()
+        if measured.count < self.file_size:
+            raise ValueError(f"the file ends at byte {measured.count} of {self.file_size}")
 
     def _parse_data(self, data: bytes) -> Iterator[can.Message]:
         at = 0
@@ -122,37 +141,53 @@ class _BlfReader(can.BLFReader):
         return super()._parse_data(data)
 
 
+@dataclass(slots=True)
+class _Tally:
+    """How much could not be read, and what was the first of it."""
+
+    count: int = 0
+    first: str = ""
+
+    def add(self, what: str) -> None:
+        self.first = self.first or what
+        self.count += 1
+
+
 def _read_text(reader: Any, kind: str, file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
     bus = BusLog(notes, kind)
     lines = _Lines(file)
-    wrong: list[str] = []
+    wrong = _Tally()
     messages = _text_messages(reader, lines, wrong)
     while batch := list(islice(messages, _BATCH)):
         yield _batch_items(bus, batch)
-    first = f"; the first is {wrong[0]}" if wrong else ""
+    first = f"; the first is {wrong.first}" if wrong.count else ""
     if not bus.frames:
         raise FileRefused(
             file.path, f"it holds no frame that can be read{first}", f"a readable {kind}"
         )
-    if wrong:
-        notes.rejects["lines not understood"] = len(wrong)
-        notes.warnings.append(f"{len(wrong)} of the lines were not understood{first}.")
+    if wrong.count:
+        notes.rejects["lines not understood"] = wrong.count
+        notes.warnings.append(f"{wrong.count} of the lines were not understood{first}.")
     bus.finish()
 
 
-def _text_messages(reader: Any, lines: _Lines, wrong: list[str]) -> Iterator[can.Message]:
-    def note(complaint: str) -> None:
-        wrong.append(f"line {lines.number}, '{shown(lines.line.encode())}'")
+def _text_messages(reader: Any, lines: _Lines, wrong: _Tally) -> Iterator[can.Message]:
+    def note_line(*_: object) -> None:
+        wrong.add(f"line {lines.number}, '{shown(lines.line.encode())}'")
 
-    with _listening(note):
-        begun_at = -1
-        while lines.number > begun_at:
-            begun_at = lines.number
+    with _listening(note_line):
+        more = True
+        while more:
+            more = False
             try:
-                yield from reader(lines)
-            except Exception as error:  # whatever a reader makes of a damaged line
-                note(str(error))
-                lines.restart()
+                for message in reader(lines):
+                    if message.is_remote_frame or len(message.data) == message.dlc:
+                        yield message
+                    else:
+                        note_line()
+            except Exception:  # whatever a reader makes of a damaged line
+                note_line()
+                more = lines.restart()
 
 
 def _read_binary(
@@ -160,30 +195,30 @@ def _read_binary(
 ) -> Iterator[list[Item]]:
     kind = f"{name} log of a CAN bus"
     bus = BusLog(notes, kind)
-    damage: list[str] = []
+    damage = _Tally()
     messages = _binary_messages(reader, opened, damage)
     while batch := list(islice(messages, _BATCH)):
         yield _batch_items(bus, batch)
-    why = f" ({damage[0]})" if damage else ""
+    why = f" ({damage.first})" if damage.count else ""
     if not bus.frames:
         raise FileRefused(
             file.path, f"it holds no CAN frame that can be read{why}", f"a readable {kind}"
         )
-    if damage:
-        notes.rejects["damaged parts"] = len(damage)
+    if damage.count:
+        notes.rejects["damaged parts"] = damage.count
         notes.warnings.append(f"Something of the file could not be read{why}.")
     for _ in file.chunks():
         pass  # its hash is taken on the way
     bus.finish()
 
 
-def _binary_messages(reader: Any, opened: Any, damage: list[str]) -> Iterator[can.Message]:
-    with _listening(damage.append):
+def _binary_messages(reader: Any, opened: Any, damage: _Tally) -> Iterator[can.Message]:
+    with _listening(damage.add):
         try:
             with reader(opened) as messages:
                 yield from messages
         except Exception as error:  # whatever a reader makes of damaged bytes
-            damage.append(str(error) or "its structure is damaged")
+            damage.add(str(error) or "its structure is damaged")
 
 
 class _Complaints(logging.Handler):
