@@ -91,7 +91,6 @@ class Session:
     def __init__(
         self,
         drivers: Sequence[Driver],
-        keep: Keep | None = None,
         *,
         for_s: float = float("inf"),
         back_off_s: Sequence[float] = BACK_OFF_S,
@@ -111,11 +110,12 @@ class Session:
             _Input(driver, self._hand_on, self._stopping, for_s, back_off_s, wait)
             for driver in drivers
         ]
-        self._keep = keep
+        self._keep: Keep | None = None
         self._fault: StoreError | None = None
 
-    def start(self) -> None:
-        """Start a thread an input."""
+    def start(self, keep: Keep | None = None) -> None:
+        """Start a thread an input; every item is given to `keep`."""
+        self._keep = keep
         for entry in self._inputs:
             entry.thread.start()
 

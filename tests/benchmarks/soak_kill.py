@@ -75,9 +75,9 @@ def record(path: str, name: str, diary: int) -> None:
     with open_store(path) as store:
         writer = store.begin_recording(name, started_host_s=device.clock())
         recorder = Recorder(writer, lambda: merged_notes([device]))
-        session = Session([device], recorder.put)
+        session = Session([device])
         recorder.start()
-        session.start()
+        session.start(recorder.put)
         session.wait(3600.0)
 
 

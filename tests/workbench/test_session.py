@@ -27,8 +27,8 @@ class Waits:
 
 
 def run(*drivers, keep=None, **options):
-    session = Session(drivers, keep, wait=Waits(*drivers), **options)
-    session.start()
+    session = Session(drivers, wait=Waits(*drivers), **options)
+    session.start(keep)
     assert session.wait(10.0)
     assert session.stop() == []
     return session
@@ -70,8 +70,8 @@ def test_a_pulled_plug_is_reconnected_with_the_hole_on_record(scripted, edge_blo
     )
     kept = []
     waits = Waits(driver)
-    session = Session([driver], lambda _, item: kept.append(item), wait=waits)
-    session.start()
+    session = Session([driver], wait=waits)
+    session.start(lambda _, item: kept.append(item))
     assert session.wait(10.0)
     hole = kept[2]
     assert [type(item) for item in kept] == [EdgeBlock] * 2 + [Lost] + [EdgeBlock] * 2
@@ -164,8 +164,8 @@ def test_stop_leaves_behind_what_never_lets_go_and_says_so(scripted, edge_blocks
     driver = scripted([lambda: let_go.wait() and edge_blocks(1)])
     driver._close = let_go.wait  # closing hangs as well
     kept = []
-    session = Session([driver], lambda _, item: kept.append(item))
-    session.start()
+    session = Session([driver])
+    session.start(lambda _, item: kept.append(item))
     assert session.stop(within_s=0.2) == ["fake:1"]
     assert "left behind" in session.statuses[0].reason
     let_go.set()

@@ -95,9 +95,9 @@ def test_a_plug_pulled_fifty_times_costs_only_what_was_not_connected(tmp_path, s
     driver = open_input(f"counter:{board.link}")
     writer = store.begin_recording("pulled", started_host_s=driver.clock())
     recorder = Recorder(writer, lambda: driver.notes, period_s=0.02)
-    session = Session([driver], recorder.put, back_off_s=(0.0,), wait=back_off)
+    session = Session([driver], back_off_s=(0.0,), wait=back_off)
     recorder.start()
-    session.start()
+    session.start(recorder.put)
     wait_for(state=InputState.RUNNING)
     sent, unseen = [], 0
     for pull in range(1, PULLS + 1):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import signal
 import sys
 import time
@@ -77,6 +78,7 @@ def _brought_along(drivers: Sequence[Driver]) -> Machine | None:
 def _record(
     store: Store, drivers: Sequence[Driver], machine: Machine | None, args: argparse.Namespace
 ) -> dict[str, Any]:
+    session = Session(drivers, for_s=args.for_s or math.inf)
     # What is not there or not allowed is told now, before anything is kept.
     opened: list[Driver] = []
     try:
@@ -89,15 +91,14 @@ def _record(
             simulated=any(driver.simulated for driver in drivers),
             machine=machine,
         )
-        recorder = Recorder(writer, lambda: merged_notes(drivers))
-        session = Session(drivers, recorder.put, for_s=args.for_s or float("inf"))
     except BaseException:
         for driver in opened:
             driver.close()
         raise
     started_s = drivers[0].clock()
+    recorder = Recorder(writer, lambda: merged_notes(drivers))
     recorder.start()
-    session.start()
+    session.start(recorder.put)
     reason = _until_the_end(session, drivers[0])
     left_behind = session.stop()
     duration_s = drivers[0].clock() - started_s
