@@ -10,6 +10,7 @@ from workbench.errors import MachineFileError
 from workbench.machine import Machine, load_machine, parse_machine
 from workbench.models.live import LiveInputs
 from workbench.models.observable import Observable
+from workbench.models.recording import RecordingModel
 from workbench.models.settings import Settings
 
 DEMO_INPUT = "sim:healthy"
@@ -26,6 +27,7 @@ class Bench(Observable):
         self.live = LiveInputs(clock)
         self.machine: Machine | None = None
         self.machine_path: Path | None = None
+        self.recording = RecordingModel(self)
         self.cautions_read: set[str] = set()
 
     def use_machine(self, machine: Machine | None, path: Path | None = None) -> None:
@@ -59,5 +61,6 @@ class Bench(Observable):
         self.changed()
 
     def close(self) -> None:
-        """Close the inputs."""
+        """End what runs: a recording is sealed, the inputs are closed."""
+        self.recording.stop("the program was closed")
         self.live.stop()

@@ -117,11 +117,11 @@ class LiveInputs(Observable):
                 self.problems.append(str(error))
         if self._drivers:
             try:
-                self._session = Session(self._drivers, keep)
+                self._session = Session(self._drivers)
             except BenchError as error:
                 self.problems.append(str(error))
             else:
-                self._session.start()
+                self._session.start(keep)
         self.simulated = any(driver.simulated for driver in self._drivers)
         texts = [getattr(driver, "machine_text", "") for driver in self._drivers]
         self.machine_text = next((text for text in texts if text), "")
