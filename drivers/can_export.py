@@ -63,13 +63,24 @@ def frames_of_log(path: Path) -> Iterator[FrameBlock]:
     file = SourceFile(path)
     reader = recognise(file)
     if reader in _READERS:
-        with _READERS[reader](str(path)) as messages:
-            while batch := list(islice(messages, _BATCH)):
-                yield _block(batch)
+        yield from _logged_frames(_READERS[reader], path)
     elif isinstance(reader, functools.partial) and reader.func is read_text_log:
         yield from _text_frames(reader.args[0], file)
     else:
         raise FileRefused(path, "it is no log of a CAN bus", "a log of raw CAN frames")
+
+
+def _logged_frames(reader: Callable[[str], Any], path: Path) -> Iterator[FrameBlock]:
+    count = 0
+    try:
+        with reader(str(path)) as log:
+            messages = iter(log)
+            while batch := list(islice(messages, _BATCH)):
+                yield _block(batch)
+                count += len(batch)
+    except Exception as error:  # whatever a reader makes of damaged bytes
+        found = f"it cannot be read past frame {count} ({error or type(error).__name__})"
+        raise FileRefused(path, found, "a log that is whole") from None
 
 
 def _messages(block: FrameBlock) -> Iterator[can.Message]:
