@@ -1,0 +1,230 @@
+"""Ground speed sources against each other: which is used and why, which one stands apart.
+
+Wheel speed carries the wheels' slip (8 to 15 % is usual, Oklahoma State Extension), of
+which the tractor's own set-up takes some out; a radar's scale depends on its mounting
+angle, 1.3 % a degree at 36° (derived); a receiver's Doppler speed has no scale error worth
+naming but is noisy.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.speed import SpeedSeries
+from workbench.match.align import align
+from workbench.match.mean import autocorrelated_mean
+from workbench.match.ratio import LEAST_S, MOVING_MPS, own_accuracy
+
+Floats = NDArray[np.float64]
+
+APART = 0.02
+"""Share by which a source must differ from the others to be named; chosen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of ground speed: words in its name or label, its scale's u, is it the ground's."""
+
+    name: str
+    words: tuple[str, ...]
+    u_scale_rel: float
+    of_the_ground: bool
+
+
+KINDS = (
+    Kind("wheel", ("wheel", "65096", "cruise", "65265"), 0.03, False),
+    Kind("through water", ("water",), 0.03, False),
+    Kind("selected", ("selected", "61474"), 0.03, False),
+    Kind(
+        "gnss",
+        ("gnss", "rmc", "vtg", "nav-pvt", "129026", "navigation", "65256", "128259-ground"),
+        0.0,
+        True,
+    ),
+    Kind("radar", ("radar", "65097", "ground-based"), 0.01, True),
+)
+"""The scales' uncertainties are chosen after what stands above."""
+
+UNNAMED = Kind("unnamed", (), 0.0, True)
+"""A source whose name tells nothing is taken as it is."""
+
+
+def kind_of(source: str, label: str = "") -> Kind:
+    """What kind of ground speed a source is, by its name and label."""
+    words = f"{source} {label}".lower()
+    return next((kind for kind in KINDS if any(word in words for word in kind.words)), UNNAMED)
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """How good a source is for the mean ground speed of a pass.
+
+    `share` is that of its messages with a value, `noise_rel` what one value scatters by or
+    claims to, `u_mean_rel` the relative uncertainty its mean would have.
+    """
+
+    source: str
+    kind: Kind
+    share: float
+    noise_rel: float
+    u_mean_rel: float
+
+    @property
+    def usable(self) -> bool:
+        return self.share >= 0.5
+
+    @property
+    def in_words(self) -> str:
+        return (
+            f"{self.source} ({self.kind.name}, {100 * self.share:.0f} % of its messages with a "
+            f"value, mean good to {100 * self.u_mean_rel:.1f} %)"
+        )
+
+
+def quality(source: str, label: str, series: SpeedSeries) -> Quality:
+    """Judge one source by its own values."""
+    kind = kind_of(source, label)
+    good = np.isfinite(series.speed_mps)
+    share = float(good.mean()) if good.size else 0.0
+    speed_mps = series.speed_mps[good]
+    mean_mps = float(np.abs(speed_mps).mean()) if speed_mps.size else 0.0
+    if speed_mps.size < 5 or mean_mps == 0:
+        return Quality(source, kind, share, math.nan, math.inf)
+    claimed = series.u_mps[good]
+    claimed = claimed[np.isfinite(claimed)]
+    claimed_rel = math.sqrt(float(np.mean(claimed**2))) / mean_mps if claimed.size else 0.0
+    second = np.diff(speed_mps, n=2)
+    seen_rel = 1.4826 * float(np.median(np.abs(second))) / math.sqrt(6) / mean_mps
+    duration_s = float(np.ptp(series.time_s)) * share
+    own = own_accuracy(series, max(duration_s, 1.0))
+    white = seen_rel / math.sqrt(speed_mps.size)
+    u_mean_rel = math.hypot(kind.u_scale_rel, own, white)
+    return Quality(source, kind, share, max(claimed_rel, seen_rel), u_mean_rel)
+
+
+def best(found: Sequence[Quality]) -> Quality | None:
+    """The source to take for the ground: one of the ground itself, mostly there, the surest."""
+    moving = [one for one in found if math.isfinite(one.u_mean_rel)]
+    return min(
+        moving,
+        key=lambda one: (not one.usable, not one.kind.of_the_ground, one.u_mean_rel),
+        default=None,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Factor:
+    """One source ÷ the reference over the time both moved, and how far it is behind."""
+
+    source: str
+    factor: float
+    u_factor: float
+    lag_s: float
+    u_lag_s: float
+    seconds: float
+
+
+def factor_to(
+    reference: SpeedSeries, source: str, series: SpeedSeries, from_s: float, to_s: float
+) -> Factor | None:
+    """The factor of a source to the reference between two times; None where they do not meet."""
+    try:
+        both = align(reference, series)
+    except ValueError:
+        return None
+    used = both.valid & (both.belt_mps > MOVING_MPS)
+    used &= (both.time_s >= from_s) & (both.time_s <= to_s)
+    seconds = float(used.sum()) * both.step_s
+    if seconds < LEAST_S:
+        return None
+    a, b = both.belt_mps[used], both.ground_mps[used]
+    factor = float(b.sum() / a.sum())
+    u = autocorrelated_mean(b - factor * a).u / float(a.mean())
+    u = math.hypot(
+        u, factor * own_accuracy(series, seconds), factor * own_accuracy(reference, seconds)
+    )
+    return Factor(source, factor, u, both.lag_s, both.u_lag_s, seconds)
+
+
+def stands_apart(reference: str, factors: Sequence[Factor]) -> str | None:
+    """The one source that differs from all the others, which agree; None where none does.
+
+    At least three sources are needed, the reference among them.
+    """
+    logs = {reference: (0.0, 0.0)}
+    logs |= {one.source: (math.log(one.factor), one.u_factor / one.factor) for one in factors}
+    if len(logs) < 3:
+        return None
+    middle = float(np.median([value for value, _ in logs.values()]))
+    away = {
+        name: abs(value - middle)
+        for name, (value, u) in logs.items()
+        if abs(value - middle) > max(APART, 3 * u)
+    }
+    return next(iter(away)) if len(away) == 1 else None
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """How much more the wheels turn than the ground passes, beyond what the set-up takes out."""
+
+    slip: float
+    u_slip: float
+    against: str
+
+
+def wheel_slip(wheel: Factor, wheel_kind_u: float, reference: str) -> Slip:
+    """Slip = 1 − ground ÷ wheel, from the wheel's factor to a source of the ground itself."""
+    slip = 1 - 1 / wheel.factor
+    u = math.hypot(wheel.u_factor / wheel.factor, wheel_kind_u) / wheel.factor
+    return Slip(slip, u, reference)
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """What a taped course says of each source: true ÷ shown."""
+
+    speed_mps: float
+    u_speed_mps: float
+    factors: Mapping[str, tuple[float, float]]
+
+
+HAND_U_S = 0.10
+"""Standard uncertainty of an interval started and stopped by one hand (Am. J. Phys. 87(2)
+2019, p. 110, abstract)."""
+
+
+def taped_course(
+    length_m: float,
+    from_s: float,
+    to_s: float,
+    sources: Mapping[str, SpeedSeries],
+    u_length_m: float = 0.03,
+) -> Course:
+    """The true speed over a taped course driven from `from_s` to `to_s`, and each source's factor.
+
+    Raises ValueError where length or time make no speed.
+    """
+    duration_s = to_s - from_s
+    if not (length_m > 0 and duration_s > 0):
+        raise ValueError("a taped course needs a length and an end after its beginning")
+    speed = length_m / duration_s
+    u_rel = math.hypot(u_length_m / length_m, HAND_U_S / duration_s)
+    factors = {}
+    for name, series in sources.items():
+        inside = (series.time_s >= from_s) & (series.time_s <= to_s) & np.isfinite(series.speed_mps)
+        if inside.sum() < 3:
+            continue
+        mean = autocorrelated_mean(series.speed_mps[inside])
+        shown = SpeedSeries(
+            series.time_s[inside], series.speed_mps[inside], series.u_mps[inside], 0.0
+        )
+        factor = speed / mean.value
+        # The mean's own scatter is the speed's, which the course's mean contains as well.
+        factors[name] = (factor, factor * math.hypot(u_rel, own_accuracy(shown, duration_s)))
+    return Course(speed, speed * u_rel, factors)
