@@ -56,6 +56,7 @@ class GnssDecoder:
         self._frames = GnssFrames()
         self._frames.rejects = notes.rejects
         self._utc_s: float | None = None
+        self._dated: tuple[float, float] | None = None
         self._time_s: float | None = None
         self._fix = True
         self._fix_by_rmc = False
@@ -93,14 +94,12 @@ class GnssDecoder:
         if take is None or name.startswith("P"):
             return
         try:
-            message = NMEAReader.parse(frame + b"\r\n")
-        except Exception:  # the library's own errors, and what odd text makes it trip over
+            take(NMEAReader.parse(frame + b"\r\n"), text.partition("*")[0].split(","))
+        except Exception:  # the library's own errors, and what well-summed nonsense lacks
             _count(self.notes.rejects, "sentence not understood")
-        else:
-            take(message, text.partition("*")[0].split(","))
 
     def _rmc(self, message: Any, fields: list[str]) -> None:
-        self._at_time(message.time)
+        self._at_time(message.time, message.date)
         self._fix = message.status == "A" and _mode(message) in _FIX_MODES
         self._fix_by_rmc = True
         speed_mps = _number(message.spd) * KNOT_MPS if self._fix else math.nan
@@ -129,8 +128,7 @@ class GnssDecoder:
             return _count(self.notes.messages, f"UBX {frame[2]:02X}-{frame[3]:02X}")
         _count(self.notes.messages, "NAV-PVT")
         try:
-            message = UBXReader.parse(frame)
-            self._nav_pvt(message)
+            self._nav_pvt(UBXReader.parse(frame))
         except Exception:  # as in `_nmea`
             _count(self.notes.rejects, "frame not understood")
         return None
@@ -147,16 +145,26 @@ class GnssDecoder:
         self._speed("nav-pvt", message.gSpeed / 1000 if sure else math.nan, 0.001, s_acc_mps)
         self._course_and_position("nav-pvt", message, "headMot", fix)
 
-    def _at_time(self, time: datetime.time | str) -> None:
+    def _at_time(self, time: datetime.time | str, date: datetime.date | str = "") -> None:
+        """The time of a sentence; both are '' where it has none."""
         if isinstance(time, datetime.time):
-            self._at(time.hour * 3600 + time.minute * 60 + time.second + time.microsecond * 1e-6)
+            second = time.hour * 3600 + time.minute * 60 + time.second + time.microsecond * 1e-6
+            day_s = date.toordinal() * _DAY_S if isinstance(date, datetime.date) else None
+            self._at(second, day_s)
 
-    def _at(self, second_of_day: float) -> None:
-        """The time, UTC, from which the following values are."""
+    def _at(self, second_of_day: float, day_s: float | None = None) -> None:
+        """The time, UTC, from which the following values are; the nearest day where none is
+        said, so that a clock set back to its first fix is told from a night gone by."""
         if self._utc_s is None:
             self._utc_s = second_of_day
-        step_s = (second_of_day - self._utc_s + _DAY_S / 2) % _DAY_S - _DAY_S / 2
-        self._utc_s += step_s
+        if day_s is not None and self._dated is not None:
+            dated_s, utc_s = self._dated
+            self._utc_s = utc_s + day_s + second_of_day - dated_s
+        else:
+            ahead_s = second_of_day - self._utc_s
+            self._utc_s += (ahead_s + _DAY_S / 2) % _DAY_S - _DAY_S / 2
+        if day_s is not None:
+            self._dated = (day_s + second_of_day, self._utc_s)
         self._time_s = self._utc_s
         if self._timeline is not None:
             self._time_s = float(self._timeline.place(np.array([self._utc_s]))[0])
