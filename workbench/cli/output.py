@@ -2,33 +2,17 @@
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-import numpy as np
-
-
-def plain(value: Any) -> Any:
-    """`value` in JSON's own types; NaN and infinities become null, never bare words."""
-    if isinstance(value, Mapping):
-        return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, np.ndarray):
-        return [plain(item) for item in value.tolist()]
-    if isinstance(value, (list, tuple)):
-        return [plain(item) for item in value]
-    if isinstance(value, np.generic):
-        value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
+from workbench.records.jsonable import to_text
 
 
 def print_json(answer: Mapping[str, Any]) -> None:
     """One JSON object on stdout."""
-    print(json.dumps(plain(answer), ensure_ascii=False, allow_nan=False))
+    print(to_text(answer))
 
 
 def print_table(
