@@ -20,11 +20,11 @@ from workbench.calibration.decision import (
     times_as_many,
     uncertainty_to_settle,
 )
-from workbench.calibration.driveline_check import DriveLine
+from workbench.calibration.driveline_check import DriveLine, geometry_of, lap_of
 from workbench.calibration.readout import ChangeOvers
 from workbench.calibration.runs import Run
 from workbench.calibration.setting import Setting, propose_setting
-from workbench.calibration.true_speed import Known, TrueSpeeds, true_speeds
+from workbench.calibration.true_speed import TrueSpeeds, true_speeds
 from workbench.machine import Machine
 
 SHRINKS = {
@@ -91,25 +91,14 @@ class Calibration:
         return self.budget.value
 
 
-def lap_of(machine: Machine) -> Known | None:
-    """The length of one lap, None where it was not measured."""
-    belt = machine.belt
-    if math.isnan(belt.lap_length_m):
-        return None
-    return Known(belt.lap_length_m, belt.u_lap_length_m, "measured once, same in every run")
-
-
 def solve_speeds(
     runs: Sequence[Run], machine: Machine, drive_line: DriveLine, u_clock_rel: float = 0.0
 ) -> TrueSpeeds:
     """True speeds; the drive line's geometry counts only where the runs bear it out."""
-    geometry = None
-    if drive_line.agrees:
-        geometry = Known(
-            drive_line.from_geometry_m, drive_line.u_from_geometry_m, "drive line's geometry"
-        )
+    lap = lap_of(machine)
+    geometry = geometry_of(machine, lap) if drive_line.agrees else None
     slip = machine.drive.kind == "roll"
-    return true_speeds(runs, lap_of(machine), geometry, u_clock_rel=u_clock_rel, slip=slip)
+    return true_speeds(runs, lap, geometry, u_clock_rel=u_clock_rel, slip=slip)
 
 
 def working_speed(machine: Machine) -> float:

@@ -21,6 +21,9 @@ from workbench.machine import Drive, Machine
 
 Floats = NDArray[np.float64]
 
+ROD_FIT_U_REL = 2e-4
+"""How well rods sit one for one on their sprocket, from lap to lap; chosen."""
+
 
 @dataclass(frozen=True, slots=True)
 class DriveLine:
@@ -43,17 +46,45 @@ class DriveLine:
         return not abs(self.difference) > 2 * self.u_difference
 
 
+def lap_of(machine: Machine) -> Known | None:
+    """The length of one lap, None where it was not measured."""
+    belt = machine.belt
+    if math.isnan(belt.lap_length_m):
+        return None
+    return Known(belt.lap_length_m, belt.u_lap_length_m, "measured once, same in every run")
+
+
+def geometry_of(machine: Machine, lap: Known | None) -> Known:
+    """Metres a pulse by the drive line.
+
+    A lap that is a whole number of the entered pitches was not taped but counted in rods:
+    the pitch's error is then in both, and neither can bear the other out.
+    """
+    found, drive = metres_per_pulse(machine), machine.drive
+    of_lap = False
+    if lap is not None and drive.kind == "sprocket":
+        rods = lap.value_m / drive.rod_pitch_m
+        of_lap = rods > 1.5 and abs(rods - round(rods)) < 1e-6 * rods
+    return Known(found.value_m, found.u_m, "drive line's geometry", of_lap)
+
+
 def check_drive_line(
     runs: Sequence[Run], lap: Known | None, machine: Machine, u_clock_rel: float = 0.0
 ) -> DriveLine:
     """Compare what the runs show with the drive line's geometry."""
-    geometry = metres_per_pulse(machine)
+    geometry = geometry_of(machine, lap)
     both = [run for run in runs if run.has_laps and run.has_pulses]
     if lap is None or not both:
         return DriveLine(math.nan, math.nan, geometry.value_m, geometry.u_m)
     found = true_speeds(both, lap, None, u_clock_rel=u_clock_rel)
     ratio = found.metres_per_pulse / geometry.value_m
-    u_rel = math.hypot(found.u_metres_per_pulse_rel, geometry.u_rel)
+    u_rel = math.hypot(found.u_metres_per_pulse_rel, geometry.u_m / geometry.value_m)
+    if geometry.of_lap:
+        # The pitch cancels: only the timing is left, and a trace of it is never exact.
+        u_lap_rel = lap.u_m / lap.value_m
+        u_rel = math.hypot(
+            math.sqrt(max(found.u_metres_per_pulse_rel**2 - u_lap_rel**2, 0.0)), ROD_FIT_U_REL
+        )
     causes: tuple[str, ...] = ()
     if abs(ratio - 1) > 2 * u_rel:
         causes = name_difference(ratio, u_rel, machine.drive)

@@ -20,10 +20,9 @@ from workbench.calibration.speed import SpeedSeries, coverage_factor
 
 Floats = NDArray[np.float64]
 
-REACTION_S = 0.11
 U_REACTION_S = 0.07
-"""Reaction to one event, N(0.11 s, (0.07 s)²), 4 304 measurements: Am. J. Phys. 87(2),
-2019, p. 110."""
+"""Spread of the reaction to one event, N(0.11 s, (0.07 s)²), 4 304 measurements: Am. J.
+Phys. 87(2), 2019, p. 110. Its mean is part of the lag that the fit finds."""
 
 WINDOW_S = 1.0
 """Belt speed and its slope at a flip are those of a line over this long on either side."""
@@ -37,6 +36,10 @@ to 1.2 s; chosen, no source."""
 SCALE_PRIOR_REL = 0.05
 """How far a readout's scale is trusted before it is calibrated, for the phases of its
 rounding errors. Chosen; it only decides how soon two runs count as independent."""
+
+SHARED = 0.95
+"""Share of a rounding error's variance that equal speeds have in common. Not all of it: no
+belt runs equally fast twice, to the last digit. Chosen."""
 
 
 def rounding_correlation(apart: ArrayLike, u_apart: ArrayLike, step: float) -> Floats:
@@ -72,7 +75,7 @@ def display_correlation(
     u_apart = np.hypot(_u_apart(speed, log_covariance), SCALE_PRIOR_REL * apart)
     correlation = rounding_correlation(apart, u_apart, step)
     np.fill_diagonal(correlation, 1.0)
-    return np.asarray(member @ correlation @ member.T)
+    return np.asarray(SHARED * member @ correlation @ member.T + (1 - SHARED) * np.eye(shown.size))
 
 
 def _u_apart(speed: Floats, log_covariance: Floats) -> Floats:
@@ -96,12 +99,30 @@ def _alike(shown: Floats, speed: Floats, log_covariance: Floats, step: float) ->
 
 @dataclass(frozen=True, slots=True)
 class Flip:
-    """The display changed to `shown` (readout's unit) at `time_s`; `up` if it rose."""
+    """The display changed to `shown` (readout's unit) at `time_s`; `up` if it rose.
+
+    `u_time_s` is that of one press of a key, a constant delay being part of the lag.
+    """
 
     time_s: float
     shown: float
     up: bool
     line: int = 0
+    u_time_s: float = U_REACTION_S
+
+
+def flips_of(time_s: Floats, shown: Floats, step: float) -> list[Flip]:
+    """Change-overs of a display that was recorded, (n,) values at (n,) times.
+
+    Changes by more than one step are left out: which threshold was passed when is not known.
+    """
+    flips = []
+    for at in np.flatnonzero(np.diff(shown)):
+        change, gap_s = shown[at + 1] - shown[at], time_s[at + 1] - time_s[at]
+        if abs(abs(change) - step) < 0.1 * step and 0 < gap_s <= 1.0:
+            middle, u_s = float(time_s[at] + gap_s / 2), float(gap_s / math.sqrt(12))
+            flips.append(Flip(middle, float(shown[at + 1]), bool(change > 0), u_time_s=u_s))
+    return flips
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -217,7 +238,7 @@ def _at_flips(
             warnings.append(f"{place}: the display is said to flip {way}; left out.")
             continue
         half = step_mps / 2 if flip.up else -step_mps / 2
-        u = math.hypot(math.sqrt(cov[1, 1]), U_REACTION_S * slope)
+        u = math.hypot(math.sqrt(cov[1, 1]), flip.u_time_s * slope)
         kept.append(flip)
         rows.append((v, slope, u, flip.shown * unit_mps - half))
     columns = np.array(rows, dtype=np.float64).reshape(-1, 4).T

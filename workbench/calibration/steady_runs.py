@@ -25,11 +25,15 @@ from workbench.calibration.calibrate import (
     Calibration,
     RunResult,
     finished,
-    lap_of,
     solve_speeds,
     working_speed,
 )
-from workbench.calibration.driveline_check import DriveLine, check_drive_line, mend_counts
+from workbench.calibration.driveline_check import (
+    DriveLine,
+    check_drive_line,
+    lap_of,
+    mend_counts,
+)
 from workbench.calibration.fit import LineFit, farthest_point, lack_of_fit, straight_line
 from workbench.calibration.readout import display_correlation
 from workbench.calibration.runs import Run

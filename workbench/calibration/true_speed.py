@@ -30,6 +30,9 @@ SLIP_U_REL = 0.005
 """Creep of a belt on a friction roll, allowed for where only the geometry gives the metres
 a pulse; a sprocket does not creep. Chosen; common practice, no source."""
 
+SMALLEST_U_REL = 1e-6
+"""Stands for 'exact': no length of a machine is known better."""
+
 REFERENCE_REPEAT = 0.1
 """Share of a reference's uncertainty taken as its repeatability from run to run; the rest,
 its own calibration, is the same in every run. Chosen."""
@@ -37,11 +40,16 @@ its own calibration, is the same in every run. Chosen."""
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """A length known beforehand, with where it is known from."""
+    """A length known beforehand, with where it is known from.
+
+    `of_lap`: it and the length of the lap come from one measured pitch, so that their
+    relative errors are one and the same.
+    """
 
     value_m: float
     u_m: float
     source: str
+    of_lap: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,7 +141,8 @@ class _System:
         self.pulses_used = any(run.has_pulses for run in runs)
         self._width = len(runs) + self.pulses_used
         clock = self._clock(u_clock_rel)
-        if lap is not None and any(run.has_laps for run in runs):
+        of_lap = geometry is not None and geometry.of_lap
+        if lap is not None and (of_lap or any(run.has_laps for run in runs)):
             length = self._input(
                 Line(
                     "length of one lap",
@@ -154,7 +163,10 @@ class _System:
             if run.has_reference:
                 self._reference(i, run)
         if self.pulses_used and geometry is not None:
-            self._geometry(geometry, slip)
+            if of_lap:
+                self._geometry_of_lap(geometry, length)
+            else:
+                self._geometry(geometry, slip)
 
     def observe(self, x: Floats) -> Floats:
         """Observations (rows,) or (rows, m) for inputs (k,) or (k, m)."""
@@ -225,7 +237,7 @@ class _System:
             "metres a pulse by the drive line",
             geometry.value_m,
             # A pitch declared as exact still must not make the equations singular.
-            max(geometry.u_m, 1e-9 * geometry.value_m),
+            max(geometry.u_m, SMALLEST_U_REL * geometry.value_m),
             "m",
             source=geometry.source,
             group="drive line",
@@ -241,6 +253,18 @@ class _System:
             )
             terms.append((self._input(creep), 1.0))
         self._row({self._width - 1: 1.0}, 0.0, terms)
+
+    def _geometry_of_lap(self, geometry: Known, length: int) -> None:
+        lap_m = self.inputs[length].estimate
+        fit = Line(
+            "rods on the sprocket, one for one",
+            1.0,
+            SMALLEST_U_REL,
+            source="lap and drive line from one pitch",
+            group="drive line",
+        )
+        terms = [(length, 1.0), (self._input(fit), 1.0)]
+        self._row({self._width - 1: 1.0}, math.log(geometry.value_m / lap_m), terms)
 
 
 def _lap_time(run: Run) -> Line:
