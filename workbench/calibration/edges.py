@@ -17,6 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.calibration.relock import Stretches, places, stretches
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -244,16 +246,45 @@ def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
     tooth = np.arange(kept_s.size, dtype=np.int64)
     _raise_after(tooth, at, found.missed)
     taken = np.searchsorted(kept_s, time_s[found.extra]) - 1
-    slipped_at, slip = _slips(kept_s, tooth, np.union1d(at, taken[taken >= 0]))
-    _raise_after(tooth, slipped_at, slip)
-    return CleanEdges(
+    doubtful = stretches(kept_s, tooth, np.union1d(at, taken[taken >= 0]))
+    edges = CleanEdges(
         kept_s,
         tooth,
         np.concatenate((start, starts)),
-        int(found.missed.sum() + slip.sum()),
+        int(found.missed.sum()),
         found.extra.size,
         kept_s[at[found.missed > 0]],
         time_s[found.extra],
+    )
+    wrong = np.flatnonzero(doubtful.sure & (doubtful.slip != 0))
+    return _recounted(edges, doubtful, wrong) if wrong.size else edges
+
+
+def _recounted(edges: CleanEdges, doubtful: Stretches, wrong: Ints) -> CleanEdges:
+    """Number the edges of the `wrong` stretches, and all after them, by their phase."""
+    tooth, keep = edges.tooth.copy(), np.ones(edges.tooth.size, dtype=np.bool_)
+    for index in wrong:
+        inside = slice(int(doubtful.first[index]) + 1, int(doubtful.last[index]) + 1)
+        keep[inside], tooth[inside] = places(edges.time_s, edges.tooth, doubtful, int(index))
+    before = np.cumsum(np.append(0, doubtful.slip[wrong]))
+    for index, slip in zip(wrong, before[:-1], strict=True):
+        tooth[int(doubtful.first[index]) + 1 : int(doubtful.last[index]) + 1] += slip
+    bounds = np.append(doubtful.last[wrong] + 1, tooth.size)
+    ends = np.append(doubtful.first[wrong[1:]] + 1, tooth.size)
+    for low, high, raised in zip(bounds[:-1], ends, before[1:], strict=True):
+        tooth[low:high] += raised
+    time_s, tooth = edges.time_s[keep], tooth[keep]
+    starts = np.searchsorted(np.flatnonzero(keep), edges.starts)
+    missed = np.diff(tooth) - 1
+    missed[starts[1:] - 1] = 0
+    return CleanEdges(
+        time_s,
+        tooth,
+        starts,
+        int(missed.sum()),
+        edges.extra + int(np.count_nonzero(~keep)),
+        time_s[:-1][missed > 0],
+        np.sort(np.concatenate((edges.extra_s, edges.time_s[~keep]))),
     )
 
 
@@ -267,33 +298,6 @@ def _raise_after(tooth: Ints, at: Ints, step: Ints) -> None:
         return
     for low, high, raised in zip(bounds[:-1], bounds[1:], height, strict=True):
         tooth[low:high] += raised
-
-
-def _slips(time_s: Floats, tooth: Ints, at: Ints) -> tuple[Ints, Ints]:
-    """Places where the count is out by whole teeth, and by how many.
-
-    Where noise falls into the gap of a missed tooth, the two nearest intervals can be
-    misread; the phase of the teeth well before and well after tells. Judged only where
-    the speed is steady over both windows.
-    """
-    reach = BLOCK
-    at = at[(at >= reach) & (at < time_s.size - reach)]
-    before, after = at[:, None] + np.arange(1 - reach, 1), at[:, None] + np.arange(1, reach + 1)
-    count_before, count_after = np.diff(tooth[before]), np.diff(tooth[after])
-    period_before = np.median(np.diff(time_s[before]) / np.maximum(count_before, 1), axis=1)
-    period_after = np.median(np.diff(time_s[after]) / np.maximum(count_after, 1), axis=1)
-    period_s = 0.5 * (period_before + period_after)
-    steady = np.abs(period_after - period_before) < 0.05 * period_s
-    here = tooth[at][:, None]
-    phase_before = np.median(time_s[before] - period_s[:, None] * (tooth[before] - here), axis=1)
-    phase_after = np.median(time_s[after] - period_s[:, None] * (tooth[after] - here), axis=1)
-    jump = (phase_after - phase_before) / period_s
-    slip = np.rint(jump)
-    sure = steady & (slip != 0) & (np.abs(jump - slip) < 0.25) & (np.abs(slip) < 3)
-    # Neighbouring anomalies see the same slip: it is put right at the first of them only.
-    where = np.flatnonzero(sure)
-    first = where[np.diff(at[where], prepend=-2 * reach) > reach]
-    return at[first], slip[first].astype(np.int64)
 
 
 def _count_pitches(interval_s: Floats, period_s: Floats, long: Ints) -> tuple[Ints, Flags]:

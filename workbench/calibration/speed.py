@@ -11,12 +11,13 @@ uncertainty is then that of the two end points alone.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import CleanEdges
+from workbench.calibration.edges import NO_TIME_S, CleanEdges
 from workbench.calibration.target_wheel import tooth_signature
 
 Floats = NDArray[np.float64]
@@ -50,6 +51,20 @@ class PeriodFit:
     jitter_s: float
     span_s: float
     teeth_passed: int
+
+    def bridged(self, edges: CleanEdges) -> PeriodFit:
+        """The mean over the interruptions too, each at the rate of the teeth on its two sides.
+
+        Pulses are often lost because the belt is slow: the mean over the rest is then too
+        fast. By how much the bridging moves the mean is taken as its standard uncertainty.
+        """
+        gap_s, rate_hz = _interruptions(edges)
+        if not gap_s.size:
+            return self
+        pitches = self.span_s / self.period_s + float(gap_s @ rate_hz)
+        period_s = (self.span_s + float(gap_s.sum())) / pitches
+        u_period_s = math.hypot(self.u_period_s, period_s - self.period_s)
+        return replace(self, period_s=period_s, u_period_s=u_period_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,6 +229,31 @@ def _extent(edges: CleanEdges) -> tuple[float, int]:
     return time_s, sum(int(edges.tooth[last - 1] - edges.tooth[first]) for first, last in spans)
 
 
+NEAR_TEETH = 8
+"""Intervals on each side of an interruption that tell the rate there."""
+
+
+def _interruptions(edges: CleanEdges) -> tuple[Floats, Floats]:
+    """Seconds of each interruption and the tooth rate beside it."""
+    spans = edges.spans()
+    gap_s = edges.time_s[edges.starts[1:]] - edges.time_s[edges.starts[1:] - 1]
+    rates = [_end_rates(edges, first, last) for first, last in spans]
+    sides = np.array(
+        [(one[1], other[0]) for one, other in pairwise(rates)], dtype=np.float64
+    ).reshape(-1, 2)
+    known = np.isfinite(sides).any(axis=1)
+    return gap_s[known], np.nanmean(sides[known], axis=1)
+
+
+def _end_rates(edges: CleanEdges, first: int, last: int) -> tuple[float, float]:
+    """Tooth rate at the beginning and at the end of a segment, NaN where it is one edge."""
+    pitches, interval_s = np.diff(edges.tooth[first:last]), np.diff(edges.time_s[first:last])
+    if interval_s.size == 0:
+        return math.nan, math.nan
+    rate_hz = pitches / np.maximum(interval_s, NO_TIME_S)
+    return float(np.median(rate_hz[:NEAR_TEETH])), float(np.median(rate_hz[-NEAR_TEETH:]))
+
+
 def _fast_jitter(residual_s: Floats, tooth: Ints, segment: Ints) -> tuple[float, float]:
     """White jitter from second differences, which a smooth wander hardly moves: var = 6σ²."""
     near = (np.diff(tooth) == 1) & (np.diff(segment) == 0)
@@ -252,7 +292,7 @@ def belt_speed(
     Relative contributions add in squares (GUM 5.1.6), degrees of freedom after
     Welch-Satterthwaite (GUM G.4.1). Raises ValueError where there are too few edges.
     """
-    fit = fit_period(edges, teeth)
+    fit = fit_period(edges, teeth).bridged(edges)
     parts = {
         "period": fit.u_period_s / fit.period_s,
         "metres a pulse": u_metre_per_pulse_m / metre_per_pulse_m,

@@ -154,7 +154,7 @@ def _doubts(
     if edges.starts.size > 1:
         doubts.append(
             f"{name}: {edges.starts.size - 1} interruptions in which pulses could not be "
-            "counted; the speed is the mean over the rest."
+            "counted; over these the belt is taken to have run as just before and after."
         )
     if speed.method == "line":
         doubts.append(

@@ -1,0 +1,89 @@
+"""The tooth count across a stretch where noise and lost pulses fell together.
+
+Interval by interval such a stretch cannot be counted: noise lands in the gap of a missed
+tooth, sparks come nearly as fast as teeth. But the teeth before and after it stand in
+phase, so the number of pitches between them is known, and each edge inside is either the
+one nearest to its place or an extra one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+REACH = 16
+"""Good edges looked at on each side of a stretch; nearer stretches are taken together."""
+
+STEADY = 0.05
+"""Largest change of the period across a stretch at which the phase is carried over it."""
+
+OUT_OF_PHASE = 0.25
+"""Pitches by which the phase may be off for the count to be sure."""
+
+NEAR_PITCH = 0.3
+"""Pitches an edge inside may stand from its place and still be its tooth's."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretches:
+    """Stretches of doubtful edges: the last good edge before, the last doubtful one.
+
+    All (n,). `slip` is by how many teeth the count over it was short (negative: over),
+    `sure` whether that is known. `period_s` is the tooth period around it, `phase_s` the
+    time at which the tooth of the edge `first` was due by its fellows before it.
+    """
+
+    first: Ints
+    last: Ints
+    slip: Ints
+    sure: Flags
+    period_s: Floats
+    phase_s: Floats
+
+
+def stretches(time_s: Floats, tooth: Ints, at: Ints) -> Stretches:
+    """Gather the doubtful places `at` (ascending indices) and compare phases across each."""
+    at = at[(at >= REACH) & (at < time_s.size - REACH)]
+    apart = np.diff(at, prepend=-REACH - 1) > REACH
+    first, last = at[apart], at[np.append(apart[1:], True)] if at.size else at
+    before = first[:, None] + np.arange(1 - REACH, 1)
+    after = np.minimum(last[:, None] + np.arange(1, REACH + 1), time_s.size - 1)
+    period_before, period_after = _period(time_s, tooth, before), _period(time_s, tooth, after)
+    period_s = 0.5 * (period_before + period_after)
+    here = tooth[first][:, None]
+    phase_s = np.median(time_s[before] - period_s[:, None] * (tooth[before] - here), axis=1)
+    later_s = np.median(time_s[after] - period_s[:, None] * (tooth[after] - here), axis=1)
+    jump = (later_s - phase_s) / period_s
+    slip = np.rint(jump)
+    sure = np.abs(period_after - period_before) < STEADY * period_s
+    sure &= np.abs(jump - slip) < OUT_OF_PHASE
+    return Stretches(first, last, slip.astype(np.int64), sure, period_s, phase_s)
+
+
+def _period(time_s: Floats, tooth: Ints, window: Ints) -> Floats:
+    pitches = np.maximum(np.diff(tooth[window]), 1)
+    return np.asarray(np.median(np.diff(time_s[window]) / pitches, axis=1))
+
+
+def places(time_s: Floats, tooth: Ints, found: Stretches, index: int) -> tuple[Flags, Ints]:
+    """Which edges inside one stretch are teeth, and which tooth each of these is.
+
+    Both over the edges first + 1 … last; the tooth numbers count on from that of `first`.
+    """
+    first, last = int(found.first[index]), int(found.last[index])
+    inside = slice(first + 1, last + 1)
+    pitches = (time_s[inside] - found.phase_s[index]) / found.period_s[index]
+    nearest = np.rint(pitches).astype(np.int64)
+    off = np.abs(pitches - nearest)
+    most = int(tooth[last + 1] - tooth[first] + found.slip[index])
+    order = np.lexsort((off, nearest))
+    best = np.zeros(nearest.size, dtype=np.bool_)
+    best[order[np.diff(nearest[order], prepend=-1) > 0]] = True
+    best &= (nearest >= 1) & (nearest < most) & (off <= NEAR_PITCH)
+    return best, tooth[first] + nearest
