@@ -95,7 +95,8 @@ class CleanEdges:
     def spans(self) -> list[tuple[int, int]]:
         """(first, last + 1) of each segment."""
         ends = [*self.starts[1:].tolist(), self.time_s.size]
-        return list(zip(self.starts.tolist(), ends, strict=True))
+        pairs = zip(self.starts.tolist(), ends, strict=True)
+        return [(first, last) for first, last in pairs if last > first]
 
 
 def clean(time_s: Floats) -> CleanEdges:
