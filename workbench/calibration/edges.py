@@ -39,8 +39,11 @@ PAD = 8 * BLOCK
 NO_TIME_S = 1e-12
 """Shorter than any counter can tell: keeps edges at one and the same time divisible."""
 
-BURST_BLOCKS = 6
-"""Blocks on each side among which one filled with noise is a valley."""
+BURST_BLOCKS = 12
+"""Blocks on each side among which those filled with noise are a valley."""
+
+LONGEST_BURST_S = 0.6
+"""A longer valley is the belt running faster. Chosen: belts take a second to speed up."""
 
 FEW_HOLES = 10_000
 """Up to this many holes the index is raised piece by piece, without a copy of it all."""
@@ -275,7 +278,8 @@ def _recounted(edges: CleanEdges, doubtful: Stretches, wrong: Ints) -> CleanEdge
     for low, high, raised in zip(bounds[:-1], ends, before[1:], strict=True):
         tooth[low:high] += raised
     time_s, tooth = edges.time_s[keep], tooth[keep]
-    starts = np.searchsorted(np.flatnonzero(keep), edges.starts)
+    starts = np.unique(np.searchsorted(np.flatnonzero(keep), edges.starts))
+    starts = starts[starts < time_s.size]
     missed = np.diff(tooth) - 1
     missed[starts[1:] - 1] = 0
     return CleanEdges(
@@ -370,15 +374,22 @@ def _heal_bursts(median: Floats, ordered: Floats) -> Floats:
     """Replace the medians of blocks that a burst of noise has filled, wholly or in part.
 
     In a block filled in part the few long intervals hold most of the time: the interval in
-    which the middle of the block's time lies is far above the median. A block filled
-    wholly is a deep, short valley among its neighbours.
+    which the middle of the block's time lies is far above the median. Blocks filled wholly
+    are a valley among their neighbours, and a short one: a belt has mass, it cannot run
+    half as fast again and be back at its old speed within half a second.
     """
     total = np.cumsum(ordered, axis=1)
     middle = np.argmax(total >= 0.5 * total[:, -1:], axis=1)
     by_time = ordered[np.arange(median.size), middle]
     padded = np.pad(median, BURST_BLOCKS, mode="edge")
     highest = np.lib.stride_tricks.sliding_window_view(padded, BURST_BLOCKS).max(axis=1)
-    banks = np.minimum(highest[: median.size], highest[-median.size :])
+    left, right = highest[: median.size], highest[-median.size :]
+    banks = np.minimum(left, right)
     partly = by_time > 1.5 * median
     healed = np.where(partly, np.maximum(median, np.minimum(by_time, banks)), median)
-    return np.where(healed < 0.25 * banks, banks, healed)
+    valley = (healed < 0.72 * banks) & (np.maximum(left, right) < 1.25 * banks)
+    change = np.flatnonzero(np.diff(np.concatenate(([False], valley, [False])).astype(np.int8)))
+    for first, last in change.reshape(-1, 2):
+        if total[first:last, -1].sum() > LONGEST_BURST_S:
+            valley[first:last] = False
+    return np.where(valley | (healed < 0.25 * banks), banks, healed)

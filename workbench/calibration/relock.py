@@ -26,6 +26,9 @@ STEADY = 0.05
 OUT_OF_PHASE = 0.25
 """Pitches by which the phase may be off for the count to be sure."""
 
+LONGEST = 64
+"""Pitches over which the phase is carried; beyond, a belt that wanders is out of step."""
+
 NEAR_PITCH = 0.3
 """Pitches an edge inside may stand from its place and still be its tooth's."""
 
@@ -63,6 +66,7 @@ def stretches(time_s: Floats, tooth: Ints, at: Ints) -> Stretches:
     slip = np.rint(jump)
     sure = np.abs(period_after - period_before) < STEADY * period_s
     sure &= np.abs(jump - slip) < OUT_OF_PHASE
+    sure &= tooth[last] - tooth[first] <= LONGEST
     return Stretches(first, last, slip.astype(np.int64), sure, period_s, phase_s)
 
 
