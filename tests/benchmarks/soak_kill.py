@@ -21,8 +21,6 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-
 from drivers.contract import BaseDriver, EdgeBlock, SpeedBlock
 from workbench.records.recorder import Recorder, merged_notes
 from workbench.records.store import open_store

@@ -96,7 +96,8 @@ def _unpack(data: bytes) -> tuple[dict[str, Any], dict[str, Array]]:
 def _fold(array: Array) -> bytes:
     size = array.dtype.itemsize
     bits = np.ascontiguousarray(array).view(f"<u{size}")
-    deltas = np.diff(bits, prepend=bits.dtype.type(0))
+    deltas = bits.copy()
+    deltas[1:] -= bits[:-1]
     return deltas.view(np.uint8).reshape(-1, size).T.tobytes()
 
 
