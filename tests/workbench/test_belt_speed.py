@@ -177,3 +177,33 @@ def test_the_signature_gives_each_tooth_its_place() -> None:
 def test_a_signature_needs_two_turns() -> None:
     with pytest.raises(ValueError, match="two turns"):
         tooth_signature(clean(pulses(0, 1)), TEETH)
+
+
+def test_pulses_lost_because_the_belt_is_slow_do_not_make_it_fast() -> None:
+    """Every tooth below 0.7 of full speed is lost: the mean over the rest would be 9 % high."""
+    clock = np.linspace(0, 60, 600_001)
+    rate_hz = 100 * (1 - 0.4 * np.sin(2 * np.pi * clock / 12) ** 4)
+    phase = np.concatenate(([0], np.cumsum(rate_hz[:-1] * np.diff(clock))))
+    true_s = np.interp(np.arange(1, int(phase[-1])), phase, clock)
+    seen = np.interp(true_s, clock, rate_hz) > 70
+    edges = clean(true_s[seen])
+    speed = belt_speed(edges, TEETH, 1.0, 0.0)
+    assert edges.starts.size > 5
+    assert speed.speed_mps == pytest.approx(phase[-1] / 60, abs=speed.U_mps)
+    assert speed.U_mps / speed.speed_mps < 0.25
+
+
+def test_a_stop_leaves_the_mean_of_the_rest_alone() -> None:
+    time_s = pulses(1, 60)
+    speed = belt_speed(clean(np.concatenate((time_s[:700], time_s[700:] + 5.0))), TEETH, 1.0, 0.0)
+    assert speed.speed_mps == pytest.approx(1 / PERIOD_S, rel=1e-3)
+
+
+def test_sparks_nearly_as_fast_as_teeth_do_not_change_the_count() -> None:
+    """A burst of 110 Hz beside teeth at 100 Hz for half a second; invented data."""
+    time_s = pulses(2, 60)
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        sparks = 5 + 3 * rng.random() + np.arange(0, 0.5, 1 / 110) * (1 + 0.02 * rng.random())
+        edges = clean(np.sort(np.concatenate((time_s, sparks))))
+        assert abs(int(edges.tooth[-1]) - (time_s.size - 1)) <= (1 if edges.starts.size == 1 else 3)

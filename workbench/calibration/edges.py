@@ -42,6 +42,9 @@ NO_TIME_S = 1e-12
 BURST_BLOCKS = 12
 """Blocks on each side among which those filled with noise are a valley."""
 
+LONG_DOUBT = 8
+"""Doubtful edges in one stretch that are left out where they cannot be counted."""
+
 LONGEST_BURST_S = 0.6
 """A longer valley is the belt running faster. Chosen: belts take a second to speed up."""
 
@@ -260,25 +263,30 @@ def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
         kept_s[at[found.missed > 0]],
         time_s[found.extra],
     )
-    wrong = np.flatnonzero(doubtful.sure & (doubtful.slip != 0))
-    return _recounted(edges, doubtful, wrong) if wrong.size else edges
+    long = doubtful.last - doubtful.first >= LONG_DOUBT
+    unsure = np.flatnonzero(doubtful.off & ~doubtful.sure & long)
+    wrong = np.flatnonzero(doubtful.off & doubtful.sure)
+    if unsure.size or wrong.size:
+        return _recounted(edges, doubtful, wrong, unsure)
+    return edges
 
 
-def _recounted(edges: CleanEdges, doubtful: Stretches, wrong: Ints) -> CleanEdges:
-    """Number the edges of the `wrong` stretches, and all after them, by their phase."""
+def _recounted(edges: CleanEdges, doubtful: Stretches, wrong: Ints, unsure: Ints) -> CleanEdges:
+    """Number the edges of the `wrong` stretches, and all after them, by their phase.
+
+    An `unsure` stretch is left out whole, and a new segment starts after it.
+    """
     tooth, keep = edges.tooth.copy(), np.ones(edges.tooth.size, dtype=np.bool_)
     for index in wrong:
         inside = slice(int(doubtful.first[index]) + 1, int(doubtful.last[index]) + 1)
         keep[inside], tooth[inside] = places(edges.time_s, edges.tooth, doubtful, int(index))
-    before = np.cumsum(np.append(0, doubtful.slip[wrong]))
-    for index, slip in zip(wrong, before[:-1], strict=True):
-        tooth[int(doubtful.first[index]) + 1 : int(doubtful.last[index]) + 1] += slip
-    bounds = np.append(doubtful.last[wrong] + 1, tooth.size)
-    ends = np.append(doubtful.first[wrong[1:]] + 1, tooth.size)
-    for low, high, raised in zip(bounds[:-1], ends, before[1:], strict=True):
-        tooth[low:high] += raised
+    _raise_after(tooth, doubtful.last[wrong], doubtful.slip[wrong])
+    extra_s = edges.time_s[~keep]
+    for first, last in zip(doubtful.first[unsure], doubtful.last[unsure], strict=True):
+        keep[first + 1 : last + 1] = False
     time_s, tooth = edges.time_s[keep], tooth[keep]
-    starts = np.unique(np.searchsorted(np.flatnonzero(keep), edges.starts))
+    starts = np.union1d(edges.starts, doubtful.last[unsure] + 1)
+    starts = np.unique(np.searchsorted(np.flatnonzero(keep), starts))
     starts = starts[starts < time_s.size]
     missed = np.diff(tooth) - 1
     missed[starts[1:] - 1] = 0
@@ -287,9 +295,9 @@ def _recounted(edges: CleanEdges, doubtful: Stretches, wrong: Ints) -> CleanEdge
         tooth,
         starts,
         int(missed.sum()),
-        edges.extra + int(np.count_nonzero(~keep)),
+        edges.extra + extra_s.size,
         time_s[:-1][missed > 0],
-        np.sort(np.concatenate((edges.extra_s, edges.time_s[~keep]))),
+        np.sort(np.concatenate((edges.extra_s, extra_s))),
     )
 
 

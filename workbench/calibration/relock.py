@@ -38,7 +38,8 @@ class Stretches:
     """Stretches of doubtful edges: the last good edge before, the last doubtful one.
 
     All (n,). `slip` is by how many teeth the count over it was short (negative: over),
-    `sure` whether that is known. `period_s` is the tooth period around it, `phase_s` the
+    `sure` whether that is known, `off` whether the phases say that something is wrong.
+    `period_s` is the tooth period around it, `phase_s` the
     time at which the tooth of the edge `first` was due by its fellows before it.
     """
 
@@ -46,6 +47,7 @@ class Stretches:
     last: Ints
     slip: Ints
     sure: Flags
+    off: Flags
     period_s: Floats
     phase_s: Floats
 
@@ -67,7 +69,8 @@ def stretches(time_s: Floats, tooth: Ints, at: Ints) -> Stretches:
     sure = np.abs(period_after - period_before) < STEADY * period_s
     sure &= np.abs(jump - slip) < OUT_OF_PHASE
     sure &= tooth[last] - tooth[first] <= LONGEST
-    return Stretches(first, last, slip.astype(np.int64), sure, period_s, phase_s)
+    off = np.abs(jump) > 0.5
+    return Stretches(first, last, slip.astype(np.int64), sure, off, period_s, phase_s)
 
 
 def _period(time_s: Floats, tooth: Ints, window: Ints) -> Floats:

@@ -107,6 +107,21 @@ def _stands_out(edges: CleanEdges, index: Ints, deviation: Floats, teeth: int) -
     return strength > max(LEAST_SIGNATURE, step)
 
 
+def missing_teeth(edges: CleanEdges, teeth: int) -> Ints:
+    """How often each tooth was missed that is missed in most turns; empty where there is none.
+
+    `teeth` is the number the wheel's pattern repeats after, 0 where none is known.
+    """
+    if teeth == 0 or edges.missed == 0:
+        return np.empty(0, dtype=np.int64)
+    pitches = np.diff(edges.tooth)
+    long = np.flatnonzero(pitches > 1)
+    absent = np.concatenate([np.arange(edges.tooth[at] + 1, edges.tooth[at + 1]) for at in long])
+    count = np.bincount(absent % teeth, minlength=teeth)
+    turns = (edges.tooth[-1] - edges.tooth[0]) / teeth
+    return np.asarray(count[count > 0.5 * turns])
+
+
 def _more_in(index: Ints, deviation: Floats, teeth: int, multiple: int) -> bool:
     """Whether folding at a multiple could hold a fifth or more of the signature's strength.
 

@@ -13,8 +13,9 @@ import numpy as np
 from drivers.contract import EdgeTrack, Recording, SpeedTrack
 from workbench.calibration.driveline import metres_per_pulse
 from workbench.calibration.edges import CleanEdges, clean
+from workbench.calibration.lap_check import check_laps
 from workbench.calibration.speed import BeltSpeed, belt_speed, coverage_factor, speed_series
-from workbench.calibration.target_wheel import TeethSeen, teeth_seen
+from workbench.calibration.target_wheel import TeethSeen, missing_teeth, teeth_seen
 from workbench.cli import DONE
 from workbench.cli.output import print_json, print_table, print_warnings, with_uncertainty
 from workbench.cli.source import add_source, finish, load_source, pick_edges
@@ -59,7 +60,7 @@ def compute(
     }
     if recording.edges or options["channel"] is not None:
         track = pick_edges(recording, options["channel"])
-        answer |= _belt(track, machine, warnings)
+        answer |= _belt(track, machine, recording.edges.get("lap"), warnings)
     answer["speeds"] = [_source_speed(track) for track in recording.speeds.values()]
     answer["messages"] = recording.messages
     answer["rejects"] = recording.rejects
@@ -67,7 +68,9 @@ def compute(
     return answer
 
 
-def _belt(track: EdgeTrack, machine: Machine | None, warnings: list[str]) -> dict[str, Any]:
+def _belt(
+    track: EdgeTrack, machine: Machine | None, lap: EdgeTrack | None, warnings: list[str]
+) -> dict[str, Any]:
     edges = clean(track.time_s)
     seen = teeth_seen(edges)
     answer: dict[str, Any] = {
@@ -99,7 +102,32 @@ def _belt(track: EdgeTrack, machine: Machine | None, warnings: list[str]) -> dic
     if per_pulse is not None:
         answer |= _in_metres(edges, teeth, per_pulse.value_m, speed)
         answer |= {"metres_per_pulse": per_pulse.value_m, "u_metres_per_pulse": per_pulse.u_m}
+    if machine is not None and lap is not None and lap is not track:
+        answer |= _laps(edges, lap, machine, warnings)
     return answer
+
+
+def _laps(
+    edges: CleanEdges, lap: EdgeTrack, machine: Machine, warnings: list[str]
+) -> dict[str, Any]:
+    """What the lap mark says of the belt, where there is one."""
+    check = check_laps(edges, lap.time_s, machine)
+    if check is None:
+        return {}
+    if check.causes:
+        warnings.append(
+            f"{check.laps} laps say that the belt moves {100 * check.difference:+.1f} % against "
+            f"the drive line's geometry (± {200 * check.u_difference:.1f} %): "
+            + "; or ".join(check.causes)
+            + "."
+        )
+    return {
+        "laps": check.laps,
+        "lap_speed_mps": check.lap_speed_mps,
+        "u_lap_speed_mps": check.u_lap_speed_mps,
+        "metres_per_pulse_by_laps": check.metre_per_pulse_m,
+        "u_metres_per_pulse_by_laps": check.u_metre_per_pulse_m,
+    }
 
 
 def _teeth(machine: Machine | None, seen: TeethSeen) -> int:
@@ -145,7 +173,13 @@ def _doubts(
             f"count the teeth. If {seen.teeth} is right, the belt moves "
             f"{typed / seen.teeth:.4g} times as fast as stated."
         )
-    for what, count in (("missed", edges.missed), ("extra", edges.extra)):
+    holes = missing_teeth(edges, seen.teeth or 0)
+    if holes.size:
+        doubts.append(
+            f"{name}: the same {'tooth is' if holes.size == 1 else 'teeth are'} missing in every "
+            "turn of the target wheel: it is damaged, or made so. The gap command names the tooth."
+        )
+    for what, count in (("missed", edges.missed - holes.sum()), ("extra", edges.extra)):
         if count > LOST_SHARE * track.time_s.size:
             doubts.append(
                 f"{name}: {count} {what} pulses in {track.time_s.size} "
