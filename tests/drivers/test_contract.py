@@ -5,6 +5,7 @@ gives its address and what makes data come (called once it is open).
 """
 
 import functools
+import inspect
 import itertools
 import math
 import operator
@@ -29,6 +30,7 @@ from drivers.contract import (
     ValueBlock,
 )
 from drivers.firmware import counter_core
+from drivers.listen_only import SILENT
 from drivers.recording import assemble, collect
 
 EDGE_TABLE = "time_s,channel,fall_s,amplitude_v\n" + "".join(
@@ -73,12 +75,22 @@ def counter(cable, **_):
     return f"counter:{cable.port}", lambda: cable.send(frames)
 
 
+def printing_board(cable, **_):
+    lines = "".join(f"left = {period_us}\r\n" for period_us in (0, 20_000, 20_100, 19_900))
+    address = f"counter:{cable.port}?lines=left = {{left:each_period_us}}"
+    return address, lambda: cable.send(lines.encode())
+
+
 def gnss(cable, **_):
     return f"gnss:{cable.port}?baud=9600", lambda: cable.send(b"".join(RMC))
 
 
 def can_bus(bus, **_):
     return "can:virtual:contract", lambda: send(bus, 0x0CFE48F0)
+
+
+def slcan(cable, **_):
+    return f"can:slcan:{cable.port}", lambda: cable.send(b"T0CFE48F08E803000000000000\r" * 3)
 
 
 def dbc(bus, tmp_path, **_):
@@ -101,8 +113,10 @@ CASES = {
     "sim, as fast as it is read": lambda **_: ("sim:healthy?pace=fast", nothing),
     "sim, by the clock": lambda **_: ("sim:healthy?seed=4", nothing),
     "counter": counter,
+    "counter, printed lines": printing_board,
     "gnss": gnss,
     "can": can_bus,
+    "can, slcan": slcan,
     "dbc": dbc,
 }
 BY_CLOCK = [name for name in CASES if name.startswith(("file", "sim"))]
@@ -120,6 +134,11 @@ class SteppingClock:
         return self.now_s
 
 
+@pytest.fixture(autouse=True)
+def _quick_slcan(monkeypatch):
+    monkeypatch.setitem(SILENT, "slcan", SILENT["slcan"] | {"sleep_after_open": 0})
+
+
 @pytest.fixture
 def bus():
     with can.Bus("contract", interface="virtual", ignore_config=True) as other_end:
@@ -132,8 +151,9 @@ def make(request, tmp_path):
     made = []
 
     def make(name, clock=None):
-        needs = {"counter": ["cable"], "gnss": ["cable"], "can": ["bus"], "dbc": ["bus"]}
-        fixtures = {need: request.getfixturevalue(need) for need in needs.get(name, [])}
+        asked = inspect.signature(CASES[name]).parameters
+        needs = [need for need in ("cable", "bus") if need in asked]
+        fixtures = {need: request.getfixturevalue(need) for need in needs}
         address, feed = CASES[name](tmp_path=tmp_path, **fixtures)
         made.append(open_input(address, clock or SteppingClock()))
         return made[-1], feed

@@ -57,7 +57,9 @@ def test_json(shown):
         "address": "gnss:/dev/ttyX1?baud=9600",
         "problem": "",
     }
-    assert {"address": "sim:healthy", "title": "Healthy machine"} in answer["simulated"]
+    [healthy] = [s for s in answer["simulated"] if s["address"] == "sim:healthy"]
+    assert healthy["title"] == "Healthy machine"
+    assert healthy["about"]
 
 
 def test_no_listen_only_names_the_ports(shown):

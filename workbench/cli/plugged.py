@@ -38,7 +38,10 @@ def show_plugged(args: argparse.Namespace) -> int:
 def _simulated() -> list[dict[str, str]]:
     from drivers.catalogue import listing
 
-    return [{"address": address, "title": title} for address, title, _ in listing("sim")]
+    return [
+        {"address": address, "title": title, "about": about}
+        for address, title, about in listing("sim")
+    ]
 
 
 def _print(inputs: Sequence[dict[str, Any]], simulated: Sequence[dict[str, str]]) -> None:
