@@ -1,46 +1,108 @@
-"""`evenpace pass`: did belt and ground keep pace on a test pass."""
+"""`evenpace pass`: did belt and ground keep pace on a test pass, and if not, why."""
 
 from __future__ import annotations
 
 import argparse
+import json
 import math
-import sys
+from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from drivers.contract import EdgeTrack, Recording, SpeedTrack
-from workbench.calibration.driveline import metres_per_pulse
-from workbench.calibration.edges import clean
-from workbench.calibration.speed import SpeedSeries, speed_series
+from drivers.contract import Recording
+from workbench.calibration.decision import Verdict
 from workbench.cli import DONE, FAILED
-from workbench.cli.output import print_json, print_table, print_warnings, with_uncertainty
-from workbench.cli.pulse_rates import u_scale_rel, with_pulse_rates
-from workbench.cli.source import add_source, finish, load_source, pick_edges, pick_speed
+from workbench.cli.output import print_json, print_warnings
+from workbench.cli.pass_answer import causes, course, over_time, sources, what_to_do, where
+from workbench.cli.pass_inputs import Chosen, choose, gather_inputs, name_of, with_factors
+from workbench.cli.pass_print import print_pass
+from workbench.cli.pulse_rates import with_pulse_rates
+from workbench.cli.source import add_source, finish, load_source, seconds
 from workbench.errors import WrongInput
 from workbench.machine import Limits, Machine
-from workbench.match.ratio import Pace, PaceLimits, cannot_tell, pace, seconds_to_settle
+from workbench.match.evidence import gather
+from workbench.match.ratio import (
+    Comparison,
+    Pace,
+    PaceLimits,
+    cannot_tell,
+    compare,
+    seconds_to_settle,
+)
 
-NOT_THE_GROUND = ("wheel", "water", "cruise", "selected", "65096", "65265", "61474")
-"""Words of sources that may be away from the ground itself; others are taken first."""
+_ABOUT = (
+    "The ratio is always belt ÷ ground. Approach, headlands and stops are left out. Causes are "
+    "weighed by the likelihood of all that was recorded: pulses, laps, readout, engine speed, oil "
+    "temperature, wheel, radar and satellite speed."
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    add_source(parser)
+    parser.epilog = _ABOUT
+    add_source(parser, required=False)
     parser.add_argument("--belt", metavar="SOURCE", help="the belt's speed source or pulse channel")
     parser.add_argument("--ground", metavar="SOURCE", help="the ground's speed source")
+    parser.add_argument(
+        "--oil",
+        metavar="START,END",
+        type=_two_temperatures,
+        help="oil temperature in °C at the start and the end, as read off",
+    )
+    parser.add_argument(
+        "--moved",
+        metavar="TIME=STEPS",
+        type=_move,
+        action="append",
+        help="the flow control was moved by so many steps (clicks, turns) at that moment of the "
+        "recording; again for each move",
+    )
+    parser.add_argument(
+        "--course",
+        metavar="LENGTH,FROM,TO",
+        type=_course,
+        help="a taped course: its length in metres, and when its two ends were passed",
+    )
+    parser.add_argument("--track", metavar="FILE", help="write the way with its ratio as GeoJSON")
+    parser.add_argument("--report", metavar="FILE", help="write a report: .pdf, .html or .json")
+    parser.add_argument(
+        "--all",
+        action="store_true",
+        help="compute every stored pass again; --machine is then a machine's name",
+    )
+    parser.add_argument("--workers", metavar="N", type=int, help="with --all: processes to use")
+    parser.add_argument(
+        "--scheduler", metavar="ADDRESS", help="with --all: a dask scheduler to send the work to"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
+    if args.all:
+        from workbench.cli.pass_all import run_all
+
+        return run_all(args)
+    if args.source is None:
+        raise WrongInput("name a RECORDING, or --all for every stored pass.")
     source = load_source(args)
-    options = {"belt": args.belt, "ground": args.ground}
+    options = {
+        "belt": args.belt,
+        "ground": args.ground,
+        "oil_c": args.oil,
+        "moved": args.moved,
+        "course": args.course,
+    }
     answer = finish("pass", compute(source.recording, source.machine, options), source, options)
+    if args.track:
+        write_track(answer, args.track)
+    if args.report:
+        from workbench.reports.document import render
+        from workbench.reports.pass_report import pass_document
+
+        render(pass_document(answer, source.machine), args.report)
     if args.json:
         print_json(answer)
     else:
-        _print(answer)
+        print_pass(answer)
         print_warnings(answer["warnings"])
-    return FAILED if answer["verdict"] in ("fail", "conditional fail") else DONE
+    return FAILED if Verdict(answer["verdict"]).is_fail else DONE
 
 
 def compute(
@@ -49,105 +111,38 @@ def compute(
     """The pace of the belt against the ground over one recording."""
     limits = machine.limits if machine else Limits()
     band = PaceLimits(limits.ratio_low, limits.ratio_high)
-    warnings = list(recording.warnings)
     recording = with_pulse_rates(recording, machine)
-    belt = pick_speed(recording, options["belt"]) if options["belt"] else _belt_of(recording)
-    ground = pick_speed(recording, options["ground"]) if options["ground"] else None
-    if ground is None and belt is not None:
-        ground = _ground_of(recording, belt)
-    if belt is None or ground is None:
-        what = "belt" if belt is None else "ground"
-        found = cannot_tell(_nothing_for(what, recording))
-    elif not (_timed(belt) and _timed(ground)):
-        found = cannot_tell(_untimed(belt, ground))
-    else:
-        found = pace(_series(belt, machine, recording), _series(ground, machine, recording), band)
-    return _answer(recording, belt, ground, found, band, warnings + found.warnings)
+    chosen = choose(recording, options)
+    answer = _head(recording, chosen)
+    if chosen.reason or chosen.belt is None or chosen.ground is None:
+        found = Comparison(cannot_tell(chosen.reason))
+        return answer | _ratio(found.pace, band, recording.warnings) | {"causes": []}
+    inputs = gather_inputs(recording, machine, chosen, options)
+    found = compare(inputs.belt, inputs.ground, band)
+    inputs = with_factors(inputs, found)
+    evidence = gather(inputs, found)
+    answer |= _ratio(found.pace, band, recording.warnings)
+    answer |= causes(evidence, found)
+    answer |= over_time(found, evidence.bins)
+    answer |= sources(inputs)
+    answer |= what_to_do(found, machine, options)
+    return answer | course(inputs, options) | where(recording, found)
 
 
-def _belt_of(recording: Recording) -> EdgeTrack | SpeedTrack | None:
-    if any(name != "lap" for name in recording.edges):
-        return pick_edges(recording, None)
-    return recording.speeds.get("belt")
-
-
-def _ground_of(recording: Recording, belt: EdgeTrack | SpeedTrack) -> SpeedTrack | None:
-    """The source most likely to tell the ground's own speed: with values, and no wheel's."""
-    others = [
-        track
-        for track in recording.speeds.values()
-        if track is not belt and np.isfinite(track.speed_mps).any()
-    ]
-
-    def rank(track: SpeedTrack) -> tuple[bool, int]:
-        words = f"{track.source} {track.label}"
-        doubtful = any(word in words for word in NOT_THE_GROUND)
-        return (not doubtful, int(np.isfinite(track.speed_mps).sum()))
-
-    return max(others, key=rank, default=None)
-
-
-def _nothing_for(what: str, recording: Recording) -> str:
-    sources = "; ".join(
-        f"{track.source} ({track.label}: {_values(track)})" for track in recording.speeds.values()
-    )
-    held = f"it holds {sources}" if sources else "it holds no speed source"
-    return f"nothing in this recording is known to be the {what}; name it with --{what}: {held}"
-
-
-def _values(track: SpeedTrack) -> str:
-    valid = int(np.isfinite(track.speed_mps).sum())
-    if not valid:
-        return f"no value in {track.speed_mps.size} messages"
-    return (
-        f"{valid} values, {np.nanmin(track.speed_mps):.3g} to {np.nanmax(track.speed_mps):.3g} m/s"
-    )
-
-
-def _timed(track: EdgeTrack | SpeedTrack) -> bool:
-    return isinstance(track, EdgeTrack) or track.timed
-
-
-def _untimed(belt: EdgeTrack | SpeedTrack, ground: EdgeTrack | SpeedTrack) -> str:
-    said = [
-        f"{track.source}: {_values(track)}"
-        for track in (belt, ground)
-        if isinstance(track, SpeedTrack)
-    ]
-    return "the recording holds no times, so the two cannot be compared (" + "; ".join(said) + ")"
-
-
-def _series(
-    track: EdgeTrack | SpeedTrack, machine: Machine | None, recording: Recording
-) -> SpeedSeries:
-    if isinstance(track, SpeedTrack):
-        u_rel = u_scale_rel(track, recording, machine)
-        return SpeedSeries(track.time_s, track.speed_mps, track.u_mps, u_rel)
-    if machine is None:
-        raise WrongInput(
-            f"pulse channel '{track.channel}' of {recording.name} needs a machine file to become "
-            "a belt speed; give one with --machine FILE."
-        )
-    per_pulse = metres_per_pulse(machine)
-    u_rel = math.hypot(per_pulse.u_rel, track.u_clock_rel)
-    return speed_series(clean(track.time_s), machine.drive.target_teeth, per_pulse.value_m, u_rel)
-
-
-def _answer(
-    recording: Recording,
-    belt: EdgeTrack | SpeedTrack | None,
-    ground: EdgeTrack | SpeedTrack | None,
-    found: Pace,
-    band: PaceLimits,
-    warnings: list[str],
-) -> dict[str, Any]:
+def _head(recording: Recording, chosen: Chosen) -> dict[str, Any]:
     return {
         "source": recording.name,
         "kind": recording.kind,
         "simulated": recording.simulated,
-        "belt": _name(belt),
-        "ground": _name(ground),
+        "belt": name_of(chosen.belt),
+        "ground": name_of(chosen.ground),
+        "ground_why": chosen.why,
         "sources": [*recording.edges, *recording.speeds],
+    }
+
+
+def _ratio(found: Pace, band: PaceLimits, warnings: list[str]) -> dict[str, Any]:
+    return {
         "verdict": found.decision.verdict.value,
         "reason": _reason(found, band),
         "conformance_probability": found.decision.conformance_probability,
@@ -168,14 +163,8 @@ def _answer(
         "separation_m": found.separation_m,
         "u_separation_m": found.u_separation_m,
         "duration_s": found.duration_s,
-        "warnings": warnings,
+        "warnings": [*warnings, *found.warnings],
     }
-
-
-def _name(track: EdgeTrack | SpeedTrack | None) -> str | None:
-    if track is None:
-        return None
-    return track.channel if isinstance(track, EdgeTrack) else track.source
 
 
 def _reason(found: Pace, band: PaceLimits) -> str:
@@ -190,28 +179,44 @@ def _reason(found: Pace, band: PaceLimits) -> str:
     return f"{reason}; more of the same would not settle it"
 
 
-def _print(answer: dict[str, Any]) -> None:
-    rows = [("Verdict", f"{answer['verdict']}: {answer['reason']}")]
-    k = answer["k"]
-    if math.isfinite(answer["ratio"]):
-        band = f"limits {answer['ratio_low']:g} to {answer['ratio_high']:g}"
-        ratio = with_uncertainty(answer["ratio"], answer["U_ratio"], "", k)
-        rows += [
-            ("Ratio belt ÷ ground", f"{ratio}, {band}"),
-            ("Belt", f"{answer['belt']}, mean {answer['belt_speed_mps']:.4g} m/s"),
-            ("Ground", f"{answer['ground']}, mean {answer['ground_speed_mps']:.4g} m/s"),
-            ("Time within the limits", f"{100 * answer['in_band_fraction']:.0f} %"),
-            ("Ground source behind by", _or(answer, "lag_s", "s")),
-            ("Drift of the ratio", _or(answer, "drift_per_hour", "an hour")),
-            ("Separation at the end", _or(answer, "separation_m", "m (belt minus ground)")),
-            ("Steady for", f"{answer['duration_s']:.1f} s"),
-        ]
-    print_table(answer["source"], rows)
-    if answer["simulated"]:
-        print("Simulated data.", file=sys.stderr)
+def write_track(answer: dict[str, Any], path: str) -> None:
+    """The way of a pass as GeoJSON. Raises WrongInput where there is none to write."""
+    from workbench.match.track import to_geojson
+    from workbench.records.jsonable import plain
+
+    if not answer.get("track"):
+        raise WrongInput(f"{answer['source']} holds no positions, so there is no track to write.")
+    text = json.dumps(plain(to_geojson(answer["track"])), allow_nan=False)
+    try:
+        Path(path).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise WrongInput(f"{path}: the track cannot be written ({error.strerror}).") from None
 
 
-def _or(answer: dict[str, Any], key: str, unit: str) -> str:
-    if not math.isfinite(answer[key]):
-        return "could not be found"
-    return with_uncertainty(answer[key], 2 * answer[f"u_{key}"], unit)
+def _two_temperatures(text: str) -> list[float]:
+    return _numbers(text, 2, "two temperatures in °C, for example 12,48", -50.0, 150.0)
+
+
+def _course(text: str) -> list[float]:
+    expected = "a length in metres and two moments in seconds, for example 30.48,12.0,36.8"
+    return _numbers(text, 3, expected, 0.0, 1e7)
+
+
+def _numbers(text: str, count: int, expected: str, low: float, high: float) -> list[float]:
+    try:
+        values = [float(word) for word in text.split(",")]
+    except ValueError:
+        values = []
+    if len(values) != count or not all(low <= value <= high for value in values):
+        raise argparse.ArgumentTypeError(f"'{text}' is wrong; expected {expected}")
+    return values
+
+
+def _move(text: str) -> list[float]:
+    at, _, steps = text.partition("=")
+    try:
+        return [seconds(at), float(steps)]
+    except (ValueError, argparse.ArgumentTypeError):
+        raise argparse.ArgumentTypeError(
+            f"'{text}' is wrong; expected a moment and steps, for example 38s=-2"
+        ) from None

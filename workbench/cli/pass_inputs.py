@@ -146,7 +146,7 @@ def with_factors(inputs: PassInputs, found: Comparison) -> PassInputs:
             )
             if factor is not None:
                 factors[name] = factor
-    return replace(inputs, factors=factors)
+    return replace(inputs, factors=factors, reference=reference)
 
 
 def reference_of(inputs: PassInputs) -> str | None:

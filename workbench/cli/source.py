@@ -24,11 +24,12 @@ class Source:
     store: str | None = None
 
 
-def add_source(parser: argparse.ArgumentParser) -> None:
-    """The arguments every command on a recording shares."""
+def add_source(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
+    """The arguments every command on a recording shares; `required`: it works on one alone."""
     parser.add_argument(
         "source",
         metavar="RECORDING",
+        nargs=None if required else "?",
         help="a file, the number of a stored recording, or sim:SCENARIO",
     )
     parser.add_argument("--machine", metavar="FILE", help="the machine file (TOML)")

@@ -146,7 +146,10 @@ class _InTime:
         assert evidence.bins is not None
         self._evidence, self._bins = evidence, evidence.bins
         bins = self._bins
-        self._follow = bins.ground_log - bins.ground_log.mean()
+        self._follow = (bins.ground_log - bins.ground_log.mean())[:, None]
+        engine = bins.engine_log
+        n = bins.time_s.size
+        self._engine = np.empty((n, 0)) if engine is None else (engine - engine.mean())[:, None]
         self._noises = noises(bins.time_s)
         low, high = math.log(evidence.limits.low), math.log(evidence.limits.high)
         self._middle, self._usual = (low + high) / 2, TOLERANCE * (high - low) / 2
@@ -220,7 +223,11 @@ class _InTime:
         """ln p(belt | shape), averaged over the columns of `shapes` and over the noise."""
         y = self._bins.belt_log
         start = y[:, None] - level - mean * shapes
-        fixed = np.stack((np.full(y.size, level_sd), self._follow), axis=1)
+        level_of = np.full((y.size, 1), level_sd)
+        fixed = np.concatenate((level_of, self._follow), axis=1)
+        if "engine" not in one.shapes:
+            # A divider's belt always follows the engine a little: that alone is no cause.
+            fixed = np.concatenate((fixed, self._engine), axis=1)
         prior = log_prior(one.restless) - math.log(shapes.shape[1])
         found = [noise.log_density(start, fixed, sd * shapes) for noise in self._noises]
         joint = np.stack([density + prior for density, _ in found])

@@ -71,12 +71,13 @@ class PassInputs:
     qualities: Mapping[str, Quality] = field(default_factory=dict)
     factors: Mapping[str, Factor] = field(default_factory=dict)
     others: Mapping[str, SpeedSeries] = field(default_factory=dict)
+    reference: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Bins:
     """Equal stretches of the steady part, (n,) each: logarithms of belt and ground speed
-    against the mean ground speed, of engine speed against its highest, the oil's warmth.
+    against the mean of the ground's, of engine speed against its highest, the oil's warmth.
 
     `engine_log` and `oil_c` are None where they are not known.
     """
@@ -132,7 +133,6 @@ def gather(inputs: PassInputs, found: Comparison) -> Evidence:
     measures |= _of_sources(inputs)
     ratio, u_ratio = found.pace.ratio, found.pace.u_ratio
     kinds = {source: one.kind for source, one in inputs.qualities.items()}
-    wheel_against = next((s for s, kind in kinds.items() if kind.of_the_ground), "")
     return Evidence(
         bins=bins,
         u_level=u_ratio / ratio if math.isfinite(ratio) and ratio > 0 else math.inf,
@@ -148,7 +148,7 @@ def gather(inputs: PassInputs, found: Comparison) -> Evidence:
         edges=int(pulses.edges.time_s.size) if pulses.edges else 0,
         missed_at_mps=pulses.missed_at_mps,
         usual_mps=pulses.usual_mps,
-        wheel_against=wheel_against,
+        wheel_against=inputs.reference,
         gnss=next((q for q in inputs.qualities.values() if q.kind.name == "gnss"), None),
     )
 
@@ -176,7 +176,7 @@ def make_bins(inputs: PassInputs, found: Comparison) -> Bins | None:
     if engine is not None:
         engine = np.log(np.maximum(engine, 1e-3))
         engine = engine - np.quantile(engine, 0.9)
-    level = math.log(float(ground.mean()))
+    level = float(np.log(ground).mean())
     return Bins(at_s, np.log(belt) - level, np.log(ground) - level, engine, _at(inputs.oil_c, at_s))
 
 
@@ -253,7 +253,7 @@ class _Pulses:
             self.faults = tuple(
                 check_wheel(edges_s, wheel, amplitude_v=self._inputs.amplitude_v).faults
             )
-        except WrongInput:
+        except (WrongInput, ValueError):  # too few turns in one piece
             self.faults = ()
         kinds = {fault.kind for fault in self.faults}
         self.flags["tooth"] = bool(kinds & set(TOOTH))

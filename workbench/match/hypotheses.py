@@ -40,8 +40,11 @@ def both_ways(size: float, spread: float) -> Mixture:
     return ((0.5, size, spread), (0.5, -size, spread))
 
 
-OFF: Levels = ((0.5, 0.09, 0.045), (0.5, -0.09, 0.045))
+OFF: Levels = ((0.4, 0.09, 0.045), (0.4, -0.09, 0.045), (0.2, 0.0, 0.2))
 """A ratio that is clearly off: 4 to 15 % for the most part."""
+
+WANDERS: Levels = ((0.5, None, 0.0), (0.5, None, 0.08))
+"""The mean over a minute or two wanders as far as the speed does."""
 
 USUAL: Mapping[str, tuple[float, float]] = {
     "unfollowed": (math.log(0.015), 0.5),
@@ -154,12 +157,12 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         "belt-not-following",
         "Ground speed varies, and the belt follows nothing",
         "Hold the ground speed: one gear, one throttle; or a belt drive that follows the ground.",
-        levels=MAYBE_OFF,
+        levels=WANDERS,
         measures={"unfollowed": ((1.0, math.log(0.08), 0.45),)},
     ),
     Hypothesis(
         "wheel-slip",
-        "Wheel speed was used, and the wheels slip",
+        "The wheels slip, so wheel speed reads high",
         "Take the ground speed from radar or satellite, or drive a taped course.",
         levels=((0.9, "wheel", 0.02), (0.1, None, 0.06)),
         measures={"wheel": ((1.0, 0.14, 0.07),)},
@@ -241,6 +244,6 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         "Drive a longer pass at one gear and throttle, with engine speed and oil temperature "
         "recorded.",
         levels=((1.0, None, 0.15),),
-        restless=5.0,
+        restless=8.0,
     ),
 )

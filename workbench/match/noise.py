@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 
 WHITE_SHARE = (0.15, 0.6)
 WANDER_S = (2.0, 6.0)
-SCALES = np.array([0.002, 0.004, 0.008, 0.016, 0.032, 0.064])
+SCALES = np.array([0.002, 0.004, 0.008, 0.016, 0.032, 0.064, 0.128, 0.256])
 USUAL_SCALE, USUAL_SPREAD = 0.007, 0.7
 """A belt wanders by 0.7 %, give or take a factor of 2: crop that comes unevenly. Chosen."""
 

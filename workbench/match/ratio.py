@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from workbench.calibration.decision import Decision, Verdict, decide
 from workbench.calibration.speed import SpeedSeries, coverage_factor
 from workbench.match.align import Aligned, align
+from workbench.match.changes import change_points
 from workbench.match.mean import autocorrelated_mean, autocorrelation, effective_number
 from workbench.match.steady import steady_part
 
@@ -28,6 +29,9 @@ LEAST_S = 5.0
 
 BAND_MEAN_S = 1.0
 """Means over this long are held against the band: single readings are noise. Chosen."""
+
+CLEAR_CHANGE = 0.03
+"""A change of the ratio from this on is an event and not scatter. Chosen."""
 
 ACCURACY_MEMORY_S = 1.0
 """How long a receiver's error lasts, for averaging its own accuracy figure down; on the
@@ -130,7 +134,7 @@ def _judge(
 ) -> Pace:
     b, g = both.belt_mps[steady], both.ground_mps[steady]
     ratio, mean_ground = float(b.sum() / g.sum()), float(g.mean())
-    error = autocorrelated_mean(b - ratio * g)
+    error = autocorrelated_mean(_without_changes(b - ratio * g, mean_ground, both.step_s))
     steady_s = b.size * both.step_s
     parts = {"scatter": error.u / mean_ground / max(abs(ratio), 1e-9)}
     parts["belt, shared"] = belt.u_common_rel
@@ -165,6 +169,21 @@ def _judge(
         parts=parts,
         warnings=_doubts(both, steady),
     )
+
+
+def _without_changes(error_mps: Floats, mean_ground_mps: float, step_s: float) -> Floats:
+    """Belt minus ratio times ground, less the clear changes of its mean.
+
+    A valve that was bumped in mid-pass made this pass's ratio what it is: that is no
+    uncertainty of it.
+    """
+    width = max(1, round(BAND_MEAN_S / step_s))
+    starts = np.arange(0, error_mps.size, width)
+    count = np.diff(np.append(starts, error_mps.size))
+    seconds = np.add.reduceat(error_mps, starts) / count
+    points = change_points(seconds / mean_ground_mps, CLEAR_CHANGE)
+    parts = np.split(error_mps, [point.index * width for point in points])
+    return np.concatenate([part - part.mean() for part in parts])
 
 
 def own_accuracy(series: SpeedSeries, duration_s: float) -> float:

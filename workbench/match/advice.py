@@ -1,0 +1,157 @@
+"""What to do about it: in per cent of belt speed, as a ground speed, or in steps of the valve.
+
+What a mismatch costs is never put in numbers: trials disagree even on whether it costs.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from workbench.calibration.decision import Decision, Verdict
+from workbench.calibration.fit import straight_line
+from workbench.machine import Limits
+from workbench.match.ratio import Pace
+from workbench.match.trend import Segment
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """`belt_change_rel` brings the ratio to 1 at the same ground speed, `ground_target_mps`
+    is the ground speed at which this belt would keep pace; NaN where nothing is to be done.
+    `steps_to_go` are the flow control's, positive the way that was positive before."""
+
+    belt_change_rel: float = math.nan
+    u_belt_change_rel: float = math.nan
+    ground_target_mps: float = math.nan
+    u_ground_target_mps: float = math.nan
+    ratio_per_step: float = math.nan
+    u_ratio_per_step: float = math.nan
+    steps_to_go: float = math.nan
+    u_steps_to_go: float = math.nan
+    sentences: list[str] = field(default_factory=list)
+
+
+def advise(found: Pace, limits: Limits, response: Response | None = None) -> Advice:
+    """What to do after a pass."""
+    ratio, u_ratio = found.ratio, found.u_ratio
+    if not (math.isfinite(ratio) and ratio > 0):
+        return Advice()
+    warnings = _range_warnings(found, limits)
+    if not _to_change(found.decision):
+        return Advice(sentences=["Leave belt and ground speed as they are.", *warnings])
+    change, u_change = 1 / ratio - 1, u_ratio / ratio**2
+    target, u_target = found.belt_speed_mps, found.belt_speed_mps * u_ratio / ratio
+    if 2 * u_change > abs(change):
+        unsure = "The ratio is too unsure to say what to change: drive a longer pass."
+        return Advice(sentences=[unsure, *warnings])
+    way = "faster" if change > 0 else "slower"
+    sentences = [
+        f"Run the belt {100 * abs(change):.1f} % ± {200 * u_change:.1f} % {way}, or drive at "
+        f"{target:.2f} m/s instead of {found.ground_speed_mps:.2f} m/s."
+    ]
+    advice = Advice(change, u_change, target, u_target)
+    if response is not None:
+        steps, u_steps = response.steps_to(1.0)
+        sentences.append(
+            f"One step of the flow control changes the ratio belt ÷ ground by "
+            f"{100 * response.ratio_per_step:+.2f} % ± {200 * response.u_ratio_per_step:.2f} %: "
+            f"{steps:+.1f} ± {2 * u_steps:.1f} steps to go."
+        )
+        advice = Advice(
+            change,
+            u_change,
+            target,
+            u_target,
+            response.ratio_per_step,
+            response.u_ratio_per_step,
+            steps,
+            u_steps,
+        )
+    if not limits.speed_low_mps <= target <= limits.speed_high_mps:
+        sentences.append(
+            f"{target:.2f} m/s lies outside the working range of {limits.speed_low_mps:.2f} to "
+            f"{limits.speed_high_mps:.2f} m/s: change the belt, not the ground speed."
+        )
+    advice.sentences.extend([*sentences, *warnings])
+    return advice
+
+
+def _to_change(decision: Decision) -> bool:
+    return decision.verdict not in (Verdict.PASS, Verdict.CONDITIONAL_PASS)
+
+
+def _range_warnings(found: Pace, limits: Limits) -> list[str]:
+    """Common practice, no source; see the words, not the figures."""
+    speed, warnings = found.ground_speed_mps, []
+    if speed < limits.speed_low_mps:
+        warnings.append(
+            f"At {speed:.2f} m/s the ground speed is below the working range (from "
+            f"{limits.speed_low_mps:.2f} m/s): losses tend to come at the front, where the blades "
+            "hand the crop to the conveyor."
+        )
+    if speed > limits.speed_high_mps:
+        warnings.append(
+            f"At {speed:.2f} m/s the ground speed is above the working range (up to "
+            f"{limits.speed_high_mps:.2f} m/s): losses tend to come at the rear, where the "
+            "conveyor hands the crop on."
+        )
+    if found.decision.verdict.is_fail:
+        warnings.append(
+            "A belt faster than the ground tends to tear plants apart as they are lifted; a slower "
+            "one bunches them."
+            if found.ratio > 1
+            else "A belt slower than the ground tends to bunch the plants at the front."
+        )
+    return warnings
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """What a step of the flow control does: ratio = at_zero + ratio_per_step · steps.
+
+    `position` is where the control stands now, in steps from where it was first.
+    """
+
+    ratio_per_step: float
+    u_ratio_per_step: float
+    at_zero: float
+    covariance: tuple[tuple[float, float], tuple[float, float]]
+    position: float
+
+    def steps_to(self, ratio: float) -> tuple[float, float]:
+        """Steps from the present position to a ratio, and their standard uncertainty."""
+        at = (ratio - self.at_zero) / self.ratio_per_step
+        row = np.array([1.0, at])
+        variance = float(row @ np.array(self.covariance) @ row)
+        return at - self.position, math.sqrt(variance) / abs(self.ratio_per_step)
+
+
+def learn_response(
+    positions: Sequence[float], ratios: Sequence[float], u_ratios: Sequence[float]
+) -> Response:
+    """The response from ratios seen at known positions of the control, the last the present.
+
+    Raises ValueError where there are fewer than two positions, or they do not tell a change
+    (the slope within its expanded uncertainty of 0).
+    """
+    fit = straight_line(positions, ratios, cov_y=np.asarray(u_ratios, dtype=np.float64))
+    widen = max(1.0, fit.chi_square / fit.dof) if fit.dof > 0 else 1.0
+    covariance = fit.covariance * widen
+    u_slope = math.sqrt(covariance[1, 1])
+    if abs(fit.slope) <= 2 * u_slope:
+        raise ValueError("the steps of the flow control made no clear change")
+    (a, b), (c, d) = covariance.tolist()
+    return Response(fit.slope, u_slope, fit.intercept, ((a, b), (c, d)), float(positions[-1]))
+
+
+def response_within(parts: Sequence[Segment], moves: Sequence[float]) -> Response:
+    """The response from segments between moves: `moves` holds the steps before each but the
+    first. Raises ValueError as `learn_response`."""
+    positions = np.concatenate(([0.0], np.cumsum(moves)))
+    return learn_response(
+        positions.tolist(), [part.ratio for part in parts], [part.u_ratio for part in parts]
+    )

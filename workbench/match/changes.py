@@ -1,0 +1,121 @@
+"""When did a row of values change: one change point, several, and a chart that watches.
+
+Pettitt, Appl. Statist. 28(2), 1979, 126-135, for one change point without assuming a
+distribution; binary segmentation (Scott & Knott, Biometrics 30, 1974) for several, its
+threshold widened for values that hang together in time.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.control_chart import Cusum, cusum
+from workbench.match.mean import autocorrelated_mean
+
+Floats = NDArray[np.float64]
+
+LEAST_PART = 5
+"""Values on each side of a change point."""
+
+PENALTY = 3.0
+"""Times ln n: what a change point must gain in units of the values' own variance. Twice the
+Bayesian information criterion's price for a place and a level, since noise that hangs
+together has more ways to look like a step; measured in tests/workbench/test_match_trend.py."""
+
+LEAST_CHANGE = 0.01
+"""A smaller change of the ratio is no news to anyone; chosen."""
+
+CUSUM_SLACK, CUSUM_DECISION = 0.5, 5.0
+"""In standard deviations (NIST/SEMATECH 6.3.2.3: half the shift to be found, four to five)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChangePoint:
+    """The first value after a change, its size (mean after − mean before) and its p-value."""
+
+    index: int
+    change: float
+    p: float
+
+
+def pettitt(values: Floats) -> ChangePoint:
+    """The most likely single change point of `values` (n,), p approximate for n ≥ 10.
+
+    Raises ValueError for fewer than 3 values.
+    """
+    n = values.size
+    if n < 3:
+        raise ValueError("a change point needs at least 3 values")
+    from scipy.stats import rankdata
+
+    rank = rankdata(values)
+    t = np.arange(1, n)
+    u = 2 * np.cumsum(rank)[:-1] - t * (n + 1)
+    index = int(np.argmax(np.abs(u))) + 1
+    k = float(np.abs(u).max())
+    p = min(1.0, 2 * math.exp(-6 * k**2 / (n**3 + n**2)))
+    return ChangePoint(index, float(values[index:].mean() - values[:index].mean()), p)
+
+
+def change_points(values: Floats, least: float = LEAST_CHANGE) -> list[ChangePoint]:
+    """Every change of the mean of evenly spaced `values` (n,), in order; p is NaN."""
+    bounds = [0, values.size]
+    threshold = PENALTY * math.log(max(values.size, 2))
+    while True:
+        best, where = 0.0, 0
+        for low, high in pairwise(bounds):
+            gain, at = _best_split(values[low:high])
+            if gain > best:
+                best, where = gain, low + at
+        split = sorted([*bounds, where])
+        # The scatter is that about the means with the change taken out: a step left in would
+        # hide itself.
+        if best <= threshold * max(_long_run_variance(values, split), 1e-18):
+            break
+        bounds = split
+    points = []
+    for before, at, after in zip(bounds[:-2], bounds[1:-1], bounds[2:], strict=True):
+        change = float(values[at:after].mean() - values[before:at].mean())
+        if abs(change) >= least:
+            points.append(ChangePoint(at, change, math.nan))
+    return points
+
+
+def watch(values: Floats) -> Cusum:
+    """A CUSUM of `values` against the mean of their first quarter, in their own scatter.
+
+    The scatter is that of independent values: it is widened where they hang together.
+    """
+    first = values[: max(3, values.size // 4)]
+    sigma = math.sqrt(max(_long_run_variance(values, [0, values.size // 2, values.size]), 1e-18))
+    return cusum(
+        values,
+        target=float(first.mean()),
+        slack=CUSUM_SLACK * sigma,
+        decision=CUSUM_DECISION * sigma,
+    )
+
+
+def _best_split(part: Floats) -> tuple[float, int]:
+    """(gain in the sum of squares, place) of the best split of `part` in two."""
+    n = part.size
+    if n < 2 * LEAST_PART:
+        return 0.0, 0
+    k = np.arange(LEAST_PART, n - LEAST_PART + 1)
+    total = np.concatenate(([0.0], np.cumsum(part)))
+    apart = total[k] / k - (total[-1] - total[k]) / (n - k)
+    gain = k * (n - k) / n * apart**2
+    best = int(np.argmax(gain))
+    return float(gain[best]), int(k[best])
+
+
+def _long_run_variance(values: Floats, bounds: list[int]) -> float:
+    """Variance of one value as it counts in a mean, within the parts between `bounds`."""
+    left = np.concatenate([values[a:b] - values[a:b].mean() for a, b in pairwise(bounds)])
+    u = autocorrelated_mean(left).u
+    return float(u**2 * left.size) if math.isfinite(u) else 0.0

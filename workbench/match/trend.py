@@ -1,0 +1,181 @@
+"""The ratio over the pass: in equal segments, its trend, and what the mismatch follows."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.fit import straight_line
+from workbench.match.evidence import Bins
+from workbench.match.mean import autocorrelated_mean, autocorrelation, effective_number
+from workbench.match.ratio import Comparison
+
+Floats = NDArray[np.float64]
+
+SEGMENTS = 6
+LEAST_SEGMENT_S = 10.0
+"""A shorter segment says little; chosen."""
+
+COVERAGE = 0.9545
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """Ratio belt ÷ ground over one stretch of the steady part."""
+
+    from_s: float
+    to_s: float
+    ratio: float
+    u_ratio: float
+    belt_speed_mps: float
+    ground_speed_mps: float
+    separation_m: float
+
+
+def segments(found: Comparison, most: int = SEGMENTS) -> list[Segment]:
+    """Equal segments of the steady part; the scatter is each segment's own, what all share
+    (the scales of belt and ground) is left out: it cannot tell them apart."""
+    both, steady = found.aligned, found.steady
+    if both is None or steady is None:
+        return []
+    at = np.flatnonzero(steady)
+    count = max(1, min(most, int(at.size * both.step_s / LEAST_SEGMENT_S)))
+    made = []
+    for part in np.array_split(at, count):
+        b, g = both.belt_mps[part], both.ground_mps[part]
+        ratio = float(b.sum() / g.sum())
+        made.append(
+            Segment(
+                from_s=float(both.time_s[part[0]]),
+                to_s=float(both.time_s[part[-1]]),
+                ratio=ratio,
+                u_ratio=autocorrelated_mean(b - ratio * g).u / float(g.mean()),
+                belt_speed_mps=float(b.mean()),
+                ground_speed_mps=float(g.mean()),
+                separation_m=float(np.sum(b - g)) * both.step_s,
+            )
+        )
+    return made
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """Median slope of all pairs (Theil, Sen) a unit of x, and its 95.45 % interval."""
+
+    slope: float
+    low: float
+    high: float
+
+
+def theil_sen(x: Floats, y: Floats) -> Trend:
+    """Slope of `y` (n,) against `x` (n,), its interval widened for values that hang together.
+
+    The interval of independent values (Sen, J. Am. Stat. Assoc. 63, 1968) is stretched about
+    the slope by √(n/n_eff), n_eff from the residuals' autocorrelation.
+    """
+    from scipy.stats import theilslopes
+
+    found = theilslopes(y, x, alpha=COVERAGE)
+    slope = float(found.slope)
+    left = y - slope * x
+    rho = autocorrelation(left)
+    negative = np.flatnonzero(rho <= 0)
+    stop = int(negative[0]) if negative.size else rho.size
+    stretch = math.sqrt(y.size / effective_number(y.size, rho[1:stop]))
+    low = slope - stretch * (slope - float(found.low_slope))
+    high = slope + stretch * (float(found.high_slope) - slope)
+    return Trend(slope, low, high)
+
+
+@dataclass(frozen=True, slots=True)
+class Following:
+    """belt = intercept + slope · ground, both with errors (York et al. 2004)."""
+
+    intercept_mps: float
+    u_intercept_mps: float
+    slope: float
+    u_slope: float
+
+
+def following(bins: Bins, ground_mps: float) -> Following | None:
+    """The belt against the ground in the bins; None where the ground hardly varied."""
+    belt, ground = (ground_mps * np.exp(log) for log in (bins.belt_log, bins.ground_log))
+    u_belt, u_ground = _noise(belt), _noise(ground)
+    if np.std(ground) < 2 * u_ground or np.std(ground) < 0.005 * ground_mps:
+        return None
+    try:
+        fit = straight_line(
+            ground,
+            belt,
+            cov_x=np.full(ground.size, max(u_ground, 1e-6)),
+            cov_y=np.full(belt.size, max(u_belt, 1e-6)),
+        )
+    except ValueError:
+        return None
+    # Where the points scatter more than their noise, the line is as unsure as they show.
+    widen = math.sqrt(max(1.0, fit.chi_square / max(fit.dof, 1)))
+    return Following(fit.intercept, widen * fit.u_intercept, fit.slope, widen * fit.u_slope)
+
+
+def _noise(values: Floats) -> float:
+    """White noise of evenly spaced values from second differences (variance 6σ²)."""
+    second = np.diff(values, n=2)
+    return math.sqrt(float(second @ second) / (6 * second.size))
+
+
+def mismatch_shares(bins: Bins) -> dict[str, float]:
+    """What the mean square of the ratio's logarithm goes with; the shares add up to 1.
+
+    'constant' is its mean squared; what varies is shared out between ground speed, engine
+    speed, oil temperature (where known) and time by the mean gain in R² over all orders in
+    which they can be taken in (Shapley's value; Lindeman, Merenda & Gold, 1980).
+    """
+    mismatch = bins.belt_log - bins.ground_log
+    total = float(np.mean(mismatch**2))
+    if total == 0:
+        return {"constant": 0.0}
+    centred = mismatch - mismatch.mean()
+    regressors = {"ground speed": bins.ground_log, "time": bins.time_s}
+    if bins.engine_log is not None:
+        regressors["engine speed"] = bins.engine_log
+    if bins.oil_c is not None:
+        regressors["oil temperature"] = bins.oil_c
+    regressors = {name: x - x.mean() for name, x in regressors.items() if np.ptp(x) > 1e-9}
+    shares = {"constant": float(mismatch.mean() ** 2) / total}
+    variable = float(np.mean(centred**2)) / total
+    gained = _shapley(centred, regressors)
+    shares |= {name: variable * gain for name, gain in gained.items()}
+    shares["nothing recorded"] = variable * (1 - sum(gained.values()))
+    return shares
+
+
+def _shapley(y: Floats, regressors: dict[str, Floats]) -> dict[str, float]:
+    """Each regressor's mean gain in R² over all orders."""
+    names = sorted(regressors)
+    size = float(y @ y)
+    if size == 0:
+        return dict.fromkeys(names, 0.0)
+
+    def explained(chosen: tuple[str, ...]) -> float:
+        if not chosen:
+            return 0.0
+        x = np.stack([regressors[name] for name in chosen], axis=1)
+        left = y - x @ np.linalg.lstsq(x, y, rcond=None)[0]
+        return 1 - float(left @ left) / size
+
+    known = {
+        chosen: explained(chosen)
+        for count in range(len(names) + 1)
+        for chosen in combinations(names, count)
+    }
+    gains = dict.fromkeys(names, 0.0)
+    for chosen, before in known.items():
+        for name in names:
+            if name not in chosen:
+                weight = 1 / (len(names) * math.comb(len(names) - 1, len(chosen)))
+                gains[name] += weight * (known[tuple(sorted((*chosen, name)))] - before)
+    return gains
