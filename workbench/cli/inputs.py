@@ -1,0 +1,178 @@
+"""`evenpace inputs`: what recorded files hold, or, without a file, what is plugged in."""
+
+from __future__ import annotations
+
+import argparse
+import math
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from drivers.contract import EdgeTrack, FileRefused, Floats, Recording, SpeedTrack, ValueTrack
+from workbench.cli import DONE, WRONG
+from workbench.cli.output import print_json, print_warnings
+from workbench.cli.plugged import add_plugged_arguments, show_plugged
+
+_HEADER = (
+    "source",
+    "what it is",
+    "values",
+    "no value",
+    "from, s",
+    "to, s",
+    "least",
+    "mean",
+    "most",
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("files", metavar="FILE", nargs="*", help="recorded files to look into")
+    add_plugged_arguments(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    if not args.files:
+        return show_plugged(args)
+    answers = [_look_into(name) for name in args.files]
+    if args.json:
+        print_json({"files": answers})
+    else:
+        for answer in answers:
+            if "problem" not in answer:
+                _print(answer)
+    problems = [answer["problem"] for answer in answers if "problem" in answer]
+    print_warnings(problems)
+    return WRONG if problems else DONE
+
+
+def _look_into(name: str) -> dict[str, Any]:
+    """What a file holds, or why it cannot be read: the other files are shown all the same."""
+    from drivers.logs import read_recording
+
+    try:
+        return describe(read_recording(name.removeprefix("file:")))
+    except FileRefused as refused:
+        return {"name": name, "problem": str(refused)}
+
+
+def describe(recording: Recording) -> dict[str, Any]:
+    """What a recording holds: its kind, its pulse channels, speeds and other quantities."""
+    return {
+        "name": recording.name,
+        "kind": recording.kind,
+        "simulated": recording.simulated,
+        "sha256": recording.sha256,
+        "pulses": [_pulses(track) for track in recording.edges.values()],
+        "speeds": [_speed(track) for track in recording.speeds.values()],
+        "values": [_value(track) for track in recording.values.values()],
+        "messages": recording.messages,
+        "rejects": recording.rejects,
+        "lost": [asdict(lost) for lost in recording.lost],
+        "warnings": recording.warnings,
+    }
+
+
+def _pulses(track: EdgeTrack) -> dict[str, Any]:
+    span_s = float(np.ptp(track.time_s)) if track.time_s.size > 1 else math.nan
+    return {
+        "source": track.channel,
+        "edges": int(track.time_s.size),
+        **_span(track.time_s),
+        "mean_hz": (track.time_s.size - 1) / span_s if span_s > 0 else math.nan,
+    }
+
+
+def _speed(track: SpeedTrack) -> dict[str, Any]:
+    times = _span(track.time_s) if track.timed else {"first_s": math.nan, "last_s": math.nan}
+    return {
+        "source": track.source,
+        "label": track.label,
+        "timed": track.timed,
+        **times,
+        **_numbers(track.speed_mps, "_mps"),
+        "mean_u_mps": _mean(track.u_mps),
+    }
+
+
+def _value(track: ValueTrack) -> dict[str, Any]:
+    return {
+        "source": track.source,
+        "quantity": track.quantity,
+        **_span(track.time_s),
+        **_numbers(track.value, ""),
+    }
+
+
+def _span(time_s: Floats) -> dict[str, float]:
+    if not time_s.size:
+        return {"first_s": math.nan, "last_s": math.nan}
+    return {"first_s": float(time_s[0]), "last_s": float(time_s[-1])}
+
+
+def _numbers(values: Floats, unit: str) -> dict[str, Any]:
+    known = values[~np.isnan(values)]
+    return {
+        "values": int(known.size),
+        "no_value": int(values.size - known.size),
+        f"least{unit}": float(known.min()) if known.size else math.nan,
+        f"mean{unit}": _mean(known),
+        f"most{unit}": float(known.max()) if known.size else math.nan,
+    }
+
+
+def _mean(values: Floats) -> float:
+    known = values[~np.isnan(values)]
+    return float(known.mean()) if known.size else math.nan
+
+
+def _print(answer: dict[str, Any]) -> None:
+    # Lines, not a table: the name of a source must never be cut off to fit a column.
+    print(f"{answer['name']}: {answer['kind']}")
+    if answer["pulses"] or answer["speeds"]:
+        print("  sources, by the names that --channel, --belt and --ground take")
+    for pulses in answer["pulses"]:
+        rate = _known(pulses["mean_hz"], ".2f", ", {} Hz on average")
+        print(f"    {pulses['source']}  pulses: {pulses['edges']} edges{_when(pulses)}{rate}")
+    for speed in answer["speeds"]:
+        words = speed["label"].removeprefix(speed["source"])  # '' where the name says it all
+        print(f"    {speed['source']}  {words}".rstrip())
+        print(f"        {_amount(speed)}{_reach(speed, '_mps', ' m/s')}{_when(speed)}")
+    if answer["values"]:
+        print("  other values")
+    for value in answer["values"]:
+        print(f"    {value['source']}  {value['quantity']}: {_amount(value)}{_reach(value)}")
+    for heading, counts in (("counted", answer["messages"]), ("rejected", answer["rejects"])):
+        if counts:
+            print(f"  {heading}")
+        for name, count in counts.items():
+            print(f"    {count:>9}  {name}")
+    print_warnings(answer["warnings"])
+
+
+def _amount(track: dict[str, Any]) -> str:
+    if not track["values"]:
+        return f"{track['no_value']} times 'no value' and nothing else"
+    empty = f", {track['no_value']} times 'no value'" if track["no_value"] else ""
+    return f"{track['values']} values{empty}"
+
+
+def _reach(track: dict[str, Any], suffix: str = "", unit: str = "") -> str:
+    if not track["values"]:
+        return ""
+    numbers = [track[word + suffix] for word in ("least", "mean", "most")]
+    least, mean, most = (f"{number:.8g}" for number in numbers)
+    if numbers[0] == numbers[2]:
+        return f", all {most}{unit}"
+    return f", {least} to {most}{unit}, mean {mean}{unit}"
+
+
+def _when(track: dict[str, Any]) -> str:
+    return _known(track["first_s"], ".3f", ", from {} s") + _known(
+        track["last_s"], ".3f", " to {} s"
+    )
+
+
+def _known(value: float, form: str, text: str) -> str:
+    return text.format(f"{value:{form}}") if math.isfinite(value) else ""
