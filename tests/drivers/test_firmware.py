@@ -8,10 +8,12 @@ import ast
 import importlib.util
 import json
 import os
+import re
 import shutil
 import subprocess
 from array import array
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -225,3 +227,24 @@ def test_state_machine_goes_on_where_its_counter_passes_zero():
 def test_state_machine_fits_its_memory():
     # A block of the RP2040's programmable I/O holds 32 instructions (data sheet, from memory).
     assert len(pio_program()[0]) <= 32
+
+
+def test_wiring_text_drawing_and_program_agree():
+    text = MAIN.with_name("WIRING.md").read_text(encoding="utf-8")
+    tree = ast.parse(MAIN.read_text(encoding="utf-8"))
+    (inputs,) = [
+        node.value
+        for node in tree.body
+        if isinstance(node, ast.Assign) and node.targets[0].id == "INPUTS"
+    ]
+    for entry in inputs.elts:
+        pin, name = (part.value for part in entry.elts[:2])
+        assert re.search(rf"^\| GP{pin} \|.*\| `{name}` \|$", text, re.MULTILINE)
+    drawing = ElementTree.parse(MAIN.with_name("wiring.svg")).getroot()
+    words = {"".join(node.itertext()) for node in drawing.iter("{http://www.w3.org/2000/svg}text")}
+    letters = re.findall(r"^\| ([A-Z]\d?) \|", text, re.MULTILINE)
+    assert len(letters) == len(set(letters)) == 15
+    drawn = " ".join(words)
+    assert [letter for letter in letters if not re.search(rf"\b{letter}\b", drawn)] == []
+    # Cautions come before the first step.
+    assert text.index("## Cautions") < text.index("## Drawing") < text.index("## Putting")
