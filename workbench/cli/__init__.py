@@ -26,7 +26,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "verify": ("workbench.cli.verify", "compute a stored result again and compare"),
     "speed": ("workbench.cli.speed", "belt speed from the pulses of a recording"),
     "gap": ("workbench.cli.gap", "is a pickup's gap right, and is its target wheel sound"),
+    "calibrate": ("workbench.cli.calibrate", "does the readout show the true belt speed"),
     "pass": ("workbench.cli.pass_", "did belt and ground keep pace on a test pass"),
+    "report": ("workbench.cli.report", "a stored result as PDF, HTML or JSON"),
 }
 """Command -> module and one line of help."""
 

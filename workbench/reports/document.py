@@ -20,6 +20,7 @@ from typing import Any
 
 from workbench.calibration.decision import Verdict
 from workbench.errors import WrongInput
+from workbench.records.jsonable import plain
 
 SHOP_RECORD = "Shop record, not an accredited certificate."
 """Stands on every report: nobody may take one for an accredited laboratory's."""
@@ -36,6 +37,9 @@ PILLS: dict[str, tuple[str, str]] = {
     Verdict.CANNOT_TELL: ("#5C6268", "#FFFFFF"),
 }
 """Verdict -> fill and ink of its pill; each pair has at least 4.5:1."""
+
+SHORT_CELL = 8
+"""A table whose first column holds no longer text has columns of one width."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +153,7 @@ def render(document: Document, path: Path | str) -> Path:
 def render_json(document: Document) -> str:
     """The document and the answer it was made from, as one JSON object."""
     return json.dumps(
-        _as_data(document) | {"data": _plain(document.data)}, ensure_ascii=False, indent=1
+        _as_data(document) | {"data": plain(document.data)}, ensure_ascii=False, indent=1
     )
 
 
@@ -182,6 +186,9 @@ def _as_data(document: Document) -> dict[str, Any]:
     for block in blocks:
         if block["kind"] == "table" and not block["align"]:
             block["align"] = "l" + "r" * (len(block["header"]) - 1)
+        if block["kind"] == "table":
+            first = [str(row[0]) for row in block["rows"] if row]
+            block["even"] = max(map(len, first), default=0) <= SHORT_CELL
         if block["kind"] == "answer":
             fill, ink = PILLS.get(block["verdict"], ("#FFFFFF", INK))
             block |= {"fill": fill, "ink": ink}
@@ -228,17 +235,6 @@ def _breakable(text: str) -> str:
 
 def _svg_uri(svg: str) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode()).decode()
-
-
-def _plain(value: Any) -> Any:
-    """`value` with NaN and infinities as null."""
-    if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
-    if isinstance(value, float) and not abs(value) < float("inf"):
-        return None
-    return value
 
 
 @cache

@@ -1,0 +1,95 @@
+"""`evenpace report`: a stored result as PDF, HTML or JSON."""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+from typing import TYPE_CHECKING, Any
+
+from workbench.cli import DONE
+from workbench.cli.output import print_json
+from workbench.cli.source import add_store
+from workbench.errors import WrongInput
+from workbench.machine import Machine, parse_machine
+
+if TYPE_CHECKING:
+    from workbench.records.entries import StoredResult
+    from workbench.reports.document import Document
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("result", metavar="RESULT", type=int, help="a result's number")
+    parser.add_argument(
+        "-o", "--out", metavar="FILE", required=True, help="where to: .pdf, .html or .json"
+    )
+    parser.add_argument("--units", choices=("us", "metric"), help="units of the report")
+    parser.add_argument("--by", metavar="NAME", help="who did it")
+    parser.add_argument("--remarks", metavar="TEXT", help="remarks")
+    parser.add_argument("--environment", metavar="TEXT", help="weather, oil, place")
+    parser.add_argument(
+        "--reference",
+        metavar="TEXT",
+        action="append",
+        help="a tape, watch or tachometer used and how it is traceable; may be repeated",
+    )
+    add_store(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from workbench.records.store import open_store
+    from workbench.reports.document import render
+
+    with open_store(args.store) as store:
+        stored = store.result(args.result)
+    typed = {
+        "units": args.units,
+        "by": args.by,
+        "remarks": args.remarks,
+        "environment": args.environment,
+        "references": args.reference,
+    }
+    options = stored.options | {name: text for name, text in typed.items() if text is not None}
+    path = render(document_of(stored, options), args.out)
+    if args.json:
+        print_json({"result": stored.number, "kind": stored.kind, "report": str(path)})
+    else:
+        print(f"Result {stored.number} is in {path}.")
+    return DONE
+
+
+def document_of(stored: StoredResult, options: dict[str, Any]) -> Document:
+    """The document of a stored result. Raises WrongInput for a kind that has no report."""
+    machine = _machine(stored)
+    answer = {"result": stored.number, **stored.answer}
+    if stored.kind == "calibrate":
+        from workbench.reports.certificate import Made, certificate
+
+        made = Made(
+            stored.number,
+            stored.created_utc,
+            stored.program_version,
+            stored.recording_sha256 or _sha256(stored.table),
+            stored.table_name,
+        )
+        return certificate(answer, machine, options, made)
+    if stored.kind == "gap":
+        from workbench.reports.gap_report import gap_document
+
+        return gap_document(answer, machine)
+    if stored.kind == "pass":
+        from workbench.reports.pass_report import pass_document
+
+        return pass_document(answer, machine)
+    raise WrongInput(
+        f"Result {stored.number} is one of 'evenpace {stored.kind}', for which there is no report."
+    )
+
+
+def _machine(stored: StoredResult) -> Machine | None:
+    if not stored.machine_text:
+        return None
+    return parse_machine(stored.machine_text, f"machine of result {stored.number}")
+
+
+def _sha256(text: str | None) -> str:
+    return hashlib.sha256(text.encode()).hexdigest() if text else ""
