@@ -29,6 +29,9 @@ OUT_OF_PHASE = 0.25
 LONGEST = 64
 """Pitches over which the phase is carried; beyond, a belt that wanders is out of step."""
 
+WANDER = 0.01
+"""Share of a stretch by which a sound belt may be out of phase at its end; chosen."""
+
 NEAR_PITCH = 0.3
 """Pitches an edge inside may stand from its place and still be its tooth's."""
 
@@ -68,8 +71,9 @@ def stretches(time_s: Floats, tooth: Ints, at: Ints) -> Stretches:
     slip = np.rint(jump)
     sure = np.abs(period_after - period_before) < STEADY * period_s
     sure &= np.abs(jump - slip) < OUT_OF_PHASE
-    sure &= tooth[last] - tooth[first] <= LONGEST
-    off = np.abs(jump) > 0.5
+    pitches = tooth[last] - tooth[first]
+    sure &= pitches <= LONGEST
+    off = np.abs(jump) > np.maximum(0.5, WANDER * pitches)
     return Stretches(first, last, slip.astype(np.int64), sure, off, period_s, phase_s)
 
 
