@@ -192,8 +192,8 @@ class _Input:
 
     def abandon(self) -> None:
         """Take nothing more from this input."""
-        self._abandoned = True
         self._set(InputState.ENDED, "the device did not let go and was left behind")
+        self._abandoned = True
         self.ended.set()
 
     def _run(self) -> None:
@@ -209,10 +209,9 @@ class _Input:
             reason = str(error)
         self.close()
         if self._stopping.is_set() and isinstance(error, InputError):
-            reason, error = "stopped", None  # what a closed device says while it is stopped
-        if not self._abandoned:
-            self._set(InputState.ENDED, reason, error)
-            self.ended.set()
+            reason, error = "stopped", None  # only what a device says when closed under a read
+        self._set(InputState.ENDED, reason, error)
+        self.ended.set()
 
     def _read_to_the_end(self) -> str:
         self._set(InputState.OPENING)
@@ -282,7 +281,8 @@ class _Input:
         reason: str = "",
         error: BenchError | InputError | None = None,
     ) -> None:
-        self.status = replace(self.status, state=state, reason=reason, error=error)
+        if not self._abandoned:
+            self.status = replace(self.status, state=state, reason=reason, error=error)
 
 
 def _edges(items: Iterable[Item]) -> int:

@@ -15,6 +15,7 @@ from drivers.recording import assemble
 from workbench.errors import StoreError, WrongInput
 from workbench.machine import parse_machine
 from workbench.records import schema
+from workbench.records.recorder import Recorder
 from workbench.records.store import open_store
 
 MACHINE = parse_machine(
@@ -176,6 +177,47 @@ def test_a_dead_writer_leaves_an_interrupted_recording(any_address, edge_blocks)
         now[0] += timedelta(seconds=1)
         writer.write([("counter:a", b) for b in edge_blocks(1, first=3)], Notes())
         assert store.recording(writer.number).state == "recording"  # it was only asleep
+
+
+def test_a_lost_connection_is_made_again_and_loses_nothing(new_database, edge_blocks, same_items):
+    import psycopg
+
+    blocks = edge_blocks(60)
+    with open_store(new_database) as store:
+        recorder = Recorder(store.begin_recording("x", started_host_s=0.0), Notes, period_s=0.002)
+        recorder.start()
+        for index, block in enumerate(blocks):
+            if index % 20 == 10:
+                with psycopg.connect(new_database, autocommit=True) as other:
+                    other.execute(
+                        "SELECT pg_terminate_backend(pid) FROM pg_stat_activity "
+                        "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+                    )
+            recorder.put("counter:a", block)
+        recorder.close()
+        same_items([item for _, item in store.items(1)], blocks)
+        assert store.recording_sha256(1) == store.recording(1).sha256
+
+
+def write_unheard(writer, items):
+    """Lets the commit through and makes the writer believe that it was not."""
+    kept = {name: getattr(writer, name) for name in ("_sequence", "_digest", "_streams")}
+    writer.write(items, Notes())
+    vars(writer).update(kept, _doubtful=True)
+
+
+def test_a_commit_whose_end_was_not_heard_is_not_made_twice(any_address, edge_blocks, same_items):
+    blocks = edge_blocks(6)
+    with open_store(any_address) as store:
+        writer = store.begin_recording("x", started_host_s=0.0)
+        for heard, some in ((False, blocks[:2]), (True, blocks[2:4]), (False, blocks[4:])):
+            items = [("counter:a", block) for block in some]
+            if not heard:
+                write_unheard(writer, items)
+            writer.write(items, Notes())
+        sha256 = writer.end(Notes())
+        same_items([item for _, item in store.items(1)], blocks)
+        assert store.recording_sha256(1) == sha256
 
 
 def test_an_ended_recording_takes_no_more(store, edge_blocks):

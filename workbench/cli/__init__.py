@@ -18,6 +18,9 @@ DONE, FAILED, WRONG, BROKEN = 0, 1, 2, 3
 """Exit status: done; the answer is a fail; the input or the call was wrong; a device or the
 store failed."""
 
+INTERRUPTED = 130
+"""What a shell reports of a program ended by Ctrl-C."""
+
 COMMANDS: dict[str, tuple[str, str]] = {
     "inputs": ("workbench.cli.inputs", "show what is plugged in, or what a file holds"),
     "record": ("workbench.cli.record", "listen to inputs and keep all they say"),
@@ -70,4 +73,7 @@ def _run(args: argparse.Namespace) -> int:
         return BROKEN if isinstance(error, DeviceError | StoreError) else WRONG
     except BrokenPipeError:
         return DONE
+    except KeyboardInterrupt:
+        print(f"\nevenpace {args.command}: stopped.", file=sys.stderr)
+        return INTERRUPTED
     return status

@@ -55,6 +55,7 @@ def run(args: argparse.Namespace) -> int:
         raise WrongInput(f"{path}: the ending '{ending}' is not known; expected one of {known}.")
     damage: list[str] = []
     with open_store(args.store) as store:
+        simulated = store.recording(args.number).simulated
         if args.original:
             rows = _write_original(store, args.number, path)
         elif ending in LOG_ENDINGS:
@@ -63,7 +64,15 @@ def run(args: argparse.Namespace) -> int:
             rows = _write_table(store, args, path, damage.append)
     for sentence in damage:
         print(f"evenpace export: {sentence}", file=sys.stderr)
-    answer = {"recording": args.number, "file": str(path), "rows": rows, "damaged": len(damage)}
+    if simulated:
+        print("Simulated data.", file=sys.stderr)
+    answer = {
+        "recording": args.number,
+        "file": str(path),
+        "rows": rows,
+        "damaged": len(damage),
+        "simulated": simulated,
+    }
     if args.json:
         print_json(answer)
     else:

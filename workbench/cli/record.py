@@ -6,6 +6,7 @@ import argparse
 import math
 import signal
 import sys
+import threading
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -97,48 +98,46 @@ def _record(
         raise
     started_s = drivers[0].clock()
     recorder = Recorder(writer, lambda: merged_notes(drivers))
-    recorder.start()
-    session.start(recorder.put)
-    reason = _until_the_end(session, drivers[0])
-    left_behind = session.stop()
-    duration_s = drivers[0].clock() - started_s
-    fault = ""
-    try:
-        recorder.close(reason)
-    except StoreError as error:
-        fault = str(error)
+    with _asked_to_stop() as asked:
+        recorder.start()
+        session.start(recorder.put)
+        reason = _until_the_end(session, drivers[0], asked)
+        left_behind = session.stop()
+        duration_s = drivers[0].clock() - started_s
+        fault = ""
+        try:
+            recorder.close(reason)
+        except StoreError as error:
+            fault = str(error)
+    if fault:
         print(f"evenpace record: {fault}", file=sys.stderr)
     return _answer(store, recorder.number, session, duration_s, fault, left_behind, reason)
 
 
-def _until_the_end(session: Session, first: Driver) -> str:
+def _until_the_end(session: Session, first: Driver, asked: threading.Event) -> str:
     """Wait for the inputs to end or the person to stop; returns why it ended."""
     line = LiveLine(sys.stderr, first.clock)
-    try:
-        with _terminated_like_interrupted():
-            while not session.wait(_LOOK_S):
-                line.show(session.statuses)
-            line.show(session.statuses)
-    except KeyboardInterrupt:
+    while not session.wait(_LOOK_S) and not asked.is_set():
+        line.show(session.statuses)
+    line.show(session.statuses)
+    line.end()
+    if asked.is_set():
         return "stopped by the person"
-    finally:
-        line.end()
     reasons = dict.fromkeys(status.reason for status in session.statuses)
     return "; ".join(reason for reason in reasons if reason)
 
 
 @contextmanager
-def _terminated_like_interrupted() -> Iterator[None]:
-    """A polite `kill` ends a recording as Ctrl-C does."""
-
-    def interrupt(number: int, frame: object) -> None:
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGTERM, interrupt)
+def _asked_to_stop() -> Iterator[threading.Event]:
+    """An event that Ctrl-C or a polite `kill` sets, instead of tearing through the closing."""
+    asked = threading.Event()
+    kinds = (signal.SIGINT, signal.SIGTERM)
+    before = [signal.signal(kind, lambda *_: asked.set()) for kind in kinds]
     try:
-        yield
+        yield asked
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for kind, handler in zip(kinds, before, strict=True):
+            signal.signal(kind, handler)
 
 
 def _answer(

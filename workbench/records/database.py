@@ -26,7 +26,7 @@ VARIABLE = "EVENPACE_STORE"
 APPLICATION_ID = 0x45504143
 """'EPAC' in the header of a SQLite file says whose it is (sqlite.org, PRAGMA application_id)."""
 
-_BUSY_MS = 5000
+_BUSY_MS = 2000
 _HEADER = b"SQLite format 3\x00"
 
 
@@ -123,6 +123,8 @@ def sentences(url: URL) -> Iterator[None]:
     try:
         yield
     except DBAPIError as error:
+        if error.connection_invalidated:
+            raise StoreBusy(f"The connection to the store {shown(url)} was lost.") from error
         raise _explained(error.orig or error, url) from error
     except (sqlite3.Error, SQLAlchemyError, OSError) as error:
         raise _explained(error, url) from error

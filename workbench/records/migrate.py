@@ -129,8 +129,12 @@ def back_up_file(path: Path, revision: str, now: datetime) -> Path:
     while target.exists():
         count += 1
         target = path.with_name(f"{stem}-{count}{path.suffix}")
-    with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(target)) as copy:
-        source.backup(copy)
+    try:
+        with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(target)) as copy:
+            source.backup(copy)
+    except sqlite3.Error:
+        target.unlink(missing_ok=True)  # half a backup would look like a whole one
+        raise
     return target
 
 

@@ -61,32 +61,32 @@ def recording_row(connection: Connection, number: int) -> dict[str, Any]:
     return row._asdict()
 
 
+def stream_keys(connection: Connection, number: int) -> dict[int, StreamKey]:
+    """The streams of a recording by their ids."""
+    table = schema.stream
+    rows = connection.execute(sa.select(table).where(table.c.recording == number))
+    return {row.id: StreamKey(row.kind, row.input, row.name, row.quantity) for row in rows}
+
+
 def read_blocks(
-    connection: Connection, number: int, sequence: int | None = None, kinds: tuple[str, ...] = ()
+    connection: Connection,
+    number: int,
+    sequences: range | None = None,
+    kinds: tuple[str, ...] = (),
 ) -> Iterator[StoredBlock]:
-    """Blocks of a recording in the order they were written: all, that of `sequence`, or those
-    of some kinds of stream."""
-    block, stream = schema.block, schema.stream
-    streams = {
-        row["id"]: StreamKey(row["kind"], row["input"], row["name"], row["quantity"])
-        for row in connection.execute(
-            sa.select(stream).where(stream.c.recording == number)
-        ).mappings()
-    }
+    """Blocks of a recording in the order they were written: all, or those of some sequences
+    or some kinds of stream."""
+    block = schema.block
+    streams = stream_keys(connection, number)
     query = sa.select(block).where(block.c.recording == number).order_by(block.c.sequence)
-    if sequence is not None:
-        query = query.where(block.c.sequence == sequence)
+    if sequences is not None:
+        query = query.where(block.c.sequence.between(sequences.start, sequences.stop - 1))
     if kinds:
         wanted = [number for number, key in streams.items() if key.kind in kinds]
         query = query.where(block.c.stream.in_(wanted))
-    for row in connection.execute(query).mappings():
+    for row in connection.execute(query):
         yield StoredBlock(
-            number,
-            row["sequence"],
-            streams[row["stream"]],
-            row["items"],
-            bytes(row["sha256"]),
-            bytes(row["data"]),
+            number, row.sequence, streams[row.stream], row.items, bytes(row.sha256), bytes(row.data)
         )
 
 

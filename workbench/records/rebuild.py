@@ -27,6 +27,7 @@ _U_HOST_CLOCK_REL = 30e-6
 """30 ppm for the computer's own crystal: common practice, no source."""
 
 _CLOCK = "clock_s"
+"""The quantity by which a board tells its clock."""
 
 Pair = tuple[str, Item]
 """(input address, item)"""
@@ -85,14 +86,15 @@ class InputClock:
 def input_clocks(pairs: Iterable[Pair]) -> dict[str, InputClock]:
     """The clock of every input with pulses: all channels of one board count by one crystal.
 
-    A board's heartbeats come undelayed; its edges wait until some can be sent together.
+    Points of it are the last edge of each block and what the board tells of its clock by
+    itself, which has not waited for a block to fill.
     """
     points: dict[str, list[tuple[float, float]]] = {}
     for address, item in pairs:
         if isinstance(item, EdgeBlock) and item.ticks.size:
             last_s = float(item.ticks[-1]) * item.tick_s
             points.setdefault(address, []).append((item.host_s, last_s))
-        elif isinstance(item, ValueBlock) and item.quantity == "clock_s":
+        elif isinstance(item, ValueBlock) and item.quantity == _CLOCK:
             beats = zip(item.host_s.tolist(), item.value.tolist(), strict=True)
             points.setdefault(address, []).extend(beats)
     clocks = {}

@@ -7,7 +7,9 @@ committed before stays.
 
 from __future__ import annotations
 
+import math
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -58,21 +60,14 @@ class Recorder:
         """The recording's number."""
         return self._writer.number
 
-    @property
-    def error(self) -> StoreError | None:
-        """Why the recorder failed, None while it has not."""
-        return self._error
-
-    @property
-    def bytes_written(self) -> int:
-        return self._writer.bytes_written
-
     def start(self) -> None:
         self._thread.start()
 
     def put(self, address: str, item: Item) -> None:
-        """Take one item. Raises StoreError where the run must end."""
+        """Take one item. Raises StoreError where the run must end, or has ended."""
         with self._changed:
+            if self._closing.is_set():
+                raise StoreError(f"Recording {self.number} has ended and takes no more.")
             room = self._changed.wait_for(self._has_room, self._patience.full_s)
             if self._error is None and not room:
                 self._error = StoreError(
@@ -121,18 +116,16 @@ class Recorder:
                 return
 
     def _commit(self, batch: Sequence[tuple[str, Item]]) -> None:
-        tries = 0
+        give_up_s = math.inf
         while True:
             try:
                 self._writer.write(batch, self._notes())
                 break
             except StoreBusy:
-                tries += 1
-                self._closing.wait(self._period_s)
-                if self._closing.is_set() and tries * self._period_s > self._patience.closing_s:
+                if self._error is not None or time.monotonic() > give_up_s:
                     raise
-                if self._error is not None:
-                    return
+                if self._closing.wait(self._period_s) and give_up_s == math.inf:
+                    give_up_s = time.monotonic() + self._patience.closing_s
         with self._changed:
             for _ in batch:
                 self._waiting.popleft()

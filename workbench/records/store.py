@@ -43,6 +43,8 @@ from workbench.records.reader import (
 from workbench.records.rebuild import InputClock, input_clocks, rebuild
 from workbench.records.writer import Now, Writer, stamp
 
+_READ_BLOCKS = 200
+
 
 def utc_now() -> datetime:
     return datetime.now(UTC)
@@ -174,17 +176,31 @@ class Store:
         with transaction(self._engine, self._url) as connection:
             recording_row(connection, number)
             count = last_sequence(connection, number) + 1
-        for sequence in range(count):
+        for start in range(0, count, _READ_BLOCKS):
+            some = range(start, min(start + _READ_BLOCKS, count))
             try:
-                with transaction(self._engine, self._url) as connection:
-                    blocks = list(read_blocks(connection, number, sequence))
-                pairs = [(block.key.input, item) for block in blocks for item in block.items()]
-            except StoreError as error:
+                pairs = self._pairs(number, some)
+            except StoreError:
                 if on_damage is None:
                     raise
+                pairs = self._readable_pairs(number, some, on_damage)
+            yield from pairs
+
+    def _pairs(self, number: int, sequences: range) -> list[tuple[str, Stored]]:
+        with transaction(self._engine, self._url) as connection:
+            blocks = list(read_blocks(connection, number, sequences))
+        return [(block.key.input, item) for block in blocks for item in block.items()]
+
+    def _readable_pairs(
+        self, number: int, sequences: range, on_damage: Callable[[str], None]
+    ) -> list[tuple[str, Stored]]:
+        pairs = []
+        for sequence in sequences:
+            try:
+                pairs += self._pairs(number, range(sequence, sequence + 1))
+            except StoreError as error:
                 on_damage(str(error))
-            else:
-                yield from pairs
+        return pairs
 
     def add_result(
         self,
@@ -207,7 +223,7 @@ class Store:
             "answer": to_text(answer),
             "options": to_text(options),
             "recording": recording,
-            "recording_sha256": self.recording_sha256(recording) if recording else "",
+            "recording_sha256": self._sealed_sha256(recording) if recording else "",
             "table_text": table,
             "table_name": table_name,
             "machine_text": machine.text if machine else "",
@@ -219,6 +235,9 @@ class Store:
             insert = sa.insert(schema.result).values(row).returning(schema.result.c.number)
             number: int = connection.execute(insert).scalar_one()
         return number
+
+    def _sealed_sha256(self, number: int) -> str:
+        return self.recording(number).sha256 or self.recording_sha256(number)
 
     def result(self, number: int) -> StoredResult:
         """One result. Raises WrongInput where there is none, StoreError where it was altered."""

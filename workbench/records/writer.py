@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from datetime import datetime
 from typing import Any
@@ -16,8 +16,12 @@ from workbench.errors import StoreError
 from workbench.records import schema
 from workbench.records.chain import chain_block, chain_end, chain_start
 from workbench.records.codec import Stored, StreamKey, encode, key_of
-from workbench.records.database import transaction
+from workbench.records.database import StoreBusy, transaction
 from workbench.records.jsonable import to_text
+from workbench.records.reader import last_sequence, stream_keys
+
+Coded = tuple[StreamKey, int, bytes]
+"""A block before it is stored: its stream, how many items it holds, its bytes."""
 
 Now = Callable[[], datetime]
 """The time of day in UTC; handed in so that tests own it."""
@@ -50,6 +54,7 @@ class Writer:
         self._engine, self._url, self._now = engine, url, now
         self._streams: dict[StreamKey, int] = {}
         self._sequence = 0
+        self._doubtful = False
         self._digest = chain_start(row)
         self.bytes_written = 0
         with transaction(self._engine, self._url, writing=True) as connection:
@@ -66,29 +71,52 @@ class Writer:
         for address, item in items:
             groups.setdefault(key_of(address, item), []).append(item)
         coded = [(key, len(group), encode(group)) for key, group in groups.items()]
-        digest, streams, rows = self._digest, dict(self._streams), []
-        with transaction(self._engine, self._url, writing=True) as connection:
-            self._update(connection, heartbeat_utc=stamp(self._now()), summary=summary_text(notes))
-            for sequence, (key, count, data) in enumerate(coded, self._sequence):
-                if key not in streams:
-                    streams[key] = self._new_stream(connection, key)
-                sha256 = hashlib.sha256(data).digest()
-                digest = chain_block(digest, key, count, sha256)
-                rows.append(
-                    {
-                        "recording": self.number,
-                        "sequence": sequence,
-                        "stream": streams[key],
-                        "items": count,
-                        "sha256": sha256,
-                        "data": data,
-                    }
+        hashes = [hashlib.sha256(data).digest() for _, _, data in coded]
+        try:
+            with transaction(self._engine, self._url, writing=True) as connection:
+                streams = self._known_streams(connection)
+                self._update(
+                    connection, heartbeat_utc=stamp(self._now()), summary=summary_text(notes)
                 )
-            if rows:
-                connection.execute(sa.insert(schema.block), rows)
-        self._digest, self._streams = digest, streams
-        self._sequence += len(rows)
-        self.bytes_written += sum(len(data) for _, _, data in coded)
+                if coded and not self._came_through(connection, len(coded)):
+                    self._insert(connection, streams, coded, hashes)
+        except StoreBusy:
+            # The connection may have gone with the commit: done or not is seen next time.
+            self._doubtful = True
+            raise
+        self._doubtful, self._streams = False, streams
+        self._sequence += len(coded)
+        for (key, count, data), sha256 in zip(coded, hashes, strict=True):
+            self._digest = chain_block(self._digest, key, count, sha256)
+            self.bytes_written += len(data)
+
+    def _insert(
+        self,
+        connection: Connection,
+        streams: dict[StreamKey, int],
+        coded: Sequence[Coded],
+        hashes: Sequence[bytes],
+    ) -> None:
+        rows = []
+        for sequence, ((key, count, data), sha256) in enumerate(
+            zip(coded, hashes, strict=True), self._sequence
+        ):
+            if key not in streams:
+                streams[key] = self._new_stream(connection, key)
+            row = {"recording": self.number, "sequence": sequence, "stream": streams[key]}
+            rows.append({**row, "items": count, "sha256": sha256, "data": data})
+        connection.execute(sa.insert(schema.block), rows)
+
+    def _came_through(self, connection: Connection, blocks: int) -> bool:
+        """Whether the commit before, whose end was not heard, stored just these blocks."""
+        if not self._doubtful:
+            return False
+        return last_sequence(connection, self.number) == self._sequence + blocks - 1
+
+    def _known_streams(self, connection: Connection) -> dict[StreamKey, int]:
+        if not self._doubtful:
+            return dict(self._streams)
+        return {key: number for number, key in stream_keys(connection, self.number).items()}
 
     def end(self, notes: Notes, reason: str = "") -> str:
         """Seal the recording, with why it ended; returns its hash. Raises StoreError."""
