@@ -78,7 +78,7 @@ def load_source(args: argparse.Namespace) -> Source:
     if args.seed is not None or args.for_s is not None:
         raise WrongInput(f"--seed and --for go with sim:SCENARIO, not with '{word}'")
     if word.isascii() and word.isdigit() and not Path(word).exists():
-        return _stored(int(word), machine, args.store)
+        return stored_source(int(word), machine, args.store)
     from drivers.logs import read_recording
 
     return Source(read_recording(word.removeprefix("file:")), machine)
@@ -102,7 +102,10 @@ def _simulate(
     return recording, parse_machine(text, f"machine file of {address}") if text else None
 
 
-def _stored(number: int, machine: Machine | None, address: str | None) -> Source:
+def stored_source(
+    number: int, machine: Machine | None = None, address: str | None = None
+) -> Source:
+    """A stored recording with the machine it was made on, or `machine`. Raises StoreError."""
     from workbench.records.store import open_store
 
     with open_store(address) as store:
