@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from importlib import import_module
 from importlib.metadata import entry_points
-from typing import cast
+from typing import Any, cast
 from urllib.parse import quote, unquote
 
 from drivers.contract import AddressError, Clock, Driver
@@ -34,13 +34,24 @@ def open_input(address: str, clock: Clock = time.monotonic) -> Driver:
     rest, mark, query = rest.partition("?")
     if not rest:
         raise AddressError(f"'{address}' says nothing after '{scheme}:'.")
-    module, _, name = schemes[scheme].partition(":")
-    driver = getattr(import_module(module), name)
-    return cast(Driver, driver(rest, _options(address, query) if mark else {}, clock))
+    options = _options(address, query) if mark else {}
+    return cast(Driver, _driver_class(schemes[scheme])(rest, options, clock))
 
 
 def _schemes() -> dict[str, str]:
-    return DRIVERS | {point.name: point.value for point in entry_points(group=ENTRY_POINTS)}
+    """Ours win: another distribution adds schemes, and replaces none."""
+    return {point.name: point.value for point in entry_points(group=ENTRY_POINTS)} | DRIVERS
+
+
+def _driver_class(place: str) -> Any:
+    module, _, name = place.partition(":")
+    try:
+        return getattr(import_module(module), name)
+    except (ImportError, AttributeError) as error:
+        raise AddressError(
+            f"The driver {place} cannot be loaded ({error}); "
+            "install the distribution that brings it anew."
+        ) from error
 
 
 def _options(address: str, query: str) -> dict[str, str]:
@@ -60,8 +71,7 @@ def listing(scheme: str) -> list[tuple[str, str, str]]:
 
     A driver class that has some tells them by a class method `listing`.
     """
-    module, _, name = _schemes()[scheme].partition(":")
-    listed = getattr(getattr(import_module(module), name), "listing", list)
+    listed = getattr(_driver_class(_schemes()[scheme]), "listing", list)
     return cast(list[tuple[str, str, str]], listed())
 
 

@@ -9,6 +9,7 @@ import inspect
 import itertools
 import math
 import operator
+import types
 
 import can
 import numpy as np
@@ -315,12 +316,28 @@ def test_what_cannot_be_opened_says_why(address, error, words):
     assert isinstance(caught.value, InputError)
 
 
-def test_a_driver_of_another_distribution(monkeypatch):
-    class Point:
-        name, value = "radio", "drivers.logs:FileDriver"
+@pytest.fixture
+def others(monkeypatch):
+    """Installs drivers of other distributions: scheme -> 'module:Class'."""
 
-    monkeypatch.setattr("drivers.catalogue.entry_points", lambda group: [Point])
-    assert open_input("radio:somewhere").address == "file:somewhere"
+    def install(**schemes):
+        points = [types.SimpleNamespace(name=n, value=v) for n, v in schemes.items()]
+        monkeypatch.setattr("drivers.catalogue.entry_points", lambda group: points)
+
+    return install
+
+
+def test_a_driver_of_another_distribution_is_added_and_replaces_none(others, tmp_path):
+    others(radio="drivers.logs:FileDriver", file="no.such:Driver")
+    assert open_input(f"radio:{tmp_path}").path == tmp_path
+    assert open_input(f"file:{tmp_path}").path == tmp_path
+
+
+@pytest.mark.parametrize("place", ["no.such.module:Driver", "drivers.logs:NoSuchDriver"])
+def test_a_driver_that_cannot_be_loaded_says_so(others, place):
+    others(radio=place)
+    with pytest.raises(AddressError, match=f"{place} cannot be loaded"):
+        open_input("radio:1")
 
 
 def check_edges(block):
