@@ -12,7 +12,7 @@ from drivers.contract import Recording
 from workbench.calibration.decision import Verdict
 from workbench.cli import DONE, FAILED
 from workbench.cli.output import print_json, print_warnings
-from workbench.cli.pass_answer import causes, course, over_time, sources, what_to_do, where
+from workbench.cli.pass_answer import causes, course, doubts, over_time, sources, what_to_do, where
 from workbench.cli.pass_inputs import Chosen, choose, gather_inputs, name_of, with_factors
 from workbench.cli.pass_print import print_pass
 from workbench.cli.pulse_rates import with_pulse_rates
@@ -105,6 +105,21 @@ def run(args: argparse.Namespace) -> int:
     return FAILED if Verdict(answer["verdict"]).is_fail else DONE
 
 
+def answer_of(number: int, store: str | None = None) -> dict[str, Any]:
+    """A stored recording judged as a pass, the way it was judged last, and the answer stored.
+
+    Raises WrongInput, StoreError.
+    """
+    from workbench.cli.source import stored_source
+    from workbench.records.store import open_store
+
+    with open_store(store) as opened:
+        before = [one.options for one in opened.results(number) if one.kind == "pass"]
+    source = stored_source(number, None, store)
+    options = before[0] if before else {"belt": None, "ground": None}
+    return finish("pass", compute(source.recording, source.machine, options), source, options)
+
+
 def compute(
     recording: Recording, machine: Machine | None, options: dict[str, Any]
 ) -> dict[str, Any]:
@@ -121,7 +136,7 @@ def compute(
     found = compare(inputs.belt, inputs.ground, band)
     inputs = with_factors(inputs, found)
     evidence = gather(inputs, found)
-    answer |= _ratio(found.pace, band, recording.warnings)
+    answer |= _ratio(found.pace, band, [*recording.warnings, *doubts(evidence)])
     answer |= causes(evidence, found)
     answer |= over_time(found, evidence.bins)
     answer |= sources(inputs)

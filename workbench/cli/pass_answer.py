@@ -20,7 +20,7 @@ from workbench.match.changes import change_points, watch
 from workbench.match.evidence import Bins, Evidence, PassInputs
 from workbench.match.mean import autocorrelated_mean
 from workbench.match.ratio import Comparison
-from workbench.match.sentences import evidence_for
+from workbench.match.sentences import evidence_for, percent
 from workbench.match.sources import KINDS, Factor, stands_apart, taped_course, wheel_slip
 from workbench.match.track import make_track
 from workbench.match.trend import following, mismatch_shares, segments, theil_sen
@@ -48,6 +48,21 @@ def causes(evidence: Evidence, found: Comparison) -> dict[str, Any]:
         "cause_clear": weighed[0].probability >= CLEAR and weighed[0].cause != "not-clear",
         "causes_not_looked_for": could_not_show(evidence),
     }
+
+
+LAPS_DIFFER = 0.01
+"""Share by which laps and pulses may differ before the person is told; chosen."""
+
+
+def doubts(evidence: Evidence) -> list[str]:
+    """A sentence where the laps say that the pulses do not tell the belt's speed."""
+    lap = evidence.measures.get("lap")
+    if lap is None or abs(lap.value) < max(3 * lap.u, LAPS_DIFFER):
+        return []
+    return [
+        f"By its laps the belt travels {percent(lap.value)} ± {200 * lap.u:.1f} % against what its "
+        "pulses say: the ratio by pulses is wrong by as much, if the lap length is right."
+    ]
 
 
 def over_time(found: Comparison, bins: Bins | None) -> dict[str, Any]:
@@ -96,7 +111,8 @@ def _series(found: Comparison) -> dict[str, list[float]]:
         good = np.isfinite(values)
         total = np.add.reduceat(np.where(good, values, 0.0), starts)
         count = np.add.reduceat(good.astype(np.float64), starts)
-        return np.where(count > 0, total / np.maximum(count, 1), math.nan).tolist()
+        means: list[float] = np.where(count > 0, total / np.maximum(count, 1), math.nan).tolist()
+        return means
 
     return {
         "time_s": mean(both.time_s),
@@ -151,7 +167,8 @@ def what_to_do(
     """The advice as plain values, from moves of the flow control where they were told."""
     moved = options.get("moved")
     response = _response(found, moved) if moved else None
-    advice: Advice = advise(found.pace, machine.limits if machine else Limits(), response)
+    limits, unit = (machine.limits, machine.readout.unit) if machine else (Limits(), "m/s")
+    advice: Advice = advise(found.pace, limits, unit, response)
     return {"advice": asdict(advice)}
 
 

@@ -16,6 +16,7 @@ from workbench.calibration.fit import straight_line
 from workbench.machine import Limits
 from workbench.match.ratio import Pace
 from workbench.match.trend import Segment
+from workbench.units import from_mps
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +36,14 @@ class Advice:
     sentences: list[str] = field(default_factory=list)
 
 
-def advise(found: Pace, limits: Limits, response: Response | None = None) -> Advice:
-    """What to do after a pass."""
+def advise(
+    found: Pace, limits: Limits, unit: str = "m/s", response: Response | None = None
+) -> Advice:
+    """What to do after a pass; the sentences speak in `unit`, a key of `SPEED_UNITS_MPS`."""
     ratio, u_ratio = found.ratio, found.u_ratio
     if not (math.isfinite(ratio) and ratio > 0):
         return Advice()
-    warnings = _range_warnings(found, limits)
+    warnings = _range_warnings(found, limits, unit)
     if not _to_change(found.decision):
         return Advice(sentences=["Leave belt and ground speed as they are.", *warnings])
     change, u_change = 1 / ratio - 1, u_ratio / ratio**2
@@ -51,7 +54,7 @@ def advise(found: Pace, limits: Limits, response: Response | None = None) -> Adv
     way = "faster" if change > 0 else "slower"
     sentences = [
         f"Run the belt {100 * abs(change):.1f} % ± {200 * u_change:.1f} % {way}, or drive at "
-        f"{target:.2f} m/s instead of {found.ground_speed_mps:.2f} m/s."
+        f"{_said(target, unit)} instead of {_said(found.ground_speed_mps, unit)}."
     ]
     advice = Advice(change, u_change, target, u_target)
     if response is not None:
@@ -73,30 +76,36 @@ def advise(found: Pace, limits: Limits, response: Response | None = None) -> Adv
         )
     if not limits.speed_low_mps <= target <= limits.speed_high_mps:
         sentences.append(
-            f"{target:.2f} m/s lies outside the working range of {limits.speed_low_mps:.2f} to "
-            f"{limits.speed_high_mps:.2f} m/s: change the belt, not the ground speed."
+            f"{_said(target, unit)} lies outside the working range of "
+            f"{_said(limits.speed_low_mps, unit)} to {_said(limits.speed_high_mps, unit)}: change "
+            "the belt, not the ground speed."
         )
     advice.sentences.extend([*sentences, *warnings])
     return advice
+
+
+def _said(speed_mps: float, unit: str) -> str:
+    """'2.75 mph'."""
+    return f"{from_mps(speed_mps, unit):.3g} {unit}"
 
 
 def _to_change(decision: Decision) -> bool:
     return decision.verdict not in (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 
 
-def _range_warnings(found: Pace, limits: Limits) -> list[str]:
+def _range_warnings(found: Pace, limits: Limits, unit: str) -> list[str]:
     """Common practice, no source; see the words, not the figures."""
     speed, warnings = found.ground_speed_mps, []
     if speed < limits.speed_low_mps:
         warnings.append(
-            f"At {speed:.2f} m/s the ground speed is below the working range (from "
-            f"{limits.speed_low_mps:.2f} m/s): losses tend to come at the front, where the blades "
-            "hand the crop to the conveyor."
+            f"At {_said(speed, unit)} the ground speed is below the working range (from "
+            f"{_said(limits.speed_low_mps, unit)}): losses tend to come at the front, where the "
+            "blades hand the crop to the conveyor."
         )
     if speed > limits.speed_high_mps:
         warnings.append(
-            f"At {speed:.2f} m/s the ground speed is above the working range (up to "
-            f"{limits.speed_high_mps:.2f} m/s): losses tend to come at the rear, where the "
+            f"At {_said(speed, unit)} the ground speed is above the working range (up to "
+            f"{_said(limits.speed_high_mps, unit)}): losses tend to come at the rear, where the "
             "conveyor hands the crop on."
         )
     if found.decision.verdict.is_fail:

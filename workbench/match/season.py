@@ -1,0 +1,84 @@
+"""One machine over a season: what stayed within its own scatter, and what changed between visits.
+
+Control limits for single values, mean ± 3σ with σ from the mean range of neighbours
+(NIST/SEMATECH 6.3.2.2), and an EWMA (6.3.2.4) for a slow drift.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+
+from workbench.calibration.control_chart import ewma, sigma_from_ranges
+
+LEAST_VISITS = 5
+"""Fewer values give no limits worth the name; chosen."""
+
+QUANTITIES = {
+    "ratio": "ratio belt ÷ ground",
+    "setting": "setting of the readout",
+    "gap_m": "gap of the pickup, m",
+    "metres_per_pulse": "belt metres per pulse",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One value on one day; `u` its standard uncertainty, 0 where it is exact (a setting)."""
+
+    when_utc: str
+    value: float
+    u: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chart:
+    """Values of one quantity with their limits; NaN and empty where there are too few.
+
+    `outside` and `drifting` are indices of visits beyond the limits, and at which the
+    weighted mean left its own.
+    """
+
+    quantity: str
+    visits: tuple[Visit, ...]
+    mean: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
+    outside: list[int] = field(default_factory=list)
+    drifting: list[int] = field(default_factory=list)
+    changes: list[str] = field(default_factory=list)
+
+
+def chart(quantity: str, visits: Sequence[Visit]) -> Chart:
+    """The control chart of one quantity, a key of `QUANTITIES`, visits in order of time."""
+    known = tuple(visit for visit in visits if math.isfinite(visit.value))
+    changes = _changes(QUANTITIES[quantity], known)
+    if len(known) < LEAST_VISITS:
+        return Chart(quantity, known, changes=changes)
+    values = np.array([visit.value for visit in known])
+    mean, sigma = float(values.mean()), sigma_from_ranges(values)
+    if sigma == 0:
+        return Chart(quantity, known, mean, mean, mean, changes=changes)
+    low, high = mean - 3 * sigma, mean + 3 * sigma
+    outside = np.flatnonzero((values < low) | (values > high)).tolist()
+    drift = ewma(values, target=mean, sigma=sigma).alarms
+    return Chart(quantity, known, mean, low, high, outside, drift, changes)
+
+
+def _changes(name: str, visits: Sequence[Visit]) -> list[str]:
+    """A sentence for each change from one visit to the next beyond both uncertainties."""
+    said = []
+    for before, after in pairwise(visits):
+        change, u = after.value - before.value, math.hypot(before.u, after.u)
+        if abs(change) > 2 * u and abs(change) > 1e-6 * abs(before.value):
+            share = f" ({100 * change / before.value:+.1f} %)" if before.value else ""
+            spread = f" ± {2 * u:.2g}" if u else ""
+            said.append(
+                f"Between {before.when_utc[:10]} and {after.when_utc[:10]} the {name} went from "
+                f"{before.value:.5g} to {after.value:.5g}{share}{spread}."
+            )
+    return said
