@@ -60,6 +60,11 @@ class Recorder:
         """The recording's number."""
         return self._writer.number
 
+    @property
+    def error(self) -> StoreError | None:
+        """Why the recorder failed, None while it has not."""
+        return self._error
+
     def start(self) -> None:
         self._thread.start()
 
