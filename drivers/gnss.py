@@ -46,12 +46,14 @@ class GnssDecoder:
     """Bytes in any pieces to blocks of 'rmc', 'vtg', 'gga' and 'nav-pvt', on one clock.
 
     That clock is UTC in seconds, running on over midnight. `notes` gets the messages and
-    rejects. A file is read with a `timeline` and no host times: its own times are all
-    there is, so values before the first one are left out.
+    rejects; `speeds` counts the messages that have a place for a speed. A file is read with
+    a `timeline` and no host times: its own times are all there is, so values before the
+    first one are left out.
     """
 
     def __init__(self, notes: Notes, timeline: Timeline | None = None) -> None:
         self.notes = notes
+        self.speeds = 0
         self._timeline = timeline
         self._frames = GnssFrames()
         self._frames.rejects = notes.rejects
@@ -170,6 +172,7 @@ class GnssDecoder:
             self._time_s = float(self._timeline.place(np.array([self._utc_s]))[0])
 
     def _speed(self, source: str, speed_mps: float, step_mps: float, u_mps: float = 0.0) -> None:
+        self.speeds += 1
         u_mps = math.hypot(step_mps / math.sqrt(12), u_mps)
         self._add(source, "speed_mps", speed_mps, math.nan if math.isnan(speed_mps) else u_mps)
 
@@ -207,6 +210,8 @@ def read_gnss(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
     formats = [name for name, there in (("NMEA 0183", not all(ubx)), ("UBX", any(ubx))) if there]
     notes.kind = f"{' and '.join(formats)} log of a GNSS receiver"
     notes.warnings += timeline.warnings()
+    if not decoder.speeds:
+        notes.warnings.append("None of its messages carries a speed; RMC, VTG or NAV-PVT would.")
 
 
 def _block(

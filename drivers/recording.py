@@ -24,6 +24,12 @@ from drivers.contract import (
     ValueTrack,
 )
 
+_Groups = tuple[
+    dict[str, list[EdgeBlock]],
+    dict[str, list[SpeedBlock]],
+    dict[tuple[str, str], list[ValueBlock]],
+    list[Lost],
+]
 _POLL_S = 0.5
 _JUMP_S = 2.0
 """A sender's clock that moves this much against the host's has been set or restarted."""
@@ -77,22 +83,7 @@ def assemble(
     its fastest delivery to the host puts it. Times start at `notes.origin_s`.
     """
     notes = notes or Notes()
-    edge_blocks: dict[str, list[EdgeBlock]] = {}
-    speed_blocks: dict[str, list[SpeedBlock]] = {}
-    value_blocks: dict[tuple[str, str], list[ValueBlock]] = {}
-    lost: list[Lost] = []
-    for item in items:
-        match item:
-            case EdgeBlock():
-                edge_blocks.setdefault(item.channel, []).append(item)
-            case SpeedBlock():
-                speed_blocks.setdefault(item.source, []).append(item)
-            case ValueBlock():
-                value_blocks.setdefault((item.source, item.quantity), []).append(item)
-            case Lost():
-                lost.append(item)
-            case FrameBlock():
-                pass  # raw frames stay in the store; nothing is computed from them
+    edge_blocks, speed_blocks, value_blocks, lost = _grouped(items)
     edges = [_edge_track(blocks) for blocks in edge_blocks.values()]
     speeds = [_speed_track(blocks, notes.timed) for blocks in speed_blocks.values()]
     values = [_value_track(blocks) for blocks in value_blocks.values()]
@@ -113,6 +104,27 @@ def assemble(
         simulated=simulated,
         sha256=notes.sha256,
     )
+
+
+def _grouped(items: Iterable[Item]) -> _Groups:
+    """The blocks by stream, and what was lost."""
+    edges: dict[str, list[EdgeBlock]] = {}
+    speeds: dict[str, list[SpeedBlock]] = {}
+    values: dict[tuple[str, str], list[ValueBlock]] = {}
+    lost: list[Lost] = []
+    for item in items:
+        match item:
+            case EdgeBlock():
+                edges.setdefault(item.channel, []).append(item)
+            case SpeedBlock():
+                speeds.setdefault(item.source, []).append(item)
+            case ValueBlock():
+                values.setdefault((item.source, item.quantity), []).append(item)
+            case Lost():
+                lost.append(item)
+            case FrameBlock():
+                pass  # raw frames stay in the store; nothing is computed from them
+    return edges, speeds, values, lost
 
 
 def _offsets_s(own_s: Floats, host_s: Floats) -> Floats:

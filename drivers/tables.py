@@ -78,7 +78,7 @@ def read_edge_table(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
 def read_speed_table(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
     """Blocks of a speed table. Raises FileRefused at the first wrong line.
 
-    Where the table gives no uncertainty it is that of the decimals written, d/√12.
+    Where the table gives no uncertainty, or 0, it is that of the decimals written, d/√12.
     """
     notes.kind, notes.origin_s = "speed table", 0.0
     table = Table(file, notes, SPEED_COLUMNS)
@@ -156,7 +156,7 @@ def _u_mps(rows: Rows, index: NDArray[np.intp]) -> Floats:
     given_mps = _column(rows, "u_mps", index)
     if given_mps is None:
         return np.full(index.size, rounding_mps)
-    return np.where(np.isnan(given_mps), rounding_mps, given_mps)
+    return np.where(given_mps > 0, given_mps, rounding_mps)
 
 
 def _column(rows: Rows, name: str, index: NDArray[np.intp]) -> Floats | None:

@@ -165,6 +165,9 @@ def test_other_sentences_are_counted_and_left_alone(log):
     recording = log(*map(sentence, bodies))
     assert sum(recording.messages.values()) == 5
     assert not recording.speeds
+    assert recording.warnings == [
+        "None of its messages carries a speed; RMC, VTG or NAV-PVT would."
+    ]
 
 
 def test_comment_above_a_log_is_no_damage(log):

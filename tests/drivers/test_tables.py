@@ -39,13 +39,13 @@ def test_edges_with_falls_and_amplitudes(table):
 
 def test_speeds_with_no_value_and_uncertainty(table):
     recording = table(
-        "time_s,source,speed_mps,u_mps\n0,wheel,1.25,0.01\n0,gnss,,0.2\n0.1,wheel,1.5,\n1,gnss,1.3,0.2\n"
+        "time_s,source,speed_mps,u_mps\n0,wheel,1.25,0.01\n0,gnss,,0.2\n0.1,wheel,1.5,\n0.2,wheel,1.5,0\n1,gnss,1.3,0.2\n"
     )
     wheel, gnss = recording.speeds["wheel"], recording.speeds["gnss"]
-    np.testing.assert_array_equal(wheel.speed_mps, [1.25, 1.5])
+    np.testing.assert_array_equal(wheel.speed_mps, [1.25, 1.5, 1.5])
     np.testing.assert_array_equal(gnss.speed_mps, [np.nan, 1.3])
     # Where nothing is given, the two decimals written: 0.01/sqrt(12), rectangular (GUM F.2.2.1).
-    np.testing.assert_allclose(wheel.u_mps, [0.01, 0.01 / math.sqrt(12)])
+    np.testing.assert_allclose(wheel.u_mps, [0.01, *[0.01 / math.sqrt(12)] * 2])
     np.testing.assert_array_equal(gnss.u_mps, [np.nan, 0.2])
 
 
