@@ -295,3 +295,33 @@ def test_frames_kept_beside_change_nothing(tmp_path):
         "can0", time_s.astype(np.uint32), time_s.astype(np.uint8), b"", time_s, time_s
     )
     assert set(assemble([*items, frames], driver.notes).speeds) == {"65096/240"}
+
+
+REAL = [
+    "boat_n2k_two_speeds.raw",
+    "car_wheel_gnss.csv",
+    "gnss_walking.nmea",
+    "gnss_weak_fix.ubx",
+    "tractor_isobus_idle.txt",
+    "tractor_j1939_start.csv",
+]
+
+
+@pytest.mark.parametrize("name", REAL)
+@pytest.mark.parametrize("left_out", [1, 3, 7, 15_001])
+def test_real_recordings_cut_short_give_what_is_whole(data_dir, tmp_path, name, left_out):
+    content = (data_dir / name).read_bytes()[:60_000]
+    whole, cut = tmp_path / "whole", tmp_path / "cut"
+    whole.write_bytes(content[: content.rfind(b"\n") + 1])
+    cut.write_bytes(whole.read_bytes()[:-left_out])
+    if name.endswith("gnss.csv") and cut.read_bytes().rpartition(b"\n")[2].count(b",") < 2:
+        with pytest.raises(FileRefused, match=r"line \d+: \d cell"):
+            read_recording(cut)
+        return
+    expected = read_recording(whole).speeds
+    for source, track in read_recording(cut).speeds.items():
+        last = track.speed_mps.size - 1  # a number cut short may still be a number
+        assert 0 < track.speed_mps.size <= expected[source].speed_mps.size
+        np.testing.assert_array_equal(
+            track.speed_mps[:last], expected[source].speed_mps[:last], err_msg=source
+        )
