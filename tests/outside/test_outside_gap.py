@@ -3,10 +3,12 @@
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from scipy.stats import bootstrap
+from scipy.stats import bootstrap, linregress
 
+from workbench.calibration.gap.amplitude import BaselinePoint, fit_law, gap_from_voltage
 from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.table import GapReadings
+from workbench.calibration.gap.wheel_faults import check_wheel
 from workbench.machine import Pickup
 
 
@@ -90,3 +92,42 @@ def test_the_extreme_gap_agrees_with_a_gaussian_process() -> None:
     # The readings are single: their scatter is the chosen 0.05 mm, as in this process.
     assert gap.widest.value == pytest.approx(draws.mean(), abs=0.5 * draws.std())
     assert gap.widest.u == pytest.approx(draws.std(), rel=0.2)
+
+
+def test_the_amplitude_law_reproduces_wallaces_ratios() -> None:
+    # Wallace, Bell System Technical Journal 30(4) 1951: 54.575 dB a wavelength of spacing,
+    # that is exp(−2π·d/λ); ratios at λ = 10 mm computed from it. Its use for a toothed
+    # wheel is an analogy, so the law is fitted to two of them and must give the others.
+    ratios = {0.5e-3: 0.730, 1.0e-3: 0.533, 1.5e-3: 0.390, 2.0e-3: 0.285, 2.5e-3: 0.208}
+    law = fit_law(
+        [BaselinePoint(gap, 1e-6, float(np.log(ratios[gap]))) for gap in (0.5e-3, 2.5e-3)]
+    )
+    assert law.decay_m == pytest.approx(10e-3 / (2 * np.pi), rel=2e-3)
+    for gap_m, ratio in ratios.items():
+        assert np.exp(law.log_k - gap_m / law.decay_m) == pytest.approx(ratio, abs=1e-3)
+        assert gap_from_voltage(law, float(np.log(ratio))).value == pytest.approx(gap_m, abs=5e-6)
+    assert 20 * np.log10(np.e) * 10e-3 / law.decay_m == pytest.approx(54.575, rel=2e-3)
+
+
+def test_the_amplitude_law_is_scipys_line_through_the_logarithms() -> None:
+    # scipy.stats.linregress: equal weights, since all gaps are known equally well.
+    rng = np.random.default_rng(3)
+    gap_m = np.linspace(0.8e-3, 3e-3, 9)
+    level = -2.0 - gap_m / 1.7e-3 + rng.normal(0, 0.2, 9)
+    law = fit_law([BaselinePoint(g, 2e-5, float(v)) for g, v in zip(gap_m, level, strict=True)])
+    line = linregress(gap_m, level)
+    assert law.log_k == pytest.approx(line.intercept, rel=1e-9)
+    assert 1 / law.decay_m == pytest.approx(-line.slope, rel=1e-9)
+    # The scatter is far above what was assumed of pickups, so the residuals set the scale.
+    assert law.variance[2] == pytest.approx(line.stderr**2, rel=1e-6)
+    assert law.variance[0] == pytest.approx(line.intercept_stderr**2, rel=1e-6)
+
+
+def test_an_eccentric_wheel_swings_its_intervals_by_e_over_r() -> None:
+    # Geometry, derived: e on pitch radius r swings the intervals by e/r once a turn,
+    # 0.2 % for 0.1 mm on 50 mm.
+    teeth, turns, e_rel = 24, 40, 0.1 / 50
+    angle = 2 * np.pi * np.arange(teeth * turns) / teeth
+    check = check_wheel((angle + e_rel * np.sin(angle)) / (2 * np.pi * 3.0), teeth)
+    assert check.runout.value == pytest.approx(e_rel, rel=0.01)
+    assert check.runout.angle_deg == pytest.approx(90.0, abs=0.5)

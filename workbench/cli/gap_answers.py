@@ -13,6 +13,7 @@ from workbench.calibration.decision import Decision, Verdict
 from workbench.calibration.gap.batch import PickupId, verdict_line
 from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.judgement import Estimate, worst
+from workbench.calibration.gap.same_wheel import compare_spacing
 from workbench.calibration.gap.seen import count_teeth
 from workbench.calibration.gap.table import GapReadings
 from workbench.calibration.gap.wheel_faults import WheelCheck, check_wheel
@@ -22,6 +23,8 @@ from workbench.errors import WrongInput
 from workbench.machine import Machine, Pickup
 from workbench.reports.gap_summary import fault_names
 
+FEWEST_PULSES = 9
+"""Two turns of the smallest wheel that can be judged."""
 HEADLINES = ("pickup", "gap_m", "runout_m", "teeth", "missed", "extra")
 """What stands at the top of every answer, one pickup or many."""
 
@@ -88,10 +91,26 @@ def pulse_answer(
     }
     answer |= by_voltage(check, limits, options, answer["warnings"])
     if options["drop_out"]:
-        answer |= drop_out(track, mark_s, machine, answer, options)
+        answer |= drop_out(track, check.first_tooth_s, machine, answer, options)
+    if track.channel in options["before"]:
+        answer["before"] = _compared(check, options["before"][track.channel], options)
     if answer["faults"]:
         answer["advice"] = f"See to this first: {fault_names(answer)}."
     return answer | {"line": _pulse_line(answer)}
+
+
+def _compared(
+    check: WheelCheck, then: list[float | None], options: Mapping[str, Any]
+) -> dict[str, Any]:
+    match = compare_spacing(check.offset_rel, np.array(then, dtype=np.float64))
+    return {
+        "result": options["before_result"],
+        "same_wheel": match.same,
+        "turned_back": match.turned_back,
+        "tooth_then": match.tooth_then or None,
+        "correlation": match.correlation,
+        "sentence": match.sentence,
+    }
 
 
 def several(pickups: list[dict[str, Any]]) -> dict[str, Any]:
@@ -143,6 +162,11 @@ def _identity(name: str) -> dict[str, str]:
 
 def _teeth(track: EdgeTrack, machine: Machine | None) -> tuple[int, list[str]]:
     """(teeth to fold at, doubts about them): as typed unless the signal clearly differs."""
+    if track.time_s.size < FEWEST_PULSES:
+        raise WrongInput(
+            f"Channel '{track.channel}' has {track.time_s.size} pulses; at least two turns of the "
+            "target wheel are needed, and ten are better."
+        )
     seen = count_teeth(track.time_s)
     typed = machine.drive.target_teeth if machine else None
     if typed is None:
@@ -176,6 +200,8 @@ def _wheel(check: WheelCheck) -> dict[str, Any]:
     play = check.play
     return {
         "teeth": check.teeth,
+        "first_tooth_s": check.first_tooth_s,
+        "marked": check.marked,
         "turns": check.turns,
         "tooth_rate_hz": check.tooth_hz,
         "missed": check.missed,

@@ -24,6 +24,10 @@ def print_answer(answer: Mapping[str, Any]) -> None:
         print_table(_title(answer), _rows(answer))
     if "control" in answer:
         print(answer["control"]["sentence"])
+    for one in answer.get("pickups", [answer]):
+        if "before" in one:
+            before = one["before"]
+            print(f"{one['pickup']}, against result {before['result']}: {before['sentence']}")
     if "counted_from" in answer:
         print(answer["counted_from"], file=sys.stderr)
     if answer["simulated"]:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
 
-from workbench.errors import StoreError
+from workbench.errors import StoreError, WrongInput
 from workbench.machine import Machine
+
+if TYPE_CHECKING:
+    from workbench.records.entries import StoredResult
 
 
 def store_table(
@@ -34,41 +37,58 @@ def store_table(
     return {"result": number, **answer}
 
 
-def baseline_of(address: str | None, pickup_kind: str, teeth: int | None) -> list[list[float]]:
+def baseline_of(
+    address: str | None, pickup_kind: str, teeth: int | None, *, simulated: bool
+) -> list[list[float]]:
     """The stored readings at known gaps of one kind of pickup before wheels of one kind.
 
-    Each is [gap_m, u_gap_m, ln(V·s)], the oldest first. Raises StoreError.
+    Each is [gap_m, u_gap_m, ln(V·s)], the oldest first; of a recording that was judged
+    again only the last reading counts. Raises StoreError.
     """
-    return [
-        [reading["gap_m"], reading["u_gap_m"], reading["log_volt_seconds"]]
-        for answer in _answers(address)
-        for reading in _readings(answer)
-        if reading["pickup_kind"] == pickup_kind and teeth in (None, reading["teeth"])
-    ]
+    points: dict[tuple[Any, ...], list[float]] = {}
+    for result in _results(address):
+        for one in result.answer.get("pickups", [result.answer]):
+            reading = one.get("baseline_reading")
+            if reading is None or bool(result.answer["simulated"]) != simulated:
+                continue
+            if reading["pickup_kind"] == pickup_kind and teeth in (None, reading["teeth"]):
+                point = [reading["gap_m"], reading["u_gap_m"], reading["log_volt_seconds"]]
+                points[result.recording, one["pickup"]] = point
+    return list(points.values())
 
 
-def history_of(address: str | None, name: str, warnings: list[str]) -> list[float]:
-    """The stored repeat measurements of `name`, the oldest first; a warning where none can be."""
-    try:
-        return [
-            value
-            for answer in _answers(address)
-            if (control := answer.get("control")) and control["name"] == name
-            for value in control["new_m"]
-        ]
-    except StoreError as error:
-        warnings.append(f"Earlier repeat measurements could not be read: {error}")
-        return []
+def history_of(address: str | None, name: str, text: str) -> list[float]:
+    """The stored repeat measurements of `name`, the oldest first, those of `text` left out.
+
+    A table that was judged twice counts once. Raises StoreError.
+    """
+    by_table: dict[str | None, list[float]] = {}
+    for result in _results(address):
+        control = result.answer.get("control")
+        if control and control["name"] == name and result.table != text:
+            by_table[result.table] = control["new_m"]
+    return [value for values in by_table.values() for value in values]
 
 
-def _readings(answer: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """The baseline readings of one answer: its own, or one of each of its pickups."""
-    pickups = answer.get("pickups", [answer])
-    return [one["baseline_reading"] for one in pickups if one.get("baseline_reading")]
-
-
-def _answers(address: str | None) -> list[dict[str, Any]]:
+def spacing_of(address: str | None, number: int) -> dict[str, list[float | None]]:
+    """Lateness by tooth of each pickup of stored result `number`. Raises WrongInput, StoreError."""
     from workbench.records.store import open_store
 
     with open_store(address) as store:
-        return [result.answer for result in reversed(store.results()) if result.kind == "gap"]
+        result = store.result(number)
+    pickups = result.answer.get("pickups", [result.answer]) if result.kind == "gap" else []
+    found = {one["pickup"]: one["spacing_rel"] for one in pickups if one.get("spacing_rel")}
+    if not found:
+        raise WrongInput(
+            f"--before: result {number} is no answer of 'evenpace gap' from pulses, so there is no "
+            "wheel to compare with."
+        )
+    return found
+
+
+def _results(address: str | None) -> Iterator[StoredResult]:
+    """All stored answers of `evenpace gap`, the oldest first."""
+    from workbench.records.store import open_store
+
+    with open_store(address) as store:
+        yield from (result for result in reversed(store.results()) if result.kind == "gap")

@@ -6,6 +6,7 @@ from typing import Any
 
 from workbench.calibration.decision import Decision
 from workbench.calibration.gap.judgement import Estimate
+from workbench.machine import Pickup
 
 
 def with_u(name: str, estimate: Estimate, k: float, unit: str = "_m") -> dict[str, float]:
@@ -33,4 +34,13 @@ def verdict_values(decision: Decision) -> dict[str, Any]:
         "verdict": decision.verdict,
         "reason": decision.reason,
         "conformance_probability": decision.conformance_probability,
+    }
+
+
+def limit_values(limits: Pickup, blade_step_m: float) -> dict[str, float]:
+    """The limits an answer was judged by."""
+    return {
+        "gap_best_m": limits.gap_best_m,
+        "gap_max_m": limits.gap_max_m,
+        "blade_step_m": blade_step_m,
     }

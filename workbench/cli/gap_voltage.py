@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from drivers.contract import EdgeTrack, Floats
+from drivers.contract import EdgeTrack
 from workbench.calibration.decision import Decision, Verdict
 from workbench.calibration.driveline import metres_per_pulse
 from workbench.calibration.gap.amplitude import (
@@ -74,7 +74,7 @@ def baseline_points(options: Mapping[str, Any]) -> list[BaselinePoint]:
 
 def drop_out(
     track: EdgeTrack,
-    mark_s: Floats | None,
+    first_tooth_s: float,
     machine: Machine | None,
     answer: Mapping[str, Any],
     options: Mapping[str, Any],
@@ -88,7 +88,7 @@ def drop_out(
             "--drop-out needs the machine file (--machine FILE): without it the drop-out speed "
             "cannot be held against the working speeds."
         )
-    found = find_drop_out(track.time_s, answer["teeth"], mark_s)
+    found = find_drop_out(track.time_s, answer["teeth"], first_tooth_s)
     per_pulse = metres_per_pulse(machine)
     margin = judge_drop_out(found, per_pulse, machine.limits.speed_low_mps)
     values: dict[str, Any] = {

@@ -83,6 +83,8 @@ def _one_blocks(answer: Mapping[str, Any]) -> list[Block]:
 
 def _sentence(answer: Mapping[str, Any]) -> str:
     named = fault_names(answer)
+    if answer.get("drop_out") and not named:
+        return str(answer["drop_out"]["sentence"])
     if math.isfinite(number(answer, "gap_m")) and not named:
         gap = f"{answer['gap_m'] * 1000:.2f} mm (± {answer['U_gap_m'] * 1000:.2f} mm)"
         text = f"{answer['pickup']}: the gap is {gap} on average"
@@ -90,8 +92,6 @@ def _sentence(answer: Mapping[str, Any]) -> str:
             widest = f"{answer['widest_m'] * 1000:.2f} mm at {answer['widest_angle_deg']:.0f}°"
             return f"{text}, {widest} at its widest."
         return f"{text}; {_first_lower(answer['reason'])}"
-    if answer.get("drop_out"):
-        return str(answer["drop_out"]["sentence"])
     return f"{answer['pickup']}: {named or answer['reason']}."
 
 

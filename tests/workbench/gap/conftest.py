@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 
 Floats = NDArray[np.float64]
 
@@ -63,10 +64,7 @@ class Wheel:
         keep = np.exp(-step_s / self.wander_s)
         noise = rng.normal(0, self.wander * np.sqrt(1 - keep**2), steps)
         noise[0] = rng.normal(0, self.wander)
-        wander, last = np.empty(steps), 0.0
-        for at in range(steps):
-            last = keep * last + noise[at]
-            wander[at] = last
+        wander = lfilter([1.0], [1.0, -keep], noise)
         rate = self.turn_hz * self.teeth * (1 + wander + self.drift * np.arange(steps) / steps)
         reached = np.concatenate(
             [[-2.0 * self.teeth], -2.0 * self.teeth + np.cumsum(rate) * step_s]

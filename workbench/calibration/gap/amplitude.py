@@ -73,10 +73,16 @@ def fit_law(points: Sequence[BaselinePoint]) -> AmplitudeLaw:
     gap = np.array([point.gap_m for point in points])
     u_gap = np.array([point.u_gap_m for point in points])
     level = np.array([point.log_volt_seconds for point in points])
-    if gap.size < 2 or np.ptp(gap) < LEAST_APART_M:
+    apart = f"{LEAST_APART_M * 1000:.1f} mm"
+    if gap.size == 1:
         raise WrongInput(
-            f"The amplitude baseline has {gap.size} readings at gaps from {_range_mm(gap)}; it "
-            f"needs two or more at gaps {LEAST_APART_M * 1000:.1f} mm or more apart."
+            f"The amplitude baseline has one reading, at {gap[0] * 1000:.2f} mm; before gaps can "
+            f"be told by voltage it needs another reading at a gap at least {apart} away."
+        )
+    if np.ptp(gap) < LEAST_APART_M:
+        raise WrongInput(
+            f"The amplitude baseline has {gap.size} readings at gaps from {gap.min() * 1000:.2f} "
+            f"to {gap.max() * 1000:.2f} mm; it needs two or more at gaps {apart} or more apart."
         )
     design = np.column_stack([np.ones(gap.size), -gap])
     beta = np.linalg.lstsq(design, level, rcond=None)[0]
@@ -163,9 +169,3 @@ def _extreme(
     u_log = pattern.u_swing if math.isfinite(pattern.u_swing) else 0.0
     u_m = gap_from_voltage(law, law.log_k - float(value_m[at]) / law.decay_m, u_log).u
     return Estimate(float(value_m[at]), u_m, at * 360.0 / gap_m.size)
-
-
-def _range_mm(gap_m: Floats) -> str:
-    if not gap_m.size:
-        return "nothing to nothing"
-    return f"{gap_m.min() * 1000:.2f} to {gap_m.max() * 1000:.2f} mm"

@@ -15,6 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.calibration.edges import clean
+from workbench.calibration.gap.counting import count_on
 from workbench.calibration.gap.stand_outs import Usual, find_stand_outs
 from workbench.errors import WrongInput
 
@@ -28,10 +30,13 @@ USUAL_LOG_SPEED = Usual(spread=0.03, freedom=8, least=0.10)
 """Logarithm of the speeds at which single teeth of a sound wheel go; chosen."""
 SLOWED_TO = 0.8
 """Share of the full rate above which a belt was not slowed; chosen."""
+FAR_ABOVE = 1.5
 _ALPHA = 0.001
-_REACH = 16
-_MOST_TURNS_HOLE = 1.5
 _FEWEST_MISSED = 3
+_NOT_SLOWED = (
+    "The belt was not slowed, or within two turns of the target wheel: for a drop-out run, slow "
+    "it evenly over a minute or two from full speed until the readout loses pulses."
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,29 +70,29 @@ class DropOut:
     passages: int
 
 
-def find_drop_out(time_s: Floats, teeth: int, mark_s: Floats | None = None) -> DropOut:
+def find_drop_out(time_s: Floats, teeth: int, first_tooth_s: float | None = None) -> DropOut:
     """The drop-out rate from a run `time_s` (n,) that slows until teeth go missing.
 
-    Raises WrongInput where the belt was not slowed, or fewer than two turns are there.
+    `first_tooth_s` is when tooth 1 went by, the first edge's time if None. Raises
+    WrongInput where the belt was not slowed, or fewer than two turns are there.
     """
-    passages = follow(time_s, teeth, mark_s)
+    passages = follow(time_s, teeth, first_tooth_s)
     rate = passages.tooth_hz
     lowest, highest = float(rate.min()), float(rate.max())
     passages = _without_gone(passages, teeth)
     missed = int(np.count_nonzero(~passages.seen))
     if lowest > SLOWED_TO * highest:
-        raise WrongInput(
-            f"The belt was not slowed: the tooth rate stays within {lowest:.3g} and "
-            f"{highest:.3g} Hz. For a drop-out run, slow the belt over a minute or two until the "
-            "readout loses pulses."
-        )
+        raise WrongInput(_NOT_SLOWED)
     if missed < _FEWEST_MISSED:
         nan = math.nan
         return DropOut(nan, nan, 0, nan, nan, lowest, highest, nan, missed, rate.size)
     first_hz = float(passages.tooth_hz[~passages.seen].max())
     single = _single_tooth(passages, teeth)
     others = passages if single is None else _without(passages, passages.place == single[0])
-    log_hz, u_rel, angle_deg, spread = _fit(others, teeth)
+    # Far above the threshold every tooth is seen, whatever the fit.
+    log_hz, u_rel, angle_deg, spread = _fit(
+        _without(others, others.tooth_hz > FAR_ABOVE * first_hz), teeth
+    )
     tooth = round(angle_deg / 360.0 * teeth) % teeth
     if single is not None:
         tooth, log_hz, bracket_rel = single
@@ -106,36 +111,26 @@ def find_drop_out(time_s: Floats, teeth: int, mark_s: Floats | None = None) -> D
     )
 
 
-def follow(time_s: Floats, teeth: int, mark_s: Floats | None = None) -> Passages:
+def follow(time_s: Floats, teeth: int, first_tooth_s: float | None = None) -> Passages:
     """Every tooth from full speed on with its rate, also where half the wheel goes missing.
 
     The count stops where it is no longer sure: after a hole of a turn and a half.
     """
     start = _full_speed(time_s, teeth)
-    edge_s, tooth = _count_on(time_s[start:], teeth)
-    if tooth.size < 3 or tooth[-1] < 2 * teeth:
-        raise WrongInput(
-            f"The run holds fewer than two turns of a wheel of {teeth} teeth from full speed on; "
-            "slow the belt over a minute or two."
-        )
+    if start + 2 * teeth > time_s.size:
+        raise WrongInput(_NOT_SLOWED)
+    edge_s, tooth = count_on(time_s[start:], teeth)
+    if tooth[-1] < 2 * teeth:
+        raise WrongInput(_NOT_SLOWED)
     grid = np.arange(tooth[-1] + 1)
     grid_s = np.interp(grid, tooth, edge_s)
     half = max(1, teeth // 2)
     low, high = np.maximum(grid - half, 0), np.minimum(grid + half, grid.size - 1)
     rate = (high - low) / (grid_s[high] - grid_s[low])
-    place = grid - (_mark(edge_s, tooth, teeth, mark_s) if mark_s is not None else 0)
-    return Passages(place % teeth, rate, np.isin(grid, tooth, assume_unique=True))
-
-
-def _mark(edge_s: Floats, tooth: Ints, teeth: int, mark_s: Floats) -> int:
-    """Running index of the first tooth after a mark that lies within the run; 0 without."""
-    inside = mark_s[(mark_s >= edge_s[0]) & (mark_s <= edge_s[-1])]
-    if not inside.size:
-        return 0
-    after = int(np.searchsorted(edge_s, inside[0]))
-    # The teeth between may be missing: count back from the next one seen to the mark.
-    period_s = (edge_s[after] - edge_s[after - 1]) / max(1, tooth[after] - tooth[after - 1])
-    return int(tooth[after] - math.floor((edge_s[after] - inside[0]) / period_s))
+    first = _from_first(
+        time_s, edge_s, tooth, time_s[0] if first_tooth_s is None else first_tooth_s
+    )
+    return Passages((grid - first) % teeth, rate, np.isin(grid, tooth, assume_unique=True))
 
 
 def _full_speed(time_s: Floats, teeth: int) -> int:
@@ -149,28 +144,13 @@ def _full_speed(time_s: Floats, teeth: int) -> int:
     return int(near[-1])
 
 
-def _count_on(time_s: Floats, teeth: int) -> tuple[Floats, Ints]:
-    """(times, running index) of the edges as far as the count is sure.
-
-    The pitch ahead is that of the last `_REACH` pitches counted, however few of their teeth
-    were seen, so that a wheel that loses every other tooth is not taken for a slower one.
-    """
-    kept_s, index = [float(time_s[0])], [0]
-    period_s = float(time_s[teeth] - time_s[0]) / teeth
-    back = 0
-    for now_s in time_s[1:].tolist():
-        pitches = (now_s - kept_s[-1]) / period_s
-        if pitches < 0.5:
-            continue
-        if pitches > _MOST_TURNS_HOLE * teeth:
-            break
-        kept_s.append(now_s)
-        index.append(index[-1] + max(1, round(pitches)))
-        while index[-1] - index[back + 1] >= _REACH:
-            back += 1
-        if index[-1] - index[back] >= _REACH // 2:
-            period_s = (kept_s[-1] - kept_s[back]) / (index[-1] - index[back])
-    return np.array(kept_s), np.array(index, dtype=np.int64)
+def _from_first(time_s: Floats, edge_s: Floats, tooth: Ints, first_tooth_s: float) -> int:
+    """Running index of tooth 1, which went by at `first_tooth_s`, before or in the run."""
+    if first_tooth_s > edge_s[0]:
+        return round(float(np.interp(first_tooth_s, edge_s, tooth)))
+    before = clean(time_s[time_s <= edge_s[0]])
+    passed = np.interp([first_tooth_s, edge_s[0]], before.time_s, before.tooth)
+    return -round(float(passed[1] - passed[0]))
 
 
 def _without_gone(passages: Passages, teeth: int) -> Passages:

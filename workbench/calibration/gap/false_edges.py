@@ -14,7 +14,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import CleanEdges
+from workbench.calibration.edges import CleanEdges, local_period
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +39,10 @@ _MAINS_P = 1e-6
 """A line in all edges must be beyond doubt: the teeth themselves are far from random."""
 _MOST_EDGES = 6000
 _FEWEST_INTERVALS = 20
+_ONE_PITCH = (0.9, 1.15)
+"""Share of the local period that two intervals with one false edge make; where most teeth
+trigger twice the period that shows is the longer interval alone."""
+_LOOKED_AT = 100_000
 
 
 class Origin(StrEnum):
@@ -74,7 +78,7 @@ def paired_edges(time_s: Floats) -> tuple[Floats, float]:
     single edge looks wrong; the pairs are told here. NaN where nothing alternates. False
     edges that do not turn with the wheel alternate as well, but drift through the pitch.
     """
-    interval_s = np.diff(time_s)
+    interval_s = np.diff(time_s[:_LOOKED_AT])
     if interval_s.size < _FEWEST_INTERVALS:
         return time_s, math.nan
     both_s = interval_s[:-1] + interval_s[1:]
@@ -87,10 +91,19 @@ def paired_edges(time_s: Floats) -> tuple[Floats, float]:
     kept = float(np.mean(np.abs(uneven - at_rel) < 0.1))
     if at_rel > 0.5 - ALTERNATES or flips < 0.8 or kept < 0.65:
         return time_s, math.nan
-    limit_s = (0.5 + at_rel) * 0.5 * float(np.median(both_s))
-    second = np.concatenate([[False], interval_s < limit_s])
-    # The second of a pair follows closely; a close one after it is a new tooth's.
-    return time_s[~(second & ~np.concatenate([[False], second[:-1]]))], at_rel
+    return _first_of_pairs(time_s, at_rel), at_rel
+
+
+def _first_of_pairs(time_s: Floats, at_rel: float) -> Floats:
+    """The edges without those that follow another closely.
+
+    Close is judged by the pitch around, the sum of two intervals, so that it may change.
+    """
+    interval_s = np.diff(time_s)
+    pitch_s = np.append(interval_s[:-1] + interval_s[1:], interval_s[-2:].sum())
+    second = np.concatenate([[False], interval_s < (0.5 + at_rel) * 0.5 * pitch_s])
+    # A close one after a second one is a new tooth's.
+    return np.asarray(time_s[~(second & ~np.concatenate([[False], second[:-1]]))])
 
 
 def false_edges(
@@ -117,7 +130,7 @@ def false_edges(
     hz, p_mains = mains_line(edges.extra_s, _MAINS_OF_EXTRAS * count)
     if p_mains < alpha / 2 and not bursts:
         return FalseEdges(count, share, Origin.MAINS, p, hz=hz)
-    at_rel, sure = _locked_at(_phase(edges))
+    at_rel, sure = _locked_at(_phase(time_s))
     if math.isfinite(at_rel) and (sure or not bursts):
         return FalseEdges(count, share, Origin.TWICE, p, at_rel=at_rel)
     return FalseEdges(count, share, Origin.BURSTS if bursts else Origin.SCATTERED, p)
@@ -179,13 +192,18 @@ def mains_line(
     return best
 
 
-def _phase(edges: CleanEdges) -> Floats:
-    """Where in the pitch each false edge stands, 0 to 1 after the tooth before it."""
-    after = np.searchsorted(edges.time_s, edges.extra_s, side="right")
-    inside = (after > 0) & (after < edges.time_s.size)
-    after, extra_s = after[inside], edges.extra_s[inside]
-    pitch_s = edges.time_s[after] - edges.time_s[after - 1]
-    return np.asarray((extra_s - edges.time_s[after - 1]) / np.maximum(pitch_s, 1e-300))
+def _phase(time_s: Floats) -> Floats:
+    """Where in the pitch false edges stand, 0 to 1 after the tooth before.
+
+    Of all pairs of neighbouring intervals that make one pitch together, as far as one false
+    edge in it does; which of its edges is the false one need not be known.
+    """
+    interval_s = np.diff(time_s)
+    pitch_s = local_period(interval_s)[:-1]
+    both_s = interval_s[:-1] + interval_s[1:]
+    low, high = _ONE_PITCH
+    one = (both_s > low * pitch_s) & (both_s < high * pitch_s)
+    return np.asarray(interval_s[:-1][one] / both_s[one])
 
 
 def _locked_at(at_rel: Floats) -> tuple[float, bool]:

@@ -7,12 +7,15 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
 from workbench.calibration.gap.false_edges import FalseEdges, Origin
 from workbench.calibration.gap.missed import MissedTeeth
 from workbench.calibration.gap.play import LEAST_REL, Play
 from workbench.calibration.gap.seen import Seen
 from workbench.calibration.gap.stand_outs import Pattern
+
+Floats = NDArray[np.float64]
 
 RUNOUT_LIMIT_REL = 0.01
 """Eccentricity over pitch radius that is too much: 1 mm of run-out on a wheel of 50 mm, most
@@ -55,13 +58,12 @@ class Fault:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Findings:
-    """What each test found; `spacing` and `voltage` by tooth from the mark."""
+    """What each test found; arrays and patterns of single teeth run from the mark."""
 
     seen: Seen
-    false: FalseEdges
-    noisy: bool
     missed: MissedTeeth
     spacing: Pattern
+    log_amplitude: Floats | None
     voltage: Pattern | None
     play: Play
     breaks: int
@@ -69,8 +71,8 @@ class Findings:
 
 def name_faults(found: Findings, alpha: float) -> list[Fault]:
     """All faults beyond the significance `alpha`; single teeth only where noise allows."""
-    faults = _of_false_edges(found.false)
-    if not found.noisy:
+    faults = _of_false_edges(found.seen.false)
+    if not found.seen.noisy:
         faults += _of_teeth(found)
         faults += _of_lost_pulses(found, alpha)
         # Where teeth are nearly lost the threshold is reached late: no measure of run-out.
@@ -186,7 +188,7 @@ def _weak(found: Findings) -> list[_Sign]:
 
 def _of_lost_pulses(found: Findings, alpha: float) -> list[Fault]:
     missed = found.missed
-    if missed.p >= alpha or found.false.origin is not Origin.NONE:
+    if missed.p >= alpha or found.seen.false.origin is not Origin.NONE:
         return []
     angle = 2 * np.pi * (np.arange(found.seen.teeth) - found.seen.mark) / found.seen.teeth
     mean = complex(np.sum(missed.missed * np.exp(1j * angle)))

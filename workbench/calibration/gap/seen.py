@@ -8,7 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.edges import CleanEdges, clean
-from workbench.calibration.gap.false_edges import mean_tooth_hz, paired_edges
+from workbench.calibration.gap.counting import count_on, first_after
+from workbench.calibration.gap.false_edges import (
+    FalseEdges,
+    Origin,
+    false_edges,
+    mean_tooth_hz,
+    paired_edges,
+)
 from workbench.calibration.target_wheel import TeethSeen, teeth_seen
 from workbench.errors import WrongInput
 
@@ -16,6 +23,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FEWEST_TURNS = 2
+TOO_NOISY = 0.05
+"""Share of false edges above which the teeth cannot be told one by one."""
 _SAME_SPEED = 0.15
 
 
@@ -23,16 +32,25 @@ _SAME_SPEED = 0.15
 class Seen:
     """The pulses after cleaning.
 
-    `raw_s` (n,) as they came; `mark` the running index modulo Z of tooth 1; `pair_at_rel`
-    where in the pitch a second edge of every tooth stood that was taken out, else NaN.
+    `raw_s` (n,) as they came; `edges` all that were kept; `piece` the longest piece of
+    them without a break, in which each edge's tooth is sure unless `noisy`: there are too
+    many `false` edges to tell teeth one by one. `mark` is the running index modulo Z of
+    tooth 1, `marked` whether a mark gave it (else the piece's first edge).
     """
 
     raw_s: Floats
     edges: CleanEdges
+    piece: CleanEdges
     teeth: int
     mark: int
-    pair_at_rel: float
-    turn_hz: float
+    marked: bool
+    false: FalseEdges
+    noisy: bool
+
+    @property
+    def turns(self) -> float:
+        """Turns of the wheel in the piece."""
+        return float(self.piece.tooth[-1] - self.piece.tooth[0] + 1) / self.teeth
 
     def from_mark(self, values: Floats) -> Floats:
         """(Z,) by running index modulo Z → by tooth from the mark."""
@@ -43,25 +61,65 @@ class Seen:
         return (tooth - self.mark) % self.teeth
 
 
-def see(time_s: Floats, teeth: int, mark_s: Floats | None) -> Seen:
-    """Clean `time_s` (n,) and count from the mark. Raises WrongInput under two turns."""
+def see(time_s: Floats, teeth: int, mark_s: Floats | None, alpha: float) -> Seen:
+    """Clean `time_s` (n,), judge its false edges and count from the mark.
+
+    `alpha` is the chance that a sound pickup is said to have false edges. Raises
+    WrongInput where fewer than two turns are there.
+    """
     if time_s.size < 2:
         raise WrongInput(f"There are {time_s.size} pulses; at least two turns are needed.")
     kept_s, pair_at_rel = paired_edges(time_s)
     edges = clean(kept_s)
-    longest = max((int(edges.tooth[b - 1] - edges.tooth[a]) + 1) for a, b in edges.spans())
-    if longest < FEWEST_TURNS * teeth + 1:
-        rate_hz = mean_tooth_hz(edges)
-        more = f", about {10 * teeth / rate_hz:.0f} s at this speed" if rate_hz > 0 else ""
-        raise WrongInput(
-            f"The longest piece of the recording holds {longest / teeth:.1f} turns of a wheel of "
-            f"{teeth} teeth; at least two are needed and ten are better{more}."
-        )
-    mark = 0
-    if mark_s is not None and mark_s.size:
-        at = min(int(np.searchsorted(edges.time_s, mark_s[0])), edges.time_s.size - 1)
-        mark = int(edges.tooth[at]) % teeth
-    return Seen(time_s, edges, teeth, mark, pair_at_rel, mean_tooth_hz(edges) / teeth)
+    piece = _longest(edges)
+    false = false_edges(time_s, edges, mean_tooth_hz(piece) / teeth, alpha, pair_at_rel)
+    noise = false.origin not in (Origin.NONE, Origin.TWICE)
+    noisy = noise and (false.share > TOO_NOISY or false.origin is Origin.MAINS)
+    needed = FEWEST_TURNS * teeth
+    if _pitches(piece) < needed and not noisy:
+        # Where half the wheel is not seen, every turn has a hole that ends a piece.
+        counted_s, tooth = count_on(kept_s, teeth)
+        if tooth[-1] < needed:
+            raise _too_short(edges, _pitches(piece), teeth)
+        edges = piece = _of_counted(kept_s, counted_s, tooth)
+    mark = first_after(piece.time_s, piece.tooth, mark_s)
+    first = int(piece.tooth[0]) if mark is None else mark
+    return Seen(time_s, edges, piece, teeth, first % teeth, mark is not None, false, noisy)
+
+
+def _pitches(piece: CleanEdges) -> int:
+    return int(piece.tooth[-1] - piece.tooth[0])
+
+
+def _longest(edges: CleanEdges) -> CleanEdges:
+    first, last = max(
+        edges.spans(), key=lambda span: int(edges.tooth[span[1] - 1] - edges.tooth[span[0]])
+    )
+    time_s, tooth = edges.time_s[first:last], edges.tooth[first:last]
+    inside = (edges.extra_s >= time_s[0]) & (edges.extra_s <= time_s[-1])
+    return _one_piece(time_s, tooth, edges.extra_s[inside])
+
+
+def _of_counted(raw_s: Floats, time_s: Floats, tooth: Ints) -> CleanEdges:
+    counted = raw_s[raw_s <= time_s[-1]]
+    return _one_piece(time_s, tooth, np.setdiff1d(counted, time_s))
+
+
+def _one_piece(time_s: Floats, tooth: Ints, extra_s: Floats) -> CleanEdges:
+    step = np.diff(tooth)
+    missed = int(np.sum(step - 1))
+    start = np.zeros(1, dtype=np.int64)
+    missed_s = time_s[:-1][step > 1]
+    return CleanEdges(time_s, tooth, start, missed, extra_s.size, missed_s, extra_s)
+
+
+def _too_short(edges: CleanEdges, pitches: int, teeth: int) -> WrongInput:
+    rate_hz = mean_tooth_hz(edges)
+    more = f", about {10 * teeth / rate_hz:.0f} s at this speed" if rate_hz > 0 else ""
+    return WrongInput(
+        f"The longest piece of the recording holds {pitches / teeth:.1f} turns of a wheel of "
+        f"{teeth} teeth; at least two are needed and ten are better{more}."
+    )
 
 
 def count_teeth(time_s: Floats) -> TeethSeen:
@@ -105,7 +163,7 @@ def duties(seen: Seen, fall_s: Floats) -> Floats | None:
     `fall_s` (n,) beside the raw edges; None where too few are known.
     """
     place, rate_hz, kept = _by_edge(seen)
-    duty = (fall_s[kept] - seen.edges.time_s) * rate_hz
+    duty = (fall_s[kept] - seen.piece.time_s) * rate_hz
     good = np.isfinite(duty) & (duty > 0) & (duty < 1)
     if np.count_nonzero(good) < seen.teeth:
         return None
@@ -114,7 +172,7 @@ def duties(seen: Seen, fall_s: Floats) -> Floats | None:
 
 def _by_edge(seen: Seen) -> tuple[NDArray[np.int64], Floats, NDArray[np.int64]]:
     """(place on the wheel, tooth rate, index among the raw edges) of every kept edge."""
-    edges = seen.edges
+    edges = seen.piece
     # The mean over the turn around each edge: a tooth's own offset must not move its rate.
     reach = max(1, seen.teeth // 2)
     low = np.maximum(np.arange(edges.time_s.size) - reach, 0)

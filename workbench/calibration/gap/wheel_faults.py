@@ -10,7 +10,7 @@ wanders by half a per cent (tests/workbench/gap/test_gap_wheel_faults.py):
 - a tooth bent by 8 % of a pitch or more, from 8 teeth on;
 - double triggering of 2 % of the teeth;
 - noise that adds 2 % of false edges, or a false edge in half of the mains' cycles;
-- an eccentricity of 1.5 % of the radius;
+- an eccentricity of 2 % of the radius;
 - bearing play that moves the centre by 0.4 % of the radius (one sigma) from turn to turn,
   with the belt running empty and steady (wander 0.1 %); `Play.least_rel` says what would
   have been seen on the belt at hand;
@@ -26,14 +26,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.decision import Decision, Verdict
-from workbench.calibration.gap.false_edges import FalseEdges, Origin, false_edges
+from workbench.calibration.gap.false_edges import FalseEdges, Origin, mean_tooth_hz
 from workbench.calibration.gap.faults import Fault, Findings, name_faults
 from workbench.calibration.gap.judgement import Estimate
-from workbench.calibration.gap.missed import find_missed
+from workbench.calibration.gap.missed import MissedTeeth, find_missed
 from workbench.calibration.gap.play import LEAST_REL, NO_PLAY, Play, find_play
-from workbench.calibration.gap.seen import count_breaks, duties, log_amplitudes, see
+from workbench.calibration.gap.seen import Seen, count_breaks, duties, log_amplitudes, see
 from workbench.calibration.gap.stand_outs import Pattern, Usual, find_stand_outs
-from workbench.calibration.target_wheel import tooth_signature
+from workbench.calibration.target_wheel import ToothSignature, tooth_signature
 
 Floats = NDArray[np.float64]
 
@@ -45,8 +45,6 @@ USUAL_OFFSET = Usual(spread=0.006, freedom=8, least=0.03)
 """Tooth spacing of a sound wheel, in pitches; chosen."""
 USUAL_LOG_AMPLITUDE = Usual(spread=0.04, freedom=8, least=0.15)
 """Natural logarithm of a tooth's voltage on a sound wheel; chosen."""
-TOO_NOISY = 0.05
-"""Share of false edges above which the teeth cannot be told one by one."""
 ENOUGH_TURNS = 10
 
 
@@ -58,11 +56,15 @@ class WheelCheck:
     pitch radius, e/r, and the angle of the latest tooth of its swing. `log_amplitude` is
     the logarithm of each tooth's voltage ÷ tooth rate (V·s) and `voltage` its pattern,
     `duty` the share of a pitch the pulse lasts; None where the recording has none.
-    `missed`, `extra`, `breaks` count over the whole recording.
+    `missed`, `extra`, `breaks` count over the whole recording, `turns` those of its longest
+    piece without a break, which alone tells of single teeth. `first_tooth_s` is when tooth
+    1 went by, `marked` whether it is the first after a mark.
     """
 
     teeth: int
     turns: float
+    first_tooth_s: float
+    marked: bool
     tooth_hz: float
     missed: int
     extra: int
@@ -97,54 +99,74 @@ def check_wheel(
     pulses were lost on the way, so a break is not the pickup's. Raises WrongInput where
     fewer than two turns are there.
     """
-    seen = see(time_s, teeth, mark_s)
-    false = false_edges(time_s, seen.edges, seen.turn_hz, _EACH, seen.pair_at_rel)
-    noise = false.origin not in (Origin.NONE, Origin.TWICE)
-    noisy = noise and (false.share > TOO_NOISY or false.origin is Origin.MAINS)
-    signature = tooth_signature(seen.edges, teeth)
-    offset_rel = seen.from_mark(signature.offset_rel)
-    log_amplitude = None if amplitude_v is None else log_amplitudes(seen, amplitude_v)
-    found = Findings(
-        seen=seen,
-        false=false,
-        noisy=noisy,
-        missed=find_missed(seen.edges, teeth, _EACH),
-        spacing=find_stand_outs(offset_rel, USUAL_OFFSET, _EACH),
-        voltage=None
-        if log_amplitude is None
-        else find_stand_outs(log_amplitude, USUAL_LOG_AMPLITUDE, _EACH),
-        # An edge taken out in error would make one turn unlike the next.
-        play=find_play(seen.edges, signature.offset_rel, _EACH)
-        if false.origin is Origin.NONE
-        else NO_PLAY,
-        breaks=0 if holes_known or noisy else count_breaks(seen.edges),
-    )
+    seen = see(time_s, teeth, mark_s, _EACH)
+    found, signature = _look(seen, amplitude_v, holes_known=holes_known)
     faults = name_faults(found, _EACH)
-    turns = float(found.missed.passed.sum()) / teeth
     to_radius = 2 * math.pi / teeth
     spacing = found.spacing
     return WheelCheck(
         teeth=teeth,
-        turns=turns,
-        tooth_hz=seen.turn_hz * teeth,
+        turns=seen.turns,
+        first_tooth_s=_first_tooth_s(seen),
+        marked=seen.marked,
+        tooth_hz=mean_tooth_hz(seen.piece),
         missed=seen.edges.missed,
-        extra=false.count,
+        extra=seen.false.count,
         breaks=found.breaks,
-        offset_rel=offset_rel,
+        offset_rel=seen.from_mark(signature.offset_rel),
         u_offset_rel=seen.from_mark(signature.u_offset_rel),
         missed_share=seen.from_mark(found.missed.share),
         runout=Estimate(
             spacing.amplitude * to_radius, spacing.u_swing * to_radius, spacing.highest_deg
         ),
         play=found.play,
-        false=false,
-        log_amplitude=log_amplitude,
+        false=seen.false,
+        log_amplitude=found.log_amplitude,
         voltage=found.voltage,
-        duty=None if fall_s is None else duties(seen, fall_s),
+        duty=None if fall_s is None or seen.noisy else duties(seen, fall_s),
         faults=faults,
-        decision=_decide(faults, turns),
-        warnings=_warnings(found, turns),
+        decision=_decide(faults, seen.turns),
+        warnings=_warnings(found),
     )
+
+
+def _look(
+    seen: Seen, amplitude_v: Floats | None, *, holes_known: bool
+) -> tuple[Findings, ToothSignature]:
+    """Every test's finding; of single teeth only where noise lets them be told."""
+    teeth = seen.teeth
+    if seen.noisy:
+        unknown = np.full(teeth, np.nan)
+        none = np.zeros(teeth, dtype=np.int64)
+        spacing = find_stand_outs(unknown, USUAL_OFFSET, _EACH)
+        missed = MissedTeeth(none, none)
+        found = Findings(seen, missed, spacing, None, None, NO_PLAY, 0)
+        return found, ToothSignature(unknown, unknown, none, math.nan)
+    signature = tooth_signature(seen.piece, teeth)
+    log_amplitude = None if amplitude_v is None else log_amplitudes(seen, amplitude_v)
+    voltage = None
+    if log_amplitude is not None:
+        voltage = find_stand_outs(log_amplitude, USUAL_LOG_AMPLITUDE, _EACH)
+    play = NO_PLAY
+    if seen.false.origin is Origin.NONE:
+        # Elsewhere an edge taken out in error would make one turn unlike the next.
+        play = find_play(seen.piece, signature.offset_rel, _EACH)
+    found = Findings(
+        seen=seen,
+        missed=find_missed(seen.piece, teeth, _EACH),
+        spacing=find_stand_outs(seen.from_mark(signature.offset_rel), USUAL_OFFSET, _EACH),
+        log_amplitude=log_amplitude,
+        voltage=voltage,
+        play=play,
+        breaks=0 if holes_known else count_breaks(seen.edges),
+    )
+    return found, signature
+
+
+def _first_tooth_s(seen: Seen) -> float:
+    """When tooth 1 first went by, seen or not."""
+    tooth, time_s = seen.piece.tooth, seen.piece.time_s
+    return float(np.interp(tooth[0] + (seen.mark - tooth[0]) % seen.teeth, tooth, time_s))
 
 
 def _decide(faults: list[Fault], turns: float) -> Decision:
@@ -157,10 +179,11 @@ def _decide(faults: list[Fault], turns: float) -> Decision:
     return Decision(Verdict.PASS, math.nan, "every tooth is seen and none stands out")
 
 
-def _warnings(found: Findings, turns: float) -> list[str]:
-    play, quiet = found.play, found.false.origin is Origin.NONE
+def _warnings(found: Findings) -> list[str]:
+    play, turns = found.play, found.seen.turns
+    quiet = found.seen.false.origin is Origin.NONE
     warnings = []
-    if found.noisy:
+    if found.seen.noisy:
         warnings.append("There is too much noise to judge single teeth: mend the wiring first.")
     if turns < ENOUGH_TURNS:
         warnings.append(f"Only {turns:.1f} turns were recorded; ten or more tell a sound wheel.")
