@@ -187,3 +187,10 @@ def parse_setting_unit(text: str) -> SettingUnit:
         "'pulses/m'), a distance a pulse ('mm/pulse') or a turn ('in/turn', 'm/turn'), "
         "or '' for a bare number."
     )
+
+
+def percent(share: float | None, digits: int = 2, *, signed: bool = False) -> str:
+    """A share for a person: '0.52 %', signed '+3.10 %' or '−0.30 %'; '–' where there is none."""
+    if share is None or not math.isfinite(share):
+        return "–"
+    return f"{100 * share:{'+' if signed else ''}.{digits}f} %".replace("-", "−")

@@ -26,6 +26,7 @@ from workbench.calibration.runs import Run
 from workbench.calibration.setting import Setting, propose_setting
 from workbench.calibration.true_speed import TrueSpeeds, true_speeds
 from workbench.machine import Machine
+from workbench.units import percent
 
 SHRINKS = {
     "timing of laps": 1.0,
@@ -160,8 +161,8 @@ def _drive_line_sentences(drive_line: DriveLine) -> list[str]:
         return []
     found, u = drive_line.difference, drive_line.u_difference
     return [
-        f"The belt moves {abs(found):.1%} {'more' if found > 0 else 'less'} for a pulse than the "
-        f"drive line's geometry says (± {2 * u:.1%}). Likely: {'; or '.join(drive_line.causes)}. "
+        f"The belt moves {percent(abs(found))} {'more' if found > 0 else 'less'} for a pulse than the "
+        f"drive line's geometry says (± {percent(2 * u)}). Likely: {'; or '.join(drive_line.causes)}. "
         "The laps were taken as true."
     ]
 

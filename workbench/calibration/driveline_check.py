@@ -18,6 +18,7 @@ from workbench.calibration.driveline import metres_per_pulse
 from workbench.calibration.runs import Run
 from workbench.calibration.true_speed import Known, true_speeds
 from workbench.machine import Drive, Machine
+from workbench.units import percent
 
 Floats = NDArray[np.float64]
 
@@ -138,20 +139,20 @@ def _whole_number_causes(drive: Drive) -> list[tuple[float, str]]:
 
 
 def _gradual_causes(ratio: float, drive: Drive) -> list[str]:
-    percent = f"{abs(ratio - 1):.1%}"
+    share = percent(abs(ratio - 1), 1)
     if ratio < 1 and drive.kind == "sprocket":
         return [
-            f"the belt moves {percent} less than the sprocket drives: rods jumping teeth, or a "
+            f"the belt moves {share} less than the sprocket drives: rods jumping teeth, or a "
             "wrong lap length or pitch"
         ]
     if ratio < 1:
         return [
-            f"the belt slips {percent} on its drive roll, or the roll is worn "
+            f"the belt slips {share} on its drive roll, or the roll is worn "
             f"{(1 - ratio) * drive.roll_diameter_m * 1000:.1f} mm smaller"
         ]
     if drive.kind == "sprocket":
         return [
-            f"the rods' pitch is {percent} longer than entered (a worn, stretched belt or "
+            f"the rods' pitch is {share} longer than entered (a worn, stretched belt or "
             "chain), or the lap length is wrong"
         ]
     return [

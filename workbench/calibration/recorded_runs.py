@@ -19,6 +19,7 @@ from workbench.calibration.edges import CleanEdges, clean
 from workbench.calibration.runs import Run
 from workbench.calibration.speed import SpeedSeries, fit_period, speed_series
 from workbench.machine import Machine
+from workbench.units import percent
 
 Floats = NDArray[np.float64]
 
@@ -118,11 +119,12 @@ def run_in_window(
     change = _change(pulses.series, window)
     if abs(change) > DRIFTED_REL:
         warnings.append(
-            f"{place}: the speed changed by {change:+.1%} from {when}; the run was left out."
+            f"{place}: the speed changed by {percent(change, 1, signed=True)} from {when}; the run was left out."
         )
         return None
     if abs(change) > STEADY_REL:
-        warnings.append(f"{place}: the speed changed by {change:+.1%} from {when}; it was kept.")
+        by = percent(change, 1, signed=True)
+        warnings.append(f"{place}: the speed changed by {by} from {when}; it was kept.")
     fit = fit_period(clean(edge_s), pulses.teeth)
     run = Run(
         label,

@@ -98,9 +98,12 @@ class RunTable:
 
 
 def looks_like_run_table(text: str) -> bool:
-    """Whether the first line is a header with a column `shown`."""
+    """Whether the first line has a column of a run table, or only as many numbers as one."""
     first = next((line for line in text.splitlines() if _holds_data(line)), "")
-    return "shown" in _header(first, _delimiter(first)) and "run" in first.lower()
+    cells = _header(first, _delimiter(first))
+    if {"shown", "laps", "laps_time_s", "pulses", "pulses_time_s"} & set(cells):
+        return True
+    return len(cells) == len(COLUMNS) and all(_is_number(cell) for cell in cells)
 
 
 def read_run_table(text: str, name: str, machine: Machine) -> RunTable:
@@ -117,6 +120,7 @@ def read_run_table(text: str, name: str, machine: Machine) -> RunTable:
     reader = _Reader(name, machine, warnings)
     runs = [run for line, cells in rows if (run := reader.run(line, cells)) is not None]
     runs = _same_numbers(name, runs, warnings)
+    warnings += _off_step(name, runs, machine)
     if not runs:
         told = " ".join(warnings[:3])
         raise WrongInput(f"{name}: no line holds a run that can be used. {told}".strip())
@@ -195,6 +199,14 @@ def number(cell: str) -> float:
     if not math.isfinite(value):
         raise ValueError(cell)
     return value
+
+
+def _is_number(cell: str) -> bool:
+    try:
+        number(cell)
+    except ValueError:
+        return False
+    return True
 
 
 class _Reader:
@@ -322,6 +334,19 @@ def _same_numbers(name: str, runs: Sequence[Run], warnings: list[str]) -> list[R
             warnings.append(f"{place}{twin.line} too; both were kept.")
             kept.append(replace(run, label=f"{run.label} (line {run.line})"))
     return kept
+
+
+def _off_step(name: str, runs: Sequence[Run], machine: Machine) -> list[str]:
+    """A sentence where shown values have digits that the display does not."""
+    step = machine.readout.step
+    off = [run for run in runs if abs(run.shown / step - round(run.shown / step)) > 0.01]
+    if not off:
+        return []
+    lines = ", ".join(str(run.line) for run in off)
+    return [
+        f"{name}, line {lines}, column shown: {off[0].shown:g} is no multiple of the display's step "
+        f"{step:g} (readout.step in the machine file); it was kept. Is the step right?"
+    ]
 
 
 def _same_values(one: Run, other: Run) -> bool:

@@ -16,6 +16,7 @@ from workbench.cli.output import print_json, print_table, print_warnings
 from workbench.cli.source import Source, add_source, finish, load_source
 from workbench.errors import StoreError, WrongInput
 from workbench.machine import Machine, load_machine
+from workbench.units import percent
 
 _MOST_TABLE_BYTES = 2_000_000
 
@@ -65,6 +66,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    if args.report:
+        from workbench.reports.document import check_report_path
+
+        check_report_path(args.report)
     options = _options(args)
     text = _run_table(args.source)
     if text is None:
@@ -122,9 +127,10 @@ def _as_left(found: dict[str, Any], machine: Machine, options: Mapping[str, Any]
     away = answer["error_at_work"] - expected
     if abs(away) > (found["U_error_at_work"] ** 2 + answer["U_error_at_work"] ** 2) ** 0.5:
         answer["warnings"].append(
-            f"{options['as_left_name']}: after the change an error of {expected:+.2%} was expected "
-            f"and {answer['error_at_work']:+.2%} was found: was the new setting entered, and does "
-            "the readout follow it?"
+            f"{options['as_left_name']}: after the change an error of "
+            f"{percent(expected, signed=True)} was expected and "
+            f"{percent(answer['error_at_work'], signed=True)} was found: was "
+            "the new setting entered, and does the readout follow it?"
         )
     return answer
 

@@ -11,7 +11,7 @@ from workbench.calibration.calibrate import Calibration, RunResult
 from workbench.calibration.readout import ChangeOvers
 from workbench.cli.output import with_uncertainty
 from workbench.machine import Machine
-from workbench.units import SPEED_UNITS_MPS, from_mps, to_mps
+from workbench.units import SPEED_UNITS_MPS, from_mps, percent, to_mps
 
 
 def as_answer(found: Calibration, machine: Machine) -> dict[str, Any]:
@@ -61,15 +61,14 @@ def as_answer(found: Calibration, machine: Machine) -> dict[str, Any]:
 def _sentence(found: Calibration, machine: Machine) -> str:
     unit = machine.readout.unit
     at = f"at {from_mps(found.speed_mps, unit):.3g} {unit}"
-    error, U = 100 * found.budget.value, 100 * found.budget.U
-    digits = 1 if U >= 0.1 else 2
-    spread = f"(± {U:.{digits}f} %)"
+    error, U = found.budget.value, found.budget.U
+    digits = 1 if U >= 0.002 else 2
+    spread = f"(± {percent(U, digits)})"
     if abs(error) <= U:
-        sign = "−" if error < 0 else "+"
-        text = f"{sign}{abs(error):.{digits}f} % {spread}"
+        text = f"{percent(error, digits, signed=True)} {spread}"
         return f"The readout is right {at} within its uncertainty: {text}."
     much = "much" if error > 0 else "little"
-    return f"The readout shows {abs(error):.{digits}f} % too {much} {at} {spread}."
+    return f"The readout shows {percent(abs(error), digits)} too {much} {at} {spread}."
 
 
 def _drive_line(found: Calibration, k: float) -> dict[str, Any]:
@@ -177,14 +176,12 @@ def _change_overs(flips: ChangeOvers, machine: Machine) -> dict[str, Any]:
 def rows_for_people(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
     """Label and text of what matters most, for a terminal."""
     k, unit = answer["k"], answer["unit"]
-    percent = with_uncertainty(
-        100 * answer["error_at_work"], 100 * answer["U_error_at_work"], "%", k
-    )
+    error = with_uncertainty(100 * answer["error_at_work"], 100 * answer["U_error_at_work"], "%", k)
     rows = [
-        (f"Error at {from_mps(answer['speed_at_work_mps'], unit):.3g} {unit}", percent),
+        (f"Error at {from_mps(answer['speed_at_work_mps'], unit):.3g} {unit}", error),
         ("Allowed", f"± {100 * answer['readout_error_limit']:.3g} %"),
         ("Verdict", f"{answer['verdict']}: {answer['reason']}"),
-        ("Probability that it conforms", f"{answer['conformance_probability']:.1%}"),
+        ("Probability that it conforms", percent(answer["conformance_probability"], 1)),
     ]
     if answer["advice"]:
         rows.append(("To settle it", answer["advice"].removeprefix("To settle it: ")))
@@ -199,7 +196,9 @@ def rows_for_people(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
             ("Lag of display and hand", with_uncertainty(lag["lag_s"], 2 * lag["u_lag_s"], "s"))
         )
     parts = sorted(answer["budget"]["groups"].items(), key=lambda item: -item[1])
-    rows.append(("Uncertainty from", ", ".join(f"{name} {part:.2%}" for name, part in parts[:4])))
+    rows.append(
+        ("Uncertainty from", ", ".join(f"{name} {percent(part)}" for name, part in parts[:4]))
+    )
     if answer["budget"]["note"]:
         rows.append(("How", answer["budget"]["note"]))
     return rows
@@ -212,7 +211,8 @@ def _setting_rows(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
     exact = with_uncertainty(answer["setting_exact"], answer["U_setting_exact"], "", answer["k"])
     rows = [("Setting now", f"{answer['setting_now']:g}{unit}"), ("would be right", exact + unit)]
     if math.isfinite(answer["setting_new"]):
-        left = f"leaves {answer['residual_error']:+.2%}; then {answer['verdict_expected']}"
+        left = f"leaves {percent(answer['residual_error'], signed=True)}"
+        left += f"; then {answer['verdict_expected']}"
         rows.append(("New setting", f"{answer['setting_new']:.6g}{unit} ({left})"))
     return rows
 
@@ -226,8 +226,8 @@ def run_rows(answer: Mapping[str, Any]) -> tuple[list[str], list[list[str]]]:
             run["run"],
             f"{run['shown']:.4g}",
             f"{from_mps(run['true_mps'], unit):.4g}",
-            f"{run['error']:+.2%}",
-            f"{2 * run['u_error']:.2%}",
+            percent(run["error"], signed=True),
+            percent(2 * run["u_error"]),
             "" if run["used"] else f"left out: {run['note']}",
         ]
         for run in answer["runs"]

@@ -106,7 +106,8 @@ def _by_its_own_readout(
     span_s = float(np.ptp(pulses.series.time_s)) if pulses.series.time_s.size else 0.0
     steady_s = sum(window.to_s - window.from_s for window in windows)
     flips = flips_of(time_s, shown, machine.readout.step)
-    if steady_s < STEADY_SHARE * span_s and len(flips) >= 4:
+    ramped = len({flip.shown for flip in flips}) > 2
+    if ramped and steady_s < STEADY_SHARE * span_s:
         found = calibrate_ramp(flips, pulses, machine, u_clock_rel=u_clock_rel)
         return found, "change-over points"
     filled = []
@@ -115,7 +116,10 @@ def _by_its_own_readout(
         if inside.any():
             filled.append(replace(window, shown=float(shown[inside].mean())))
     if not filled:
-        raise WrongInput(f"{recording.name} holds no steady stretch of 10 s and no slow ramp.")
+        raise WrongInput(
+            f"{recording.name} holds neither a stretch of 10 s in which the belt ran steadily to "
+            "1 % nor a slow ramp over several digits of the display."
+        )
     names = {"shown_name": recording.name}
     return _steady(filled, pulses, machine, u_clock_rel, names, warnings), "steady runs"
 

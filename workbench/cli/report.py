@@ -37,8 +37,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from workbench.records.store import open_store
-    from workbench.reports.document import render
+    from workbench.reports.document import check_report_path, render
 
+    check_report_path(args.out)
     with open_store(args.store) as store:
         stored = store.result(args.result)
     typed = {

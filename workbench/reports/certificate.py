@@ -18,10 +18,8 @@ from workbench.records.jsonable import plain
 from workbench.reports.certificate_tables import (
     budget_table,
     change_over_table,
-    percent,
     rounded,
     run_table,
-    signed,
 )
 from workbench.reports.document import (
     Answer,
@@ -36,13 +34,13 @@ from workbench.reports.document import (
     Signature,
 )
 from workbench.reports.error_picture import error_picture
-from workbench.units import METRIC, US, UnitSystem, from_mps
+from workbench.units import METRIC, US, UnitSystem, from_mps, percent
 
 RULE = (
-    "Decision rule: with U the expanded uncertainty (coverage {coverage:.2f} %), pass means that the "
-    "error lies inside the limits by U or more; conditional pass inside by less; conditional fail "
-    "outside by less than U; fail outside by U or more; cannot tell where U is wider than the "
-    "limits (ILAC-G8:09/2019, guard band w = U). Probability of conformance after JCGM 106:2012."
+    "Decision rule: with U the expanded uncertainty (coverage {coverage:.2f} %), pass means that "
+    "the error lies inside the limits by U or more; conditional pass inside by less; "
+    "conditional fail outside by less than U; fail outside by U or more; cannot tell where U is "
+    "wider than the limits (ILAC-G8:09/2019, guard band w = U). Probability of conformance after JCGM 106:2012."
 )
 ONLY_THIS = (
     "The results hold for this machine, this readout and this setting, on the day they were "
@@ -121,7 +119,7 @@ def _item(
         ("Setting found", _with_unit(answer["setting_now"], answer)),
         ("Method", str(answer["method"])),
         ("Made from", str(answer["source"])),
-        ("When", made.created_utc.replace("T", " ").replace("+00:00", "") + " UTC"),
+        ("When", made.created_utc[:19].replace("T", " ") + " UTC"),
         ("By", str(options.get("by") or "not stated")),
         ("Conditions", str(options.get("environment") or "not stated")),
     ]
@@ -147,9 +145,8 @@ def _picture(answer: Mapping[str, Any], unit: str) -> list[Block]:
         "Line and ribbon: the fit over the working speeds with its expanded uncertainty."
     )
     at = f"{from_mps(answer['speed_at_work_mps'], unit):.3g} {unit}"
-    alt = (
-        f"Error at {at}: {signed(answer['error_at_work'])} ± {percent(answer['U_error_at_work'])}."
-    )
+    error = percent(answer["error_at_work"], signed=True)
+    alt = f"Error at {at}: {error} ± {percent(answer['U_error_at_work'])}."
     return [Figure(error_picture(answer, unit), caption, alt), Facts(_figures(answer, at), 2)]
 
 
@@ -169,7 +166,9 @@ def _figures(answer: Mapping[str, Any], at: str) -> list[tuple[str, str]]:
         if part is None:
             continue
         spread = f"± {percent(part['U_error_at_work'])} (k = {part['k']:.3g})"
-        rows.append((f"Error at {at}, {name}", f"{signed(part['error_at_work'])} {spread}"))
+        rows.append(
+            (f"Error at {at}, {name}", f"{percent(part['error_at_work'], signed=True)} {spread}")
+        )
         conforms = part["conformance_probability"]
         rows.append(("Probability that it conforms", percent(conforms, 1)))
     return rows
@@ -186,9 +185,9 @@ def _setting(answer: Mapping[str, Any]) -> list[Block]:
     else:
         left = answer["as_left"]["error_at_work"] if "as_left" in answer else None
         rows.append(("After", _with_unit(new, answer)))
-        rows.append(("Error left by its step", signed(answer["residual_error"], 2)))
+        rows.append(("Error left by its step", percent(answer["residual_error"], signed=True)))
         if left is not None:
-            rows.append(("Error found afterwards", signed(left)))
+            rows.append(("Error found afterwards", percent(left, signed=True)))
     blocks: list[Block] = [Heading("Setting of the readout")]
     if new is not None and "as_left" not in answer:
         blocks.append(
@@ -216,7 +215,9 @@ def _drive_line(answer: Mapping[str, Any], units: UnitSystem) -> list[Block]:
         runs, u = answer["metres_per_pulse_runs"], answer["u_metres_per_pulse_runs"]
         rows.append(("By the laps", _travel(runs, 2 * u, units)))
         apart, u_apart = answer["drive_line_difference"], answer["u_drive_line_difference"]
-        rows.append(("Laps against geometry", f"{signed(apart, 2)} ± {percent(2 * u_apart)}"))
+        rows.append(
+            ("Laps against geometry", f"{percent(apart, signed=True)} ± {percent(2 * u_apart)}")
+        )
     return [*blocks, Facts(rows, 2)]
 
 

@@ -8,17 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from workbench.reports.document import Table
-from workbench.units import from_mps
-
-
-def percent(share: float | None, digits: int = 2) -> str:
-    """A share as '0.52 %'."""
-    return "–" if share is None else f"{100 * share:.{digits}f} %"
-
-
-def signed(share: float | None, digits: int = 2) -> str:
-    """A share as '+3.10 %'; '–' where there is none."""
-    return "–" if share is None else f"{100 * share:+.{digits}f} %".replace("-", "−")
+from workbench.units import from_mps, percent
 
 
 def shown_text(shown: float, step: float) -> str:
@@ -55,7 +45,7 @@ def run_table(answer: Mapping[str, Any], unit: str, caption: str) -> Table:
             run["run"],
             shown_text(run["shown"], answer["step"]),
             f"{from_mps(run['true_mps'], unit):.3f}",
-            signed(run["error"]),
+            percent(run["error"], signed=True),
             percent(2 * run["u_error"]),
             *(_cell(name, run[name]) for name, _ in counts),
         ]
@@ -82,7 +72,7 @@ def change_over_table(answer: Mapping[str, Any], unit: str) -> Table:
             shown_text(point["shown"], answer["step"]),
             f"{point['threshold']:.4g}",
             f"{from_mps(point['true_mps'], unit):.4f}",
-            signed(point["error"]),
+            percent(point["error"], signed=True),
         ]
         for point in found["points"]
     ]

@@ -129,20 +129,31 @@ class Document:
     data: Mapping[str, Any] = field(default_factory=dict)
 
 
+ENDINGS = (".pdf", ".html", ".json")
+
+
+def check_report_path(path: Path | str) -> Path:
+    """The path, if a report can be written there. Raises WrongInput: before the work, not after."""
+    path = Path(path)
+    if path.suffix.lower() not in ENDINGS:
+        raise WrongInput(f"{path}: a report ends in {', '.join(ENDINGS)}.")
+    if not path.parent.is_dir():
+        raise WrongInput(f"{path}: there is no folder {path.parent}.")
+    return path
+
+
 def render(document: Document, path: Path | str) -> Path:
     """Write the document as the name's ending says: .pdf, .html or .json.
 
     Raises WrongInput for another ending or a place that cannot be written.
     """
-    path = Path(path)
-    renderers: dict[str, Callable[[Document], bytes]] = {
-        ".pdf": render_pdf,
-        ".html": lambda d: render_html(d).encode(),
-        ".json": lambda d: render_json(d).encode(),
-    }
-    if path.suffix.lower() not in renderers:
-        raise WrongInput(f"{path}: a report ends in {', '.join(renderers)}.")
-    content = renderers[path.suffix.lower()](document)
+    path = check_report_path(path)
+    ending = path.suffix.lower()
+    if ending == ".pdf":
+        content = render_pdf(document)
+    else:
+        text = render_html(document) if ending == ".html" else render_json(document)
+        content = text.encode()
     try:
         path.write_bytes(content)
     except OSError as error:
