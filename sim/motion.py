@@ -74,8 +74,13 @@ class Built:
         return 2 * math.pi * self.roll_radius_m
 
     @property
+    def wheel_turn_m(self) -> float:
+        """Belt travel a turn of the target wheel, without slip or mud."""
+        return self.turn_m * self.turns_per_target_turn
+
+    @property
     def metres_per_pulse(self) -> float:
-        return self.turn_m * self.turns_per_target_turn / self.teeth
+        return self.wheel_turn_m / self.teeth
 
 
 def build(drive: spec.Drive, seed: int) -> Built:

@@ -119,15 +119,20 @@ class Passing:
 
 
 class Pickup:
-    """One pickup, continued from call to call; every tooth costs the same draws."""
+    """One pickup, continued from call to call; every tooth costs the same draws.
 
-    def __init__(self, plan: spec.Pickup, teeth: int, seed: int, channel: str) -> None:
+    `start_turns` is where its wheel stands when the run begins, tooth 1 at 0.
+    """
+
+    def __init__(
+        self, plan: spec.Pickup, teeth: int, seed: int, channel: str, start_turns: float = 0.0
+    ) -> None:
         self.plan = plan
         self.wheel = make_wheel(plan, teeth, stream(seed, f"{channel}.wheel"))
         self._rng = stream(seed, f"{channel}.teeth")
         self._play_rng = stream(seed, f"{channel}.play")
         self._play_turn, self._place = 0, np.zeros((1, 2))
-        self.start_turns = float(stream(seed, f"{channel}.start").random())
+        self.start_turns = start_turns
         self._next_tooth = math.ceil(self.start_turns * teeth) + 1
 
     def sense(self, time_s: Floats, turns: Floats) -> tuple[Edges, Edges]:

@@ -6,6 +6,7 @@ however they are read.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -54,8 +55,13 @@ class Simulation:
         self.scenario, self.plan = scenario, plan
         self._mover = Mover(plan, seed)
         built = self._mover.built
+        self._mark_m = float(stream(seed, "lap").random()) * built.lap_m
+        # When the belt's mark first comes by, tooth 1 is the next of either wheel: "counted
+        # from the mark" means the same tooth here and to whoever counts in the recording.
+        mark_turns = self._mark_m / built.wheel_turn_m + 0.4 / built.teeth
+        start_turns = math.ceil(mark_turns) - mark_turns
         self._sides = {
-            name: (Pickup(side, built.teeth, seed, name), Wiring(side, seed, name))
+            name: (Pickup(side, built.teeth, seed, name, start_turns), Wiring(side, seed, name))
             for name, side in (("left", plan.left), ("right", plan.right))
             if side.fitted
         }
@@ -63,7 +69,6 @@ class Simulation:
         clock_rel = plan.counter.clock_rel + plan.counter.u_clock_rel * clock.standard_normal()
         self.first_tick = int(clock.integers(0, 2**32))
         """The counter's 32-bit microsecond count at the start; it wraps where it will."""
-        self._mark_m = float(stream(seed, "lap").random()) * built.lap_m
         self._lap = 0
         self._tractor = TractorSensors(plan.sensors, seed)
         self._gnss = Gnss(plan.sensors, plan.ground, seed)

@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 from sim import spec
 from sim.pickup import Edges, Pickup
+from sim.run import simulate
+from sim.scenarios import load
 from sim.wiring import SHORTEST_S, Wiring
 
 TEETH = 30
@@ -167,3 +169,14 @@ def test_edges_come_in_order_and_not_nearer_than_a_counter_tells_apart(seed):
     rise_s = np.concatenate([part.rise_s for part in carried(plan, 120, seed)])
     assert np.diff(rise_s).min() > 0.9 * SHORTEST_S
     assert rise_s[-1] < 120
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_bent_tooth_is_the_seventh_from_the_first_mark_of_the_belt(seed):
+    """What the scenario's paragraph says, counted as a person would: tooth 1 follows the mark."""
+    run = simulate(load("bent-tooth"), seed, 30.0)
+    edges = run.recording.edges["left"].time_s
+    first = int(np.searchsorted(edges, run.recording.edges["lap"].time_s[0]))
+    turns = (edges.size - 1 - first) // TEETH
+    bend = np.abs(np.diff(edges[first - 1 : first + TEETH * turns + 1], n=2))
+    assert int(np.argmax(bend.reshape(turns, TEETH).mean(axis=0))) + 1 == 7

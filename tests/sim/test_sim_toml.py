@@ -128,7 +128,8 @@ def test_whatever_is_accepted_can_be_simulated(data):
     result = simulate(scenario, data.draw(st.integers(0, 9)), 60.0)
     for track in result.recording.edges.values():
         assert np.isfinite(track.time_s).all()
-        assert (np.diff(track.time_s) > 0).all()
+        # A coarse counter clock can give two edges one and the same tick.
+        assert (np.diff(track.time_s) >= 0).all()
     assert np.isfinite(result.truth.belt_m([0.0, 30.0, 60.0])).all()
     parse_machine(scenario.machine_text)
 
