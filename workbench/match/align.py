@@ -151,8 +151,11 @@ def _highest(sums: Floats, most: int) -> tuple[float, float]:
     """Where correlation peaks, and how high, from sums (shifts, 6); NaN at the border."""
     n, a, b, aa, bb, ab = sums.T
     with np.errstate(invalid="ignore", divide="ignore"):
-        size = (aa - a * a / n) * (bb - b * b / n)
-        correlation = np.where(size > 0, (ab - a * b / n) / np.sqrt(np.abs(size)), -1.0)
+        own_a, own_b = aa - a * a / n, bb - b * b / n
+        size = own_a * own_b
+        # Of a constant only rounding is left, which must not pass for motion.
+        varies = (own_a > 1e-12 * aa) & (own_b > 1e-12 * bb)
+        correlation = np.where(varies, (ab - a * b / n) / np.sqrt(np.abs(size)), -1.0)
     correlation[~(n >= 10)] = -1.0
     best = int(np.argmax(correlation))
     if not 0 < best < correlation.size - 1:

@@ -132,9 +132,9 @@ class Seconds:
         ratio = rows[:, 2] / rows[:, 3]
         inside = (ratio >= self._limits.low) & (ratio <= self._limits.high)
         return Totals(
-            so_far.tenths + tenths,
-            so_far.belt + belt,
-            so_far.ground + ground,
+            so_far.tenths + float(tenths),
+            so_far.belt + float(belt),
+            so_far.ground + float(ground),
             so_far.seconds + rows.shape[0],
             so_far.inside + float(inside.sum()),
         )
@@ -187,17 +187,19 @@ class Answers:
             return NO_ANSWER
         ratio, ground_mps = totals.belt / totals.ground, totals.ground / totals.tenths
         error = autocorrelated_mean((batches[:, 1] - ratio * batches[:, 2]) / batches[:, 0])
-        scatter = error.u / ground_mps / ratio
         steady_s = totals.tenths * STEP_S
-        own = [
-            _own(stream, mean, steady_s)
-            for stream, mean in ((belt, ground_mps), (ground, ground_mps))
-        ]
-        fixed = math.sqrt(sum(part**2 for part in (*self._u_rel, *own)))
+        scatter, fixed = error.u / ground_mps / ratio, math.hypot(*self._u_rel)
+        for stream, mean_mps in ((belt, ratio * ground_mps), (ground, ground_mps)):
+            own = _own(stream, mean_mps, steady_s)
+            if stream.moving:  # it averages out with time, as the scatter does
+                scatter = math.hypot(scatter, own)
+            else:
+                fixed = math.hypot(fixed, own)
         u_rel = math.hypot(scatter, fixed)
         k = coverage_factor(error.dof * (u_rel / scatter) ** 4 if scatter > 0 else math.inf)
         standing = Standing(ratio, ratio * u_rel, k, ground_mps, NO_ANSWER.decision, math.nan)
-        return self._decided(standing, k * scatter, k * fixed, steady_s)
+        # With more time the degrees of freedom grow: what is to come is reckoned with k = 2.
+        return self._decided(standing, 2 * scatter, 2 * fixed, steady_s)
 
     def _decided(
         self, standing: Standing, scatter: float, fixed: float, steady_s: float

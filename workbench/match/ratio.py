@@ -30,7 +30,7 @@ LEAST_S = 5.0
 BAND_MEAN_S = 1.0
 """Means over this long are held against the band: single readings are noise. Chosen."""
 
-CLEAR_CHANGE = 0.03
+CLEAR_CHANGE = 0.05
 """A change of the ratio from this on is an event and not scatter. Chosen."""
 
 ACCURACY_MEMORY_S = 1.0

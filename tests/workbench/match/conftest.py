@@ -1,0 +1,78 @@
+"""A simulated pass judged as the command judges it, and replayed as it is driven."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from drivers.catalogue import open_input
+from drivers.contract import EdgeBlock, Item, SpeedBlock
+from drivers.recording import assemble
+from sim.run import simulate
+from workbench.calibration.driveline import metres_per_pulse
+from workbench.cli.pass_ import compute
+from workbench.machine import parse_machine
+from workbench.match.live import LiveMatch, Snapshot
+from workbench.match.ratio import PaceLimits
+
+BAND = PaceLimits(0.95, 1.05)
+NOTHING_NAMED = {"belt": None, "ground": None}
+
+
+@dataclass(frozen=True)
+class Replay:
+    """Snapshots in order, and the answer after the pass."""
+
+    snapshots: list[Snapshot]
+    after: dict[str, Any]
+
+
+@pytest.fixture
+def judged():
+    """Makes the answer of a scenario, and the run's truth."""
+
+    def make(scenario: str | Path, seed: int = 0, for_s: float = 60.0, **options: Any):
+        run = simulate(scenario, seed, for_s)
+        machine = parse_machine(run.machine_text)
+        answer = compute(run.recording, machine, NOTHING_NAMED | options)
+        return answer, run.truth
+
+    return make
+
+
+@pytest.fixture
+def replayed():
+    """Plays a scenario into the live engine, a block every `chunk_s`."""
+
+    def make(scenario: str, seed: int, for_s: float, ground: str = "radar", chunk_s: float = 0.5):
+        driver = open_input(f"sim:{scenario}?pace=fast&seed={seed}")
+        machine = parse_machine(driver.machine_text)
+        per_pulse = metres_per_pulse(machine)
+        live = LiveMatch(
+            BAND,
+            teeth=machine.drive.target_teeth,
+            metre_per_pulse_m=per_pulse.value_m,
+            u_belt_rel=per_pulse.u_rel,
+            u_ground_rel=0.01 if ground == "radar" else 0.0,
+        )
+        items: list[Item] = []
+        snapshots = []
+        driver.open()
+        while driver.clock() < for_s - 1e-6:
+            new = driver.read(chunk_s)
+            items += new
+            for item in new:
+                if isinstance(item, EdgeBlock) and item.channel == "left":
+                    live.add_edges(item.ticks, item.tick_s, item.host_s)
+                elif isinstance(item, SpeedBlock) and item.source == ground:
+                    host_s = float(item.host_s[-1])
+                    live.add_ground(item.time_s, item.speed_mps, host_s, item.u_mps)
+            snapshots.append(live.snapshot(driver.clock()))
+        driver.close()
+        after = compute(assemble(items, driver.notes), machine, {"belt": "left", "ground": ground})
+        return Replay(snapshots, after)
+
+    return make
