@@ -230,7 +230,7 @@ def _control_blocks(answer: Mapping[str, Any]) -> list[Block]:
     if control["ewma_m"] is not None:
         caption = (
             "Grey: each measurement of the same gap; line: weighted mean (EWMA, weight 0.3); "
-            "shaded: its limits, three sigma."
+            "shaded: its limits."
         )
         blocks.append(Figure(control_picture(control), caption, control["sentence"]))
     return [*blocks, Paragraph(control["sentence"])]

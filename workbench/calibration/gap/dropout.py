@@ -87,28 +87,35 @@ def find_drop_out(time_s: Floats, teeth: int, first_tooth_s: float | None = None
         nan = math.nan
         return DropOut(nan, nan, 0, nan, nan, lowest, highest, nan, missed, rate.size)
     first_hz = float(passages.tooth_hz[~passages.seen].max())
-    single = _single_tooth(passages, teeth)
-    others = passages if single is None else _without(passages, passages.place == single[0])
-    # Far above the threshold every tooth is seen, whatever the fit.
-    log_hz, u_rel, angle_deg, spread = _fit(
-        _without(others, others.tooth_hz > FAR_ABOVE * first_hz), teeth
-    )
-    tooth = round(angle_deg / 360.0 * teeth) % teeth
-    if single is not None:
-        tooth, log_hz, bracket_rel = single
-        u_rel, angle_deg = math.hypot(bracket_rel, spread / math.sqrt(2)), tooth * 360.0 / teeth
+    tooth, found = _weakest(passages, teeth, first_hz)
     return DropOut(
-        tooth_hz=math.exp(log_hz),
-        u_rel=math.hypot(u_rel, LEAST_SPREAD),
+        tooth_hz=math.exp(found.log_hz),
+        u_rel=math.hypot(found.u, LEAST_SPREAD),
         tooth=tooth + 1,
-        angle_deg=angle_deg,
+        angle_deg=found.angle_deg,
         first_hz=first_hz,
         lowest_hz=lowest,
         highest_hz=highest,
-        spread_rel=spread,
+        spread_rel=found.spread,
         missed=missed,
         passages=rate.size,
     )
+
+
+def _weakest(passages: Passages, teeth: int, first_hz: float) -> tuple[int, _Threshold]:
+    """(tooth from 0, its threshold): a single tooth that goes well before all, or a side."""
+    single = _single_tooth(passages, teeth)
+    others = passages if single is None else _without(passages, passages.place == single[0])
+    # Far above the threshold every tooth is seen, whatever the fit.
+    near = _without(others, others.tooth_hz > FAR_ABOVE * first_hz)
+    side = None if near.seen.all() else _fit(near, teeth)
+    if single is None:
+        assert side is not None  # some tooth was missed, and no single one is left out
+        return round(side.angle_deg / 360.0 * teeth) % teeth, side
+    tooth, log_hz, bracket = single
+    spread = side.spread if side else LEAST_SPREAD
+    u = math.hypot(bracket, spread / math.sqrt(2))
+    return tooth, _Threshold(log_hz, u, tooth * 360.0 / teeth, spread)
 
 
 def follow(time_s: Floats, teeth: int, first_tooth_s: float | None = None) -> Passages:
@@ -165,36 +172,55 @@ def _without(passages: Passages, out: Flags) -> Passages:
     return Passages(passages.place[~out], passages.tooth_hz[~out], passages.seen[~out])
 
 
-def _fit(passages: Passages, teeth: int) -> tuple[float, float, float, float]:
-    """(ln of the drop-out rate, its uncertainty, angle of the weakest side, σ)."""
+@dataclass(frozen=True, slots=True)
+class _Threshold:
+    """ln of the drop-out rate, its standard uncertainty, the weakest side's angle, σ."""
+
+    log_hz: float
+    u: float
+    angle_deg: float
+    spread: float
+
+
+def _fit(passages: Passages, teeth: int) -> _Threshold:
+    """Maximum likelihood of the probit; some passages must be missed, and some seen."""
     from scipy.optimize import minimize
-    from scipy.special import log_ndtr
 
     log_hz = np.log(passages.tooth_hz)
     theta = 2 * np.pi * passages.place / teeth
     design = np.column_stack([np.ones(theta.size), np.cos(theta), np.sin(theta)])
     sign = np.where(passages.seen, 1.0, -1.0)
 
-    def misfit(beta: Floats) -> float:
-        score = (log_hz - design @ beta[:3]) / math.exp(beta[3])
-        return -float(np.sum(log_ndtr(sign * score)))
+    def misfit(beta: Floats) -> tuple[float, Floats]:
+        spread = math.exp(beta[3])
+        z = sign * (log_hz - design @ beta[:3]) / spread
+        log_p, ratio = _log_normal(z)
+        slope = np.append(design.T @ (ratio * sign) / spread, ratio @ z)
+        return -float(np.sum(log_p)), slope
 
     middle = float(np.median(log_hz[~passages.seen]))
     start = np.array([middle, 0.0, 0.0, math.log(0.05)])
-    bounds = [(None, None)] * 3 + [(math.log(LEAST_SPREAD), math.log(1.0))]
-    found = minimize(misfit, start, method="L-BFGS-B", bounds=bounds)
-    beta = np.asarray(found.x)
-    swing = math.hypot(beta[1], beta[2])
-    angle = math.atan2(beta[2], beta[1])
+    bounds = [(None, None)] * 3 + [(math.log(LEAST_SPREAD), 0.0)]
+    beta = np.asarray(minimize(misfit, start, jac=True, method="L-BFGS-B", bounds=bounds).x)
     spread = math.exp(beta[3])
-    score = (log_hz - design @ beta[:3]) / spread
-    ratio = np.exp(-0.5 * score**2 - 0.5 * math.log(2 * math.pi) - log_ndtr(sign * score))
-    # Information of a probit at its observed scores: λ(λ + s·score)/σ².
-    weight = np.maximum(ratio * (ratio + sign * score), 0.0) / spread**2
+    z = sign * (log_hz - design @ beta[:3]) / spread
+    ratio = _log_normal(z)[1]
+    # Observed information of a probit: λ(λ + z)/σ².
+    weight = np.maximum(ratio * (ratio + z), 0.0) / spread**2
     information = design.T @ (design * weight[:, None]) + 1e-9 * np.eye(3)
+    angle = math.atan2(beta[2], beta[1])
     gradient = np.array([1.0, math.cos(angle), math.sin(angle)])
-    u_rel = math.sqrt(float(gradient @ np.linalg.solve(information, gradient)))
-    return float(beta[0] + swing), u_rel, math.degrees(angle) % 360.0, spread
+    u = math.sqrt(float(gradient @ np.linalg.solve(information, gradient)))
+    top = float(beta[0]) + math.hypot(beta[1], beta[2])
+    return _Threshold(top, u, math.degrees(angle) % 360.0, spread)
+
+
+def _log_normal(z: Floats) -> tuple[Floats, Floats]:
+    """ln Φ(z) and φ(z)/Φ(z)."""
+    from scipy.special import log_ndtr
+
+    log_p = np.asarray(log_ndtr(z))
+    return log_p, np.exp(-0.5 * z**2 - 0.5 * math.log(2 * math.pi) - log_p)
 
 
 def _single_tooth(passages: Passages, teeth: int) -> tuple[int, float, float] | None:
