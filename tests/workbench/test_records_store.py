@@ -179,6 +179,24 @@ def test_a_dead_writer_leaves_an_interrupted_recording(any_address, edge_blocks)
         assert store.recording(writer.number).state == "recording"  # it was only asleep
 
 
+def test_two_benches_record_into_one_store(any_address, edge_blocks, same_items):
+    with open_store(any_address) as one, open_store(any_address) as other:
+        recorders = [
+            Recorder(store.begin_recording(name, started_host_s=0.0), Notes, period_s=0.001)
+            for name, store in (("one", one), ("other", other))
+        ]
+        said = [edge_blocks(100), edge_blocks(100, seed=2)]
+        for recorder in recorders:
+            recorder.start()
+        for pair in zip(*said, strict=True):
+            for recorder, block in zip(recorders, pair, strict=True):
+                recorder.put("counter:a", block)
+        for recorder, blocks in zip(recorders, said, strict=True):
+            sha256 = recorder.close()
+            same_items([item for _, item in one.items(recorder.number)], blocks)
+            assert one.recording_sha256(recorder.number) == sha256
+
+
 def test_a_lost_connection_is_made_again_and_loses_nothing(new_database, edge_blocks, same_items):
     import psycopg
 

@@ -13,7 +13,7 @@ import struct
 import zlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from typing import Any
 
 import numpy as np
@@ -102,6 +102,8 @@ def _fold(array: Array) -> bytes:
 
 
 def _unfold(data: bytes, dtype: np.dtype[Any], count: int) -> Array:
+    if count == 0:
+        return np.empty(0, dtype)
     columns = np.frombuffer(data, np.uint8).reshape(dtype.itemsize, count)
     deltas = np.ascontiguousarray(columns.T).view(f"<u{dtype.itemsize}").reshape(count)
     return np.cumsum(deltas, dtype=deltas.dtype).view(dtype)
@@ -117,10 +119,19 @@ def _joined(parts: Sequence[Array | None], dtype: str) -> Array:
     return np.concatenate(present) if present else np.empty(0, dtype)
 
 
+def _optional(name: str, parts: Sequence[Array | None], dtype: str) -> dict[str, Array]:
+    """Arrays that some items may lack; nothing at all where every item lacks them."""
+    if all(part is None for part in parts):
+        return {}
+    return {f"{name} sizes": _sizes(parts), name: _joined(parts, dtype)}
+
+
 def _split(array: Array, sizes: Array) -> list[Array | None]:
-    ends = np.cumsum(np.maximum(sizes, 0))
+    lengths = sizes.tolist()
+    ends = accumulate(max(length, 0) for length in lengths)
     return [
-        None if size < 0 else array[end - size : end] for size, end in zip(sizes, ends, strict=True)
+        None if length < 0 else array[end - length : end]
+        for length, end in zip(lengths, ends, strict=True)
     ]
 
 
@@ -128,11 +139,16 @@ def _present(array: Array, sizes: Array) -> list[Array]:
     return [part for part in _split(array, sizes) if part is not None]
 
 
+def _where_given(arrays: dict[str, Array], name: str, count: int) -> list[Array | None]:
+    if name not in arrays:
+        return [None] * count
+    return _split(arrays[name], arrays[f"{name} sizes"])
+
+
 _F8, _I8 = "<f8", "<i8"
 
 
 def _edges_to(items: Sequence[EdgeBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
-    falls, peaks = [i.fall_ticks for i in items], [i.peak_v for i in items]
     return {}, {
         "sequence": np.array([i.sequence for i in items], _I8),
         "tick_s": np.array([i.tick_s for i in items], _F8),
@@ -140,10 +156,8 @@ def _edges_to(items: Sequence[EdgeBlock]) -> tuple[dict[str, Any], dict[str, Arr
         "count": np.array([i.count for i in items], _I8),
         "sizes": _sizes([i.ticks for i in items]),
         "ticks": _joined([i.ticks for i in items], _I8),
-        "fall_sizes": _sizes(falls),
-        "falls": _joined(falls, _I8),
-        "peak_sizes": _sizes(peaks),
-        "peaks": _joined(peaks, _F8),
+        **_optional("falls", [i.fall_ticks for i in items], _I8),
+        **_optional("peaks", [i.peak_v for i in items], _F8),
     }
 
 
@@ -154,29 +168,27 @@ def _edges_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
         a["tick_s"].tolist(),
         a["host_s"].tolist(),
         a["count"].tolist(),
-        _split(a["falls"], a["fall_sizes"]),
-        _split(a["peaks"], a["peak_sizes"]),
+        _where_given(a, "falls", a["sizes"].size),
+        _where_given(a, "peaks", a["sizes"].size),
         strict=True,
     )
     return [EdgeBlock(key.name, *column) for column in columns]
 
 
 def _speeds_to(items: Sequence[SpeedBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
-    accuracies = [i.u_mps for i in items]
     return {}, {
         "sizes": _sizes([i.speed_mps for i in items]),
         "speed_mps": _joined([i.speed_mps for i in items], _F8),
         "time_s": _joined([i.time_s for i in items], _F8),
         "host_s": _joined([i.host_s for i in items], _F8),
-        "u_sizes": _sizes(accuracies),
-        "u_mps": _joined(accuracies, _F8),
+        **_optional("u_mps", [i.u_mps for i in items], _F8),
     }
 
 
 def _speeds_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
     columns = zip(
         *(_present(a[name], a["sizes"]) for name in ("speed_mps", "time_s", "host_s")),
-        _split(a["u_mps"], a["u_sizes"]),
+        _where_given(a, "u_mps", a["sizes"].size),
         strict=True,
     )
     return [SpeedBlock(key.name, *column) for column in columns]

@@ -12,7 +12,6 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from urllib.parse import quote
 
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine, make_url
@@ -86,7 +85,7 @@ def make_engine(url: URL) -> Engine:
     options = "" if _may_write(path) else _read_only_options(path)
 
     def connect() -> sqlite3.Connection:
-        uri = f"file:{quote(str(path.absolute()))}{options}"
+        uri = path.absolute().as_uri() + options
         # isolation_level None: SQLAlchemy's BEGIN below is the only one.
         connection = sqlite3.connect(
             uri, uri=True, isolation_level=None, check_same_thread=False, timeout=_BUSY_MS / 1000

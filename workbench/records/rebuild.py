@@ -6,13 +6,15 @@ import math
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from drivers.contract import (
     EdgeBlock,
     EdgeTrack,
-    Floats,
     Item,
     Lost,
     Notes,
@@ -32,6 +34,7 @@ _CLOCK = "clock_s"
 Pair = tuple[str, Item]
 """(input address, item)"""
 Timed = tuple[EdgeBlock, TimeBase]
+Array = NDArray[Any]
 
 
 def rebuild(
@@ -107,31 +110,35 @@ def input_clocks(pairs: Iterable[Pair]) -> dict[str, InputClock]:
 
 
 def _edge_track(channel: str, blocks: Sequence[Timed], origin_s: float) -> EdgeTrack:
-    time_s = _joined([base.to_host(block.ticks * block.tick_s) for block, base in blocks])
-    fall_s = peak_v = None
-    if any(block.fall_ticks is not None for block, _ in blocks):
-        fall_s = _joined([_falls_s(block, base) for block, base in blocks]) - origin_s
-    if any(block.peak_v is not None for block, _ in blocks):
-        peak_v = _joined(
-            [_absent(block) if block.peak_v is None else block.peak_v for block, _ in blocks]
-        )
-    u_rate = max((base.u_rate for _, base in blocks), default=0.0)
+    has_falls = any(block.fall_ticks is not None for block, _ in blocks)
+    has_peaks = any(block.peak_v is not None for block, _ in blocks)
+    times, falls, peaks, u_rate = [], [], [], 0.0
+    for _, run in groupby(blocks, key=lambda timed: id(timed[1])):
+        group = list(run)
+        base = group[0][1]
+        u_rate = max(u_rate, base.u_rate)
+        tick_s = np.repeat([b.tick_s for b, _ in group], [b.ticks.size for b, _ in group])
+        times.append(base.to_host(_joined([block.ticks for block, _ in group]) * tick_s))
+        if has_falls:
+            ticks = _joined([_or(block.fall_ticks, block, 0) for block, _ in group])
+            falls.append(np.where(ticks == 0, np.nan, base.to_host(ticks * tick_s)))
+        if has_peaks:
+            peaks.append(_joined([_or(block.peak_v, block, np.nan) for block, _ in group]))
     # Two runs of a restarted clock may overlap by their uncertainty; time never goes back.
-    ascending_s = np.maximum.accumulate(time_s) - origin_s
-    return EdgeTrack(channel, ascending_s, fall_s, peak_v, math.hypot(_U_HOST_CLOCK_REL, u_rate))
+    return EdgeTrack(
+        channel,
+        np.maximum.accumulate(_joined(times)) - origin_s,
+        _joined(falls) - origin_s if has_falls else None,
+        _joined(peaks) if has_peaks else None,
+        math.hypot(_U_HOST_CLOCK_REL, u_rate),
+    )
 
 
-def _falls_s(block: EdgeBlock, base: TimeBase) -> Floats:
-    if block.fall_ticks is None:
-        return _absent(block)
-    return np.where(block.fall_ticks == 0, np.nan, base.to_host(block.fall_ticks * block.tick_s))
+def _or(values: Array | None, block: EdgeBlock, absent: float) -> Array:
+    return np.full(block.ticks.size, absent) if values is None else values
 
 
-def _absent(block: EdgeBlock) -> Floats:
-    return np.full(block.ticks.size, np.nan)
-
-
-def _joined(parts: Sequence[Floats]) -> Floats:
+def _joined(parts: Sequence[Array]) -> Array:
     return np.concatenate(parts) if parts else np.empty(0)
 
 
@@ -144,7 +151,9 @@ def _odd_clock(address: str, base: TimeBase) -> str:
     )
 
 
-def _named_apart(pairs: Iterable[Pair]) -> list[Item]:
+def _named_apart(pairs: Sequence[Pair]) -> list[Item]:
+    if len({address for address, _ in pairs}) == 1:
+        return [item for _, item in pairs]
     users: dict[str, list[str]] = {}
     items: list[Item] = []
     for address, item in pairs:
