@@ -227,7 +227,7 @@ def test_every_page_damaged_in_turn_never_gives_wrong_data(filled, tmp_path):
 @pytest.mark.parametrize(
     ("address", "says"),
     [
-        ("mysql://host/bench", "expected a file's path or postgresql://"),
+        ("mysql://host/bench", "kept at mysql://host/bench; expected a file's path"),
         ("://", "expected a file's path or postgresql://"),
         ("sqlite://", "expected a file's path or postgresql://"),
         ("{folder}/file/bench.db", "cannot be used"),

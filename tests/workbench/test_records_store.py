@@ -275,8 +275,9 @@ def test_results_are_kept_with_all_that_made_them(any_address, edge_blocks):
 def test_a_number_that_is_not_there_is_wrong_input(any_address):
     with open_store(any_address) as store:
         for ask in (store.result, store.recording, store.load_recording):
-            with pytest.raises(WrongInput, match=r"There is no re.* 7 in the store"):
-                ask(7)
+            for number in (7, 10**30):
+                with pytest.raises(WrongInput, match=rf"There is no re.* {number} in the store"):
+                    ask(number)
         with pytest.raises(WrongInput, match="no recording 7"):
             store.add_result("pass", {}, options={}, recording=7)
 

@@ -16,7 +16,7 @@ import numpy as np
 from drivers.contract import FileRefused, FrameBlock
 from workbench.cli import BROKEN, DONE
 from workbench.cli.output import print_json
-from workbench.cli.source import add_store
+from workbench.cli.source import add_store, stored_number
 from workbench.errors import WrongInput
 from workbench.records.store import Store, open_store
 from workbench.records.tables import TABLES, Table, write_csv, write_parquet
@@ -25,7 +25,7 @@ _WRITERS: dict[str, Callable[[Table, Path], None]] = {".csv": write_csv, ".parqu
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("number", metavar="NUMBER", type=int, help="a recording's number")
+    parser.add_argument("number", metavar="NUMBER", type=stored_number, help="a recording's number")
     parser.add_argument(
         "-o",
         "--output",

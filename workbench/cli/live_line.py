@@ -55,7 +55,9 @@ class LiveLine:
             return f"{status.address} {status.state}: {status.reason}".removesuffix(": ")
         if now_s - status.last_host_s > _SILENT_S:
             return f"{status.address} silent for {now_s - status.last_host_s:.0f} s"
-        edges, items = self._rates.get(status.address, (0.0, 0.0))
+        if status.address not in self._rates:
+            return status.address
+        edges, items = self._rates[status.address]
         if status.edges:
             return f"{status.address} {edges:.0f} pulses/s"
         return f"{status.address} {items:.0f} blocks/s"

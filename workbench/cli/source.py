@@ -50,6 +50,13 @@ def add_store(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def stored_number(text: str) -> int:
+    """The number of a recording or result. Raises argparse's error for anything else."""
+    if not (text.isascii() and text.isdigit() and 0 < int(text) < 2**31):
+        raise argparse.ArgumentTypeError(f"'{text}' is no number in the store; write it as 3")
+    return int(text)
+
+
 def seconds(text: str) -> float:
     """'60s', '90', '5min' or '1h' in seconds. Raises argparse's error for anything else."""
     for unit, factor in (("min", 60.0), ("h", 3600.0), ("s", 1.0), ("", 1.0)):

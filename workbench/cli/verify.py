@@ -11,7 +11,7 @@ from typing import Any
 from drivers.contract import Recording
 from workbench.cli import COMMANDS, DONE, FAILED
 from workbench.cli.output import print_json, print_table
-from workbench.cli.source import add_store
+from workbench.cli.source import add_store, stored_number
 from workbench.errors import StoreError
 from workbench.machine import Machine, parse_machine
 from workbench.records.entries import StoredResult
@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "result",
         metavar="RESULT",
-        type=int,
+        type=stored_number,
         nargs="?",
         help="a result's number; without one the whole store is looked through",
     )

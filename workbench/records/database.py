@@ -53,7 +53,7 @@ def database_url(address: str) -> URL:
             "The address of the store is not understood; expected a file's path or "
             "postgresql://USER@HOST/DATABASE."
         ) from None
-    kind = url.drivername.partition("+")[0]
+    kind = url.get_backend_name()
     if kind in ("postgresql", "postgres"):
         return url.set(drivername="postgresql+psycopg")
     if kind == "sqlite" and url.database and url.database != ":memory:":
@@ -68,7 +68,7 @@ def shown(url: URL) -> str:
     """An address fit to be printed: a file's path, or the URL without its password."""
     if url.drivername == "sqlite":
         return str(url.database)
-    return url.set(drivername="postgresql").render_as_string(hide_password=True)
+    return url.set(drivername=url.get_backend_name()).render_as_string(hide_password=True)
 
 
 def make_engine(url: URL) -> Engine:

@@ -15,6 +15,9 @@ from workbench.records import schema
 from workbench.records.chain import chain_block, chain_end, chain_start
 from workbench.records.codec import CodecError, Stored, StreamKey, decode
 
+NO_SUCH_NUMBER = 2**31
+"""From here on a number is none of ours, and a database may choke on it."""
+
 
 @dataclass(frozen=True, slots=True)
 class StoredBlock:
@@ -55,7 +58,7 @@ class StoredBlock:
 def recording_row(connection: Connection, number: int) -> dict[str, Any]:
     """The row of a recording. Raises WrongInput where there is none of that number."""
     query = sa.select(schema.recording).where(schema.recording.c.number == number)
-    row = connection.execute(query).one_or_none()
+    row = connection.execute(query).one_or_none() if number < NO_SUCH_NUMBER else None
     if row is None or row.deleted_utc is not None:
         raise WrongInput(f"There is no recording {number} in the store.")
     return row._asdict()

@@ -35,6 +35,7 @@ from workbench.records.entries import (
 from workbench.records.jsonable import to_text
 from workbench.records.migrate import bring_up
 from workbench.records.reader import (
+    NO_SUCH_NUMBER,
     last_sequence,
     read_blocks,
     recording_row,
@@ -244,7 +245,7 @@ class Store:
         table = schema.result
         with transaction(self._engine, self._url) as connection:
             query = sa.select(table).where(table.c.number == number)
-            found = connection.execute(query).one_or_none()
+            found = connection.execute(query).one_or_none() if number < NO_SUCH_NUMBER else None
         if found is None:
             raise WrongInput(f"There is no result {number} in the store {self.address}.")
         row = found._asdict()
