@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from drivers.contract import (
     Driver,
@@ -77,14 +78,17 @@ def collect(driver: Driver, for_s: float) -> Recording:
 def assemble(
     items: Iterable[Item], notes: Notes | None = None, *, name: str = "", simulated: bool = False
 ) -> Recording:
-    """A recording from items in the order they came, also from several inputs.
+    """A recording from items of one input in the order they came.
 
     Every stream keeps the spacing of its own clock; its place on the common line is where
-    its fastest delivery to the host puts it. Times start at `notes.origin_s`.
+    its fastest delivery to the host puts it. All pulse channels of an input count by one
+    clock and share their place, so that a mark that comes once a lap stands where it was
+    among the teeth. Times start at `notes.origin_s`.
     """
     notes = notes or Notes()
     edge_blocks, speed_blocks, value_blocks, lost = _grouped(items)
-    edges = [_edge_track(blocks) for blocks in edge_blocks.values()]
+    placed = _placed(edge_blocks)
+    edges = [_edge_track(blocks, placed) for blocks in edge_blocks.values()]
     speeds = [_speed_track(blocks, notes.timed) for blocks in speed_blocks.values()]
     values = [_value_track(blocks) for blocks in value_blocks.values()]
     tracks: list[EdgeTrack | SpeedTrack | ValueTrack] = [*edges, *speeds, *values]
@@ -134,23 +138,46 @@ def _offsets_s(own_s: Floats, host_s: Floats) -> Floats:
     anew from where the sender's clock was set or restarted.
     """
     ahead_s = host_s - own_s
-    restarts = np.flatnonzero((np.diff(own_s) < 0) | (np.abs(np.diff(ahead_s)) > _JUMP_S)) + 1
+    return _fastest(ahead_s, np.flatnonzero((np.diff(own_s) < 0) | _jumps(ahead_s)) + 1)
+
+
+def _jumps(ahead_s: Floats) -> NDArray[np.bool_]:
+    return np.abs(np.diff(ahead_s)) > _JUMP_S
+
+
+def _fastest(ahead_s: Floats, restarts: NDArray[np.int64]) -> Floats:
+    """The smallest of `ahead_s` in each part between restarts, one a time."""
     parts = np.split(ahead_s, restarts)
     return np.concatenate([np.full(part.size, part.min(initial=np.inf)) for part in parts])
 
 
-def _edge_track(blocks: Sequence[EdgeBlock]) -> EdgeTrack:
+def _placed(edge_blocks: dict[str, list[EdgeBlock]]) -> dict[int, float]:
+    """What to add to the times of each block with edges, by the block's identity.
+
+    The channels' last edges lie apart within a frame; only a jump shows a new start.
+    """
+    blocks = [block for channel in edge_blocks.values() for block in channel if block.ticks.size]
+    blocks.sort(key=lambda block: block.host_s)
+    host_s = np.array([block.host_s for block in blocks])
+    own_s = np.array([float(block.ticks[-1]) * block.tick_s for block in blocks])
+    offsets_s = _fastest(host_s - own_s, np.flatnonzero(_jumps(host_s - own_s)) + 1)
+    return {id(block): float(at_s) for block, at_s in zip(blocks, offsets_s, strict=True)}
+
+
+def _edge_track(blocks: Sequence[EdgeBlock], placed: dict[int, float]) -> EdgeTrack:
     blocks = [block for block in blocks if block.ticks.size] or blocks[:1]
-    ends_s = np.array([block.ticks[-1] * block.tick_s for block in blocks if block.ticks.size])
-    offsets_s = _offsets_s(ends_s, np.array([block.host_s for block in blocks[: ends_s.size]]))
-    pairs = list(zip(blocks, offsets_s, strict=False))
-    time_s = _joined([block.ticks * block.tick_s + offset_s for block, offset_s in pairs])
+    pairs = [(block, placed.get(id(block), 0.0)) for block in blocks]
+    time_s = _joined([_rise_s(block) + offset_s for block, offset_s in pairs])
     fall_s = amplitude_v = None
     if any(block.fall_ticks is not None for block in blocks):
         fall_s = _joined([_fall_s(block) + offset_s for block, offset_s in pairs])
     if any(block.peak_v is not None for block in blocks):
         amplitude_v = _joined([_or_nan(block.peak_v, block.ticks.size) for block, _ in pairs])
     return EdgeTrack(blocks[0].channel, np.maximum.accumulate(time_s), fall_s, amplitude_v)
+
+
+def _rise_s(block: EdgeBlock) -> Floats:
+    return np.asarray(block.ticks * block.tick_s, dtype=np.float64)
 
 
 def _fall_s(block: EdgeBlock) -> Floats:

@@ -28,6 +28,17 @@ def test_edges_lie_where_the_fastest_delivery_puts_them():
     assert track.amplitude_v is None
 
 
+def test_a_rare_mark_stands_where_it_was_among_the_teeth():
+    """One board, one clock: a mark 60 ms before its frame ends is not moved to the end."""
+    blocks = [
+        edges([1_000_000, 1_099_000], 1.1),
+        edges([1_040_000], 1.1, channel="lap"),
+        edges([1_110_000, 1_199_000], 1.2),
+    ]
+    found = assemble(blocks, Notes(origin_s=0.0)).edges
+    assert found["lap"].time_s[0] - found["left"].time_s[0] == pytest.approx(0.040, abs=1e-9)
+
+
 def test_recording_begins_at_its_first_value():
     items = [
         edges([0, 500_000], 100.5),
