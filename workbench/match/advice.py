@@ -15,7 +15,6 @@ from workbench.calibration.decision import Decision, Verdict
 from workbench.calibration.fit import straight_line
 from workbench.machine import Limits
 from workbench.match.ratio import Pace
-from workbench.match.trend import Segment
 from workbench.units import from_mps
 
 
@@ -43,36 +42,26 @@ def advise(
     ratio, u_ratio = found.ratio, found.u_ratio
     if not (math.isfinite(ratio) and ratio > 0):
         return Advice()
+    learned = _learned(response)
     warnings = _range_warnings(found, limits, unit)
     if not _to_change(found.decision):
-        return Advice(sentences=["Leave belt and ground speed as they are.", *warnings])
+        keep = "Leave belt and ground speed as they are."
+        return Advice(**learned, sentences=[keep, *warnings])
     change, u_change = 1 / ratio - 1, u_ratio / ratio**2
-    target, u_target = found.belt_speed_mps, found.belt_speed_mps * u_ratio / ratio
     if 2 * u_change > abs(change):
         unsure = "The ratio is too unsure to say what to change: drive a longer pass."
-        return Advice(sentences=[unsure, *warnings])
+        return Advice(**learned, sentences=[unsure, *warnings])
+    target = found.belt_speed_mps
     way = "faster" if change > 0 else "slower"
     sentences = [
         f"Run the belt {100 * abs(change):.1f} % ± {200 * u_change:.1f} % {way}, or drive at "
         f"{_said(target, unit)} instead of {_said(found.ground_speed_mps, unit)}."
     ]
-    advice = Advice(change, u_change, target, u_target)
     if response is not None:
-        steps, u_steps = response.steps_to(1.0)
         sentences.append(
             f"One step of the flow control changes the ratio belt ÷ ground by "
             f"{100 * response.ratio_per_step:+.2f} % ± {200 * response.u_ratio_per_step:.2f} %: "
-            f"{steps:+.1f} ± {2 * u_steps:.1f} steps to go."
-        )
-        advice = Advice(
-            change,
-            u_change,
-            target,
-            u_target,
-            response.ratio_per_step,
-            response.u_ratio_per_step,
-            steps,
-            u_steps,
+            f"{learned['steps_to_go']:+.1f} ± {2 * learned['u_steps_to_go']:.1f} steps to go."
         )
     if not limits.speed_low_mps <= target <= limits.speed_high_mps:
         sentences.append(
@@ -80,8 +69,27 @@ def advise(
             f"{_said(limits.speed_low_mps, unit)} to {_said(limits.speed_high_mps, unit)}: change "
             "the belt, not the ground speed."
         )
-    advice.sentences.extend([*sentences, *warnings])
-    return advice
+    return Advice(
+        belt_change_rel=change,
+        u_belt_change_rel=u_change,
+        ground_target_mps=target,
+        u_ground_target_mps=target * u_ratio / ratio,
+        **learned,
+        sentences=[*sentences, *warnings],
+    )
+
+
+def _learned(response: Response | None) -> dict[str, float]:
+    """The flow control's part of the advice."""
+    if response is None:
+        return {}
+    steps, u_steps = response.steps_to(1.0)
+    return {
+        "ratio_per_step": response.ratio_per_step,
+        "u_ratio_per_step": response.u_ratio_per_step,
+        "steps_to_go": steps,
+        "u_steps_to_go": u_steps,
+    }
 
 
 def _said(speed_mps: float, unit: str) -> str:
@@ -94,7 +102,8 @@ def _to_change(decision: Decision) -> bool:
 
 
 def _range_warnings(found: Pace, limits: Limits, unit: str) -> list[str]:
-    """Common practice, no source; see the words, not the figures."""
+    """What tends to happen, in words; common practice, and K. Kirk, Clemson, in the trade press
+    (too fast bunches the plants, too slow rips the vines)."""
     speed, warnings = found.ground_speed_mps, []
     if speed < limits.speed_low_mps:
         warnings.append(
@@ -110,10 +119,9 @@ def _range_warnings(found: Pace, limits: Limits, unit: str) -> list[str]:
         )
     if found.decision.verdict.is_fail:
         warnings.append(
-            "A belt faster than the ground tends to tear plants apart as they are lifted; a slower "
-            "one bunches them."
+            "A belt faster than the ground tends to bunch the plants."
             if found.ratio > 1
-            else "A belt slower than the ground tends to bunch the plants at the front."
+            else "A belt slower than the ground tends to rip the vines."
         )
     return warnings
 
@@ -155,12 +163,3 @@ def learn_response(
         raise ValueError("the steps of the flow control made no clear change")
     (a, b), (c, d) = covariance.tolist()
     return Response(fit.slope, u_slope, fit.intercept, ((a, b), (c, d)), float(positions[-1]))
-
-
-def response_within(parts: Sequence[Segment], moves: Sequence[float]) -> Response:
-    """The response from segments between moves: `moves` holds the steps before each but the
-    first. Raises ValueError as `learn_response`."""
-    positions = np.concatenate(([0.0], np.cumsum(moves)))
-    return learn_response(
-        positions.tolist(), [part.ratio for part in parts], [part.u_ratio for part in parts]
-    )

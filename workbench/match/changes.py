@@ -22,8 +22,11 @@ Floats = NDArray[np.float64]
 LEAST_PART = 5
 """Values on each side of a change point."""
 
-PENALTY = 3.0
-"""Times ln n: what a change point must gain in units of the values' own variance. Twice the
+MOST_CHANGES = 3
+"""In one row. More would let the scatter pass for changes; measured with the price below."""
+
+PENALTY = 6.0
+"""Times ln n: what a change point must gain in units of the values' own variance. Dearer than the
 Bayesian information criterion's price for a place and a level, since noise that hangs
 together has more ways to look like a step; measured in tests/workbench/test_match_trend.py."""
 
@@ -63,23 +66,24 @@ def pettitt(values: Floats) -> ChangePoint:
 
 
 def change_points(values: Floats, least: float = LEAST_CHANGE) -> list[ChangePoint]:
-    """Every change of the mean of evenly spaced `values` (n,), in order; p is NaN."""
-    bounds = [0, values.size]
-    threshold = PENALTY * math.log(max(values.size, 2))
-    while True:
-        best, where = 0.0, 0
-        for low, high in pairwise(bounds):
-            gain, at = _best_split(values[low:high])
-            if gain > best:
-                best, where = gain, low + at
-        split = sorted([*bounds, where])
-        # The scatter is that about the means with the change taken out: a step left in would
-        # hide itself.
-        if best <= threshold * max(_long_run_variance(values, split), 1e-18):
+    """Every change of the mean of evenly spaced `values` (n,), in order; p is NaN.
+
+    Split as often as `MOST_CHANGES` allows, then joined again as far as the splits are not
+    worth their price: the scatter is that about the finest means, since a change left in
+    would hide itself and its like.
+    """
+    bounds, gains = [0, values.size], [(0.0, [0, values.size])]
+    for _ in range(MOST_CHANGES):
+        splits = [(*_best_split(values[low:high]), low) for low, high in pairwise(bounds)]
+        gain, at, low = max(splits)
+        if gain <= 0:
             break
-        bounds = split
+        bounds = sorted([*bounds, low + at])
+        gains.append((gain, bounds))
+    price = PENALTY * math.log(max(values.size, 2)) * max(_long_run_variance(values, bounds), 1e-18)
+    kept = next((bounds for gain, bounds in reversed(gains) if gain > price), gains[0][1])
     points = []
-    for before, at, after in zip(bounds[:-2], bounds[1:-1], bounds[2:], strict=True):
+    for before, at, after in zip(kept[:-2], kept[1:-1], kept[2:], strict=True):
         change = float(values[at:after].mean() - values[before:at].mean())
         if abs(change) >= least:
             points.append(ChangePoint(at, change, math.nan))

@@ -28,9 +28,9 @@ def drift_picture(answer: Mapping[str, Any], unit: str) -> str:
     figure, (speeds, ratio, separation) = panels
     scale = SPEED_UNITS_MPS[unit]
     _speeds(speeds, time_s, series["belt_mps"] / scale, series["ground_mps"] / scale, steady, unit)
-    _ratio(
-        ratio, time_s, np.where(steady, series["belt_mps"] / series["ground_mps"], np.nan), answer
-    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        paced = np.where(steady, series["belt_mps"] / series["ground_mps"], np.nan)
+    _ratio(ratio, time_s, paced, answer)
     away = np.where(steady, series["separation_m"], np.nan)
     separation.fill_between(time_s, 0, away, color=ATTENTION, alpha=0.35, linewidth=0)
     separation.plot(time_s, away, color=INK, linewidth=1)

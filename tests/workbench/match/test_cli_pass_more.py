@@ -1,0 +1,116 @@
+"""`evenpace pass` beyond its ratio: report, track, moves, course, and every stored pass again."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from workbench.cli import main
+
+
+def answer_of(capsys, *words):
+    status = main([*words, "--json"])
+    out = capsys.readouterr().out
+    assert out.count("\n") == 1
+    return status, json.loads(out)
+
+
+def refusal(capsys, *words):
+    try:
+        status = main(list(words))
+    except SystemExit as left:
+        status = left.code
+    assert status == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "Traceback" not in said.err
+    return said.err
+
+
+def test_a_fail_with_report_and_track(capsys, tmp_path):
+    page, track = tmp_path / "pass.html", tmp_path / "way.geojson"
+    status, answer = answer_of(
+        capsys, "pass", "sim:valve-off", "--seed", "3", "--report", str(page), "--track", str(track)
+    )
+    assert status == 1
+    assert answer["verdict"] in ("fail", "conditional fail")
+    assert answer["causes"][0]["cause"] == "valve-off"
+    text = page.read_text()
+    for says in ("Ratio belt ÷ ground", "Flow control set off", "while standing", "SIMULATED"):
+        assert says.lower() in text.lower()
+    assert json.loads(track.read_text())["type"] == "FeatureCollection"
+
+
+def test_pdf_and_json_reports_are_made(capsys, tmp_path):
+    for ending in (".pdf", ".json"):
+        path = tmp_path / f"pass{ending}"
+        main(["pass", "sim:healthy", "--report", str(path)])
+        assert path.stat().st_size > 10_000
+    document = json.loads((tmp_path / "pass.json").read_text())
+    assert document["data"]["causes"][0]["cause"] == "none"
+
+
+def test_ground_by_quality_and_why(capsys):
+    _, answer = answer_of(capsys, "pass", "sim:gnss-dropouts", "--seed", "3")
+    assert answer["ground"] == "radar"
+    assert "surest" in answer["ground_why"]
+    assert "gnss" in answer["ground_why"]
+
+
+def test_laps_that_contradict_the_pulses_are_told(capsys):
+    _, answer = answer_of(capsys, "pass", "sim:slipping-belt", "--seed", "2")
+    assert any("By its laps the belt travels" in warning for warning in answer["warnings"])
+
+
+def test_moves_of_the_flow_control_teach_its_response(capsys, tmp_path):
+    """The opening is cut by a fifth at 40 s: four steps, so a twentieth each."""
+    scenario = tmp_path / "two-steps.toml"
+    scenario.write_text('base = "healthy"\n[[valve]]\nat_s = 40\nto = 0.8\nover_s = 1\n')
+    _, answer = answer_of(capsys, "pass", f"sim:{scenario}", "--for", "90s", "--moved", "40s=-4")
+    advice = answer["advice"]
+    assert advice["ratio_per_step"] == pytest.approx(0.05, abs=2 * advice["u_ratio_per_step"])
+
+
+def test_wrong_calls_get_a_sentence(capsys, tmp_path):
+    table = tmp_path / "pass.csv"
+    rows = [f"{t / 10},{s},1.2\n" for t in range(400) for s in ("belt", "ground")]
+    table.write_text("time_s,source,speed_mps\n" + "".join(rows))
+    assert "no positions" in refusal(
+        capsys, "pass", str(table), "--track", str(tmp_path / "way.geojson")
+    )
+    assert "name a RECORDING" in refusal(capsys, "pass")
+    assert "steady seconds" in refusal(capsys, "pass", str(table), "--moved", "39.5s=1")
+    assert "an end after its beginning" in refusal(
+        capsys, "pass", str(table), "--course", "30,20,10"
+    )
+    assert "for example 38s=-2" in refusal(capsys, "pass", str(table), "--moved", "soon")
+    assert "for example 12,48" in refusal(capsys, "pass", str(table), "--oil", "cold")
+    assert "a report ends in" in refusal(
+        capsys, "pass", str(table), "--report", str(tmp_path / "pass.doc")
+    )
+    assert "goes with one recording" in refusal(capsys, "pass", "7", "--all")
+    empty = str(tmp_path / "empty.db")
+    assert "holds no pass" in refusal(capsys, "pass", "--all", "--store", empty)
+
+
+def test_every_stored_pass_again_and_over_the_season(capsys, tmp_path):
+    store = str(tmp_path / "bench.db")
+    for seed in (1, 2):
+        address = f"sim:valve-off?pace=fast&seed={seed}"
+        assert main(["record", address, "--for", "40s", "--store", store]) == 0
+        capsys.readouterr()
+        _, first = answer_of(capsys, "pass", str(seed), "--ground", "radar", "--store", store)
+    name = "Demonstration digger, flow control set too low"
+    status, answer = answer_of(
+        capsys, "pass", "--all", "--machine", name, "--workers", "1", "--store", store
+    )
+    assert status == 0
+    assert [one["recording"] for one in answer["passes"]] == [1, 2]
+    assert answer["passes"][1]["ratio"] == pytest.approx(first["ratio"], rel=1e-9)
+    assert answer["passes"][1]["result"] > first["result"]
+    assert len(answer["season"]["ratio"]["visits"]) == 2
+    assert main(["verify", str(answer["passes"][0]["result"]), "--store", store]) == 0
+    path = tmp_path / "again.html"
+    assert main(["report", str(first["result"]), "-o", str(path), "--store", store]) == 0
+    assert "Test pass" in path.read_text()
