@@ -226,7 +226,7 @@ def tooth_signature(edges: CleanEdges, teeth: int) -> ToothSignature:
     residual = offset[good] - mean[at[good]]
     freedom = max(residual.size - int(seen.sum()), 1)
     jitter = math.sqrt(float(np.sum(residual**2)) / freedom)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         u = np.where(seen, jitter / np.sqrt(count), np.nan)
     return ToothSignature(mean - np.nanmean(mean), u, count, jitter)
 

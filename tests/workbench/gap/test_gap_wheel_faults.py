@@ -1,10 +1,15 @@
 """Wheels with a known fault, and sound ones, through the whole check from pulses alone."""
 
+import contextlib
+
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from workbench.calibration.decision import Verdict
 from workbench.calibration.edges import clean
+from workbench.calibration.gap.dropout import find_drop_out
 from workbench.calibration.gap.faults import FaultKind
 from workbench.calibration.gap.missed import find_missed
 from workbench.calibration.gap.play import find_play
@@ -36,10 +41,10 @@ def test_of_sound_wheels_fewer_than_1_in_200_is_said_to_have_a_fault(wheel) -> N
     # 1 of 2000 in a longer run of wheels with up to 60 teeth.
     rng = np.random.default_rng(1000)
     wrong = 0
-    for _ in range(1000):
+    for _ in range(600):
         sound = any_wheel(wheel, rng)
         wrong += bool(check_wheel(sound(rng), sound.teeth).faults)
-    assert wrong < 5
+    assert wrong < 3
 
 
 @pytest.mark.parametrize(
@@ -211,3 +216,16 @@ def test_few_turns_cannot_clear_a_wheel_but_can_condemn_it(wheel) -> None:
     assert any("Only 5.0 turns" in line for line in sound.warnings)
     broken = check_wheel(wheel(turns=5, missing=(3,))(np.random.default_rng(1)), 24)
     assert broken.decision.verdict is Verdict.FAIL
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    steps=st.lists(st.sampled_from([0.0, 0.0001, 0.008, 0.01, 0.02, 0.15, 4.0]), max_size=200),
+    teeth=st.sampled_from([1, 2, 3, 5, 8, 24, 200]),
+    repeats=st.integers(1, 12),
+)
+def test_any_pulses_get_an_answer_or_a_sentence(steps, teeth, repeats) -> None:
+    time_s = np.cumsum(np.array(steps * repeats, dtype=np.float64))
+    for look in (check_wheel, find_drop_out):
+        with contextlib.suppress(WrongInput):
+            look(time_s, teeth)

@@ -15,6 +15,11 @@ MOST_TURNS_HOLE = 1.5
 _REACH = 16
 
 
+def distinct(time_s: Floats) -> Floats:
+    """`time_s` (n,) without edges at the very time of the one before: a clock's doubles."""
+    return time_s[np.diff(time_s, prepend=-np.inf) > 0]
+
+
 def count_on(time_s: Floats, teeth: int) -> tuple[Floats, Ints]:
     """(times, running index) of the edges `time_s` (n >= 2,) as far as the count is sure.
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.edges import clean
-from workbench.calibration.gap.counting import count_on
+from workbench.calibration.gap.counting import count_on, distinct
 from workbench.calibration.gap.stand_outs import Usual, find_stand_outs
 from workbench.errors import WrongInput
 
@@ -123,6 +123,7 @@ def follow(time_s: Floats, teeth: int, first_tooth_s: float | None = None) -> Pa
 
     The count stops where it is no longer sure: after a hole of a turn and a half.
     """
+    time_s = distinct(time_s)
     start = _full_speed(time_s, teeth)
     if start + 2 * teeth > time_s.size:
         raise WrongInput(_NOT_SLOWED)

@@ -65,14 +65,14 @@ def find_missed(edges: CleanEdges, teeth: int, alpha: float) -> MissedTeeth:
     from scipy.special import bdtrc
 
     passed, missed = count_missed(edges, teeth)
-    if not missed.any() or teeth < 2:
+    if not missed.any():
         return MissedTeeth(passed, missed)
     others = (missed.sum() - missed) / np.maximum(passed.sum() - passed, 1)
     expected = np.maximum(others, TOLERATED)
     hit = missed > 0
     p = np.ones(teeth)
     p[hit] = teeth * bdtrc(missed[hit] - 1, passed[hit], np.minimum(expected[hit], 1.0))
-    named = np.flatnonzero((p < alpha / 2) & (missed >= 2))
+    named = np.flatnonzero((p < alpha / 2) & (missed >= 2) & (teeth > 2))
     share = missed / np.maximum(passed, 1)
     gone = [int(at) for at in named if share[at] >= ALWAYS]
     weak = np.zeros(teeth, dtype=np.bool_)

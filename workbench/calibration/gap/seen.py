@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.edges import CleanEdges, clean
-from workbench.calibration.gap.counting import count_on, first_after
+from workbench.calibration.gap.counting import count_on, distinct, first_after
 from workbench.calibration.gap.false_edges import (
     FalseEdges,
     Origin,
@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 FEWEST_TURNS = 2
+ENOUGH_EDGES = 400_000
+"""Edges that tell all of a wheel; more only take time and memory. Chosen."""
 TOO_NOISY = 0.05
 """Share of false edges above which the teeth cannot be told one by one."""
 _SAME_SPEED = 0.15
@@ -67,12 +69,14 @@ def see(time_s: Floats, teeth: int, mark_s: Floats | None, alpha: float) -> Seen
     `alpha` is the chance that a sound pickup is said to have false edges. Raises
     WrongInput where fewer than two turns are there.
     """
-    if time_s.size < 2:
-        raise WrongInput(f"There are {time_s.size} pulses; at least two turns are needed.")
-    kept_s, pair_at_rel = paired_edges(time_s)
+    if time_s.size < 2 or time_s[-1] <= time_s[0]:
+        moment = " at one moment" if time_s.size > 1 else ""
+        raise WrongInput(f"There are {time_s.size} pulses{moment}; at least two turns are needed.")
+    apart_s = distinct(time_s)
+    kept_s, pair_at_rel = paired_edges(apart_s)
     edges = clean(kept_s)
     piece = _longest(edges)
-    false = false_edges(time_s, edges, mean_tooth_hz(piece) / teeth, alpha, pair_at_rel)
+    false = false_edges(apart_s, edges, mean_tooth_hz(piece) / teeth, alpha, pair_at_rel)
     noise = false.origin not in (Origin.NONE, Origin.TWICE)
     noisy = noise and (false.share > TOO_NOISY or false.origin is Origin.MAINS)
     needed = FEWEST_TURNS * teeth
@@ -92,9 +96,11 @@ def _pitches(piece: CleanEdges) -> int:
 
 
 def _longest(edges: CleanEdges) -> CleanEdges:
+    """The longest piece without a break, at most `ENOUGH_EDGES` of it."""
     first, last = max(
         edges.spans(), key=lambda span: int(edges.tooth[span[1] - 1] - edges.tooth[span[0]])
     )
+    last = min(last, first + ENOUGH_EDGES)
     time_s, tooth = edges.time_s[first:last], edges.tooth[first:last]
     inside = (edges.extra_s >= time_s[0]) & (edges.extra_s <= time_s[-1])
     return _one_piece(time_s, tooth, edges.extra_s[inside])
@@ -124,7 +130,9 @@ def _too_short(edges: CleanEdges, pitches: int, teeth: int) -> WrongInput:
 
 def count_teeth(time_s: Floats) -> TeethSeen:
     """After how many teeth the signal repeats, second edges of every tooth taken out."""
-    return teeth_seen(clean(paired_edges(time_s)[0]))
+    if time_s.size < 2:
+        return TeethSeen(None, 0.0)
+    return teeth_seen(clean(paired_edges(distinct(time_s))[0]))
 
 
 def count_breaks(edges: CleanEdges) -> int:

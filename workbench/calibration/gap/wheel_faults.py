@@ -34,6 +34,7 @@ from workbench.calibration.gap.play import LEAST_REL, NO_PLAY, Play, find_play
 from workbench.calibration.gap.seen import Seen, count_breaks, duties, log_amplitudes, see
 from workbench.calibration.gap.stand_outs import Pattern, Usual, find_stand_outs
 from workbench.calibration.target_wheel import ToothSignature, tooth_signature
+from workbench.errors import WrongInput
 
 Floats = NDArray[np.float64]
 
@@ -46,6 +47,8 @@ USUAL_OFFSET = Usual(spread=0.006, freedom=8, least=0.03)
 USUAL_LOG_AMPLITUDE = Usual(spread=0.04, freedom=8, least=0.15)
 """Natural logarithm of a tooth's voltage on a sound wheel; chosen."""
 ENOUGH_TURNS = 10
+FEWEST_TEETH = 3
+"""Teeth below which there is no pattern to stand out of."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,14 +138,20 @@ def _look(
 ) -> tuple[Findings, ToothSignature]:
     """Every test's finding; of single teeth only where noise lets them be told."""
     teeth = seen.teeth
-    if seen.noisy:
+    if seen.noisy or teeth < FEWEST_TEETH:
         unknown = np.full(teeth, np.nan)
         none = np.zeros(teeth, dtype=np.int64)
         spacing = find_stand_outs(unknown, USUAL_OFFSET, _EACH)
-        missed = MissedTeeth(none, none)
+        missed = MissedTeeth(none, none) if seen.noisy else find_missed(seen.piece, teeth, _EACH)
         found = Findings(seen, missed, spacing, None, None, NO_PLAY, 0)
         return found, ToothSignature(unknown, unknown, none, math.nan)
-    signature = tooth_signature(seen.piece, teeth)
+    try:
+        signature = tooth_signature(seen.piece, teeth)
+    except ValueError:
+        raise WrongInput(
+            f"Of the wheel's {teeth} teeth too few are seen to tell anything: set the pickup "
+            "closer, look at its plug, and record at full speed."
+        ) from None
     log_amplitude = None if amplitude_v is None else log_amplitudes(seen, amplitude_v)
     voltage = None
     if log_amplitude is not None:
