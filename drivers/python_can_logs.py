@@ -246,17 +246,15 @@ def _dropped_in_silence() -> Iterator[None]:
 @contextmanager
 def _listening(note: Callable[[str], None]) -> Iterator[None]:
     """Hear the readers' complaints, instead of letting them out on the person's screen."""
-    handler, loggers = _Complaints(note), [logging.getLogger(name) for name in _LOGGERS]
-    propagated = [logger.propagate for logger in loggers]
+    loggers = [logging.getLogger(name) for name in _LOGGERS]
+    before = [(logger.handlers, logger.propagate) for logger in loggers]
     for logger in loggers:
-        logger.addHandler(handler)
-        logger.propagate = False
+        logger.handlers, logger.propagate = [_Complaints(note)], False
     try:
         yield
     finally:
-        for logger, propagate in zip(loggers, propagated, strict=True):
-            logger.removeHandler(handler)
-            logger.propagate = propagate
+        for logger, (handlers, propagate) in zip(loggers, before, strict=True):
+            logger.handlers, logger.propagate = handlers, propagate
 
 
 def _batch_items(bus: BusLog, batch: list[can.Message]) -> list[Item]:
