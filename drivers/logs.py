@@ -17,7 +17,7 @@ from drivers.catalogue import check_options
 from drivers.contract import BaseDriver, Clock, FileRefused, Item, Notes, Recording
 from drivers.framing import GnssFrames
 from drivers.recording import collect
-from drivers.source_file import EXPECTED, SourceFile, shown
+from drivers.source_file import BOM, EXPECTED, SourceFile, shown
 from drivers.tables import EDGE_HEADER, SPEED_HEADER, read_edge_table, read_speed_table
 
 Reader = Callable[[SourceFile, Notes], Iterator[list[Item]]]
@@ -84,7 +84,7 @@ class FileDriver(BaseDriver):
 
 def recognise(file: SourceFile) -> Reader:
     """The reader for a file's content. Raises FileRefused where it is none that is known."""
-    head = file.head.removeprefix(b"\xef\xbb\xbf")
+    head = file.head.removeprefix(BOM)
     for begin, place in _BY_FIRST_BYTES.items():
         if head.startswith(begin):
             return _late(place)

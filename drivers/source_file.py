@@ -8,6 +8,8 @@ from pathlib import Path
 
 from drivers.contract import FileRefused
 
+BOM = b"\xef\xbb\xbf"
+"""What some programs put before UTF-8 text."""
 HEAD_BYTES = 1 << 16
 CHUNK_BYTES = 1 << 22
 EXPECTED = (
@@ -57,7 +59,7 @@ class SourceFile:
         """
         number, rest = 1, b""
         for chunk in self.chunks():
-            chunk = rest + chunk
+            chunk = rest + (chunk.removeprefix(BOM) if number == 1 and not rest else chunk)
             cut = chunk.rfind(b"\n") + 1
             if cut:
                 yield number, chunk[:cut]

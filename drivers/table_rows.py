@@ -14,7 +14,6 @@ from drivers.contract import FileRefused, Floats, Notes
 from drivers.source_file import SourceFile, shown
 
 _MOST_LETTERS = 64
-_BOM = b"\xef\xbb\xbf"
 _COMMA, _LINE_END = b",\n"
 
 
@@ -70,8 +69,6 @@ class Table:
         """All rows, some MB at a time. Raises FileRefused at the first wrong line."""
         for number, chunk in self.file.lines():
             chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-            if number == 1:
-                chunk = chunk.removeprefix(_BOM)
             while not self._present and chunk:
                 line, _, chunk = chunk.partition(b"\n")
                 if line.strip():

@@ -48,6 +48,7 @@ TIMED = {
     "with letters": console(["0.00", "0.25", "0.50"], tail="   '........'"),
     "with directions": console(["0.00", "0.25", "0.50"]).replace("can0  ", "can0  RX - -  "),
     "Windows line ends": console(["0.00", "0.25", "0.50"]).replace("\n", "\r\n"),
+    "byte order mark": "\ufeff" + console(["0.00", "0.25", "0.50"]),
     "log file": "".join(
         f"({1700000000 + i / 4:.6f}) can0 0CFE48F0#{d}\n" for i, d in enumerate(HEX)
     ),
