@@ -101,6 +101,26 @@ def test_pulses_and_speeds_of_a_live_recording_share_one_line(store, edge_blocks
     assert base.drift_ppm == pytest.approx(30.0, abs=3 * base.u_drift_ppm)
 
 
+def test_a_sender_that_stamps_its_values_is_on_the_same_line(store):
+    rng = np.random.default_rng(12)
+    true_s = np.arange(0, 1200, 0.1)
+    host_s = 100.0 + true_s + 0.02 + rng.exponential(5e-3, true_s.size)
+    own_s = 43_200.0 + true_s * (1 + 40e-6)  # its time of day, and the host's crystal is slow
+    lost = slice(6000, 6300)  # half a minute without it
+    blocks = [
+        SpeedBlock("rmc", np.array([1.0]), own, host)
+        for own, host in zip(own_s.reshape(-1, 1), host_s.reshape(-1, 1), strict=True)
+    ]
+    del blocks[lost]
+    writer = store.begin_recording("live", started_host_s=100.0)
+    writer.write([("gnss:a", block) for block in blocks], Notes())
+    writer.write([("gnss:b", block) for block in blocks[:100]], Notes())
+    speeds = store.load_recording(writer.number).speeds
+    errors_s = speeds["rmc"].time_s - np.delete(true_s, lost) - 0.02
+    assert np.abs(errors_s).max() < 0.5e-3  # the smallest delay alone would be 48 ms out
+    assert speeds["rmc@2"].time_s.size == 100
+
+
 def test_all_channels_of_a_board_are_on_its_one_clock(store, edge_blocks):
     lefts = [_arriving(b, b.host_s + 1e-3 * (b.sequence % 7)) for b in edge_blocks(200)]
     # The lap mark comes seldom and late: by itself it could not tell its place.

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_right
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import groupby
 from typing import Any
 
@@ -23,16 +22,12 @@ from drivers.contract import (
     ValueBlock,
 )
 from drivers.recording import assemble
-from workbench.calibration.timebase import TimeBase, fit_segments
+from workbench.calibration.timebase import TimeBase
+from workbench.records.clocks import InputClock, Pair, input_clocks, on_host_line, sender_clocks
 
 _U_HOST_CLOCK_REL = 30e-6
 """30 ppm for the computer's own crystal: common practice, no source."""
 
-_CLOCK = "clock_s"
-"""The quantity by which a board tells its clock."""
-
-Pair = tuple[str, Item]
-"""(input address, item)"""
 Timed = tuple[EdgeBlock, TimeBase]
 Array = NDArray[Any]
 
@@ -43,70 +38,26 @@ def rebuild(
     """A recording from items as they came from the wire or a file.
 
     The time line begins at `notes.origin_s`, or at `started_host_s`. A file carries its
-    times already; of a live recording the clock of each pulse counter is fitted to the
-    host's. Where two inputs use one name for a channel or source, those of the second are
-    called 'name@2', and so on.
+    times already; of a live recording each clock, of a pulse counter or of a sender that
+    stamps its values, is fitted to the host's. Where two inputs use one name for a channel
+    or source, those of the second are called 'name@2', and so on.
     """
     origin_s = started_host_s if notes.origin_s is None else notes.origin_s
     notes = replace(notes, origin_s=origin_s)
-    items = _named_apart(pairs)
     if any(address.startswith("file:") for address, _ in pairs):
-        return assemble(items, notes, name=name, simulated=simulated)
-    clocks = input_clocks(pairs)
+        return assemble(_named_apart(pairs), notes, name=name, simulated=simulated)
+    clocks, senders = input_clocks(pairs), sender_clocks(pairs)
+    items = _named_apart([(a, on_host_line(a, item, senders)) for a, item in pairs])
     timed: dict[str, list[Timed]] = {}
     for (address, _), item in zip(pairs, items, strict=True):
         if isinstance(item, EdgeBlock):
             based = timed.setdefault(item.channel, [])
             if item.ticks.size:
                 based.append((item, clocks[address].base_at(item.host_s)))
+    notes = replace(notes, warnings=[*notes.warnings, *_odd_clocks(clocks)])
     others = [item for item in items if not isinstance(item, EdgeBlock)]
-    warnings = [
-        _odd_clock(address, base)
-        for address, clock in clocks.items()
-        for base in clock.runs
-        if base.odd
-    ]
-    notes = replace(notes, warnings=[*notes.warnings, *warnings])
     tracks = {name: _edge_track(name, blocks, origin_s) for name, blocks in timed.items()}
     return replace(assemble(others, notes, name=name, simulated=simulated), edges=tracks)
-
-
-@dataclass(frozen=True, slots=True)
-class InputClock:
-    """The clock of one pulse counter against the host's: a time base for each run of it.
-
-    `starts_s` is the host time of each run's first block.
-    """
-
-    runs: list[TimeBase]
-    starts_s: list[float]
-
-    def base_at(self, host_s: float) -> TimeBase:
-        """The time base of a block that arrived at `host_s`."""
-        return self.runs[max(0, bisect_right(self.starts_s, host_s) - 1)]
-
-
-def input_clocks(pairs: Iterable[Pair]) -> dict[str, InputClock]:
-    """The clock of every input with pulses: all channels of one board count by one crystal.
-
-    Points of it are the last edge of each block and what the board tells of its clock by
-    itself, which has not waited for a block to fill.
-    """
-    points: dict[str, list[tuple[float, float]]] = {}
-    for address, item in pairs:
-        if isinstance(item, EdgeBlock) and item.ticks.size:
-            last_s = float(item.ticks[-1]) * item.tick_s
-            points.setdefault(address, []).append((item.host_s, last_s))
-        elif isinstance(item, ValueBlock) and item.quantity == _CLOCK:
-            beats = zip(item.host_s.tolist(), item.value.tolist(), strict=True)
-            points.setdefault(address, []).extend(beats)
-    clocks = {}
-    for address, pairs_s in points.items():
-        host_s, device_s = np.array(sorted(pairs_s)).T
-        runs = fit_segments(device_s, host_s)
-        starts_s = [float(host_s[run.start]) for run, _ in runs]
-        clocks[address] = InputClock([base for _, base in runs], starts_s)
-    return clocks
 
 
 def _edge_track(channel: str, blocks: Sequence[Timed], origin_s: float) -> EdgeTrack:
@@ -142,13 +93,17 @@ def _joined(parts: Sequence[Array]) -> Array:
     return np.concatenate(parts) if parts else np.empty(0)
 
 
-def _odd_clock(address: str, base: TimeBase) -> str:
-    way = "fast" if base.drift_ppm > 0 else "slow"
-    return (
-        f"The clock of {address} runs {abs(base.drift_ppm):.0f} ppm {way} against the "
-        "computer's, more than a crystal can: check the clock rate its board reports. Times "
-        "here follow the computer's clock."
-    )
+def _odd_clocks(clocks: Mapping[str, InputClock]) -> list[str]:
+    """A sentence for each counter whose clock is off by more than a crystal can be."""
+    return [
+        f"The clock of {address} runs {abs(base.drift_ppm):.0f} ppm "
+        f"{'fast' if base.drift_ppm > 0 else 'slow'} against the computer's, more than a "
+        "crystal can: check the clock rate its board reports. Times here follow the "
+        "computer's clock."
+        for address, clock in clocks.items()
+        for base in clock.runs
+        if base.odd
+    ]
 
 
 def _named_apart(pairs: Sequence[Pair]) -> list[Item]:

@@ -15,6 +15,7 @@ from drivers.contract import Recording
 from workbench.errors import BenchError, StoreError, WrongInput
 from workbench.machine import Machine
 from workbench.records import schema
+from workbench.records.clocks import InputClock, input_clocks
 from workbench.records.codec import Stored
 from workbench.records.database import (
     database_url,
@@ -41,7 +42,7 @@ from workbench.records.reader import (
     recording_row,
     whole_recording,
 )
-from workbench.records.rebuild import InputClock, input_clocks, rebuild
+from workbench.records.rebuild import rebuild
 from workbench.records.writer import Now, Writer, stamp
 
 _READ_BLOCKS = 200
