@@ -64,7 +64,7 @@ def _one_blocks(answer: Mapping[str, Any]) -> list[Block]:
     blocks: list[Block] = [Answer(_sentence(answer), str(answer["verdict"]))]
     if answer["method"] == "feeler":
         blocks.append(_gap_figure(answer))
-    elif answer["teeth"] is not None:
+    elif any(late is not None for late in answer.get("spacing_rel", [])):
         blocks.append(_teeth_figure(answer))
     blocks += [Paragraph(fault["sentence"]) for fault in answer.get("faults", [])]
     blocks += [Heading("Figures"), Facts(_facts(answer), columns=2)]
@@ -160,7 +160,7 @@ def _pulse_facts(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
         e, U = 100 * answer["eccentricity_rel"], 100 * answer["U_eccentricity_rel"]
         rows.append(("Out of true", f"{e:.2f} ± {U:.2f} % of the radius"))
     if math.isfinite(number(answer, "play_rel")):
-        rows.append(("Bearing play seen from", f"{100 * answer['play_least_rel']:.2f} % of radius"))
+        rows.append(("Play would show from", f"{100 * answer['play_least_rel']:.2f} % of radius"))
     if math.isfinite(number(answer, "duty_mean")):
         rows.append(("Duty cycle", f"{100 * answer['duty_mean']:.1f} %"))
     law = answer.get("amplitude_law")

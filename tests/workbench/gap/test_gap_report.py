@@ -8,9 +8,10 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from drivers.contract import EdgeTrack
 from workbench.calibration.gap.table import GapReadings
-from workbench.cli.gap_answers import feeler_answer, several
-from workbench.machine import Pickup
+from workbench.cli.gap_answers import feeler_answer, pulse_answer, several
+from workbench.machine import Pickup, parse_machine
 from workbench.records.jsonable import plain
 from workbench.reports.document import Caution, Figure, Table, render_html, render_json, render_pdf
 from workbench.reports.gap_report import gap_document
@@ -105,3 +106,42 @@ def test_the_summary_has_a_row_a_pickup_in_metres() -> None:
     assert first["teeth"] == ""
     assert second["machine"] == "'=2+2"  # no spreadsheet takes it for a formula
     assert second["verdict"] == "fail"
+
+
+def of_pulses(time_s, **more):
+    machine = parse_machine(
+        'name = "x"\n[drive]\ntarget_teeth = 24\nkind = "sprocket"\nsprocket_teeth = 8\n'
+        "rod_pitch_m = 0.05\n"
+    )
+    options = {
+        "pitch_radius_m": None,
+        "at_gap_m": None,
+        "baseline": [],
+        "blade_step_m": 5e-5,
+        "drop_out": False,
+        "before": {},
+    }
+    track = EdgeTrack("left", time_s, **more)
+    return pulse_answer(track, None, machine, options, holes_known=False) | FRAME
+
+
+def test_teeth_have_their_wheel_with_and_without_voltages(wheel) -> None:
+    rng = np.random.default_rng(1)
+    time_s = wheel(bent={5: 0.1}, missing=(9,))(rng)
+    volts = np.full(time_s.size, 2.0)
+    for answer in (of_pulses(time_s), of_pulses(time_s, amplitude_v=volts)):
+        document = gap_document(plain(answer), None)
+        assert document.blocks[0].sentence == "left: bent tooth 6, missing tooth 10."
+        (figure,) = figures(document)
+        assert "24 teeth; bent tooth 6, missing tooth 10" in figure.alt
+        ElementTree.fromstring(figure.svg)
+        assert any(isinstance(block, Caution) for block in document.blocks)
+
+
+def test_noise_has_a_page_without_a_wheel_it_cannot_know(wheel) -> None:
+    answer = of_pulses(wheel(hum_hz=50.0)(np.random.default_rng(1)))
+    assert answer["teeth"] == 24
+    document = gap_document(answer, None)
+    assert figures(document) == []
+    assert "50.0 Hz, as mains hum" in document.blocks[1].text
+    assert render_pdf(document).startswith(b"%PDF")

@@ -28,6 +28,8 @@ ENOUGH_EDGES = 400_000
 TOO_NOISY = 0.05
 """Share of false edges above which the teeth cannot be told one by one."""
 _SAME_SPEED = 0.15
+_FEW_TEETH = 8
+_SURELY = 1e-4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,8 +79,7 @@ def see(time_s: Floats, teeth: int, mark_s: Floats | None, alpha: float) -> Seen
     edges = clean(kept_s)
     piece = _longest(edges)
     false = false_edges(apart_s, edges, mean_tooth_hz(piece) / teeth, alpha, pair_at_rel)
-    noise = false.origin not in (Origin.NONE, Origin.TWICE)
-    noisy = noise and (false.share > TOO_NOISY or false.origin is Origin.MAINS)
+    noisy = _is_noisy(false)
     needed = FEWEST_TURNS * teeth
     if _pitches(piece) < needed and not noisy:
         # Where half the wheel is not seen, every turn has a hole that ends a piece.
@@ -89,6 +90,11 @@ def see(time_s: Floats, teeth: int, mark_s: Floats | None, alpha: float) -> Seen
     mark = first_after(piece.time_s, piece.tooth, mark_s)
     first = int(piece.tooth[0]) if mark is None else mark
     return Seen(time_s, edges, piece, teeth, first % teeth, mark is not None, false, noisy)
+
+
+def _is_noisy(false: FalseEdges) -> bool:
+    noise = false.origin not in (Origin.NONE, Origin.TWICE)
+    return noise and (false.share > TOO_NOISY or false.origin is Origin.MAINS)
 
 
 def _pitches(piece: CleanEdges) -> int:
@@ -129,10 +135,20 @@ def _too_short(edges: CleanEdges, pitches: int, teeth: int) -> WrongInput:
 
 
 def count_teeth(time_s: Floats) -> TeethSeen:
-    """After how many teeth the signal repeats, second edges of every tooth taken out."""
+    """After how many teeth the signal repeats, second edges of every tooth taken out.
+
+    None where noise is too heavy to trust the answer.
+    """
     if time_s.size < 2:
         return TeethSeen(None, 0.0)
-    return teeth_seen(clean(paired_edges(distinct(time_s))[0]))
+    apart_s = distinct(time_s)
+    kept_s, pair_at_rel = paired_edges(apart_s)
+    edges = clean(kept_s)
+    # Few teeth a turn, so that a wheel's own lines are kept well clear of.
+    turn_hz = mean_tooth_hz(edges) / _FEW_TEETH
+    if _is_noisy(false_edges(apart_s, edges, turn_hz, _SURELY, pair_at_rel)):
+        return TeethSeen(None, 0.0)
+    return teeth_seen(edges)
 
 
 def count_breaks(edges: CleanEdges) -> int:
