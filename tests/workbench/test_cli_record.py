@@ -71,6 +71,18 @@ def test_a_simulated_minute_is_recorded_computed_and_verified(call):
     assert (status, whole["recordings"], whole["results"]) == (0, 1, 2)
 
 
+def test_the_whole_way_in_a_shops_postgresql(call, new_database, tmp_path):
+    there = ["--store", new_database]
+    status, _, _ = call("record", "sim:healthy?pace=fast", "--for", "20s", "--json", *there)
+    assert status == 0
+    _, speed, _ = call("speed", "1", "--json", *there)
+    status, verified, _ = call("verify", str(speed["result"]), "--json", *there)
+    assert (status, verified["verified"]) == (0, True)
+    status, written, _ = call("export", "1", "-o", str(tmp_path / "x.csv"), "--json", *there)
+    assert (status, written["rows"] > 1000) == (0, True)
+    assert not (tmp_path / "bench.db").exists()
+
+
 def test_verify_tells_each_field_that_differs(call, tmp_path):
     call("record", "sim:healthy?pace=fast", "--for", "10s", "--json")
     with open_store() as store:
