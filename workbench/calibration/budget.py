@@ -25,7 +25,14 @@ NORMAL, RECTANGULAR, TRIANGULAR = "normal", "rectangular", "triangular"
 
 FIRST_ORDER = "first order (GUM)"
 
-DRAWS = 200_000
+KURTOSIS = {NORMAL: 0.0, RECTANGULAR: -1.2, TRIANGULAR: -0.6}
+"""Excess kurtosis of each distribution (elementary)."""
+
+MOST_KURTOSIS = 0.3
+"""Excess kurtosis of the output, either way, up to which it counts as normal: four equal
+rectangular inputs have it, and there k = 2 covers 95.8 % instead of 95.45 %. Chosen."""
+
+DRAWS = 50_000
 SEED = 20230101
 """Fixed, so that the same data give the same answer on every computer and every day."""
 
@@ -190,14 +197,16 @@ def _draw(
 ) -> Floats:
     """(k, draws) inputs. Correlated ones share a Gaussian copula."""
     z = rng.standard_normal((len(lines), draws))
-    if correlation:
-        matrix = np.eye(len(lines))
+    tied = sorted({index for pair in correlation for index in pair})
+    if tied:
+        place = {index: k for k, index in enumerate(tied)}
+        matrix = np.eye(len(tied))
         for (i, j), r in correlation.items():
-            matrix[i, j] = matrix[j, i] = r
+            matrix[place[i], place[j]] = matrix[place[j], place[i]] = r
         # Full correlation leaves the matrix without a Cholesky factor; its symmetric square
         # root always exists.
         values, vectors = np.linalg.eigh(matrix)
-        z = (vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T @ z
+        z[tied] = (vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T @ z[tied]
     for row, line in zip(z, lines, strict=True):
         row[:] = line.estimate + line.u * _standardised(rng, row, line)
     return z
@@ -228,9 +237,9 @@ def doubt(budget: Budget, model: Model) -> str:
     """Why first order may not do, as words; '' where it does.
 
     Two tests: curvature (half the second difference over ±u of any line against the
-    combined u, 5 % or more; GUM 5.1.2, note), and a single line that is not normal and,
-    with what is correlated with it, holds more than half of the variance (the central
-    limit theorem, G.2.1, then fails).
+    combined u, 5 % or more; GUM 5.1.2, note), and the shape of the output, its excess
+    kurtosis, which for a normal distribution is 0: few inputs that are not normal rule, and
+    the central limit theorem (G.2.1) has not much to work on.
     """
     u = budget.u
     if not u > 0:
@@ -241,20 +250,26 @@ def doubt(budget: Budget, model: Model) -> str:
     curved = 0.5 * np.abs(y[0::2] + y[1::2] - 2 * budget.value)
     if curved.max() > 0.05 * u:
         return f"the result bends with {budget.lines[int(np.argmax(curved))].quantity}"
-    for line, together in zip(budget.lines, _with_correlated(budget), strict=True):
-        if line.distribution != NORMAL and together**2 > 0.5 * u * u:
-            return f"one {line.distribution} input, {line.quantity}, holds most of it"
+    parts = _kurtosis_parts(budget)
+    if abs(parts.sum()) > MOST_KURTOSIS:
+        ruling = budget.lines[int(np.argmax(np.abs(parts)))]
+        return f"inputs that are not normal rule, most of all {ruling.quantity}"
     return ""
 
 
-def _with_correlated(budget: Budget) -> Floats:
-    """(k,) contribution of each line with all that moves along with it, by correlation."""
+def _kurtosis_parts(budget: Budget) -> Floats:
+    """(k,) what each line adds to the excess kurtosis of the output.
+
+    Of a sum of independent inputs it is Σ κᵢcᵢ⁴/u⁴; inputs that move together by correlation
+    count as the one input they are.
+    """
     c = np.array([line.contribution for line in budget.lines])
-    moved = c.copy()
+    together = c.copy()
     for (i, j), r in budget.correlation.items():
-        moved[i] += r * c[j]
-        moved[j] += r * c[i]
-    return moved
+        together[i] += r * c[j]
+        together[j] += r * c[i]
+    shape = np.array([KURTOSIS[line.distribution] for line in budget.lines])
+    return np.asarray(shape * c * together**3 / budget.u**4)
 
 
 def checked(budget: Budget, model: Model, *, draws: int = DRAWS, seed: int = SEED) -> Budget:

@@ -33,7 +33,7 @@ UNKNOWN_LAG_S, U_UNKNOWN_LAG_S = 0.6, 0.35
 """Lag of display and hand where flips of one direction cannot show it: rectangular from 0
 to 1.2 s; chosen, no source."""
 
-SCALE_PRIOR_REL = 0.05
+SCALE_PRIOR_REL = 0.03
 """How far a readout's scale is trusted before it is calibrated, for the phases of its
 rounding errors. Chosen; it only decides how soon two runs count as independent."""
 
@@ -51,11 +51,11 @@ def rounding_correlation(apart: ArrayLike, u_apart: ArrayLike, step: float) -> F
     1 − 6τ(1 − τ), τ the fraction of a step), and a normal u damps its m-th term by
     exp(−2π²m²u²/step²). Equal speeds share one error; unrelated ones share none.
     """
-    m = np.arange(1, 9)
+    m = np.arange(1, 25)
     phase = 2 * math.pi * np.asarray(apart, dtype=np.float64)[..., None] / step
     spread = 2 * math.pi * np.asarray(u_apart, dtype=np.float64)[..., None] / step
     terms = np.cos(m * phase) * np.exp(-0.5 * (m * spread) ** 2) / m**2
-    # The eight terms kept are scaled so that one reading agrees with itself.
+    # The terms kept are scaled so that one reading agrees with itself.
     return np.asarray(terms.sum(axis=-1) / np.sum(1 / m**2))
 
 
@@ -88,7 +88,7 @@ def _u_apart(speed: Floats, log_covariance: Floats) -> Floats:
 def _alike(shown: Floats, speed: Floats, log_covariance: Floats, step: float) -> Floats:
     """(n, groups) 1 where a run belongs to a group of runs that may be at one speed."""
     apart = np.abs(speed[:, None] - speed[None, :])
-    near = np.minimum(2 * _u_apart(speed, log_covariance), step / 2)
+    near = np.minimum(_u_apart(speed, log_covariance), step / 2)
     same = np.abs(shown[:, None] - shown[None, :]) < step / 2
     order = np.argsort(speed)
     linked = (same & (apart <= near))[order[:-1], order[1:]]

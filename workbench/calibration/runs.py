@@ -344,8 +344,8 @@ def _off_step(name: str, runs: Sequence[Run], machine: Machine) -> list[str]:
         return []
     lines = ", ".join(str(run.line) for run in off)
     return [
-        f"{name}, line {lines}, column shown: {off[0].shown:g} is no multiple of the display's step "
-        f"{step:g} (readout.step in the machine file); it was kept. Is the step right?"
+        f"{name}, line {lines}, column shown: {off[0].shown:g} is no multiple of the display's "
+        f"step {step:g} (readout.step in the machine file); it was kept. Is the step right?"
     ]
 
 

@@ -40,7 +40,8 @@ RULE = (
     "Decision rule: with U the expanded uncertainty (coverage {coverage:.2f} %), pass means that "
     "the error lies inside the limits by U or more; conditional pass inside by less; "
     "conditional fail outside by less than U; fail outside by U or more; cannot tell where U is "
-    "wider than the limits (ILAC-G8:09/2019, guard band w = U). Probability of conformance after JCGM 106:2012."
+    "wider than the limits (ILAC-G8:09/2019, guard band w = U). Probability of conformance after "
+    "JCGM 106:2012."
 )
 ONLY_THIS = (
     "The results hold for this machine, this readout and this setting, on the day they were "
