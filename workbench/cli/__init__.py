@@ -8,6 +8,7 @@ table for people goes to stdout, everything else to stderr.
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -35,6 +36,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 """Command -> module and one line of help."""
 
+BENCH = "workbench.gui.app"
+"""The screens; by name, as they are loaded only when there is a screen."""
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
@@ -42,15 +46,43 @@ def main(argv: Sequence[str] | None = None) -> int:
     parser = _parser(words[0] if words and words[0] in COMMANDS else None)
     args = parser.parse_args(words)
     if args.command is None:
-        parser.print_help()
-        return DONE
+        return _open_bench(parser)
     return _run(args)
+
+
+def _open_bench(parser: argparse.ArgumentParser) -> int:
+    """The bench on the screen; where there is none, what can be done without."""
+    if not _has_screen():
+        print(
+            "evenpace: there is no screen to open the bench on; every job is a command too:\n",
+            file=sys.stderr,
+        )
+        parser.print_help(sys.stderr)
+        return WRONG
+    try:
+        bench = import_module(BENCH)
+    except ImportError as error:
+        print(
+            f"evenpace: the bench cannot be opened, part of it is missing ({error}); "
+            "set it up with packaging/start.py.",
+            file=sys.stderr,
+        )
+        return BROKEN
+    status: int = bench.run()
+    return status
+
+
+def _has_screen() -> bool:
+    if sys.platform in ("win32", "darwin"):
+        return True
+    return any(os.environ.get(n) for n in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM"))
 
 
 def _parser(called: str | None) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="evenpace",
-        description="A bench for the conveyor speed readout of a peanut digger.",
+        description="A bench for the conveyor speed readout of a peanut digger; without a "
+        "command it opens on the screen.",
         epilog="Exit status: 0 done, 1 the answer is a fail, 2 the input or the call was "
         "wrong, 3 a device or the store failed.",
     )

@@ -8,6 +8,7 @@ a word or a shape says the same.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from PySide6.QtGui import QColor, QFont, QPalette
 from PySide6.QtWidgets import QApplication
@@ -94,6 +95,11 @@ def font(size_px: int, *, bold: bool = False) -> QFont:
     return made
 
 
+def _arrow(theme: Theme) -> str:
+    """The arrow of a choice, in the theme's ink; as a style sheet wants its path."""
+    return (Path(__file__).parent / "icons" / f"arrow-{theme.name}.svg").as_posix()
+
+
 def apply(app: QApplication, theme: Theme) -> None:
     """Dress the whole program in `theme`."""
     palette = QPalette()
@@ -123,7 +129,9 @@ def style_sheet(theme: Theme) -> str:
     QLabel[role="title"] {{ font-size: {TITLE_PX}px; font-weight: 600; }}
     QLabel[role="text"] {{ font-size: {TEXT_PX}px; }}
     QLabel[role="soft"] {{ color: {theme.soft_ink}; }}
-    QLabel[role="error"] {{ color: {theme.bad}; }}
+    QLabel[role="error"], QLabel[role="light"] {{ color: {theme.bad}; }}
+    QLabel[role="simulated"] {{ color: {theme.attention}; border: 1px solid {theme.attention};
+        border-radius: 4px; padding: 2px 6px; font-weight: 600; }}
     QPushButton, QToolButton {{ min-height: {TOUCH_PX - 12}px; padding: 4px 16px;
         border: 1px solid {theme.line}; border-radius: 6px; background: {theme.raised}; }}
     QPushButton:hover, QToolButton:hover {{ border-color: {theme.ink}; }}
@@ -142,7 +150,25 @@ def style_sheet(theme: Theme) -> str:
     QLineEdit, QComboBox, QSpinBox, QDoubleSpinBox, QPlainTextEdit {{
         min-height: {TOUCH_PX - 12}px; padding: 4px 8px; background: {theme.raised};
         border: 1px solid {theme.line}; border-radius: 6px; }}
-    QComboBox QAbstractItemView {{ background: {theme.raised}; color: {theme.ink}; }}
+    QComboBox {{ combobox-popup: 0; }}
+    QComboBox::drop-down {{ border: none; width: {4 * GRID_PX}px; }}
+    QComboBox::down-arrow {{ image: url({_arrow(theme)}); width: 12px; height: 12px; }}
+    QComboBox QLineEdit {{ border: none; padding: 0; min-height: 0; background: transparent; }}
+    QComboBox QAbstractItemView {{ background: {theme.raised}; color: {theme.ink};
+        border: 1px solid {theme.line}; selection-background-color: {theme.belt};
+        selection-color: {theme.ground}; outline: none; }}
+    QComboBox QAbstractItemView::item {{ min-height: {TOUCH_PX}px; padding: 0 8px; }}
+    QScrollBar {{ background: transparent; border: none; margin: 0; }}
+    QScrollBar:vertical {{ width: 12px; }}
+    QScrollBar:horizontal {{ height: 12px; }}
+    QScrollBar::handle {{ background: {theme.line}; border-radius: 4px; margin: 2px; }}
+    QScrollBar::handle:vertical {{ min-height: {TOUCH_PX}px; }}
+    QScrollBar::handle:horizontal {{ min-width: {TOUCH_PX}px; }}
+    QScrollBar::handle:hover {{ background: {theme.no_data}; }}
+    QScrollBar::add-line, QScrollBar::sub-line {{ width: 0; height: 0; }}
+    QScrollBar::add-page, QScrollBar::sub-page {{ background: transparent; }}
+    QToolTip {{ background: {theme.raised}; color: {theme.ink}; border: 1px solid {theme.line};
+        padding: 4px; }}
     QTableView, QTableWidget, QListWidget {{ background: {theme.raised}; border: none;
         gridline-color: {theme.line}; alternate-background-color: {theme.ground}; }}
     QHeaderView::section {{ background: {theme.ground}; color: {theme.soft_ink}; border: none;

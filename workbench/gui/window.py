@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Callable
 from typing import Protocol
 
-from PySide6.QtCore import QTimer, Signal
+from PySide6.QtCore import QByteArray, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
     QHBoxLayout,
-    QLabel,
     QMainWindow,
     QPushButton,
     QStackedWidget,
@@ -21,8 +21,12 @@ from PySide6.QtWidgets import (
 
 from workbench.gui import theme as themes
 from workbench.gui.theme import GRID_PX, THEMES, TOUCH_PX, Theme
-from workbench.gui.widgets.basics import button, label
+from workbench.gui.widgets.basics import Elided, button, label, row, say
+from workbench.gui.worker import Worker
 from workbench.models.bench import Bench
+from workbench.models.live import Stream
+from workbench.models.pace import PaceModel
+from workbench.models.wording import clock_text
 
 FRAME_MS = 33
 """The screen looks at the inputs 30 times a second."""
@@ -52,8 +56,17 @@ class Window(QMainWindow):
         self.setMinimumSize(960, 540)
         self._stack = QStackedWidget()
         self._places = QButtonGroup(self)
-        self._machine, self._inputs = label("", "text", wrap=False), label("", wrap=False)
-        self._simulated = label("Simulated", "error", wrap=False)
+        self._pace = PaceModel(bench)
+        self._machine, self._inputs = Elided("text"), label("", wrap=False)
+        self._inputs.setTextFormat(Qt.TextFormat.RichText)
+        self._light = label("", "light", wrap=False)
+        self._simulated = label("Simulated", "simulated", wrap=False)
+        self._trouble = label("", "error")
+        self._trouble_bar = row(
+            self._trouble, button("Close message", self._close_trouble), stretch=False
+        )
+        self._trouble_bar.setContentsMargins(2 * GRID_PX, 0, 2 * GRID_PX, GRID_PX)
+        self._trouble_bar.hide()
         self._units = button("", self._switch_units)
         self._theme_switch = button("", self._switch_theme)
         body = QWidget()
@@ -61,6 +74,7 @@ class Window(QMainWindow):
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
         column.addWidget(self._header())
+        column.addWidget(self._trouble_bar)
         below = QHBoxLayout()
         below.setSpacing(0)
         below.addWidget(self._sidebar())
@@ -70,8 +84,10 @@ class Window(QMainWindow):
         self._timer = QTimer(self, interval=FRAME_MS)
         self._timer.timeout.connect(self.tick)
         self._unsubscribe = bench.settings.subscribe(self._settings_changed)
-        self.show_page(next(iter(pages)))
+        self.resize(1024, 600)
+        self.restoreGeometry(QByteArray.fromBase64(bench.settings.now.window.encode()))
         self._settings_changed()
+        self.show_page(next(iter(pages)))
         self._timer.start()
 
     @property
@@ -97,27 +113,41 @@ class Window(QMainWindow):
     def tick(self) -> None:
         """One frame: take in what came, show it on the page that is seen."""
         self._bench.live.update()
+        self._bench.recording.watch()
         self._show_header()
         page = self._stack.currentWidget()
         if page is not None:
             page.refresh()  # type: ignore[attr-defined]
         self.frame.emit()
 
+    def say(self, sentence: str) -> None:
+        """Show a sentence above the page until it is closed."""
+        self._trouble.setText(sentence)
+        self._trouble_bar.show()
+
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         self._timer.stop()
         self._unsubscribe()
+        place = bytes(self.saveGeometry().toBase64().data()).decode()
+        self._bench.settings.change(window=place)
         self._bench.close()
+        # A thread must not outlive the window that shows its outcome.
+        for worker in self.findChildren(Worker):
+            worker.wait()
         super().closeEvent(event)
+
+    def _close_trouble(self) -> None:
+        self._trouble_bar.hide()
 
     def _header(self) -> QWidget:
         header = QWidget()
         line = QHBoxLayout(header)
         line.setContentsMargins(2 * GRID_PX, GRID_PX, 2 * GRID_PX, GRID_PX)
-        line.setSpacing(3 * GRID_PX)
-        line.addWidget(self._machine)
+        line.setSpacing(2 * GRID_PX)
+        line.addWidget(self._machine, 1)
         line.addWidget(self._simulated)
-        line.addStretch(1)
         line.addWidget(self._inputs)
+        line.addWidget(self._light)
         line.addWidget(self._units)
         line.addWidget(self._theme_switch)
         return header
@@ -144,14 +174,51 @@ class Window(QMainWindow):
 
     def _show_header(self) -> None:
         machine = self._bench.machine
-        _say(self._machine, machine.name if machine else "No machine yet")
+        say(self._machine, machine.name if machine else "No machine yet")
         self._simulated.setVisible(self._bench.live.simulated)
-        now_s = self._bench.clock()
+        say(self._inputs, self._input_words())
+        recording = self._bench.recording
+        self._light.setVisible(recording.running)
+        if recording.running:
+            lost = sum(stream.lost for stream in self._bench.live.streams.values())
+            losses = f"{lost} lost" if lost else "none lost"
+            say(self._light, f"◉ {clock_text(recording.duration_s)} recorded, {losses}")
+
+    def _input_words(self) -> str:
+        """The belt's and the ground's signal in words and colour, and how many more there are."""
+        streams = self._bench.live.streams
+        if not streams:
+            return "No input yet"
+        belt, ground = self._pace.belt(), self._pace.ground()
         words = [
-            f"{stream.name} {'○ lost' if stream.silent(now_s) else '● live'}"
-            for stream in self._bench.live.streams.values()
+            self._state_words(name, stream, color)
+            for name, stream, color in (
+                ("belt", belt, self.theme.belt),
+                ("ground", ground, self.theme.earth),
+            )
         ]
-        _say(self._inputs, "   ".join(words) or "No input yet")
+        now_s = self._bench.clock()
+        others = [s for s in streams.values() if s is not belt and s is not ground]
+        lost = sum(stream.silent(now_s) for stream in others if stream.name != "lap")
+        if others:
+            words.append(f"+{len(others)}" + (f" ({lost} lost)" if lost else ""))
+        tip = "\n".join(
+            f"{stream.name}: {'lost' if stream.silent(now_s) else 'live'}"
+            for stream in streams.values()
+        )
+        if self._inputs.toolTip() != tip:
+            self._inputs.setToolTip(tip)
+            self._inputs.setAccessibleName(tip)
+        return "&nbsp;&nbsp; ".join(words)
+
+    def _state_words(self, name: str, stream: Stream | None, color: str) -> str:
+        if stream is None:
+            return f'<span style="color:{self.theme.no_data}">○ no {name}</span>'
+        if stream.silent(self._bench.clock()):
+            color, state = self.theme.no_data, "○ lost"
+        else:
+            state = "● live"
+        return f'<span style="color:{color}">{html.escape(name)} {state}</span>'
 
     def _switch_units(self) -> None:
         now = self._bench.settings.now.units
@@ -170,9 +237,3 @@ class Window(QMainWindow):
         for page in self._made.values():
             page.set_theme(self.theme)  # type: ignore[attr-defined]
         self.tick()
-
-
-def _say(where: QLabel, text: str) -> None:
-    """Set a label's text only where it changes: setting it costs a layout."""
-    if where.text() != text:
-        where.setText(text)

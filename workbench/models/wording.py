@@ -31,3 +31,10 @@ def length_text(length_m: float, units: UnitSystem, digits: int = 1) -> str:
     if not math.isfinite(length_m):
         return f"{NO_VALUE} {units.length}"
     return f"{length_m / units.length_m:.{digits}f} {units.length}".replace("-", "−")
+
+
+def clock_text(duration_s: float) -> str:
+    """'0:42', '12:05' or '1:02:33'."""
+    seconds = max(0, int(duration_s))
+    hours, rest = divmod(seconds, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"

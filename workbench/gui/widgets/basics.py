@@ -34,10 +34,43 @@ def button(text: str, do: Callable[[], object], *, is_next: bool = False) -> QPu
     made = QPushButton(text)
     made.setMinimumHeight(TOUCH_PX)
     made.setAccessibleName(text)
+    made.setAutoDefault(True)  # Enter presses it, as the space bar does
     if is_next:
         made.setProperty("role", "next")
     made.clicked.connect(lambda: do())
     return made
+
+
+def say(where: QLabel | QPushButton, text: str) -> None:
+    """Set a text only where it changes: setting it costs a layout."""
+    if where.text() != text:
+        where.setText(text)
+        if isinstance(where, QPushButton):
+            where.setAccessibleName(text)
+
+
+class Elided(QLabel):
+    """One line of text that gives way where room is short; the whole of it as a tooltip."""
+
+    def __init__(self, role: str = "") -> None:
+        super().__init__()
+        self.setProperty("role", role)
+        self.setTextFormat(Qt.TextFormat.PlainText)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
+
+    def setText(self, text: str) -> None:  # noqa: N802
+        super().setText(text)
+        self.setToolTip(text)
+        self.setAccessibleName(text)
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        return QSize(10 * GRID_PX, super().minimumSizeHint().height())
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        painter = QPainter(self)
+        text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, self.width())
+        painter.drawText(self.rect(), self.alignment(), text)
+        painter.end()
 
 
 def card(*widgets: QWidget) -> QFrame:
