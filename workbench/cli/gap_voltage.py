@@ -18,11 +18,11 @@ from workbench.calibration.gap.amplitude import (
     fit_law,
     gap_by_tooth,
 )
-from workbench.calibration.gap.dropout import find_drop_out
+from workbench.calibration.gap.dropout import DropOut, find_drop_out
 from workbench.calibration.gap.faults import FaultKind
 from workbench.calibration.gap.feeler import REPEATABILITY_M
 from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, judge, worst
-from workbench.calibration.gap.margin import gap_at_limit, judge_drop_out
+from workbench.calibration.gap.margin import DropOutMargin, gap_at_limit, judge_drop_out
 from workbench.calibration.gap.wheel_faults import WheelCheck
 from workbench.calibration.speed import coverage_factor
 from workbench.cli.gap_values import extremes, verdict_values, with_u
@@ -91,19 +91,7 @@ def drop_out(
     found = find_drop_out(track.time_s, answer["teeth"], first_tooth_s)
     per_pulse = metres_per_pulse(machine)
     margin = judge_drop_out(found, per_pulse, machine.limits.speed_low_mps)
-    values: dict[str, Any] = {
-        "tooth_rate_hz": found.tooth_hz,
-        "u_tooth_rate_hz": found.tooth_hz * found.u_rel,
-        **with_u("speed", margin.speed, 2.0, "_mps"),
-        "margin": margin.margin,
-        "first_tooth": found.tooth or None,
-        "first_angle_deg": found.angle_deg,
-        "first_missed_mps": margin.first_missed_mps,
-        "slowest_mps": margin.slowest_mps,
-        "missed": found.missed,
-        "passages": found.passages,
-        "sentence": margin.sentence,
-    }
+    values = _drop_out_values(found, margin)
     law = _law(baseline_points(options), [])
     known_m = options["at_gap_m"]
     gap = Estimate(answer["gap_m"], answer.get("u_gap_m", math.nan))
@@ -119,6 +107,22 @@ def drop_out(
         "faults": faults,
         **verdict_values(worst([margin.decision, *broken, *_gap_decision(answer, machine.pickup)])),
         "advice": margin.sentence,
+    }
+
+
+def _drop_out_values(found: DropOut, margin: DropOutMargin) -> dict[str, Any]:
+    return {
+        "tooth_rate_hz": found.tooth_hz,
+        "u_tooth_rate_hz": found.tooth_hz * found.u_rel,
+        **with_u("speed", margin.speed, 2.0, "_mps"),
+        "margin": margin.margin,
+        "first_tooth": found.tooth or None,
+        "first_angle_deg": found.angle_deg,
+        "first_missed_mps": margin.first_missed_mps,
+        "slowest_mps": margin.slowest_mps,
+        "missed": found.missed,
+        "passages": found.passages,
+        "sentence": margin.sentence,
     }
 
 

@@ -73,17 +73,7 @@ def fit_law(points: Sequence[BaselinePoint]) -> AmplitudeLaw:
     gap = np.array([point.gap_m for point in points])
     u_gap = np.array([point.u_gap_m for point in points])
     level = np.array([point.log_volt_seconds for point in points])
-    apart = f"{LEAST_APART_M * 1000:.1f} mm"
-    if gap.size == 1:
-        raise WrongInput(
-            f"The amplitude baseline has one reading, at {gap[0] * 1000:.2f} mm; before gaps can "
-            f"be told by voltage it needs another reading at a gap at least {apart} away."
-        )
-    if np.ptp(gap) < LEAST_APART_M:
-        raise WrongInput(
-            f"The amplitude baseline has {gap.size} readings at gaps from {gap.min() * 1000:.2f} "
-            f"to {gap.max() * 1000:.2f} mm; it needs two or more at gaps {apart} or more apart."
-        )
+    _check_gaps(gap)
     design = np.column_stack([np.ones(gap.size), -gap])
     beta = np.linalg.lstsq(design, level, rcond=None)[0]
     for _ in range(2):
@@ -110,6 +100,21 @@ def fit_law(points: Sequence[BaselinePoint]) -> AmplitudeLaw:
         high_m=float(gap.max()),
         points=gap.size,
     )
+
+
+def _check_gaps(gap: Floats) -> None:
+    """Raise WrongInput where the known gaps cannot make a law."""
+    apart = f"{LEAST_APART_M * 1000:.1f} mm"
+    if gap.size == 1:
+        raise WrongInput(
+            f"The amplitude baseline has one reading, at {gap[0] * 1000:.2f} mm; before gaps can "
+            f"be told by voltage it needs another reading at a gap at least {apart} away."
+        )
+    if np.ptp(gap) < LEAST_APART_M:
+        raise WrongInput(
+            f"The amplitude baseline has {gap.size} readings at gaps from {gap.min() * 1000:.2f} "
+            f"to {gap.max() * 1000:.2f} mm; it needs two or more at gaps {apart} or more apart."
+        )
 
 
 def gap_from_voltage(law: AmplitudeLaw, log_volt_seconds: float, u_log: float = 0.0) -> Estimate:

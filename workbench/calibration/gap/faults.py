@@ -78,7 +78,8 @@ def name_faults(found: Findings, alpha: float) -> list[Fault]:
         # Where teeth are nearly lost the threshold is reached late: no measure of run-out.
         faults += _of_runout(found) if found.missed.p >= alpha else []
         faults += _of_play(found.play, alpha)
-    if found.breaks:
+    if found.breaks and found.missed.p >= alpha:
+        # Where a whole side is not seen, its hole each turn is no broken cable.
         times = "once" if found.breaks == 1 else f"{found.breaks} times"
         text = f"The signal breaks off {times} while the wheel turns on: look at cable and plug."
         faults.append(Fault(FaultKind.BREAKS, text, 0.0, size=float(found.breaks)))

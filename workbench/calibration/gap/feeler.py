@@ -292,6 +292,12 @@ def _u_runout_m(swing: _Swing, closest: Estimate, widest: Estimate, u_blade_m: f
     return math.hypot(u_swing_m, math.sqrt(closest.u**2 + widest.u**2 - 2 * u_blade_m**2))
 
 
+def _as_read(places: Places, u_place_m: Floats, u_blade_m: float, at: int) -> Estimate:
+    """One place as it was read."""
+    u_m = math.hypot(float(u_place_m[at]), u_blade_m)
+    return Estimate(float(places.gap_m[at]), u_m, float(places.angle_deg[at]))
+
+
 def _without_swing(
     readings: GapReadings,
     places: Places,
@@ -302,14 +308,7 @@ def _without_swing(
 ) -> FeelerGap:
     """Too few places for the swing: what was read, and what is still missing."""
     low, high = int(np.argmin(places.gap_m)), int(np.argmax(places.gap_m))
-    closest, widest = (
-        Estimate(
-            float(places.gap_m[at]),
-            math.hypot(float(u_place_m[at]), u_blade_m),
-            float(places.angle_deg[at]),
-        )
-        for at in (low, high)
-    )
+    closest, widest = (_as_read(places, u_place_m, u_blade_m, at) for at in (low, high))
     range_m = widest.value - closest.value
     mean_m = float(np.mean(places.gap_m))
     u_places_m = float(np.sqrt(np.sum(u_place_m**2))) / places.gap_m.size

@@ -17,7 +17,8 @@ TOLERATED = 0.001
 ALWAYS = 0.9
 """Share of the turns from which a tooth that is not seen is called missing."""
 MOST_TOGETHER = 2
-"""Neighbours that may each be a weak tooth; where more are, that side is too far away."""
+"""Neighbours that may each be a bad tooth; where more are, and not all of them gone, that
+side of the wheel is too far away."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,19 +75,18 @@ def find_missed(edges: CleanEdges, teeth: int, alpha: float) -> MissedTeeth:
     p[hit] = teeth * bdtrc(missed[hit] - 1, passed[hit], np.minimum(expected[hit], 1.0))
     named = np.flatnonzero((p < alpha / 2) & (missed >= 2) & (teeth > 2))
     share = missed / np.maximum(passed, 1)
-    gone = [int(at) for at in named if share[at] >= ALWAYS]
-    weak = np.zeros(teeth, dtype=np.bool_)
-    weak[[at for at in named if share[at] < ALWAYS]] = True
-    if _longest_run(weak) > MOST_TOGETHER:
-        weak[:] = False
-    named = np.concatenate([gone, np.flatnonzero(weak)]).astype(np.int64)
+    gone, weak = named[share[named] >= ALWAYS], named[share[named] < ALWAYS]
+    flags = np.zeros(teeth, dtype=np.bool_)
+    flags[named] = True
+    if weak.size and _longest_run(flags) > MOST_TOGETHER:
+        gone = weak = named = named[:0]
     rest = np.delete(np.arange(teeth), named)
     left, went = int(missed[rest].sum()), int(passed[rest].sum())
     return MissedTeeth(
         passed,
         missed,
-        gone=gone,
-        weak=np.flatnonzero(weak).tolist(),
+        gone=gone.tolist(),
+        weak=weak.tolist(),
         background=left / max(went, 1),
         p=float(bdtrc(left - 1, went, TOLERATED)) if left > 2 else 1.0,
     )
