@@ -13,8 +13,8 @@ from drivers.contract import Recording
 from workbench.calibration.gap.caution import WITH_THE_BELT_RUNNING
 from workbench.cli import DONE, FAILED
 from workbench.cli.output import print_json, print_table, print_warnings
-from workbench.cli.source import Source, add_source, finish, load_source
-from workbench.errors import StoreError, WrongInput
+from workbench.cli.source import Source, add_source, finish, keep_table, load_source
+from workbench.errors import WrongInput
 from workbench.machine import Machine, load_machine
 from workbench.units import percent
 
@@ -161,7 +161,7 @@ def _of_table(
             raise WrongInput(f"{option} goes with a recording, not with a run table.")
     machine = load_machine(args.machine) if args.machine else None
     answer = compute(text, machine, options)
-    return _kept(args.store, answer, text, options, machine), machine
+    return keep_table("calibrate", args.store, answer, text, options, machine), machine
 
 
 def _of_recording(
@@ -181,31 +181,6 @@ def _recorded_machine(source: Source) -> str:
 
     with open_store(source.store) as store:
         return store.recording(source.number).machine_name
-
-
-def _kept(
-    address: str | None,
-    answer: dict[str, Any],
-    text: str,
-    options: Mapping[str, Any],
-    machine: Machine | None,
-) -> dict[str, Any]:
-    """The answer with its number in the store, or with a warning why it has none."""
-    from workbench.records.store import open_store
-
-    try:
-        with open_store(address) as store:
-            number = store.add_result(
-                "calibrate",
-                answer,
-                options=options,
-                table=text,
-                table_name=options["table_name"],
-                machine=machine,
-            )
-    except StoreError as error:
-        return answer | {"warnings": [*answer["warnings"], f"The answer was not stored: {error}"]}
-    return {"result": number, **answer}
 
 
 def _run_table(word: str) -> str | None:

@@ -14,10 +14,10 @@ from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.cli import DONE, FAILED
 from workbench.cli.gap_print import print_answer
 from workbench.cli.gap_recordings import compute_recording
-from workbench.cli.gap_store import baseline_of, history_of, spacing_of, store_table
+from workbench.cli.gap_store import baseline_of, history_of, spacing_of
 from workbench.cli.gap_tables import compute_table, table_text
 from workbench.cli.output import print_json, print_warnings
-from workbench.cli.source import Source, add_source, finish, load_source
+from workbench.cli.source import Source, add_source, finish, keep_table, load_source
 from workbench.errors import StoreError, WrongInput
 from workbench.machine import Machine, Pickup, load_machine
 from workbench.units import parse_length_m
@@ -127,7 +127,7 @@ def _of_table(args: argparse.Namespace, text: str) -> tuple[dict[str, Any], Mach
             warnings.append(f"Earlier repeat measurements could not be read: {error}")
     answer = compute(text, machine, options)
     answer["warnings"] += warnings
-    return store_table(args.store, answer, text, options, machine), machine
+    return keep_table("gap", args.store, answer, text, options, machine), machine
 
 
 def _of_recording(args: argparse.Namespace) -> tuple[dict[str, Any], Machine | None]:

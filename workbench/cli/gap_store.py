@@ -2,39 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from workbench.errors import StoreError, WrongInput
-from workbench.machine import Machine
+from workbench.errors import WrongInput
 
 if TYPE_CHECKING:
     from workbench.records.entries import StoredResult
-
-
-def store_table(
-    address: str | None,
-    answer: dict[str, Any],
-    text: str,
-    options: Mapping[str, Any],
-    machine: Machine | None,
-) -> dict[str, Any]:
-    """Store a table's answer; the answer with its number, or with a warning why not."""
-    from workbench.records.store import open_store
-
-    try:
-        with open_store(address) as store:
-            number = store.add_result(
-                "gap",
-                answer,
-                options=options,
-                table=text,
-                table_name=options["table_name"],
-                machine=machine,
-            )
-    except StoreError as error:
-        return answer | {"warnings": [*answer["warnings"], f"The answer was not stored: {error}"]}
-    return {"result": number, **answer}
 
 
 def baseline_of(

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from drivers.contract import EdgeTrack, Recording, SpeedTrack
-from workbench.errors import WrongInput
+from workbench.errors import StoreError, WrongInput
 from workbench.machine import Machine, load_machine, parse_machine
 
 DEFAULT_SIMULATED_S = 60.0
@@ -176,4 +177,33 @@ def finish(
         number = store.add_result(
             kind, answer, options=options, recording=source.number, machine=source.machine
         )
+    return {"result": number, **answer}
+
+
+def keep_table(
+    kind: str,
+    address: str | None,
+    answer: dict[str, Any],
+    text: str,
+    options: Mapping[str, Any],
+    machine: Machine | None,
+) -> dict[str, Any]:
+    """Store a table's answer; the answer with its number, or with a warning why not.
+
+    `options['table_name']` is the table's name.
+    """
+    from workbench.records.store import open_store
+
+    try:
+        with open_store(address) as store:
+            number = store.add_result(
+                kind,
+                answer,
+                options=options,
+                table=text,
+                table_name=options["table_name"],
+                machine=machine,
+            )
+    except StoreError as error:
+        return answer | {"warnings": [*answer["warnings"], f"The answer was not stored: {error}"]}
     return {"result": number, **answer}
