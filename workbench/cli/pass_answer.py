@@ -154,11 +154,19 @@ def sources(inputs: PassInputs) -> dict[str, Any]:
 
 def _slip(inputs: PassInputs, reference: str | None, factors: list[Factor]) -> dict[str, Any]:
     wheels = [one for one in factors if inputs.qualities[one.source].kind is KINDS[0]]
-    none: dict[str, Any] = {"wheel_slip": math.nan, "u_wheel_slip": math.nan}
+    none: dict[str, Any] = {
+        "wheel_slip": math.nan,
+        "u_wheel_slip": math.nan,
+        "wheel_slip_against": None,
+    }
     if not wheels or reference is None or not inputs.qualities[reference].kind.of_the_ground:
         return none
     slip = wheel_slip(wheels[0], inputs.qualities[reference].kind.u_scale_rel, reference)
-    return {"wheel_slip": slip.slip, "u_wheel_slip": slip.u_slip}
+    return {
+        "wheel_slip": slip.slip,
+        "u_wheel_slip": slip.u_slip,
+        "wheel_slip_against": slip.against,
+    }
 
 
 def what_to_do(

@@ -31,6 +31,9 @@ Floats = NDArray[np.float64]
 MOST_BINS = 120
 LEAST_BIN_S = 1.0
 
+STANDS = 0.05
+"""Ratio below which the belt stands, and its speed in time says nothing of why. Chosen."""
+
 LAP_U_REL = 0.002
 """How far laps and pulses may differ on a sound machine beyond what lap and drive line are
 known to: creep on a roll, the mark's pickup; chosen."""
@@ -124,7 +127,8 @@ def gather(inputs: PassInputs, found: Comparison) -> Evidence:
     """Everything the causes are judged by."""
     measures: dict[str, Measure] = {}
     flags: dict[str, bool] = {}
-    bins = make_bins(inputs, found) if found.aligned is not None else None
+    turns = found.aligned is not None and found.pace.ratio > STANDS
+    bins = make_bins(inputs, found) if turns else None
     if bins is not None:
         measures |= _of_bins(inputs, bins)
     pulses = _Pulses(inputs)

@@ -120,8 +120,14 @@ def compare(belt: SpeedSeries, ground: SpeedSeries, limits: PaceLimits) -> Compa
             )
         )
     steady = steady_part(both.ground_mps, both.step_s, moving)
-    if float(steady.sum()) * both.step_s < LEAST_S:
-        steady = moving
+    steady_s = float(steady.sum()) * both.step_s
+    if steady_s < LEAST_S:
+        return Comparison(
+            cannot_tell(
+                f"the tractor was steadily at work for {steady_s:.1f} s only; at least "
+                f"{LEAST_S:g} s are needed"
+            )
+        )
     return Comparison(_judge(belt, ground, both, steady, limits), both, steady)
 
 
