@@ -145,7 +145,7 @@ class Window(QMainWindow):
         line.setContentsMargins(2 * GRID_PX, GRID_PX, 2 * GRID_PX, GRID_PX)
         line.setSpacing(2 * GRID_PX)
         line.addWidget(self._machine, 1)
-        line.addWidget(self._simulated)
+        line.addWidget(self._simulated, 0, Qt.AlignmentFlag.AlignVCenter)
         line.addWidget(self._inputs)
         line.addWidget(self._light)
         line.addWidget(self._units)

@@ -69,6 +69,9 @@ CHOICES: dict[str, dict[str, str]] = {
         "inductive": "inductive",
     },
 }
+NAME_PX = 18 * GRID_PX
+"""One width for the names of all entries, so that the entries stand in line."""
+
 ONLY_FOR = {
     "drive.sprocket_teeth": "sprocket",
     "drive.rod_pitch_m": "sprocket",
@@ -127,6 +130,7 @@ class MachinePage(QWidget):
             grid.setHorizontalSpacing(GRID_PX)
             grid.setVerticalSpacing(4)
             grid.setColumnStretch(1, 1)
+            grid.setColumnMinimumWidth(0, NAME_PX)
             grid.setColumnMinimumWidth(2, 4 * GRID_PX)
             for index, (key, words) in enumerate(fields.items()):
                 self._add_field(grid, 2 * index, key, words)
@@ -150,6 +154,7 @@ class MachinePage(QWidget):
         else:
             entry = QLineEdit()
             entry.textEdited.connect(lambda text, key=key: self._form.type(key, text))
+        name.setFixedWidth(NAME_PX)
         entry.setAccessibleName(words)
         name.setBuddy(entry)
         error.hide()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 from typing import Any
 
@@ -13,28 +12,36 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
     QLabel,
+    QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
 
-from workbench.calibration.decision import Verdict
 from workbench.gui.theme import CAB_PX, GRID_PX, TEXT_PX, Theme, font
-from workbench.gui.widgets.basics import Caution, VerdictPill, button, label, row
+from workbench.gui.widgets.basics import Caution, button, label, say
 from workbench.gui.widgets.drift_plot import DriftPlot
 from workbench.gui.widgets.pace_strip import PaceStrip
+from workbench.gui.widgets.pass_answer import PassAnswer
 from workbench.gui.worker import Worker
 from workbench.models.bench import Bench
 from workbench.models.pace import PaceModel
 from workbench.models.pass_job import Cue, PassJob
-from workbench.units import FOOT_M
+from workbench.units import FOOT_M, UnitSystem
 
 CAUTION = (
     "Set this up while the tractor stands; do not operate it while driving. A passenger or a "
     "stop is needed to look at it. Keep everyone clear of the digger, guards in place. The "
     "machine's manual, local codes and qualified persons have the last word."
 )
-BEEPS = {Cue.IN_BAND: 0, Cue.OUT_OF_BAND: 2, Cue.LOST: 3}
-"""Beeps in a row when a cue begins: in band is one at its beginning, then silence."""
+BEEPS = {Cue.IN_BAND: 1, Cue.OUT_OF_BAND: 2, Cue.LOST: 3}
+"""Beeps in a row when a cue begins, then silence."""
+
+BEEP_FRAMES, PLOT_FRAMES = 8, 6
+"""A beep, and the plot, come once in so many frames."""
+
+BIG = f"font-size: {CAB_PX}px; font-weight: 600; min-width: {TEXT_PX}px;"
+LIVE, AFTER = 0, 1
+IDLE = "Nothing is being judged. Start the pass once the digger runs straight."
 
 
 class PassPage(QWidget):
@@ -47,72 +54,105 @@ class PassPage(QWidget):
         self._cue: Cue | None = None
         self._beeps_left = 0
         self._frames = 0
+        self._units = bench.settings.units
         self._numbers = {name: _big() for name in ("belt", "ground", "difference")}
         self._captions = {name: label(name, "soft", wrap=False) for name in self._numbers}
         self._strip, self._plot = PaceStrip(theme), DriftPlot(theme)
-        self._pill = VerdictPill(theme)
         self._sentence = label("", "text")
-        self._why = label("", "soft")
+        self._after = PassAnswer(theme)
         self._start = button("Start pass (space)", self._start_or_stop, is_next=True)
-        self._start.setMinimumHeight(8 * GRID_PX)
+        self._start.setMinimumHeight(7 * GRID_PX)
         self._save = button("Save report", self._ask_where)
         self._sound = button("", self._switch_sound)
-        QShortcut(QKeySequence(Qt.Key.Key_Space), self).activated.connect(self._start.click)
+        self._space = QShortcut(QKeySequence(Qt.Key.Key_Space), self)
+        self._space.activated.connect(self._start.click)
+        self._caution = Caution(CAUTION, self._caution_read)
+        self._pages = QStackedWidget()
         self._lay_out()
         self._show_answer(None)
+        self.set_theme(theme)
+        unread = "pass" not in bench.cautions_read
+        self._caution.setVisible(unread)
+        self._space.setEnabled(not unread)
 
     @property
     def job(self) -> PassJob:
         return self._job
 
     def set_theme(self, theme: Theme) -> None:
+        colors = {"belt": theme.belt, "ground": theme.earth, "difference": theme.ink}
+        for name, number in self._numbers.items():
+            number.setStyleSheet(f"{BIG} color: {colors[name]};")
         self._strip.set_theme(theme)
         self._plot.set_theme(theme)
-        self._pill.set_theme(theme)
+        self._after.set_theme(theme)
 
     def refresh(self) -> None:
-        units, pace = self._bench.settings.units, self._pace.now()
+        units = self._bench.settings.units
+        self._frames += 1
+        if units is not self._units:
+            self._units = units
+            self._after.use_units(units)
+        if self._job.running:
+            self._job.look()
+            self._sound_cue()
+        if self._pages.currentIndex() == LIVE:
+            self._show_live(units)
+        say(self._sound, "Sound on" if self._bench.settings.now.sounds else "Sound off")
+        self._show_buttons()
+
+    def _show_live(self, units: UnitSystem) -> None:
+        pace = self._pace.now()
         for name, text in zip(self._numbers, self._job.numbers(), strict=True):
-            if self._numbers[name].text() != text:
-                self._numbers[name].setText(text)
-            caption = f"{name}, {units.speed}"
-            if self._captions[name].text() != caption:
-                self._captions[name].setText(caption)
+            say(self._numbers[name], text)
+            say(self._captions[name], f"{name}, {units.speed}")
         self._strip.set_marks(1.0 if units.length == "m" else FOOT_M, units.length)
         self._strip.show_distances(
             pace.belt_m, pace.ground_m, belt_lost=pace.belt_lost, ground_lost=pace.ground_lost
         )
-        self._frames += 1
         if self._job.running:
-            self._job.look()
-            self._sentence.setText(self._job.sentence())
-            if self._frames % 6 == 0:
+            say(self._sentence, self._job.sentence())
+            if self._frames % PLOT_FRAMES == 0:
                 self._plot.show_pass(self._job.history, self._job.limits, units)
-            self._sound_cue()
-        elif self._job.answer is None:
-            self._sentence.setText(self._job.said or "Nothing is being judged yet.")
-        sounds = "Sound on" if self._bench.settings.now.sounds else "Sound off"
-        if self._sound.text() != sounds:
-            self._sound.setText(sounds)
+        elif not self._judging:
+            say(self._sentence, self._job.said or IDLE)
+
+    @property
+    def _judging(self) -> bool:
+        return self._worker is not None and self._worker.isRunning()
+
+    def _show_buttons(self) -> None:
+        running = self._job.running
+        words = "Stop pass (space)" if running else "Start pass (space)"
+        say(self._start, words)
+        read = self._caution.isHidden()
+        self._start.setEnabled(read and not self._judging)
 
     def _lay_out(self) -> None:
         column = QVBoxLayout(self)
         column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
         column.setSpacing(GRID_PX)
-        if "pass" not in self._bench.cautions_read:
-            column.addWidget(Caution(CAUTION, lambda: self._bench.cautions_read.add("pass")))
+        column.addWidget(self._caution)
+        live = QWidget()
+        inner = QVBoxLayout(live)
+        inner.setContentsMargins(0, 0, 0, 0)
+        inner.setSpacing(GRID_PX)
         numbers = QHBoxLayout()
-        for name, number in self._numbers.items():
+        numbers.setSpacing(GRID_PX)
+        # The difference has a sign before it and needs the room for it.
+        for (name, number), share in zip(self._numbers.items(), (3, 3, 4), strict=True):
             pair = QVBoxLayout()
             pair.setSpacing(0)
             pair.addWidget(number)
-            pair.addWidget(self._captions[name], 0, Qt.AlignmentFlag.AlignHCenter)
-            numbers.addLayout(pair, 1)
-        column.addLayout(numbers)
-        column.addWidget(self._strip)
-        column.addWidget(self._plot, 1)
-        column.addWidget(row(self._pill, self._sentence, stretch=False))
-        column.addWidget(self._why)
+            pair.addWidget(self._captions[name])
+            numbers.addLayout(pair, share)
+        inner.addLayout(numbers)
+        inner.addWidget(self._strip)
+        inner.addWidget(self._plot, 1)
+        inner.addWidget(self._sentence)
+        self._pages.addWidget(live)
+        self._pages.addWidget(self._after)
+        column.addWidget(self._pages, 1)
         line = QHBoxLayout()
         line.setSpacing(2 * GRID_PX)
         line.addWidget(self._start, 1)
@@ -120,42 +160,40 @@ class PassPage(QWidget):
         line.addWidget(self._sound)
         column.addLayout(line)
 
+    def _caution_read(self) -> None:
+        self._bench.cautions_read.add("pass")
+        self._space.setEnabled(True)
+        self._plot.show()
+        self._show_buttons()
+        self._start.setFocus()
+
     def _start_or_stop(self) -> None:
         if not self._job.running:
             self._show_answer(None)
+            self._cue = None
             self._job.start()
         else:
             number = self._job.stop()
-            if number is not None:
+            if number is None:
+                self._sentence.setText(f"The pass could not be kept. {self._job.said}")
+            else:
                 self._sentence.setText("The pass is kept; it is being judged from the record.")
                 self._worker = Worker(
                     lambda: self._job.judge(number), self._show_answer, self._failed, self
                 )
                 self._worker.start()
-        running = self._job.running
-        self._start.setText("Stop pass (space)" if running else "Start pass (space)")
+        self._show_buttons()
 
     def _show_answer(self, answer: dict[str, Any] | None) -> None:
         self._job.answer = answer
-        self._pill.setVisible(answer is not None)
         self._save.setVisible(answer is not None)
-        self._why.setVisible(answer is not None)
-        self._plot.clear_marks()
-        if answer is None:
-            return
-        self._pill.show_verdict(Verdict(answer["verdict"]))
-        ratio = ""
-        if math.isfinite(answer["ratio"]):
-            ratio = f"Ratio belt ÷ ground {answer['ratio']:.3f} ± {answer['U_ratio']:.3f}: "
-        self._sentence.setText(f"{ratio}{answer['reason']}.")
-        causes = answer.get("causes") or []
-        likely = [
-            f"{cause['cause']} ({100 * cause['probability']:.0f} %): {cause['check_next']}"
-            for cause in causes[:2]
-        ]
-        self._why.setText("  ".join(likely))
+        self._plot.setVisible(self._caution.isHidden() or "pass" in self._bench.cautions_read)
+        self._pages.setCurrentIndex(LIVE if answer is None else AFTER)
+        if answer is not None:
+            self._after.show_answer(answer, self._bench.settings.units)
 
     def _failed(self, said: str) -> None:
+        self._job.said = said
         self._sentence.setText(said)
 
     def _ask_where(self) -> None:
@@ -175,12 +213,10 @@ class PassPage(QWidget):
             from workbench.reports.document import render
             from workbench.reports.pass_report import pass_document
 
-            render(pass_document(answer, machine), path)
-            return path
+            return Path(render(pass_document(answer, machine), path))
 
-        self._worker = Worker(
-            work, lambda done: self._sentence.setText(f"Saved as {done.name}."), self._failed, self
-        )
+        said = self._after.sentence.setText
+        self._worker = Worker(work, lambda done: said(f"Saved as {done.name}."), said, self)
         self._worker.start()
 
     def _switch_sound(self) -> None:
@@ -191,8 +227,8 @@ class PassPage(QWidget):
         cue = self._job.cue()
         if cue is not None and cue is not self._cue:
             self._cue = cue
-            self._beeps_left = BEEPS[cue] or 1
-        if self._beeps_left and self._frames % 8 == 0:
+            self._beeps_left = BEEPS[cue]
+        if self._beeps_left and self._frames % BEEP_FRAMES == 0:
             self._beeps_left -= 1
             if self._bench.settings.now.sounds:
                 QApplication.beep()
@@ -202,6 +238,5 @@ def _big() -> QLabel:
     """A number to be read at arm's length and a half."""
     number = QLabel("–")
     number.setFont(font(CAB_PX, bold=True))
-    number.setStyleSheet(f"font-size: {CAB_PX}px; font-weight: 600; min-width: {TEXT_PX}px;")
-    number.setAlignment(Qt.AlignmentFlag.AlignHCenter)
+    number.setFixedHeight(CAB_PX + GRID_PX)
     return number

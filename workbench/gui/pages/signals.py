@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QComboBox,
@@ -16,14 +17,14 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.gui.widgets.basics import button, label
+from workbench.gui.widgets.basics import button, label, say
 from workbench.gui.widgets.strip_chart import StripChart
 from workbench.models.bench import Bench
 from workbench.models.live import Stream
 from workbench.models.plugged import PluggedModel
 from workbench.models.wording import NO_VALUE, speed_text
 
-COLUMNS = ("Signal", "Speed", "Pulses a second", "Pulses", "Lost", "Last heard", "State")
+COLUMNS = ("Signal", "Speed", "Pulses/s", "Pulses", "Lost", "Last heard", "State")
 
 
 class SignalsPage(QWidget):
@@ -68,10 +69,10 @@ class SignalsPage(QWidget):
 
     def refresh(self) -> None:
         self._plugged.take()
-        self._bench.recording.watch()
         running = self._bench.recording.running
-        _say(self._record, "Stop recording" if running else "Start recording")
-        _say(self._said, self._sentence())
+        say(self._record, "Stop recording" if running else "Start recording")
+        say(self._said, self._sentence())
+        self._said.setVisible(bool(self._said.text()))
         # Numbers that change 30 times a second cannot be read; every fifth frame is enough.
         self._frames += 1
         if self._frames % 5 == 1:
@@ -101,7 +102,7 @@ class SignalsPage(QWidget):
         for at, stream in enumerate(streams):
             cells = (
                 stream.name,
-                speed_text(stream.speed_mps, units),
+                speed_text(stream.speed_mps, units) if stream.name != "lap" else NO_VALUE,
                 f"{stream.rate_hz:.1f}" if math.isfinite(stream.rate_hz) else NO_VALUE,
                 str(stream.edges) if stream.is_pulses else NO_VALUE,
                 str(stream.lost),
@@ -110,7 +111,8 @@ class SignalsPage(QWidget):
             )
             for column, text in enumerate(cells):
                 self._cell(at, column, text)
-        self._chart.show_streams(live.streams, now_s, units)
+        shown = {name: stream for name, stream in live.streams.items() if name != "lap"}
+        self._chart.show_streams(shown, now_s, units)
 
     def _cell(self, at: int, column: int, text: str) -> None:
         item = self._table.item(at, column)
@@ -148,11 +150,6 @@ def _age(stream: Stream, now_s: float) -> str:
     return f"{age_s:.1f} s ago" if math.isfinite(age_s) else "never"
 
 
-def _say(where: object, text: str) -> None:
-    if where.text() != text:  # type: ignore[attr-defined]
-        where.setText(text)  # type: ignore[attr-defined]
-
-
 def _table() -> QTableWidget:
     table = QTableWidget(0, len(COLUMNS))
     table.setHorizontalHeaderLabels(list(COLUMNS))
@@ -160,6 +157,7 @@ def _table() -> QTableWidget:
     table.setShowGrid(False)
     table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
     table.setSelectionMode(QAbstractItemView.SelectionMode.NoSelection)
+    table.horizontalHeader().setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
     table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
     table.setAccessibleName("Signals")
     return table

@@ -151,7 +151,7 @@ class Caution(QFrame):
         line.setContentsMargins(*[2 * GRID_PX] * 4)
         line.setSpacing(2 * GRID_PX)
         sign = QLabel("⚠")
-        sign.setFont(font(40, bold=True))
+        sign.setStyleSheet("font-size: 40px;")
         sign.setAlignment(Qt.AlignmentFlag.AlignTop)
         line.addWidget(sign)
         line.addWidget(label(sentences, "text"), 1)

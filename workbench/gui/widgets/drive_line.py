@@ -83,10 +83,12 @@ class DriveLineDrawing(QWidget):
         painter.drawPath(_toothed(drum, radius, teeth, 0.86) if teeth else _circle(drum, radius))
         painter.setPen(self._theme.color("soft_ink"))
         below = self.height() - GRID_PX
-        painter.drawText(QPointF(area.left(), below), f"target wheel, {drive.target_teeth} teeth")
+        painter.drawText(QPointF(area.left(), below), f"target, {drive.target_teeth} teeth")
         size = f"{drum_m / units.gap_m:.4g} {units.gap}"
         what = f"sprocket, {teeth} teeth, ⌀ {size}" if sprocket else f"roll, ⌀ {size}"
-        painter.drawText(QPointF(max(drum.x() - radius, area.left() + 190), below), what)
+        width = painter.fontMetrics().horizontalAdvance(what)
+        left = min(max(drum.x() - radius, area.left() + 160), self.width() - width - 4)
+        painter.drawText(QPointF(left, below), what)
         painter.setPen(self._theme.color("belt"))
         painter.drawText(QPointF(drum.x() + radius + GRID_PX, 2 * GRID_PX), "belt")
 

@@ -29,11 +29,11 @@ class PaceStrip(QWidget):
         self._belt_m = self._ground_m = 0.0
         self._belt_lost = self._ground_lost = True
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
-        self.setMinimumHeight(13 * GRID_PX)
+        self.setMinimumHeight(9 * GRID_PX)
         self.setAccessibleName("Pace strip: belt tape above ground tape")
 
     def sizeHint(self) -> QSize:  # noqa: N802
-        return QSize(640, 15 * GRID_PX)
+        return QSize(640, 11 * GRID_PX)
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pyqtgraph as pg
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
@@ -10,6 +12,7 @@ from workbench.models.live import Stream
 from workbench.units import UnitSystem, from_mps
 
 SHOWN_S = 120.0
+NAME_PX, AXIS_PX = 15, 50
 
 
 class StripChart(QWidget):
@@ -48,17 +51,28 @@ class StripChart(QWidget):
         self._plot.setLabel("left", units.speed)
         for name in [name for name in self._lines if name not in streams]:
             self._forget(name)
+        ends: dict[str, float] = {}
         for name, stream in streams.items():
             recent = [(at_s, mps) for at_s, mps in stream.history if now_s - at_s <= SHOWN_S]
             if not recent:
                 continue
-            line, text = self._line(name, stream)
+            line = self._line(name, stream)
             x = [at_s - now_s for at_s, _ in recent]
             y = [from_mps(mps, units.speed) for _, mps in recent]
             line.setData(x, y)
-            text.setPos(x[-1] + 1, y[-1])
+            ends[name] = y[-1]
+        self._place_names(ends)
 
-    def _line(self, name: str, stream: Stream) -> tuple[pg.PlotDataItem, pg.TextItem]:
+    def _place_names(self, ends: dict[str, float]) -> None:
+        """Each name at its line's end, moved up where it would cover the one below."""
+        low, high = self._plot.viewRange()[1]
+        room = NAME_PX * (high - low) / max(self._plot.height() - AXIS_PX, 1)
+        last = -math.inf
+        for name, y in sorted(ends.items(), key=lambda pair: pair[1]):
+            last = max(y, last + room)
+            self._names[name].setPos(1, last)
+
+    def _line(self, name: str, stream: Stream) -> pg.PlotDataItem:
         if name not in self._lines:
             color = self._theme.belt if stream.is_pulses else self._theme.earth
             style = len(self._lines) % 3 + 1
@@ -67,7 +81,7 @@ class StripChart(QWidget):
             )
             self._names[name] = pg.TextItem(name, color=color, anchor=(0, 0.5))
             self._plot.addItem(self._names[name])
-        return self._lines[name], self._names[name]
+        return self._lines[name]
 
     def _forget(self, name: str) -> None:
         self._plot.removeItem(self._lines.pop(name))
