@@ -1,5 +1,6 @@
 """What judging passes costs: a long one, one that is driven, a season's worth, and the causes."""
 
+import json
 import time
 from collections import Counter
 from pathlib import Path
@@ -103,7 +104,9 @@ def test_five_hundred_passes_with_one_worker_and_with_two(tmp_path, capsys):
         begin_s = time.monotonic()
         assert main(["pass", "--all", "--store", address, "--workers", str(workers), "--json"]) == 0
         took_s[workers] = time.monotonic() - begin_s
-        capsys.readouterr()
+        answer = json.loads(capsys.readouterr().out)
+        assert len(answer["passes"]) == 500
+        assert answer["warnings"] == []
     with capsys.disabled():
         print(
             f"\n500 stored passes of 60 s judged again: {took_s[1]:.0f} s with one worker, "
