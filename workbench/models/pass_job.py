@@ -13,6 +13,7 @@ from workbench.calibration.driveline import metres_per_pulse
 from workbench.machine import Limits
 from workbench.match.live import LiveMatch, Snapshot
 from workbench.match.ratio import PaceLimits
+from workbench.match.sources import kind_of
 from workbench.models.bench import Bench
 from workbench.models.observable import Observable
 from workbench.models.pace import PaceModel
@@ -73,7 +74,7 @@ class PassJob(Observable):
             self.changed()
             return
         self._belt, self._ground = belt.name, ground.name
-        self._match = self._new_match(belt.is_pulses)
+        self._match = self._new_match(belt.is_pulses, kind_of(ground.name).u_scale_rel)
         self.answer, self.now, self.said = None, None, ""
         self.history.clear()
         self.started_s, self._looked_s = self._bench.clock(), -math.inf
@@ -150,16 +151,17 @@ class PassJob(Observable):
         belt, ground, difference = (speed_number(value, units) for value in values)
         return belt, ground, f"+{difference}" if apart > 0 and difference[0] != "0" else difference
 
-    def _new_match(self, pulses: bool) -> LiveMatch:
+    def _new_match(self, pulses: bool, u_ground_rel: float) -> LiveMatch:
         machine = self._bench.machine
         if not pulses or machine is None:
-            return LiveMatch(self.limits)
+            return LiveMatch(self.limits, u_ground_rel=u_ground_rel)
         per_pulse = metres_per_pulse(machine)
         return LiveMatch(
             self.limits,
             teeth=machine.drive.target_teeth,
             metre_per_pulse_m=per_pulse.value_m,
             u_belt_rel=per_pulse.u_rel,
+            u_ground_rel=u_ground_rel,
         )
 
     def _take(self, item: Item) -> None:
