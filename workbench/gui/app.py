@@ -17,6 +17,7 @@ from PySide6.QtWidgets import QApplication
 
 from workbench.gui.pages.machine import MachinePage
 from workbench.gui.pages.passing import PassPage
+from workbench.gui.pages.records import RecordsPage
 from workbench.gui.pages.signals import SignalsPage
 from workbench.gui.pages.start import StartPage
 from workbench.gui.theme import Theme
@@ -61,6 +62,7 @@ def make_window(bench: Bench) -> Window:
             "Machine": MachinePage,
             "Signals": SignalsPage,
             "Pass": PassPage,
+            "Records": RecordsPage,
         },
     )
     return window

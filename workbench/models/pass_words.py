@@ -39,12 +39,16 @@ def pass_words(answer: Mapping[str, Any], units: UnitSystem) -> PassWords:
 
 
 def pass_rows(answer: Mapping[str, Any]) -> list[Row]:
-    """(time_s, belt m/s, ground m/s, separation m) of the steady part, NaN where left out."""
+    """(time_s, belt m/s, ground m/s, separation m) of the steady part, NaN where left out.
+
+    Where nothing was steady, all of it: it shows why there is no answer.
+    """
     series = answer.get("series") or {}
     names = ("time_s", "belt_mps", "ground_mps", "separation_m", "steady")
     columns = [[_number(value) for value in series.get(name, [])] for name in names]
+    every = not any(steady > 0 for steady in columns[-1])
     return [
-        (at_s, belt, ground, apart) if steady > 0 else (at_s, math.nan, math.nan, math.nan)
+        (at_s, belt, ground, apart) if steady > 0 or every else (at_s, math.nan, math.nan, math.nan)
         for at_s, belt, ground, apart, steady in zip(*columns, strict=True)
     ]
 

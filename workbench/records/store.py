@@ -134,6 +134,21 @@ class Store:
         with transaction(self._engine, self._url) as connection:
             return recording_entry(recording_row(connection, number), self._now())
 
+    def hide(self, number: int, *, hidden: bool = True) -> None:
+        """Take a recording out of sight, or bring it back; nothing of it is erased.
+
+        Raises WrongInput where there is none of that number, or one that still runs.
+        """
+        table = schema.recording
+        if hidden and self.recording(number).state == "recording":
+            raise WrongInput(f"Recording {number} still runs; stop it first.")
+        change = sa.update(table).where(table.c.number == number)
+        when = stamp(self._now()) if hidden else None
+        with transaction(self._engine, self._url, writing=True) as connection:
+            changed = connection.execute(change.values(deleted_utc=when)).rowcount
+        if not changed:
+            raise WrongInput(f"There is no recording {number} in the store {self.address}.")
+
     def load_recording(
         self, number: int, on_damage: Callable[[str], None] | None = None
     ) -> Recording:

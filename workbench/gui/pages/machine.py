@@ -186,6 +186,7 @@ class MachinePage(QWidget):
                 entry.setCurrentIndex(max(0, entry.findData(text)))
             elif entry.text() != text:
                 entry.setText(text)
+                entry.setCursorPosition(0)
         self._form_changed()
 
     def _form_changed(self) -> None:

@@ -191,6 +191,8 @@ class PassPage(QWidget):
         self._pages.setCurrentIndex(LIVE if answer is None else AFTER)
         if answer is not None:
             self._after.show_answer(answer, self._bench.settings.units)
+            self._start.setEnabled(True)
+            self._start.setFocus()
 
     def _failed(self, said: str) -> None:
         self._job.said = said

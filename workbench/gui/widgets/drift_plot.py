@@ -9,6 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from workbench.gui.theme import SMALL_PX, Theme
@@ -19,8 +20,8 @@ Floats = NDArray[np.float64]
 STANDS_MPS = 0.06
 """Below this ground speed a ratio says nothing; chosen."""
 
-NAME_PX, TITLE_SHARE = 60, 0.4
-"""Room for the names at the lines' ends, and for a panel's title above its lines."""
+MIN_PX, NAME_PX, TITLE_SHARE = 176, 60, 0.4
+"""Lowest height; room for the names at the lines' ends, and for a panel's title above its lines."""
 
 MOST_POINTS = 3000
 """Points drawn of a line; more are thinned, keeping each stretch's extremes."""
@@ -33,6 +34,7 @@ class DriftPlot(QWidget):
         super().__init__()
         self._theme = theme
         self._view = pg.GraphicsLayoutWidget()
+        self.setMinimumHeight(MIN_PX)
         self._view.setAccessibleName("Drift plot: speeds, ratio belt ÷ ground, separation")
         self._speed = self._view.addPlot(row=0, col=0)
         self._ratio = self._view.addPlot(row=1, col=0)
@@ -90,6 +92,11 @@ class DriftPlot(QWidget):
         for title in self._titles.values():
             title.setText(title.text, color=theme.soft_ink)
 
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        if self._follows:
+            self._see_all()
+
     def show_pass(
         self,
         rows: Sequence[tuple[float, float, float, float]],
@@ -120,6 +127,8 @@ class DriftPlot(QWidget):
         ticks = [(value, f"{value:.2f}") for value in (limits.low, limits.high)]
         self._ratio.getAxis("left").setTicks([ticks])
         self._ratio.setYRange(limits.low - 2 * room, limits.high + 2 * room)
+        for name in self._names.values():
+            name.setVisible(bool(both.any()))
         if both.any():
             last = np.flatnonzero(both)[-1]
             above = bool(belt[last] >= ground[last])

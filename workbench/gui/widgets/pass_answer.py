@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import QBoxLayout, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
 
 from workbench.calibration.decision import Verdict
 from workbench.gui.theme import GRID_PX, Theme
@@ -15,6 +16,9 @@ from workbench.gui.widgets.drift_plot import DriftPlot
 from workbench.match.ratio import PaceLimits
 from workbench.models.pass_words import pass_rows, pass_words
 from workbench.units import UnitSystem
+
+NARROW_PX = 600
+"""Narrower than this, the words stand below the plot."""
 
 
 class PassAnswer(QWidget):
@@ -35,11 +39,11 @@ class PassAnswer(QWidget):
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setWidget(beside)
         area.setAccessibleName("What to do, why, and the parts of the pass")
-        head = QHBoxLayout()
+        self._head = head = QHBoxLayout()
         head.setSpacing(2 * GRID_PX)
         head.addWidget(self._pill, 0, Qt.AlignmentFlag.AlignTop)
         head.addWidget(self.sentence, 1)
-        body = QHBoxLayout()
+        self._body = body = QHBoxLayout()
         body.setSpacing(2 * GRID_PX)
         body.addWidget(self._plot, 3)
         body.addWidget(area, 2)
@@ -52,6 +56,13 @@ class PassAnswer(QWidget):
     def set_theme(self, theme: Theme) -> None:
         self._pill.set_theme(theme)
         self._plot.set_theme(theme)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        side = QBoxLayout.Direction.LeftToRight
+        way = side if event.size().width() >= NARROW_PX else QBoxLayout.Direction.TopToBottom
+        self._head.setDirection(way)
+        self._body.setDirection(way)
 
     def show_answer(self, answer: Mapping[str, Any], units: UnitSystem) -> None:
         """Fill in the pictures and the words."""
