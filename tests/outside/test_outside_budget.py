@@ -143,9 +143,11 @@ def test_a_bent_model_is_noticed_and_given_to_monte_carlo():
     """y = x² at x = 0, u = 1: first order says 0; the mean is 1 and 95.45 % lie below 4.
     (χ² with one degree of freedom: P(χ² ≤ 4) = 0.9545, elementary.)"""
     lines = [Line("x", 0.0, 1.0), Line("rest", 0.0, 0.01)]
-    budget = checked(
-        first_order(lambda x: x[0] ** 2 + x[1], lines, quantity="y"), lambda x: x[0] ** 2 + x[1]
-    )
+
+    def bent(x):
+        return x[0] ** 2 + x[1]
+
+    budget = checked(first_order(bent, lines, quantity="y"), bent, draws=200_000)
     assert "bends with x" in budget.note
     assert budget.method.startswith("Monte Carlo")
     assert pytest.approx(4.0, abs=0.06) == budget.U

@@ -78,6 +78,25 @@ def display_correlation(
     return np.asarray(SHARED * member @ correlation @ member.T + (1 - SHARED) * np.eye(shown.size))
 
 
+def draw_rounding(
+    rng: np.random.Generator,
+    shown: Floats,
+    speed: Floats,
+    log_covariance: Floats,
+    step: float,
+) -> Floats:
+    """(n, draws) rounding errors that hang together as those of one display do.
+
+    `speed` (n, draws): draws of the true speeds, in the unit of `step`; the value's place in
+    its step and the readout's scale are unknown and the same for all runs of a draw.
+    """
+    member = _alike(shown, speed.mean(axis=1), log_covariance, step)
+    together = member @ (member.T / member.sum(axis=0)[:, None]) @ speed
+    scale = 1 + SCALE_PRIOR_REL * rng.standard_normal(speed.shape[1])
+    place = together * scale / step + rng.uniform(size=speed.shape[1])
+    return np.asarray(step * (place - np.floor(place) - 0.5))
+
+
 def _u_apart(speed: Floats, log_covariance: Floats) -> Floats:
     """(n, n) standard uncertainty of the difference of each two speeds."""
     spread = log_covariance * np.outer(speed, speed)

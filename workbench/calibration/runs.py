@@ -150,6 +150,8 @@ def read_rows(
     first, head = lines[0]
     delimiter = _delimiter(head)
     header = _header(head, delimiter)
+    empty = len(header) - len("|".join(header).rstrip("|").split("|"))
+    header = header[: len(header) - empty]
     for column in needed:
         if column not in header:
             raise WrongInput(
@@ -167,7 +169,8 @@ def read_rows(
     rows: Rows = []
     for n, line in lines[1:]:
         cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
-        if len(cells) > len(header) and any(cell.strip() for cell in cells[len(header) :]):
+        surplus = cells[len(header) :]
+        if any(cell.strip() for cell in surplus) or len(surplus) > empty + 1:
             warnings.append(
                 f"{name}, line {n}: {len(cells)} cells under {len(header)} columns; the line "
                 "was left out (a decimal comma in a table separated by commas?)."

@@ -6,8 +6,9 @@ line is fitted with the covariance of both, and its budget is that of the same e
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,7 @@ from workbench.calibration.budget import (
     FIRST_ORDER,
     RECTANGULAR,
     Budget,
+    Joint,
     Line,
     Model,
     checked,
@@ -35,7 +37,7 @@ from workbench.calibration.driveline_check import (
     mend_counts,
 )
 from workbench.calibration.fit import LineFit, farthest_point, lack_of_fit, straight_line
-from workbench.calibration.readout import display_correlation
+from workbench.calibration.readout import display_correlation, draw_rounding
 from workbench.calibration.runs import Run
 from workbench.calibration.true_speed import Known, TrueSpeeds
 from workbench.errors import WrongInput
@@ -66,20 +68,69 @@ def calibrate_runs(
     warnings += sentences
     drive_line = check_drive_line(runs, lap, machine, u_clock_rel)
     speeds = solve_speeds(runs, machine, drive_line, u_clock_rel)
-    left_out = _wrong_units(runs, speeds.speed_mps, machine, warnings)
+    case = _Case(runs, speeds, machine)
+    left_out = _wrong_units(case, warnings)
     used = [i for i in range(len(runs)) if i not in left_out]
     if not used:
         raise WrongInput("No run is left. " + " ".join(left_out.values()))
-    loose = _loose_fit(runs, speeds, used, machine)
-    while (far := _outlier(runs, used, loose, warnings)) is not None:
-        left_out[far] = "stands apart from all other runs"
-        used.remove(far)
-        loose = _loose_fit(runs, speeds, used, machine)
-    fit = _fit(runs, speeds, used, machine)
-    line = _with_offset(runs, speeds, used, machine, fit, warnings)
+    # An offset is looked for first: it makes the slowest run look like an outlier.
+    line = _with_offset(case, used) if len(used) >= 5 else None
+    if line is None:
+        _leave_out_outliers(case, used, left_out, warnings)
+        line = _with_offset(case, used)
     if line is not None:
-        fit, loose = line, _loose_fit(runs, speeds, used, machine, through_origin=False)
-    return _assembled(runs, speeds, used, left_out, fit, loose, machine, drive_line, warnings)
+        warnings.append(_offset_sentence(line, machine))
+    fit = line or case.fit(used)
+    loose = case.loose_fit(used, fit.through_origin)
+    return _assembled(case, used, left_out, fit, loose, drive_line, warnings)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Case:
+    """Runs with their true speeds, and the lines that can be laid through some of them."""
+
+    runs: Sequence[Run]
+    speeds: TrueSpeeds
+    machine: Machine
+
+    @property
+    def unit_mps(self) -> float:
+        return SPEED_UNITS_MPS[self.machine.readout.unit]
+
+    @property
+    def step_mps(self) -> float:
+        return self.machine.readout.step * self.unit_mps
+
+    @property
+    def shown_mps(self) -> Floats:
+        return np.array([run.shown for run in self.runs]) * self.unit_mps
+
+    def log_covariance(self, used: Sequence[int]) -> Floats:
+        return self.speeds.covariance[np.ix_(used, used)]
+
+    def rounding(self, used: Sequence[int]) -> Floats:
+        """(n, n) correlation of the display's rounding errors."""
+        v, shown = self.speeds.speed_mps[used], self.shown_mps[used]
+        return display_correlation(shown, v, self.log_covariance(used), self.step_mps)
+
+    def fit(self, used: Sequence[int], through_origin: bool = True) -> LineFit:
+        S = self.step_mps**2 / 12 * self.rounding(used)
+        return self._line(used, S, through_origin)
+
+    def loose_fit(self, used: Sequence[int], through_origin: bool = True) -> LineFit:
+        """The line to test the runs by: rounding errors independent, at their bound.
+
+        Two runs at one speed may show neighbouring digits; that is as far apart as rounding
+        can bring them, and no sign that anything is amiss.
+        """
+        half = np.full(len(used), self.step_mps / 2)
+        return self._line(used, np.diag(half**2), through_origin)
+
+    def _line(self, used: Sequence[int], S: Floats, through_origin: bool) -> LineFit:
+        v = self.speeds.speed_mps[used]
+        V = self.log_covariance(used) * np.outer(v, v)
+        shown = self.shown_mps[used]
+        return straight_line(v, shown, cov_x=V, cov_y=S, through_origin=through_origin)
 
 
 def _without_lap_length(runs: Sequence[Run], lap: Known | None, warnings: list[str]) -> list[Run]:
@@ -95,19 +146,11 @@ def _without_lap_length(runs: Sequence[Run], lap: Known | None, warnings: list[s
     return kept
 
 
-def _shown_mps(runs: Sequence[Run], machine: Machine) -> Floats:
-    return np.array([run.shown for run in runs]) * SPEED_UNITS_MPS[machine.readout.unit]
-
-
-def _wrong_units(
-    runs: Sequence[Run], true_mps: Floats, machine: Machine, warnings: list[str]
-) -> dict[int, str]:
+def _wrong_units(case: _Case, warnings: list[str]) -> dict[int, str]:
     """Runs that were shown in another unit than the rest, by index, with the reason."""
-    ratio = _shown_mps(runs, machine) / true_mps
-    unit = machine.readout.unit
-    others = {
-        name: SPEED_UNITS_MPS[unit] / one for name, one in SPEED_UNITS_MPS.items() if name != unit
-    }
+    ratio = case.shown_mps / case.speeds.speed_mps
+    unit = case.machine.readout.unit
+    others = {name: case.unit_mps / one for name, one in SPEED_UNITS_MPS.items() if name != unit}
     middle = float(np.median(ratio))
     for name, factor in others.items():
         if abs(middle / factor - 1) < 0.08:
@@ -118,109 +161,68 @@ def _wrong_units(
     left_out: dict[int, str] = {}
     for i, own in enumerate(ratio / middle):
         for name, factor in others.items():
-            if len(runs) >= 3 and abs(own / factor - 1) < 0.05:
+            if len(case.runs) >= 3 and abs(own / factor - 1) < 0.05:
+                run = case.runs[i]
                 left_out[i] = f"looks like {name}, the others like {unit}"
-                warnings.append(
-                    f"{runs[i].place}: shown {runs[i].shown:g} {left_out[i]}; it was left out."
-                )
+                warnings.append(f"{run.place}: shown {run.shown:g} {left_out[i]}; it was left out.")
     return left_out
 
 
-def _fit(
-    runs: Sequence[Run],
-    speeds: TrueSpeeds,
-    used: Sequence[int],
-    machine: Machine,
-    through_origin: bool = True,
-) -> LineFit:
-    v, V = speeds.speed_mps[used], speeds.covariance[np.ix_(used, used)]
-    step = machine.readout.step * SPEED_UNITS_MPS[machine.readout.unit]
-    shown = _shown_mps(runs, machine)[used]
-    S = step**2 / 12 * display_correlation(shown, v, V, step)
-    return straight_line(v, shown, cov_x=V * np.outer(v, v), cov_y=S, through_origin=through_origin)
+def _leave_out_outliers(
+    case: _Case, used: list[int], left_out: dict[int, str], warnings: list[str]
+) -> None:
+    """Take runs that surely do not belong out of `used`; one that is doubtful is only named."""
+    while (far := farthest_point(case.loose_fit(used))) is not None:
+        if far.probability > DOUBTFUL:
+            return
+        index = used[far.index]
+        run = case.runs[index]
+        away = f"{run.place}: shown {run.shown:g} is {abs(far.studentised):.1f} standard "
+        away += "uncertainties from the line of the others (misread, or not steady?)"
+        room = len(case.runs) - len(used) < max(1, len(case.runs) // 4)
+        if far.probability > SURE_OUTLIER or len(used) < 4 or not room:
+            warnings.append(f"{away}; it was kept. Repeat it.")
+            return
+        warnings.append(f"{away}; it was left out.")
+        left_out[index] = "stands apart from all other runs"
+        used.remove(index)
 
 
-def _loose_fit(
-    runs: Sequence[Run],
-    speeds: TrueSpeeds,
-    used: Sequence[int],
-    machine: Machine,
-    through_origin: bool = True,
-) -> LineFit:
-    """The line to test the runs by: rounding errors independent, at their bound of half a step.
-
-    Two runs at one speed may show neighbouring digits; that is as far apart as rounding can
-    bring them, and no sign that anything is amiss.
-    """
-    v, V = speeds.speed_mps[used], speeds.covariance[np.ix_(used, used)]
-    half = machine.readout.step * SPEED_UNITS_MPS[machine.readout.unit] / 2
-    shown = _shown_mps(runs, machine)[used]
-    return straight_line(
-        v,
-        shown,
-        cov_x=V * np.outer(v, v),
-        cov_y=np.full(len(used), half),
-        through_origin=through_origin,
-    )
-
-
-def _outlier(
-    runs: Sequence[Run], used: Sequence[int], fit: LineFit, warnings: list[str]
-) -> int | None:
-    """The index of a run that surely does not belong; a doubtful one is only named."""
-    far = farthest_point(fit)
-    if far is None or far.probability > DOUBTFUL:
+def _with_offset(case: _Case, used: Sequence[int]) -> LineFit | None:
+    """The line with an intercept, where there surely is one (1 %) and it mends the misfit."""
+    v = case.speeds.speed_mps[used]
+    if len(used) < 3 or np.ptp(v) < NARROW * v.mean():
         return None
-    run = runs[used[far.index]]
-    away = f"{run.place}: shown {run.shown:g} is {abs(far.studentised):.1f} standard "
-    away += "uncertainties from the line of the others"
-    room = len(runs) - len(used) < max(1, len(runs) // 4)
-    if far.probability < SURE_OUTLIER and len(used) >= 4 and room:
-        warnings.append(f"{away} (misread, or not steady?); it was left out.")
-        return used[far.index]
-    warnings.append(f"{away} (misread, or not steady?); it was kept. Repeat it.")
-    return None
-
-
-def _with_offset(
-    runs: Sequence[Run],
-    speeds: TrueSpeeds,
-    used: Sequence[int],
-    machine: Machine,
-    fit: LineFit,
-    warnings: list[str],
-) -> LineFit | None:
-    """The line with an intercept, where there surely is one (1 %)."""
-    v = speeds.speed_mps[used]
-    if len(used) < 3 or np.ptp(v) < NARROW * v.mean() or not lack_of_fit(fit) < DOUBTFUL:
+    if not lack_of_fit(case.fit(used)) < DOUBTFUL:
         return None
     try:
-        line = _fit(runs, speeds, used, machine, through_origin=False)
+        line = case.fit(used, through_origin=False)
+        loose = case.loose_fit(used, through_origin=False)
     except ValueError:
         return None
-    if abs(line.intercept) < 2.576 * line.u_intercept or lack_of_fit(line) < lack_of_fit(fit):
-        return None
+    sure = abs(line.intercept) > 2.576 * line.u_intercept
+    return line if sure and lack_of_fit(loose) > DOUBTFUL else None
+
+
+def _offset_sentence(line: LineFit, machine: Machine) -> str:
     unit = machine.readout.unit
-    warnings.append(
+    return (
         f"The readout is off by a fixed {line.intercept / SPEED_UNITS_MPS[unit]:+.2g} {unit} "
         "besides its scale (a display that cuts off instead of rounding is off by half a step): "
         "one setting can be right at one speed only, here the middle of the working speeds."
     )
-    return line
 
 
 def _assembled(
-    runs: Sequence[Run],
-    speeds: TrueSpeeds,
+    case: _Case,
     used: list[int],
     left_out: dict[int, str],
     fit: LineFit,
     loose: LineFit,
-    machine: Machine,
     drive_line: DriveLine,
     warnings: list[str],
 ) -> Calibration:
-    budget = _budget(runs, speeds, used, fit, machine)
+    budget = _budget(case, used, fit)
     probability = lack_of_fit(loose)
     if probability < DOUBTFUL:
         budget = _widened(budget, loose)
@@ -228,16 +230,16 @@ def _assembled(
             "The runs scatter more than their uncertainties allow (lack of fit, p = "
             f"{probability:.2g}): the uncertainty was widened to cover it. Was every run steady?"
         )
-    warnings += _honest(runs, speeds, used, machine)
+    warnings += _honest(case, used)
     return finished(
         budget,
-        machine,
+        case.machine,
         drive_line,
-        speeds,
+        case.speeds,
         line=(fit.slope, fit.u_slope, fit.intercept, fit.u_intercept),
         fit_probability=probability,
-        ends=_ends(fit, machine),
-        runs=_run_results(runs, speeds, left_out, machine),
+        ends=_ends(fit, case.machine),
+        runs=_run_results(case, left_out),
         warnings=warnings,
     )
 
@@ -251,13 +253,12 @@ def _ends(fit: LineFit, machine: Machine) -> tuple[tuple[float, float, float], .
     return tuple(ends)
 
 
-def error_model(
-    speeds: TrueSpeeds, used: Sequence[int], fit: LineFit, unit_mps: float, speed: float
-) -> Model:
-    """Inputs (the true speeds' and one shown value a used run) → error at `speed`.
+def _error_model(case: _Case, used: Sequence[int], fit: LineFit) -> Model:
+    """Inputs (the true speeds' and one shown value a used run) → error at work.
 
     The fit's weights are held, so that the estimator is G·(shown − a − b·v) = 0.
     """
+    speeds, unit_mps, speed = case.speeds, case.unit_mps, working_speed(case.machine)
     G, n = fit.weights, len(speeds.inputs)
 
     def model(x: Floats) -> Floats:
@@ -274,20 +275,14 @@ def error_model(
     return model
 
 
-def _budget(
-    runs: Sequence[Run],
-    speeds: TrueSpeeds,
-    used: Sequence[int],
-    fit: LineFit,
-    machine: Machine,
-) -> Budget:
+def _budget(case: _Case, used: Sequence[int], fit: LineFit) -> Budget:
     """Every input on its own line; rounding errors of like speeds are correlated."""
-    readout, n = machine.readout, len(speeds.inputs)
-    lines = list(speeds.inputs) + [
+    readout, n = case.machine.readout, len(case.speeds.inputs)
+    lines = list(case.speeds.inputs) + [
         Line(
-            f"shown, run {runs[i].label}",
-            runs[i].shown,
-            readout.step / np.sqrt(12.0),
+            f"shown, run {case.runs[i].label}",
+            case.runs[i].shown,
+            readout.step / math.sqrt(12),
             readout.unit,
             RECTANGULAR,
             source=f"half a step of {readout.step:g} {readout.unit} either way",
@@ -295,21 +290,29 @@ def _budget(
         )
         for i in used
     ]
-    rounding = display_correlation(
-        _shown_mps(runs, machine)[used],
-        speeds.speed_mps[used],
-        speeds.covariance[np.ix_(used, used)],
-        readout.step * SPEED_UNITS_MPS[readout.unit],
-    )
+    rounding = case.rounding(used)
     pairs = {
         (n + i, n + j): float(rounding[i, j])
         for i in range(len(used))
         for j in range(i + 1, len(used))
         if abs(rounding[i, j]) > 1e-6
     }
-    model = error_model(speeds, used, fit, SPEED_UNITS_MPS[readout.unit], working_speed(machine))
+    model = _error_model(case, used, fit)
     budget = first_order(model, lines, quantity="error at work", correlation=pairs)
-    return checked(budget, model)
+    return checked(budget, model, joint=_one_display(case, used))
+
+
+def _one_display(case: _Case, used: Sequence[int]) -> Joint:
+    """Draws the shown values of all runs with the rounding errors of the one display."""
+    n, step = len(case.speeds.inputs), case.machine.readout.step
+    shown = np.array([case.runs[i].shown for i in used])
+    covariance = case.log_covariance(used)
+
+    def joint(rng: np.random.Generator, x: Floats) -> None:
+        v = np.exp(case.speeds.log_values(x[:n])[list(used)]) / case.unit_mps
+        x[n:] = shown[:, None] + draw_rounding(rng, shown, v, covariance, step)
+
+    return joint
 
 
 def _widened(budget: Budget, fit: LineFit) -> Budget:
@@ -335,14 +338,11 @@ def _widened(budget: Budget, fit: LineFit) -> Budget:
     )
 
 
-def _honest(
-    runs: Sequence[Run], speeds: TrueSpeeds, used: Sequence[int], machine: Machine
-) -> list[str]:
+def _honest(case: _Case, used: Sequence[int]) -> list[str]:
     """Sentences on runs that are too few, too close together or beside the work."""
-    v, unit = speeds.speed_mps[used], machine.readout.unit
-    one = SPEED_UNITS_MPS[unit]
+    v, unit, one = case.speeds.speed_mps[used], case.machine.readout.unit, case.unit_mps
     at = f"{v.mean() / one:.3g} {unit}"
-    low, high, speed = float(v.min()), float(v.max()), working_speed(machine)
+    low, high, speed = float(v.min()), float(v.max()), working_speed(case.machine)
     if len(used) == 1:
         sentences = ["One run only: nothing shows whether it was a good one. Make three or more."]
     elif high - low < NARROW * speed:
@@ -362,23 +362,19 @@ def _honest(
     return sentences
 
 
-def _run_results(
-    runs: Sequence[Run], speeds: TrueSpeeds, left_out: dict[int, str], machine: Machine
-) -> tuple[RunResult, ...]:
-    step_rel = machine.readout.step / np.sqrt(12.0) / np.array([run.shown for run in runs])
-    shown = _shown_mps(runs, machine)
-    results = []
-    for i, run in enumerate(runs):
-        u_rel, ratio = np.sqrt(speeds.covariance[i, i]), shown[i] / speeds.speed_mps[i]
-        results.append(
-            RunResult(
-                run,
-                float(speeds.speed_mps[i]),
-                float(speeds.speed_mps[i] * u_rel),
-                float(ratio - 1),
-                float(ratio * np.hypot(step_rel[i], u_rel)),
-                i not in left_out,
-                left_out.get(i, ""),
-            )
+def _run_results(case: _Case, left_out: dict[int, str]) -> tuple[RunResult, ...]:
+    rounding = case.step_mps / math.sqrt(12) / case.shown_mps
+    u_true = np.sqrt(np.diag(case.speeds.covariance))
+    ratio = case.shown_mps / case.speeds.speed_mps
+    return tuple(
+        RunResult(
+            run,
+            float(case.speeds.speed_mps[i]),
+            float(case.speeds.speed_mps[i] * u_true[i]),
+            float(ratio[i] - 1),
+            float(ratio[i] * math.hypot(rounding[i], u_true[i])),
+            i not in left_out,
+            left_out.get(i, ""),
         )
-    return tuple(results)
+        for i, run in enumerate(case.runs)
+    )

@@ -87,23 +87,23 @@ def true_speeds(
     `slip` allows for `SLIP_U_REL`. Raises ValueError where a speed is not determined.
     """
     system = _System(runs, lap, geometry, u_clock_rel, slip)
-    A, J = np.array(system.design), np.zeros((len(system.design), len(system.inputs)))
-    for row, column, slope in system.slopes:
-        J[row, column] += slope
-    u = np.array([line.u for line in system.inputs])
-    C = (J * u**2) @ J.T
+    A, T, constant = np.array(system.design), system.exponents(), np.array(system.constants)
+    x = np.array([line.estimate for line in system.inputs])
+    u_rel = np.array([line.u for line in system.inputs]) / x
+    C = (T * u_rel**2) @ T.T
     scaled = np.linalg.solve(C, A)
     information = A.T @ scaled
     if np.linalg.matrix_rank(A) < A.shape[1]:
         raise ValueError("a run's speed hangs on metres a pulse that nothing gives")
     W = np.linalg.solve(information, scaled.T)
-    y = system.observe(np.array([line.estimate for line in system.inputs]))
+    y = constant + T @ np.log(x)
     solution, covariance = W @ y, np.linalg.inv(information)
     residual = y - A @ solution
     n = len(runs)
+    of_inputs, of_constants = W @ T, W @ constant
 
     def log_values(x: Floats) -> Floats:
-        values = W @ system.observe(x)
+        values = of_inputs @ np.log(x) + (of_constants if x.ndim == 1 else of_constants[:, None])
         return values if system.pulses_used else np.concatenate([values, values[:1] * np.nan])
 
     return TrueSpeeds(
@@ -121,8 +121,8 @@ def true_speeds(
 class _System:
     """Observations in rows, input quantities in columns.
 
-    `design` holds the rows of the design matrix, `slopes` entries (row, column, value) of
-    the change of each observation with each input, `observe` the observations themselves.
+    `design` holds the rows of the design matrix, `constants` what of each observation does
+    not hang on an input, `exponents()` how it hangs on their logarithms.
     """
 
     def __init__(
@@ -135,9 +135,8 @@ class _System:
     ) -> None:
         self.inputs: list[Line] = []
         self.design: list[list[float]] = []
-        self.slopes: list[tuple[int, int, float]] = []
         self._terms: list[list[tuple[int, float]]] = []
-        self._constants: list[float] = []
+        self.constants: list[float] = []
         self.pulses_used = any(run.has_pulses for run in runs)
         self._width = len(runs) + self.pulses_used
         clock = self._clock(u_clock_rel)
@@ -168,28 +167,23 @@ class _System:
             else:
                 self._geometry(geometry, slip)
 
-    def observe(self, x: Floats) -> Floats:
-        """Observations (rows,) or (rows, m) for inputs (k,) or (k, m)."""
-        logs = np.log(x)
-        rows = [
-            constant + sum(slope * logs[column] for column, slope in terms)
-            for constant, terms in zip(self._constants, self._terms, strict=True)
-        ]
-        return np.array(rows, dtype=np.float64)
+    def exponents(self) -> Floats:
+        """(rows, k) T of the observations, constants + T · ln(inputs)."""
+        matrix = np.zeros((len(self.design), len(self.inputs)))
+        for row, terms in enumerate(self._terms):
+            for column, exponent in terms:
+                matrix[row, column] += exponent
+        return matrix
 
     def _input(self, line: Line) -> int:
         self.inputs.append(line)
         return len(self.inputs) - 1
 
     def _row(self, of: dict[int, float], constant: float, terms: list[tuple[int, float]]) -> None:
-        """An observation constant + Σ slope·ln(input) of the parameters `of`."""
-        row = len(self.design)
+        """An observation constant + Σ exponent·ln(input) of the parameters `of`."""
         self.design.append([of.get(column, 0.0) for column in range(self._width)])
-        self._constants.append(constant)
+        self.constants.append(constant)
         self._terms.append(terms)
-        self.slopes += [
-            (row, column, slope / self.inputs[column].estimate) for column, slope in terms
-        ]
 
     def _clock(self, u_clock_rel: float) -> list[tuple[int, float]]:
         if u_clock_rel <= 0:
