@@ -161,9 +161,9 @@ def _drive_line_sentences(drive_line: DriveLine) -> list[str]:
         return []
     found, u = drive_line.difference, drive_line.u_difference
     return [
-        f"The belt moves {percent(abs(found))} {'more' if found > 0 else 'less'} for a pulse than the "
-        f"drive line's geometry says (± {percent(2 * u)}). Likely: {'; or '.join(drive_line.causes)}. "
-        "The laps were taken as true."
+        f"The belt moves {percent(abs(found))} {'more' if found > 0 else 'less'} for a pulse than "
+        f"the drive line's geometry says (± {percent(2 * u)}). "
+        f"Likely: {'; or '.join(drive_line.causes)}. The laps were taken as true."
     ]
 
 

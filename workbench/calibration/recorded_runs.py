@@ -119,7 +119,8 @@ def run_in_window(
     change = _change(pulses.series, window)
     if abs(change) > DRIFTED_REL:
         warnings.append(
-            f"{place}: the speed changed by {percent(change, 1, signed=True)} from {when}; the run was left out."
+            f"{place}: the speed changed by {percent(change, 1, signed=True)} from {when}; "
+            "the run was left out."
         )
         return None
     if abs(change) > STEADY_REL:
