@@ -8,6 +8,8 @@ import re
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from workbench.calibration.decision import Verdict
 from workbench.calibration.driveline_check import name_difference
@@ -320,3 +322,48 @@ def test_what_would_settle_a_doubtful_verdict():
         of=parse_machine(MACHINE.format(teeth=30, turns=1.0).replace("step = 0.1", "step = 0.01")),
     )
     assert "more lap" in found.advice
+
+
+CELLS = st.sampled_from(
+    [
+        "",
+        "1",
+        "2.5",
+        "-3",
+        "0",
+        "1e300",
+        "1e-300",
+        "nan",
+        "x",
+        "2,5",
+        '"',
+        "10",
+        "81.9",
+        "6044",
+        "60",
+    ]
+)
+
+
+def told(text):
+    """'' where a table gives a finite answer, else the sentence it was refused with."""
+    try:
+        found = calibrate_runs(read_run_table(text, "RUNS.csv", machine()).runs, machine())
+    except WrongInput as error:
+        return str(error)
+    assert math.isfinite(found.budget.U)
+    return ""
+
+
+@given(st.lists(st.lists(CELLS, max_size=8), max_size=6))
+def test_any_cells_give_an_answer_or_a_sentence(rows):
+    said = told(HEADER + "\n".join(",".join(row) for row in rows))
+    assert said == "" or said.endswith(".")
+
+
+@given(st.text(max_size=200))
+def test_any_text_is_a_table_or_refused(text):
+    for whole in (text, HEADER + text, "run;shown;laps;laps_time_s\n" + text):
+        assert looks_like_run_table(whole) in (True, False)
+        said = told(whole)
+        assert said == "" or said.endswith(".")

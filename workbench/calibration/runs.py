@@ -168,7 +168,11 @@ def read_rows(
         )
     rows: Rows = []
     for n, line in lines[1:]:
-        cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
+        try:
+            cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
+        except csv.Error as error:
+            warnings.append(f"{name}, line {n}: {error}; the line was left out.")
+            continue
         surplus = cells[len(header) :]
         if any(cell.strip() for cell in surplus) or len(surplus) > empty + 1:
             warnings.append(

@@ -33,6 +33,9 @@ a pulse; a sprocket does not creep. Chosen; common practice, no source."""
 SMALLEST_U_REL = 1e-6
 """Stands for 'exact': no length of a machine is known better."""
 
+SMALLEST_DRAW = 0.01
+"""Share of its estimate below which no drawn input goes."""
+
 REFERENCE_REPEAT = 0.1
 """Share of a reference's uncertainty taken as its repeatability from run to run; the rest,
 its own calibration, is the same in every run. Chosen."""
@@ -102,8 +105,10 @@ def true_speeds(
     n = len(runs)
     of_inputs, of_constants = W @ T, W @ constant
 
-    def log_values(x: Floats) -> Floats:
-        values = of_inputs @ np.log(x) + (of_constants if x.ndim == 1 else of_constants[:, None])
+    def log_values(at: Floats) -> Floats:
+        # All inputs are positive; the tail of a normal draw below 0 is none of them.
+        logs = np.log(np.maximum(at.T, SMALLEST_DRAW * x)).T
+        values = of_inputs @ logs + (of_constants if at.ndim == 1 else of_constants[:, None])
         return values if system.pulses_used else np.concatenate([values, values[:1] * np.nan])
 
     return TrueSpeeds(
