@@ -196,7 +196,7 @@ def change_overs(
     if points.both_ways and _slopes_vary(points):
         names.append("branch")
     points, fit = _without_stragglers(points, names, warnings)
-    with_offset = _offset_too(points, names)
+    with_offset = _offset_too(points, names, step_mps)
     if with_offset is not None:
         fit = with_offset
         warnings.append(
@@ -361,13 +361,15 @@ def _without_stragglers(
     return points, fit
 
 
-def _offset_too(points: _Points, names: list[str]) -> _Fit | None:
-    """The fit with a fixed offset of the display, where there surely is one (1 %)."""
+def _offset_too(points: _Points, names: list[str], step_mps: float) -> _Fit | None:
+    """The fit with a fixed offset of the display, where there surely is one (1 %) that
+    anyone could notice: a tenth of a step."""
     threshold = points.threshold_mps
     if len(points.flips) < 8 or np.ptp(threshold) < 0.2 * float(threshold.mean()):
         return None
     fit = _fit(points, [*names, "offset"])
-    if abs(fit.theta["offset"]) <= coverage_factor(fit.dof, 0.99) * fit.u("offset"):
+    least = max(coverage_factor(fit.dof, 0.99) * fit.u("offset"), 0.1 * step_mps)
+    if abs(fit.theta["offset"]) <= least:
         return None
     return fit
 

@@ -78,6 +78,11 @@ class Run:
         return self.has_laps and self.has_pulses and self.laps_time_s == self.pulses_time_s
 
     @property
+    def name(self) -> str:
+        """How a budget calls this run."""
+        return self.label if math.isnan(self.shown) else f"run {self.label}"
+
+    @property
     def place(self) -> str:
         """How a sentence calls this run."""
         return f"line {self.line} (run {self.label})" if self.line else f"run {self.label}"

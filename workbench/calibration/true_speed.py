@@ -222,7 +222,7 @@ class _System:
             group="reference",
         )
         reading = Line(
-            f"reading of the reference, run {run.label}",
+            f"reading of the reference, {run.name}",
             run.reference_mps,
             REFERENCE_REPEAT * run.u_reference_mps,
             "m/s",
@@ -269,7 +269,7 @@ class _System:
 def _lap_time(run: Run) -> Line:
     by_hand = run.u_laps_time_s == HAND_INTERVAL_U_S
     return Line(
-        f"time of {run.laps:g} laps, run {run.label}",
+        f"time of {run.laps:g} laps, {run.name}",
         run.laps_time_s,
         run.u_laps_time_s,
         "s",
@@ -281,7 +281,7 @@ def _lap_time(run: Run) -> Line:
 def _pulse_count(run: Run) -> Line:
     counted = run.u_pulses == COUNT_U
     return Line(
-        f"pulses, run {run.label}",
+        f"pulses, {run.name}",
         run.pulses,
         run.u_pulses,
         "",

@@ -86,7 +86,7 @@ def certificate(
     return Document(
         "Calibration of a conveyor speed readout",
         answer["machine"],
-        f"Result {made.number}" if made.number else "not stored",
+        f"Result {made.number}" if made.number else "Result not stored",
         blocks,
         simulated=bool(answer["simulated"]),
         paper="us-letter" if units is US else "a4",
@@ -141,9 +141,12 @@ def _with_unit(value: float | None, answer: Mapping[str, Any]) -> str:
 
 
 def _picture(answer: Mapping[str, Any], unit: str) -> list[Block]:
+    points = "Bars: expanded uncertainty of one run, k = 2."
+    if "change_overs" in answer:
+        points = "Triangles: change-over points, up and down, lag taken out."
     caption = (
-        "Error of the readout against belt speed. Bars: expanded uncertainty of one run, k = 2. "
-        "Line and ribbon: the fit over the working speeds with its expanded uncertainty."
+        f"Error of the readout against belt speed. {points} Line and ribbon: the fit over the "
+        "working speeds with its expanded uncertainty."
     )
     at = f"{from_mps(answer['speed_at_work_mps'], unit):.3g} {unit}"
     error = percent(answer["error_at_work"], signed=True)

@@ -25,6 +25,10 @@ def rounded(value: float, U: float | None) -> str:
     return f"{value:.{digits}f} ± {U:.{digits}f}"
 
 
+MANY = 1000
+"""Degrees of freedom from which there is nothing left to tell from infinitely many."""
+
+
 def run_table(answer: Mapping[str, Any], unit: str, caption: str) -> Table:
     """A line a run; columns that no run fills are left out."""
     runs: Sequence[Mapping[str, Any]] = answer["runs"]
@@ -124,11 +128,15 @@ def _span(values: Sequence[float], unit: str) -> str:
     return f"{text} {unit}".strip()
 
 
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
 def _short(value: float) -> str:
     text = f"{value:.3g}" if abs(value) < 100 else f"{value:.5g}"
-    return text.replace("e-0", " · 10^−").replace("e-", " · 10^−") if "e-" in text else text
+    number, _, power = text.partition("e")
+    return f"{number}·10{str(int(power)).translate(_RAISED)}" if power else text
 
 
 def _dof(values: Sequence[float | None]) -> str:
-    known = [value for value in values if value is not None]
+    known = [value for value in values if value is not None and value < MANY]
     return f"{min(known):.0f}" if known else "∞"
