@@ -247,11 +247,14 @@ class BaseDriver:
             self._opened = True
 
     def read(self, timeout_s: float) -> list[Item]:
-        """Items that came within `timeout_s` seconds. Raises DeviceLost, FileRefused."""
+        """Items that came within `timeout_s` seconds. Raises DeviceLost, FileRefused.
+
+        A close from another thread ends it at once, also where the clock stands still.
+        """
         if not self._opened:
             raise DeviceLost(f"{self.address} is not open.")
         end_s = self.clock() + timeout_s
-        while not self.ended:
+        while not self.ended and self._opened:
             items = self._read_some(max(0.0, end_s - self.clock()))
             if items or self.clock() >= end_s:
                 return list(items)
