@@ -1,0 +1,44 @@
+"""Edges of one channel on the host's clock, so that a person's key can count them."""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drivers.contract import EdgeBlock
+
+MOST_BLOCKS = 20_000
+"""Blocks remembered: half an hour of ten a second."""
+
+
+class EdgeCounter:
+    """Counts the edges between two moments of the host's clock."""
+
+    def __init__(self) -> None:
+        self._blocks: deque[NDArray[np.float64]] = deque(maxlen=MOST_BLOCKS)
+        self._offset_s = np.inf
+        self._heard_s = -np.inf
+
+    @property
+    def last_s(self) -> float | None:
+        """When the last edge passed, None where none has."""
+        return float(self._blocks[-1][-1] + self._offset_s) if self._blocks else None
+
+    def add(self, block: EdgeBlock) -> None:
+        """Take in a block; its device's clock is tied to the host's by the quickest block."""
+        self._heard_s = block.host_s
+        if block.ticks.size:
+            time_s = np.asarray(block.ticks, dtype=np.float64) * block.tick_s
+            self._offset_s = min(self._offset_s, block.host_s - float(time_s[-1]))
+            self._blocks.append(time_s)
+
+    def between(self, from_s: float, to_s: float) -> int:
+        """Edges after `from_s` up to `to_s`; 0 where not all of that time was heard."""
+        if not self._blocks or self._heard_s < to_s:
+            return 0
+        low, high = from_s - self._offset_s, to_s - self._offset_s
+        if self._blocks[0][0] > low:
+            return 0
+        return sum(int(np.count_nonzero((b > low) & (b <= high))) for b in self._blocks)
