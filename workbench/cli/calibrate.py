@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import hashlib
 import sys
 from collections.abc import Mapping
 from dataclasses import replace
@@ -102,12 +103,15 @@ def compute(
         )
     if isinstance(source, str):
         found = from_table(source, options["table_name"], machine)
-        answer = as_answer(found, machine) | {"source": options["table_name"], "simulated": False}
+        answer = as_answer(found, machine)
+        answer |= {"source": options["table_name"], "simulated": False}
+        answer |= {"source_sha256": hashlib.sha256(source.encode()).hexdigest()}
         answer["method"] = "steady runs, typed"
     else:
         found, method = from_recording(source, machine, options)
         answer = as_answer(found, machine)
         answer |= {"source": source.name, "simulated": source.simulated, "method": method}
+        answer |= {"source_sha256": source.sha256}
     if options["as_left"]:
         answer["as_left"] = _as_left(answer, machine, options)
     return answer
@@ -226,7 +230,7 @@ def _report(
     from workbench.reports.document import render
 
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    made = Made(answer.get("result"), now, program_version(), "", options["table_name"])
+    made = Made(answer.get("result"), now, program_version())
     render(certificate(answer, machine, options, made), path)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import hashlib
 from typing import TYPE_CHECKING, Any
 
 from workbench.cli import DONE
@@ -65,13 +64,7 @@ def document_of(stored: StoredResult, options: dict[str, Any]) -> Document:
     if stored.kind == "calibrate":
         from workbench.reports.certificate import Made, certificate
 
-        made = Made(
-            stored.number,
-            stored.created_utc,
-            stored.program_version,
-            stored.recording_sha256 or _sha256(stored.table),
-            stored.table_name,
-        )
+        made = Made(stored.number, stored.created_utc, stored.program_version)
         return certificate(answer, machine, options, made)
     if stored.kind == "gap":
         from workbench.reports.gap_report import gap_document
@@ -90,7 +83,3 @@ def _machine(stored: StoredResult) -> Machine | None:
     if not stored.machine_text:
         return None
     return parse_machine(stored.machine_text, f"machine of result {stored.number}")
-
-
-def _sha256(text: str | None) -> str:
-    return hashlib.sha256(text.encode()).hexdigest() if text else ""

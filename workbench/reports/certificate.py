@@ -57,8 +57,6 @@ class Made:
     number: int | None
     created_utc: str
     program_version: str
-    source_sha256: str
-    table_name: str
 
 
 def certificate(
@@ -82,7 +80,7 @@ def certificate(
     blocks += [Heading("Uncertainty"), budget_table(answer["budget"]), *_rule(answer)]
     blocks += [Heading("References"), *_references(answer, options)]
     blocks += _notes(answer, options)
-    blocks.append(Footnote(_origin(made)))
+    blocks.append(Footnote(_origin(answer, made)))
     return Document(
         "Calibration of a conveyor speed readout",
         answer["machine"],
@@ -262,10 +260,8 @@ def _notes(answer: Mapping[str, Any], options: Mapping[str, Any]) -> list[Block]
     return [*blocks, Paragraph(ONLY_THIS)]
 
 
-def _origin(made: Made) -> str:
-    parts = [f"Made by evenpace {made.program_version}"]
-    if made.table_name:
-        parts.append(f"from {made.table_name}")
-    if made.source_sha256:
-        parts.append(f"SHA-256 of the data {made.source_sha256}")
+def _origin(answer: Mapping[str, Any], made: Made) -> str:
+    parts = [f"Made by evenpace {made.program_version}", f"from {answer['source']}"]
+    if answer["source_sha256"]:
+        parts.append(f"SHA-256 of the data {answer['source_sha256']}")
     return ", ".join(parts) + "."
