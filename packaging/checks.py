@@ -31,7 +31,7 @@ def main(arguments: Sequence[str]) -> int:
         say(str(error))
         return 3
     except KeyboardInterrupt:
-        say("Interrupted; the next start finishes the set-up.")
+        say("Interrupted; start again to go on.")
         return 130
     debian.provide_qt_libraries(say)
     try:
