@@ -72,12 +72,17 @@ def test_too_wide_an_uncertainty_cannot_tell():
 
 def test_what_would_settle_it_does():
     """The uncertainty named as settling brings a plain answer, and so does that much more data."""
-    for value in (0.0, 0.012, -0.015, 0.024, 0.04):
-        U = uncertainty_to_settle(value, -0.02, 0.02)
+    for value in (0.0, 0.012, -0.015, 0.019, 0.024, 0.04):
+        found = decide(value, 0.009, -0.02, 0.02)
+        U = uncertainty_to_settle(found, value, -0.02, 0.02)
         assert decide(value, U / 2, -0.02, 0.02, U=U * 0.999).verdict in (
             Verdict.PASS,
             Verdict.FAIL,
         )
+    doubtful = decide(0.019, 0.03, -0.02, 0.02)
+    assert doubtful.verdict == Verdict.CANNOT_TELL
+    enough = uncertainty_to_settle(doubtful, 0.019, -0.02, 0.02)
+    assert decide(0.019, enough / 2, -0.02, 0.02).verdict == Verdict.CONDITIONAL_PASS
     times = times_as_many(0.004, 0.001, 0.012)
     assert math.hypot(0.001, 0.012 / math.sqrt(times)) == pytest.approx(0.004)
     times = times_as_many(0.004, 0.001, 0.012, power=1)

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from workbench.calibration.reference import (
-    US_COURSE_M,
+    COURSES_M,
     LapTimer,
     calibrated_source,
     counting_s_needed,
@@ -32,7 +32,7 @@ def test_course_in_metres():
     """km/h = 360 ÷ (seconds for 100 m), the same page."""
     found = taped_course(100.0, 0.02, [90.0], "tape")
     assert from_mps(found.speed_mps, "km/h") == pytest.approx(360 / 90)
-    assert pytest.approx(26.8224) == US_COURSE_M
+    assert COURSES_M["88 ft"] == pytest.approx(26.8224)
 
 
 def test_hand_timing_errs_once_however_many_laps():

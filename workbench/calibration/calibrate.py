@@ -34,6 +34,7 @@ SHRINKS = {
     "reading the display": 0.5,
     "reading of the reference": 0.5,
     "scatter": 0.5,
+    "change-overs": 0.5,
 }
 """Groups of the budget that more work shrinks, and the power of the amount of work."""
 
@@ -136,7 +137,7 @@ def finished(
         working_speed(machine),
         budget,
         decision,
-        advice(decision.verdict, budget, limit, runs),
+        advice(decision, budget, limit, runs),
         setting,
         decide(left, u_left, -limit, limit, U=budget.k * u_left),
         drive_line,
@@ -179,11 +180,16 @@ def _setting_by_pulses(setting: Setting) -> tuple[str, ...]:
     )
 
 
-def advice(verdict: Verdict, budget: Budget, limit: float, runs: Sequence[RunResult]) -> str:
+def advice(decision: Decision, budget: Budget, limit: float, runs: Sequence[RunResult]) -> str:
     """What would settle a verdict that is not a plain pass or fail; '' for those."""
-    if verdict in (Verdict.PASS, Verdict.FAIL):
+    if decision.verdict in (Verdict.PASS, Verdict.FAIL):
         return ""
-    wanted = uncertainty_to_settle(budget.value, -limit, limit) / budget.k
+    wanted = uncertainty_to_settle(decision, budget.value, -limit, limit) / budget.k
+    if wanted < budget.u / MOST_TIMES:
+        return (
+            "The error lies so near its limit that no reasonable work would tell on which side: "
+            "set the readout right instead."
+        )
     parts = budget.groups()
     kinds = {name: (parts[name], power) for name, power in SHRINKS.items() if parts.get(name)}
     u_fixed = math.sqrt(sum(p**2 for name, p in parts.items() if name not in kinds))
@@ -211,6 +217,8 @@ def _step(name: str, times: float, runs: Sequence[Run]) -> str:
         return f"time {more} more lap{'s' if more > 1 else ''} in every run"
     if name == "pulse count":
         return f"count pulses {times:.1f} times as long"
+    if name == "change-overs":
+        return f"ramp up and down {math.ceil(times)} times as often, and more slowly"
     more = max(1, math.ceil(len(runs) * (times - 1)))
     runs_more = f"{more} more run{'s' if more > 1 else ''}"
     if name == "reading the display":

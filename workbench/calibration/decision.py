@@ -67,16 +67,16 @@ def decide(value: float, u: float, low: float, high: float, *, U: float | None =
     return Decision(Verdict.CONDITIONAL_FAIL, p, "outside the limits, by less than U")
 
 
-def uncertainty_to_settle(value: float, low: float, high: float) -> float:
-    """The expanded uncertainty that would bring a plain pass or fail for this value.
+def uncertainty_to_settle(decision: Decision, value: float, low: float, high: float) -> float:
+    """The expanded uncertainty that would bring a better answer than `decision`.
 
-    The distance to the nearer limit; for a value within a tenth of the room from a limit
-    half the room between the limits, at which there is a verdict, if only a conditional
-    one (nothing ever settles a value that lies on its limit).
+    The distance to the nearer limit brings a plain pass or fail. For 'cannot tell' near a
+    limit it is half the room between the limits, at which there is a verdict at all.
     """
-    nearest = min(abs(value - low), abs(high - value))
-    half = (high - low) / 2
-    return nearest if nearest > 0.1 * half or math.isinf(half) else half
+    nearest, half = min(abs(value - low), abs(high - value)), (high - low) / 2
+    if decision.verdict is Verdict.CANNOT_TELL and nearest < 0.3 * half < math.inf:
+        return half
+    return nearest
 
 
 def times_as_many(u_wanted: float, u_fixed: float, u_random: float, power: float = 0.5) -> float:

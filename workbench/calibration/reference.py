@@ -13,11 +13,9 @@ from dataclasses import dataclass, field
 from workbench.calibration.runs import COUNT_U, HAND_INTERVAL_U_S
 from workbench.units import FOOT_M
 
-US_COURSE_M = 88 * FOOT_M
-"""88 ft, run in 60 s at 1 mph (5280 ft in 60 min)."""
-
-METRIC_COURSE_M = 50.0
-"""Common practice, no source; any length can be taped."""
+COURSES_M = {"88 ft": 88 * FOOT_M, "50 m": 50.0}
+"""Lengths proposed for a taped course: 88 ft are run in 60 s at 1 mph (5280 ft in 60 min);
+the metric one is common practice, no source. Any length can be taped."""
 
 MOST_LAPS = 200
 

@@ -62,7 +62,7 @@ class TrueSpeeds:
     `speed_mps` (n,); `covariance` (n, n) of ln v; `inputs` the k input quantities;
     `log_values` takes inputs (k,) or (k, m) to ln v and, last, ln m: (n + 1,) or
     (n + 1, m), the weights held. `metres_per_pulse` and its `u_metres_per_pulse_rel` are
-    NaN where no run has pulses. `chi_square` and `dof` tell whether all agree.
+    NaN where no run has pulses.
     """
 
     speed_mps: Floats
@@ -71,8 +71,6 @@ class TrueSpeeds:
     log_values: Callable[[Floats], Floats]
     metres_per_pulse: float
     u_metres_per_pulse_rel: float
-    chi_square: float
-    dof: int
 
 
 def true_speeds(
@@ -101,7 +99,6 @@ def true_speeds(
     W = np.linalg.solve(information, scaled.T)
     y = constant + T @ np.log(x)
     solution, covariance = W @ y, np.linalg.inv(information)
-    residual = y - A @ solution
     n = len(runs)
     of_inputs, of_constants = W @ T, W @ constant
 
@@ -118,8 +115,6 @@ def true_speeds(
         log_values,
         math.exp(solution[n]) if system.pulses_used else math.nan,
         math.sqrt(covariance[n, n]) if system.pulses_used else math.nan,
-        float(residual @ np.linalg.solve(C, residual)),
-        A.shape[0] - A.shape[1],
     )
 
 

@@ -25,7 +25,7 @@ from workbench.records.jsonable import plain
 SHOP_RECORD = "Shop record, not an accredited certificate."
 """Stands on every report: nobody may take one for an accredited laboratory's."""
 
-INK, PAPER = "#1F2328", "#FAF8F4"
+INK = "#1F2328"
 BELT, GROUND, IN_BAND, ATTENTION, NO_DATA = "#0072B2", "#D55E00", "#009E73", "#E69F00", "#8A8F94"
 """Colours with a meaning (Okabe and Ito's colour-blind-safe set)."""
 
