@@ -17,7 +17,6 @@ HOUSE = House(Path(__file__).resolve().parent.parent)
 
 # -P: what lies in the caller's folder must not stand in for a module.
 EVENPACE = (str(HOUSE.python), "-P", "-m", "workbench.cli")
-SCREENS = (str(HOUSE.python), "-P", "-m", "workbench.gui")
 
 DEMO = ("calibrate", "sim:calibration-shop", "--for", "5min")
 
@@ -30,10 +29,8 @@ def main(arguments: Sequence[str]) -> int:
     """
     try:
         ensure(HOUSE, RUN_LOCK)
-        if arguments:
+        if arguments or (has_screen() and debian.provide_qt_libraries(say)):
             return hand_over([*EVENPACE, *arguments])
-        if has_screen() and debian.provide_qt_libraries(say):
-            return hand_over(SCREENS)
         return demo()
     except SetUpFailed as error:
         say(str(error))
