@@ -45,9 +45,8 @@ def demo() -> int:
     folder = Path(tempfile.mkdtemp(prefix="evenpace-demo-"))
     certificate = folder / "certificate.pdf"
     words = [*DEMO, "--store", str(folder / "records.db"), "--report", str(certificate)]
-    say(
-        f"There is no screen here, so a simulated readout is calibrated:\n  evenpace {' '.join(words)}"
-    )
+    say("There is no screen here, so a simulated readout is calibrated:")
+    say(f"  evenpace {' '.join(words)}")
     status = subprocess.call([*EVENPACE, *words])
     if not certificate.is_file():
         return status
