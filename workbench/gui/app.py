@@ -15,6 +15,8 @@ from platformdirs import user_log_path
 from PySide6.QtCore import QMessageLogContext, QObject, QtMsgType, Signal, qInstallMessageHandler
 from PySide6.QtWidgets import QApplication
 
+from workbench.gui.pages.calibrate import CalibratePage
+from workbench.gui.pages.gap import GapPage
 from workbench.gui.pages.machine import MachinePage
 from workbench.gui.pages.passing import PassPage
 from workbench.gui.pages.records import RecordsPage
@@ -61,6 +63,8 @@ def make_window(bench: Bench) -> Window:
             "Start": start_page,
             "Machine": MachinePage,
             "Signals": SignalsPage,
+            "Calibrate": CalibratePage,
+            "Gap": GapPage,
             "Pass": PassPage,
             "Records": RecordsPage,
         },

@@ -53,7 +53,8 @@ class CalibratePage(QWidget):
         self._anew = button("Start anew", self._start_anew)
         self._body = QWidget()
         self._lay_out()
-        space_for(self, self._space)
+        space_for(self, self._table, *self._panel.fields, do=self._space)
+        self.setFocusProxy(self._panel.next)
         for key, up in ((Qt.Key.Key_Up, True), (Qt.Key.Key_Down, False)):
             arrow = QShortcut(QKeySequence(key), self)
             arrow.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
@@ -123,7 +124,7 @@ class CalibratePage(QWidget):
         self._panel.next.setFocus()
 
     def _use_reference(self) -> None:
-        self._job.use_reference(self._references.currentData())
+        self._job.use_reference(Reference(self._references.currentData()))
 
     def _space(self) -> None:
         """The one key: the mark of a lap, or the beginning and end of a ramp."""

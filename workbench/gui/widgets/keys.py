@@ -1,4 +1,4 @@
-"""The space bar as a page's one key, wherever the focus is on it."""
+"""The space bar as a page's one key, also where the focus is in a field for a number."""
 
 from __future__ import annotations
 
@@ -6,34 +6,32 @@ from collections.abc import Callable
 
 from PySide6.QtCore import QEvent, QObject, Qt
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit, QWidget
+from PySide6.QtWidgets import QWidget
 
 
 class _SpaceBar(QObject):
-    """Takes the space bar from fields for numbers; leaves other buttons theirs."""
+    """Takes the space bar from the widgets it watches."""
 
     def __init__(self, page: QWidget, do: Callable[[], object]) -> None:
         super().__init__(page)
-        self._page, self._do = page, do
+        self._do = do
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
-        if not (isinstance(event, QKeyEvent) and isinstance(watched, QWidget)):
+        if not isinstance(event, QKeyEvent) or event.type() != QEvent.Type.KeyPress:
             return False
-        if event.type() != QEvent.Type.KeyPress or event.key() != Qt.Key.Key_Space:
+        if event.key() != Qt.Key.Key_Space or event.modifiers():
             return False
-        inside = watched is self._page or self._page.isAncestorOf(watched)
-        if not inside or event.modifiers() or watched.property("wants_space"):
-            return False
-        if isinstance(watched, QLineEdit) or not isinstance(watched, QAbstractButton | QComboBox):
-            if not event.isAutoRepeat():
-                self._do()
-            return True
-        return False
+        if not event.isAutoRepeat():
+            self._do()
+        return True
 
 
-def space_for(page: QWidget, do: Callable[[], object]) -> None:
-    """Call `do` at each press of the space bar on `page`, save on a button or a choice."""
-    app = QApplication.instance()
-    if app is not None:
-        app.installEventFilter(_SpaceBar(page, do))
+def space_for(page: QWidget, *others: QWidget, do: Callable[[], object]) -> None:
+    """Call `do` at each press of the space bar on `page` or one of `others` on it.
+
+    Buttons and choices keep theirs.
+    """
+    bar = _SpaceBar(page, do)
+    for widget in (page, *others):
+        widget.installEventFilter(bar)
     page.setFocusPolicy(Qt.FocusPolicy.StrongFocus)

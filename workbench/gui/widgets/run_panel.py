@@ -54,14 +54,23 @@ class RunPanel(QWidget):
         self._drop = button("Drop run", job.drop_run)
         self._up = button("Flips up ↑", lambda: self.flip(up=True))
         self._down = button("Flips down ↓", lambda: self.flip(up=False))
-        for entry in (self._shown, self._reading, self._expanded):
+        # The next press of the space bar is a mark again, not this button once more.
+        for one in (self._keep, self._undo, self._drop, self._up, self._down):
+            one.clicked.connect(self.next.setFocus)
+        for entry in self.fields:
             entry.returnPressed.connect(keep)
             entry.textEdited.connect(lambda: self.complain(""))
         self._lay_out()
 
+    @property
+    def fields(self) -> tuple[QLineEdit, QLineEdit, QLineEdit]:
+        """What is shown, the instrument's reading, its uncertainty."""
+        return self._shown, self._reading, self._expanded
+
     def typed(self) -> tuple[str, str, str]:
         """What the readout showed, the instrument's reading, its uncertainty."""
-        return self._shown.text(), self._reading.text(), self._expanded.text()
+        shown, reading, expanded = (entry.text() for entry in self.fields)
+        return shown, reading, expanded
 
     def clear(self) -> None:
         """Ready for the next run."""
@@ -179,8 +188,7 @@ class RunPanel(QWidget):
         column.addWidget(self._left)
         grid = QGridLayout()
         grid.setHorizontalSpacing(2 * GRID_PX)
-        entries = (self._shown, self._reading, self._expanded)
-        for at, (name, entry) in enumerate(zip(self._names, entries, strict=True)):
+        for at, (name, entry) in enumerate(zip(self._names, self.fields, strict=True)):
             entry.setMinimumHeight(TOUCH_PX)
             name.setBuddy(entry)
             grid.addWidget(name, at, 0)

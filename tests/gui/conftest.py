@@ -1,0 +1,93 @@
+"""A bench on the simulator with a clock in the test's hand, and a window that is closed again."""
+
+from __future__ import annotations
+
+import threading
+
+import pytest
+
+from drivers.catalogue import open_input
+from workbench.gui.app import make_window
+from workbench.models.bench import Bench
+from workbench.models.settings import Settings
+
+
+class HandClock:
+    """Monotonic seconds that pass only when told to."""
+
+    def __init__(self):
+        self.now_s = 1000.0
+
+    def __call__(self):
+        return self.now_s
+
+
+@pytest.fixture
+def clock():
+    return HandClock()
+
+
+@pytest.fixture
+def bench(tmp_path, clock):
+    bench = Bench(Settings(tmp_path / "settings.json"), clock, store=str(tmp_path / "store.db"))
+    bench.live._opener = _open_for_hand_clock
+    yield bench
+    bench.close()
+
+
+def _open_for_hand_clock(address, clock):
+    """An input whose `read` never waits for a clock that may stand still."""
+    driver = open_input(address, clock)
+    driver.read = lambda _timeout_s: list(driver._read_some(0.005))
+    return driver
+
+
+@pytest.fixture
+def pass_time(bench, clock):
+    """Let simulated seconds pass in steps; `look` is called after each."""
+
+    def go(for_s, step_s=1.0, look=None):
+        caught_up(bench, clock)
+        for _ in range(round(for_s / step_s)):
+            clock.now_s += step_s
+            caught_up(bench, clock)
+            (look or bench.live.update)()
+
+    return go
+
+
+def caught_up(bench, clock):
+    """Until the readers have brought everything up to the clock's time."""
+    pause = threading.Event()
+    for _ in range(4000):
+        if all(status.last_host_s >= clock.now_s for status in bench.live.statuses()):
+            return
+        pause.wait(0.005)
+    pytest.fail("the simulator's reader did not come up to the clock")
+
+
+@pytest.fixture
+def window(bench, qtbot):
+    bench.use_inputs(["sim:valve-off?seed=4"])
+    made = make_window(bench)
+    made._timer.stop()  # frames come when a test asks for them
+    qtbot.addWidget(made, before_close_func=lambda _: None)
+    made.resize(1024, 600)
+    made.show()
+    return made
+
+
+@pytest.fixture
+def settle(window, qtbot):
+    """Frames until a page has no work in the background any more."""
+
+    def wait(page):
+        def idle():
+            window.tick()
+            worker = page._worker
+            assert worker is None or not worker.isRunning()
+            assert getattr(page, "_waiting", None) is None
+
+        qtbot.waitUntil(idle, timeout=20_000)
+
+    return wait
