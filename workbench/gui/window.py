@@ -52,6 +52,7 @@ class Window(QMainWindow):
         super().__init__()
         self._bench, self._makers = bench, pages
         self._made: dict[str, QWidget] = {}
+        self._dressed: Theme | None = None
         self.setWindowTitle("Evenpace")
         self.setMinimumSize(960, 540)
         self._stack = QStackedWidget()
@@ -230,8 +231,10 @@ class Window(QMainWindow):
 
     def _settings_changed(self) -> None:
         app = QApplication.instance()
-        if isinstance(app, QApplication):
+        # A style sheet makes every widget anew; the units alone need none of that.
+        if isinstance(app, QApplication) and self._dressed is not self.theme:
             themes.apply(app, self.theme)
+            self._dressed = self.theme
         self._units.setText(self._bench.settings.units.name)
         self._theme_switch.setText("Bright" if self.theme.name == "bright" else "Dark")
         for page in self._made.values():

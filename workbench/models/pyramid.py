@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-STEP = 8
+STEP = 4
 """Each level holds the extremes of so many stretches of the one below."""
 
 

@@ -54,7 +54,8 @@ class CalibratePage(QWidget):
         self._body = QWidget()
         self._lay_out()
         space_for(self, self._table, *self._panel.fields, do=self._space)
-        self.setFocusProxy(self._panel.next)
+        if CAUTION_KEY in bench.cautions_read:
+            self.setFocusProxy(self._panel.next)
         for key, up in ((Qt.Key.Key_Up, True), (Qt.Key.Key_Down, False)):
             arrow = QShortcut(QKeySequence(key), self)
             arrow.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
@@ -121,6 +122,7 @@ class CalibratePage(QWidget):
     def _caution_read(self) -> None:
         self._bench.cautions_read.add(CAUTION_KEY)
         self._body.show()
+        self.setFocusProxy(self._panel.next)
         self._panel.next.setFocus()
 
     def _use_reference(self) -> None:

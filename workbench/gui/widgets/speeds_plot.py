@@ -9,8 +9,8 @@ from workbench.gui.theme import Theme
 from workbench.models.archive import SpeedLines
 from workbench.units import UnitSystem, from_mps
 
-COLUMNS = 1500
-"""Stretches drawn across the plot at most; a screen has about as many pixels."""
+COLUMNS = 4000
+"""Stretches drawn across the plot at most: no screen has as many pixels."""
 
 
 class SpeedsPlot(QWidget):

@@ -1,0 +1,225 @@
+"""The window: pages without Qt warnings, keyboard, units, themes, trouble, a clean end."""
+
+from __future__ import annotations
+
+import logging
+import sys
+
+import pytest
+from PySide6.QtCore import Qt, QtMsgType, qInstallMessageHandler
+from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit
+
+from workbench.gui import app
+from workbench.gui.app import Watch, make_window, start_log
+from workbench.gui.theme import TOUCH_PX
+from workbench.records.store import open_store
+
+PAGES = ("Start", "Machine", "Signals", "Calibrate", "Gap", "Pass", "Records")
+ALL_PAGES = pytest.mark.parametrize("name", PAGES)
+
+
+@pytest.fixture
+def qt_warnings():
+    """What Qt complains of while the test runs."""
+    said = []
+
+    def take(kind, _context, text):
+        if kind is not QtMsgType.QtDebugMsg:
+            said.append(text)
+
+    before = qInstallMessageHandler(take)
+    yield said
+    qInstallMessageHandler(before)
+
+
+def seen(page, *kinds):
+    return [one for kind in kinds for one in page.findChildren(kind) if one.isVisible()]
+
+
+@ALL_PAGES
+def test_a_page_opens_in_both_themes_and_units_without_a_warning(
+    window, bench, pass_time, qt_warnings, name
+):
+    pass_time(3)
+    window.show_page(name)
+    bench.settings.change(theme="dark", units="metric")
+    pass_time(1, look=window.tick)
+    window.grab()
+    bench.settings.change(theme="bright", units="us")
+    window.grab()
+    assert qt_warnings == []
+
+
+@ALL_PAGES
+def test_every_button_and_entry_is_reached_by_the_tab_key(window, qtbot, name):
+    window.show_page(name)
+    page = window.page(name)
+    wanted = {
+        one
+        for one in seen(page, QAbstractButton, QLineEdit, QComboBox)
+        if one.isEnabled()
+        and not isinstance(one.parent(), QComboBox)  # the choice itself takes the focus
+        and one.focusPolicy() & Qt.FocusPolicy.TabFocus
+    }
+    window.activateWindow()
+    window._units.setFocus()
+    met = set()
+    for _ in range(120):
+        widget = QApplication.focusWidget()
+        if widget in met and widget is window._units:
+            break
+        met.add(widget)
+        window.focusNextChild()
+    assert wanted
+    assert not [one.accessibleName() or one for one in wanted - met]
+
+
+@ALL_PAGES
+def test_buttons_are_large_enough_to_be_touched_and_named(window, name):
+    window.show_page(name)
+    window.tick()
+    for one in seen(window, QAbstractButton):
+        if one.accessibleName() or one.text():
+            assert one.height() >= TOUCH_PX - 4, one.text()
+
+
+@ALL_PAGES
+def test_nothing_needs_more_room_than_the_smallest_screen(window, name):
+    window.show_page(name)
+    assert window.minimumSizeHint().width() <= 1024
+    assert window.minimumSizeHint().height() <= 600
+
+
+def test_the_numbers_of_the_keyboard_change_pages(window, qtbot):
+    for number, name in enumerate(PAGES, 1):
+        qtbot.keyClick(
+            window, getattr(Qt.Key, f"Key_{number}"), Qt.KeyboardModifier.ControlModifier
+        )
+        assert window._stack.currentWidget() is window.page(name)
+
+
+def test_enter_presses_the_button_that_has_the_focus(window, bench, qtbot):
+    window._units.setFocus()
+    qtbot.keyClick(window._units, Qt.Key.Key_Return)
+    assert bench.settings.now.units == "metric"
+
+
+def test_the_first_choices_lead_to_their_pages(window, qtbot):
+    (check,) = [
+        b for b in seen(window.page("Start"), QAbstractButton) if b.text() == "Check a pass"
+    ]
+    qtbot.mouseClick(check, Qt.MouseButton.LeftButton)
+    assert window._stack.currentWidget() is window.page("Pass")
+
+
+def test_units_change_every_number_at_once(window, bench, pass_time):
+    pass_time(20)
+    page = window.page("Start")
+    window.tick()
+    assert "mph" in page._words.text()
+    window._units.click()
+    assert "km/h" in page._words.text()
+    assert "mph" not in page._words.text()
+
+
+def test_the_header_says_what_comes_in_and_that_it_is_simulated(window, clock, bench, pass_time):
+    pass_time(2)
+    window.tick()
+    assert window._simulated.isVisible()
+    assert "belt ● live" in window._inputs.text()
+    assert "ground ● live" in window._inputs.text()
+    bench.live.stop()
+    clock.now_s += 60
+    window.tick()
+    assert "belt ○ lost" in window._inputs.text()
+
+
+def test_the_recording_light_tells_time_and_losses(window, bench, pass_time):
+    assert not window._light.isVisible()
+    bench.recording.start()
+    pass_time(65, step_s=5, look=window.tick)
+    assert window._light.text() == "◉ 1:05 recorded, none lost"
+
+
+def test_closing_with_a_recording_running_seals_it(window, bench, pass_time):
+    bench.recording.start()
+    pass_time(2)
+    window.close()
+    assert not bench.live.running
+    with open_store(bench.store) as store:
+        (entry,) = store.recordings()
+    assert entry.state == "ended"
+
+
+def test_a_second_window_works_on_the_same_store(window, bench, pass_time):
+    bench.recording.start()
+    pass_time(1)
+    with open_store(bench.store) as store:
+        assert [one.state for one in store.recordings()] == ["recording"]
+
+
+def test_the_place_of_the_window_is_kept(window, bench, put_away):
+    window.resize(1000, 700)
+    window.close()
+    again = make_window(bench)
+    # No wider than the screen of these tests lets it be.
+    assert again.height() == 700
+    put_away(again)
+
+
+def test_an_unexpected_error_is_said_logged_once_and_ends_nothing(
+    window, bench, pass_time, tmp_path
+):
+    bench.recording.start()
+    pass_time(1)
+    log = start_log(tmp_path)
+    watch = Watch(window.say, log)
+    try:
+        for _ in range(3):
+            try:
+                raise RuntimeError("a made-up defect")
+            except RuntimeError:
+                watch.error(*sys.exc_info())
+        assert "a made-up defect" in window._trouble.text()
+        assert str(log) in window._trouble.text()
+        assert window._trouble_bar.isVisible()
+        assert log.read_text(encoding="utf-8").count("RuntimeError: a made-up defect") == 1
+        assert bench.recording.running
+    finally:
+        for handler in logging.getLogger("evenpace").handlers[:]:
+            logging.getLogger("evenpace").removeHandler(handler)
+            handler.close()
+
+
+def test_hooks_are_given_back():
+    before = sys.excepthook
+    watch = Watch(print, None)
+    watch.install()
+    assert sys.excepthook != before
+    watch.remove()
+    assert sys.excepthook is sys.__excepthook__
+
+
+def test_a_log_that_cannot_be_written_stops_nothing(tmp_path):
+    (tmp_path / "file").write_text("")
+    assert start_log(tmp_path / "file" / "folder") is None
+
+
+def test_without_a_screen_the_commands_are_told(monkeypatch, capsys):
+    from workbench import cli
+
+    for name in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setattr(sys, "platform", "linux")
+    assert cli.main([]) == 2
+    said = capsys.readouterr().err
+    assert "no screen" in said
+    assert "calibrate" in said
+
+
+def test_with_a_screen_the_bench_is_opened(monkeypatch):
+    from workbench import cli
+
+    monkeypatch.setenv("DISPLAY", ":0")
+    monkeypatch.setattr(app, "run", lambda: 0)
+    assert cli.main([]) == 0
