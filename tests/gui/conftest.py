@@ -30,8 +30,9 @@ def clock():
 
 @pytest.fixture
 def bench(tmp_path, clock):
-    bench = Bench(Settings(tmp_path / "settings.json"), clock, store=str(tmp_path / "store.db"))
-    bench.live._opener = _open_for_hand_clock
+    settings = Settings(tmp_path / "settings.json")
+    store = str(tmp_path / "store.db")
+    bench = Bench(settings, clock, store=store, opener=_open_for_hand_clock)
     yield bench
     bench.close()
 
@@ -71,7 +72,7 @@ def caught_up(bench, clock):
 def window(bench, qtbot):
     bench.use_inputs(["sim:valve-off?seed=4"])
     made = make_window(bench)
-    made._timer.stop()  # frames come when a test asks for them
+    made.timer.stop()  # frames come when a test asks for them
     made.resize(1024, 600)
     made.show()
     yield made

@@ -82,14 +82,14 @@ class Window(QMainWindow):
         below.addWidget(self._stack, 1)
         column.addLayout(below, 1)
         self.setCentralWidget(body)
-        self._timer = QTimer(self, interval=FRAME_MS)
-        self._timer.timeout.connect(self.tick)
+        self.timer = QTimer(self, interval=FRAME_MS)
+        self.timer.timeout.connect(self.tick)
         self._unsubscribe = bench.settings.subscribe(self._settings_changed)
         self.resize(1024, 600)
         self.restoreGeometry(QByteArray.fromBase64(bench.settings.now.window.encode()))
         self._settings_changed()
         self.show_page(next(iter(pages)))
-        self._timer.start()
+        self.timer.start()
 
     @property
     def theme(self) -> Theme:
@@ -127,7 +127,7 @@ class Window(QMainWindow):
         self._trouble_bar.show()
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
-        self._timer.stop()
+        self.timer.stop()
         self._unsubscribe()
         place = bytes(self.saveGeometry().toBase64().data()).decode()
         self._bench.settings.change(window=place)

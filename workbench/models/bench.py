@@ -5,10 +5,11 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
+from drivers.catalogue import open_input
 from drivers.contract import Clock
 from workbench.errors import MachineFileError
 from workbench.machine import Machine, load_machine, parse_machine
-from workbench.models.live import LiveInputs
+from workbench.models.live import LiveInputs, Opener
 from workbench.models.observable import Observable
 from workbench.models.recording import RecordingModel
 from workbench.models.settings import Settings
@@ -20,11 +21,15 @@ class Bench(Observable):
     """What every page shares. `store` is the store's address, None for the usual place."""
 
     def __init__(
-        self, settings: Settings, clock: Clock = time.monotonic, store: str | None = None
+        self,
+        settings: Settings,
+        clock: Clock = time.monotonic,
+        store: str | None = None,
+        opener: Opener = open_input,
     ) -> None:
         super().__init__()
         self.settings, self.clock, self.store = settings, clock, store
-        self.live = LiveInputs(clock)
+        self.live = LiveInputs(clock, opener)
         self.machine: Machine | None = None
         self.machine_path: Path | None = None
         self.recording = RecordingModel(self)

@@ -1,0 +1,169 @@
+"""Draws every page of the bench in its typical states as a PNG, without a screen.
+
+Usage: python3 packaging/shots.py DIR [SCENE ...]
+
+Scenes are the pages: start machine signals calibrate gap passing records; all without one.
+Each file is named page-state-size-theme.png. The simulator runs by a clock that this program
+turns, so that minutes of run take seconds.
+"""
+
+import importlib
+import os
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+
+import python_version  # noqa: F401
+from bench import HOUSE
+from environment import RUN_LOCK, SetUpFailed, ensure, hand_over, say
+
+SIZES = {"small": (1024, 600), "large": (1920, 1080)}
+SCENES = ("start", "machine", "signals", "calibrate", "gap", "passing", "records")
+BEHIND_S = 20.0
+"""So long the simulator's threads may need for one step of the clock before we give up."""
+
+
+def main(words):
+    """Set up where needed, then draw; returns the exit status."""
+    unknown = [word for word in words[1:] if word not in SCENES]
+    if not words or unknown:
+        print(*(f"There is no scene {word!r}." for word in unknown), __doc__, file=sys.stderr)
+        return 2
+    if Path(sys.prefix).resolve() != HOUSE.python.parent.parent.resolve():
+        try:
+            ensure(HOUSE, RUN_LOCK)
+        except SetUpFailed as error:
+            say(str(error))
+            return 3
+        return hand_over([HOUSE.python, __file__, *words])
+    os.environ["QT_QPA_PLATFORM"] = "offscreen"
+    folder = Path(words[0])
+    folder.mkdir(parents=True, exist_ok=True)
+    sys.path.insert(0, str(HOUSE.root))
+    draw(folder, words[1:] or SCENES)
+    return 0
+
+
+def draw(folder, scenes):
+    """The pictures of these scenes, each with a bench of its own."""
+    from PySide6.QtWidgets import QApplication
+
+    app = QApplication.instance() or QApplication([])
+    app.setStyle("Fusion")
+    for scene in scenes:
+        states = importlib.import_module(f"scenes.{scene}").STATES
+        for theme in ("bright", "dark"):
+            with tempfile.TemporaryDirectory() as place:
+                studio = Studio(theme, Path(place) / "records.db")
+                try:
+                    for state in states:
+                        state(studio)
+                        studio.take(folder, f"{scene}-{state.__name__}")
+                finally:
+                    studio.close()
+
+
+class Studio:
+    """A bench, its window, and a clock that is turned by hand."""
+
+    def __init__(self, theme, store):
+        from workbench.gui.app import make_window
+        from workbench.models.bench import Bench
+        from workbench.models.settings import Settings
+
+        self.now_s, self.theme = 1000.0, theme
+        settings = Settings()
+        settings.change(theme=theme)
+        self.bench = Bench(settings, self.clock, store=str(store), opener=open_by_hand_clock)
+        self.bench.use_inputs(["sim:valve-off?seed=4"])
+        self.window = make_window(self.bench)
+        self.window.timer.stop()
+        self.window.show()
+
+    def clock(self):
+        return self.now_s
+
+    def show(self, page, *, caution_read=True):
+        """A page, its background work done; with its caution read unless told otherwise."""
+        from workbench.gui.widgets.basics import Caution
+
+        made = self.window.page(page)
+        for caution in made.findChildren(Caution):
+            if caution.isVisible() and caution_read:
+                caution.understood.click()
+        self.rest()
+        return made
+
+    def use(self, address):
+        """Another input, with the machine it brings."""
+        self.bench.machine = None
+        self.bench.use_inputs([address])
+
+    def run(self, for_s, step_s=0.5):
+        """Let simulated time pass, a frame at each step."""
+        self._catch_up()
+        for _ in range(round(for_s / step_s)):
+            self.now_s += step_s
+            self._catch_up()
+            self.window.tick()
+
+    def _catch_up(self):
+        end_s = time.monotonic() + BEHIND_S
+        while any(not status.last_host_s >= self.now_s for status in self.bench.live.statuses()):
+            if time.monotonic() > end_s:
+                raise SystemExit("the simulator did not come up to the clock")
+            time.sleep(0.001)
+
+    def rest(self):
+        """Until no page works in the background."""
+        from PySide6.QtCore import QCoreApplication, QThread
+
+        for _ in range(3):
+            for worker in self.window.findChildren(QThread):
+                worker.wait()
+            QCoreApplication.processEvents()
+            self.window.tick()
+
+    def take(self, folder, name):
+        """The window at every size."""
+        from PySide6.QtCore import QCoreApplication
+
+        for size, (width, height) in SIZES.items():
+            self.window.resize(width, height)
+            for _ in range(6):
+                QCoreApplication.processEvents()
+                self.window.tick()
+            path = folder / f"{name}-{size}-{self.theme}.png"
+            self.window.grab().save(str(path))
+            print(path)
+
+    def close(self):
+        from PySide6.QtCore import QCoreApplication, QEvent
+
+        self.window.close()
+        self.window.deleteLater()
+        QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+
+
+def open_by_hand_clock(address, clock):
+    """An input whose `read` does not wait for a clock that stands still between steps."""
+    from drivers.catalogue import open_input
+
+    driver = open_input(address, clock)
+    read = driver.read
+
+    def read_at_once(_timeout_s):
+        items = read(0.0)
+        if not items:
+            time.sleep(0.001)
+        return items
+
+    driver.read = read_at_once
+    return driver
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
