@@ -7,18 +7,23 @@ Each file is named page-state-size-theme.png. The simulator runs by a clock that
 turns, so that minutes of run take seconds.
 """
 
+from __future__ import annotations
+
 import importlib
 import os
 import sys
 import tempfile
 import time
+from collections.abc import Callable, Sequence
 from pathlib import Path
-
-sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+from typing import TYPE_CHECKING, Any
 
 import python_version  # noqa: F401
 from bench import HOUSE
 from environment import RUN_LOCK, SetUpFailed, ensure, hand_over, say
+
+if TYPE_CHECKING:
+    from drivers.contract import Clock, Driver, Item
 
 SIZES = {"small": (1024, 600), "large": (1920, 1080)}
 SCENES = ("start", "machine", "signals", "calibrate", "gap", "passing", "records")
@@ -26,7 +31,7 @@ BEHIND_S = 20.0
 """So long the simulator's threads may need for one step of the clock before we give up."""
 
 
-def main(words):
+def main(words: Sequence[str]) -> int:
     """Set up where needed, then draw; returns the exit status."""
     unknown = [word for word in words[1:] if word not in SCENES]
     if not words or unknown:
@@ -47,13 +52,14 @@ def main(words):
     return 0
 
 
-def draw(folder, scenes):
+def draw(folder: Path, scenes: Sequence[str]) -> None:
     """The pictures of these scenes, each with a bench of its own."""
     from PySide6.QtWidgets import QApplication
 
-    app = QApplication.instance() or QApplication([])
-    app.setStyle("Fusion")
+    QApplication.instance() or QApplication([])
+    QApplication.setStyle("Fusion")
     for scene in scenes:
+        states: Sequence[Callable[[Studio], None]]
         states = importlib.import_module(f"scenes.{scene}").STATES
         for theme in ("bright", "dark"):
             with tempfile.TemporaryDirectory() as place:
@@ -69,7 +75,7 @@ def draw(folder, scenes):
 class Studio:
     """A bench, its window, and a clock that is turned by hand."""
 
-    def __init__(self, theme, store):
+    def __init__(self, theme: str, store: Path) -> None:
         from workbench.gui.app import make_window
         from workbench.models.bench import Bench
         from workbench.models.settings import Settings
@@ -83,10 +89,10 @@ class Studio:
         self.window.timer.stop()
         self.window.show()
 
-    def clock(self):
+    def clock(self) -> float:
         return self.now_s
 
-    def show(self, page, *, caution_read=True):
+    def show(self, page: str, *, caution_read: bool = True) -> Any:
         """A page, its background work done; with its caution read unless told otherwise."""
         from workbench.gui.widgets.basics import Caution
 
@@ -97,12 +103,12 @@ class Studio:
         self.rest()
         return made
 
-    def use(self, address):
+    def use(self, address: str) -> None:
         """Another input, with the machine it brings."""
         self.bench.machine = None
         self.bench.use_inputs([address])
 
-    def run(self, for_s, step_s=0.5):
+    def run(self, for_s: float, step_s: float = 0.5) -> None:
         """Let simulated time pass, a frame at each step."""
         self._catch_up()
         for _ in range(round(for_s / step_s)):
@@ -110,14 +116,14 @@ class Studio:
             self._catch_up()
             self.window.tick()
 
-    def _catch_up(self):
+    def _catch_up(self) -> None:
         end_s = time.monotonic() + BEHIND_S
         while any(not status.last_host_s >= self.now_s for status in self.bench.live.statuses()):
             if time.monotonic() > end_s:
                 raise SystemExit("the simulator did not come up to the clock")
             time.sleep(0.001)
 
-    def rest(self):
+    def rest(self) -> None:
         """Until no page works in the background."""
         from PySide6.QtCore import QCoreApplication, QThread
 
@@ -127,7 +133,7 @@ class Studio:
             QCoreApplication.processEvents()
             self.window.tick()
 
-    def take(self, folder, name):
+    def take(self, folder: Path, name: str) -> None:
         """The window at every size."""
         from PySide6.QtCore import QCoreApplication
 
@@ -140,7 +146,7 @@ class Studio:
             self.window.grab().save(str(path))
             print(path)
 
-    def close(self):
+    def close(self) -> None:
         from PySide6.QtCore import QCoreApplication, QEvent
 
         self.window.close()
@@ -148,20 +154,20 @@ class Studio:
         QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
 
 
-def open_by_hand_clock(address, clock):
+def open_by_hand_clock(address: str, clock: Clock) -> Driver:
     """An input whose `read` does not wait for a clock that stands still between steps."""
     from drivers.catalogue import open_input
 
     driver = open_input(address, clock)
     read = driver.read
 
-    def read_at_once(_timeout_s):
+    def read_at_once(_timeout_s: float) -> list[Item]:
         items = read(0.0)
         if not items:
             time.sleep(0.001)
         return items
 
-    driver.read = read_at_once
+    driver.read = read_at_once  # type: ignore[method-assign, assignment]
     return driver
 
 
