@@ -169,6 +169,9 @@ def style_sheet(theme: Theme) -> str:
     QScrollBar::add-page, QScrollBar::sub-page {{ background: transparent; }}
     QToolTip {{ background: {theme.raised}; color: {theme.ink}; border: 1px solid {theme.line};
         padding: 4px; }}
+    QProgressBar {{ background: {theme.line}; border: none; border-radius: 4px;
+        min-height: {GRID_PX}px; max-height: {GRID_PX}px; }}
+    QProgressBar::chunk {{ background: {theme.ink}; border-radius: 4px; }}
     QTableView, QTableWidget, QListWidget {{ background: {theme.raised}; border: none;
         gridline-color: {theme.line}; alternate-background-color: {theme.ground}; }}
     QHeaderView::section {{ background: {theme.ground}; color: {theme.soft_ink}; border: none;

@@ -22,6 +22,7 @@ from PySide6.QtWidgets import (
 from workbench.gui import theme as themes
 from workbench.gui.theme import GRID_PX, THEMES, TOUCH_PX, Theme
 from workbench.gui.widgets.basics import Elided, button, label, row, say
+from workbench.gui.work_line import WorkLine
 from workbench.gui.worker import Worker
 from workbench.models.bench import Bench
 from workbench.models.live import Stream
@@ -133,6 +134,8 @@ class Window(QMainWindow):
         self._bench.settings.change(window=place)
         self._bench.close()
         # A thread must not outlive the window that shows its outcome.
+        for works in self.findChildren(WorkLine):
+            works.wait()
         for worker in self.findChildren(Worker):
             worker.wait()
         super().closeEvent(event)

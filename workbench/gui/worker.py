@@ -4,37 +4,44 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from typing import TypeVar
+from typing import Any
 
 from PySide6.QtCore import QObject, QThread, Signal
 
 from drivers.contract import InputError
 from workbench.errors import BenchError
+from workbench.models.progress import Cancelled
 
-Outcome = TypeVar("Outcome")
+CANCELLED = "Cancelled; nothing was changed."
 
 
 class Worker(QThread):
-    """Runs `work`; then calls `done` with its outcome, or `failed` with a sentence."""
+    """Runs `work`; then calls `done` with its outcome, or `failed` with a sentence.
+
+    Both are called on the thread of `parent`. A page has a `WorkLine` of these.
+    """
 
     _finished_with = Signal(object)
     _failed_with = Signal(str)
 
     def __init__(
         self,
-        work: Callable[[], Outcome],
-        done: Callable[[Outcome], object],
+        work: Callable[[], Any],
+        done: Callable[[Any], object],
         failed: Callable[[str], object],
         parent: QObject,
     ) -> None:
         super().__init__(parent)
-        self._work = work
-        self._finished_with.connect(done)
-        self._failed_with.connect(failed)
+        self._work, self._done, self._failed = work, done, failed
+        # By way of own methods: what belongs to no object may be called on any thread.
+        self._finished_with.connect(self._tell)
+        self._failed_with.connect(self._tell_failed)
 
     def run(self) -> None:
         try:
             outcome = self._work()
+        except Cancelled:
+            self._failed_with.emit(CANCELLED)
         except (BenchError, InputError) as error:
             self._failed_with.emit(str(error))
         except Exception as error:  # a defect: a sentence for the person, the rest in the log
@@ -42,3 +49,9 @@ class Worker(QThread):
             self._failed_with.emit(f"That did not work ({error}); the log tells more.")
         else:
             self._finished_with.emit(outcome)
+
+    def _tell(self, outcome: object) -> None:
+        self._done(outcome)
+
+    def _tell_failed(self, said: str) -> None:
+        self._failed(said)
