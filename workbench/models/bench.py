@@ -18,7 +18,11 @@ DEMO_INPUT = "sim:healthy"
 
 
 class Bench(Observable):
-    """What every page shares. `store` is the store's address, None for the usual place."""
+    """What every page shares. `store` is the store's address, None for the usual place.
+
+    `belt_source` and `ground_source` name the streams a person chose for belt and ground;
+    '' leaves the choice to `PaceModel`.
+    """
 
     def __init__(
         self,
@@ -34,6 +38,7 @@ class Bench(Observable):
         self.machine_path: Path | None = None
         self.recording = RecordingModel(self)
         self.cautions_read: set[str] = set()
+        self.belt_source = self.ground_source = ""
 
     def use_machine(self, machine: Machine | None, path: Path | None = None) -> None:
         """Work on this machine from now on."""

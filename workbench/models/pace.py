@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from workbench.match.sources import UNNAMED, kind_of
 from workbench.models.bench import Bench
 from workbench.models.live import Stream
 
@@ -34,23 +35,45 @@ class PaceModel:
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
 
+    def belts(self) -> list[Stream]:
+        """Streams that may tell the belt's speed: pickups, and speeds not known as the ground's."""
+        streams = self._bench.live.streams.values()
+        pulses = [one for one in streams if one.is_pulses and one.name != "lap"]
+        speeds = [one for one in streams if not one.is_pulses and kind_of(one.name) is UNNAMED]
+        return pulses + sorted(speeds, key=lambda one: one.name != "belt")
+
+    def grounds(self) -> list[Stream]:
+        """Streams that may tell the ground's speed, the most trusted first."""
+        streams = self._bench.live.streams.values()
+        speeds = [one for one in streams if not one.is_pulses and one.name != "belt"]
+        return sorted(speeds, key=_rank)
+
     def belt(self) -> Stream | None:
-        """The stream that tells the belt's speed."""
-        pulses = [s for s in self._bench.live.streams.values() if s.is_pulses and s.name != "lap"]
-        return pulses[0] if pulses else self._bench.live.streams.get("belt")
+        """The stream that tells the belt's speed: the chosen one, or the first there is."""
+        belts = {one.name: one for one in self.belts()}
+        chosen = belts.get(self._bench.belt_source)
+        if chosen is not None:
+            return chosen
+        known = [one for one in belts.values() if one.is_pulses or one.name == "belt"]
+        return known[0] if known else None
 
     def ground(self) -> Stream | None:
-        """The most trusted stream that tells the ground's speed and is not lost."""
+        """The chosen stream of the ground's speed, or the most trusted that is not lost."""
         now_s = self._bench.clock()
-        speeds = [s for s in self._bench.live.streams.values() if not s.is_pulses]
-        live = [s for s in speeds if not s.silent(now_s)] or speeds
-        return min(live, key=_rank, default=None)
+        speeds = self.grounds()
+        chosen = [one for one in speeds if one.name == self._bench.ground_source]
+        live = [one for one in speeds if not one.silent(now_s)]
+        return next(iter(chosen or live or speeds), None)
 
     def now(self) -> PaceNow:
         """Both, carried on to this moment."""
+        return self.of(self.belt(), self.ground())
+
+    def of(self, belt: Stream | None, ground: Stream | None) -> PaceNow:
+        """These two, carried on to this moment."""
         now_s = self._bench.clock()
-        belt_m, belt_mps, belt_lost = _carried(self.belt(), now_s)
-        ground_m, ground_mps, ground_lost = _carried(self.ground(), now_s)
+        belt_m, belt_mps, belt_lost = _carried(belt, now_s)
+        ground_m, ground_mps, ground_lost = _carried(ground, now_s)
         return PaceNow(belt_m, ground_m, belt_mps, ground_mps, belt_lost, ground_lost)
 
 
