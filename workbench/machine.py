@@ -10,9 +10,9 @@ import difflib
 import math
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import MISSING, dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from workbench.errors import MachineFileError, WrongInput
 from workbench.units import SPEED_UNITS_MPS, parse_setting_unit
@@ -106,46 +106,58 @@ def _is_setting_unit(text: str) -> bool:
     return True
 
 
-Check = tuple[type, str, Callable[[Any], bool]]
+class Check(NamedTuple):
+    """What a key's value must be; `low` and `high` in SI where it is a number between two."""
+
+    kind: type
+    expected: str
+    holds: Callable[[Any], bool]
+    low: float = -math.inf
+    high: float = math.inf
 
 
 def _positive(what: str) -> Check:
-    return (float, f"{what} above 0", lambda value: value > 0)
+    return Check(float, f"{what} above 0", lambda value: value > 0, low=0)
 
 
 def _not_negative(what: str) -> Check:
-    return (float, f"{what}, 0 or more", lambda value: value >= 0)
+    return Check(float, f"{what}, 0 or more", lambda value: value >= 0, low=0)
+
+
+def _between(low: float, high: float, what: str) -> Check:
+    return Check(float, what, lambda value: low <= value <= high, low, high)
 
 
 def _count(what: str, least: int, most: int) -> Check:
-    return (int, f"{what}, a whole number {least} to {most}", lambda v: least <= v <= most)
+    words = f"{what}, a whole number {least} to {most}"
+    return Check(int, words, lambda v: least <= v <= most, least, most)
 
 
 def _one_of(*words: str) -> Check:
-    return (str, "one of " + ", ".join(f'"{word}"' for word in words), lambda v: v in words)
+    return Check(str, "one of " + ", ".join(f'"{word}"' for word in words), lambda v: v in words)
 
 
 _METRES = "a length in metres"
-_ANY_TEXT: Check = (str, "text in quotes", lambda value: bool(value.strip()))
+_ANY_TEXT = Check(str, "text in quotes", lambda value: bool(value.strip()))
 
 _CHECKS: dict[str, Check] = {
     "name": _ANY_TEXT,
-    "belt.lap_length_m": (float, "1 to 60 metres for one lap", lambda v: 1 <= v <= 60),
+    "belt.lap_length_m": _between(1, 60, "1 to 60 metres for one lap"),
     "belt.u_lap_length_m": _positive(_METRES),
     "drive.target_teeth": _count("the teeth of the target wheel", 1, 500),
-    "drive.turns_per_target_turn": (float, "a ratio from 0.01 to 100", lambda v: 0.01 <= v <= 100),
+    "drive.turns_per_target_turn": _between(0.01, 100, "a ratio from 0.01 to 100"),
     "drive.kind": _one_of("sprocket", "roll"),
     "drive.sprocket_teeth": _count("the teeth of the drive sprocket", 3, 200),
-    "drive.rod_pitch_m": (float, "0.005 to 0.5 metres", lambda v: 0.005 <= v <= 0.5),
-    "drive.roll_diameter_m": (float, "0.02 to 2 metres", lambda v: 0.02 <= v <= 2),
-    "drive.pitch_line_offset_m": (float, "0 to 0.05 metres", lambda v: 0 <= v <= 0.05),
+    "drive.rod_pitch_m": _between(0.005, 0.5, "0.005 to 0.5 metres"),
+    "drive.roll_diameter_m": _between(0.02, 2, "0.02 to 2 metres"),
+    "drive.pitch_line_offset_m": _between(0, 0.05, "0 to 0.05 metres"),
     "drive.u_rod_pitch_m": _not_negative(_METRES),
     "drive.u_roll_diameter_m": _not_negative(_METRES),
     "drive.u_pitch_line_offset_m": _not_negative(_METRES),
     "readout.unit": _one_of(*SPEED_UNITS_MPS),
     "readout.step": _positive("the smallest change shown, in the readout's unit,"),
     "readout.setting": _positive("the number set in the readout,"),
-    "readout.setting_unit": (
+    "readout.setting_unit": Check(
         str,
         "pulses a distance ('pulses/100 ft', 'pulses/m'), a distance a pulse ('mm/pulse') or "
         "a turn ('in/turn', 'm/turn'), or '' for a bare number",
@@ -156,14 +168,22 @@ _CHECKS: dict[str, Check] = {
     "readout.setting_low": _not_negative("the smallest setting"),
     "readout.setting_high": _positive("the largest setting"),
     "pickup.kind": _one_of("variable-reluctance", "hall", "inductive"),
-    "pickup.gap_best_m": (float, "0.0001 to 0.02 metres", lambda v: 0.0001 <= v <= 0.02),
-    "pickup.gap_max_m": (float, "0.0001 to 0.02 metres", lambda v: 0.0001 <= v <= 0.02),
-    "limits.ratio_low": (float, "a ratio belt ÷ ground from 0.2 to 5", lambda v: 0.2 <= v <= 5),
-    "limits.ratio_high": (float, "a ratio belt ÷ ground from 0.2 to 5", lambda v: 0.2 <= v <= 5),
-    "limits.speed_low_mps": (float, "0 to 10 m/s", lambda v: 0 <= v <= 10),
-    "limits.speed_high_mps": (float, "0 to 10 m/s", lambda v: 0 < v <= 10),
-    "limits.readout_error": (float, "a share from 0.0001 to 0.5", lambda v: 0.0001 <= v <= 0.5),
+    "pickup.gap_best_m": _between(0.0001, 0.02, "0.0001 to 0.02 metres"),
+    "pickup.gap_max_m": _between(0.0001, 0.02, "0.0001 to 0.02 metres"),
+    "limits.ratio_low": _between(0.2, 5, "a ratio belt ÷ ground from 0.2 to 5"),
+    "limits.ratio_high": _between(0.2, 5, "a ratio belt ÷ ground from 0.2 to 5"),
+    "limits.speed_low_mps": _between(0, 10, "0 to 10 m/s"),
+    "limits.speed_high_mps": Check(float, "0 to 10 m/s", lambda v: 0 < v <= 10, 0, 10),
+    "limits.readout_error": _between(0.0001, 0.5, "a share from 0.0001 to 0.5"),
 }
+
+LOW_AND_HIGH = (
+    ("pickup.gap_best_m", "pickup.gap_max_m"),
+    ("limits.ratio_low", "limits.ratio_high"),
+    ("limits.speed_low_mps", "limits.speed_high_mps"),
+    ("readout.setting_low", "readout.setting_high"),
+)
+"""Pairs of keys of which the second must be the larger."""
 
 _SECTIONS: dict[str, type] = {
     "belt": Belt,
@@ -206,7 +226,7 @@ def parse_machine(text: str, path: Path | str = "machine file") -> Machine:
     parts: dict[str, Any] = {}
     for section, kind in _SECTIONS.items():
         values = {
-            key.partition(".")[2]: _CHECKS[key][0](value)
+            key.partition(".")[2]: _CHECKS[key].kind(value)
             for key, value in flat.items()
             if key.startswith(section + ".")
         }
@@ -244,7 +264,7 @@ def _check(path: Path | str, key: str, value: Any) -> None:
 
 def wrong_value(key: str, value: Any) -> str:
     """What would be right for 'section.key', '' where `value` is. Raises KeyError."""
-    kind, expected, holds = _CHECKS[key]
+    kind, expected, holds = _CHECKS[key][:3]
     right_type = isinstance(value, (int, float) if kind is float else kind) and not isinstance(
         value, bool
     )
@@ -255,7 +275,26 @@ def wrong_value(key: str, value: Any) -> str:
 
 def keys() -> dict[str, type]:
     """Every key a machine file may hold, as 'section.key' or 'name', and its type."""
-    return {key: check[0] for key, check in _CHECKS.items()}
+    return {key: check.kind for key, check in _CHECKS.items()}
+
+
+def bounds(key: str) -> tuple[float, float]:
+    """Smallest and largest value of 'section.key' in SI, infinite where there is none."""
+    return _CHECKS[key].low, _CHECKS[key].high
+
+
+def value_of(machine: Machine, key: str) -> Any:
+    """The value of 'section.key' or 'name' in a machine."""
+    section, _, name = key.rpartition(".")
+    return getattr(getattr(machine, section) if section else machine, name)
+
+
+def default_of(key: str) -> Any:
+    """What 'section.key' counts as where a file leaves it out; MISSING where it must not."""
+    section, _, name = key.partition(".")
+    if not name:
+        return MISSING
+    return next(entry.default for entry in fields(_SECTIONS[section]) if entry.name == name)
 
 
 def _need_drive(path: Path | str, values: dict[str, Any]) -> None:
@@ -266,29 +305,17 @@ def _need_drive(path: Path | str, values: dict[str, Any]) -> None:
     for name in needed:
         if name not in values:
             key = f"drive.{name}"
-            raise MachineFileError(path, key, "it is missing", _CHECKS[key][1])
+            raise MachineFileError(path, key, "it is missing", _CHECKS[key].expected)
 
 
 def _check_together(path: Path | str, machine: Machine) -> Machine:
-    pairs = [
-        ("pickup.gap_max_m", machine.pickup.gap_max_m, "gap_best_m", machine.pickup.gap_best_m),
-        ("limits.ratio_high", machine.limits.ratio_high, "ratio_low", machine.limits.ratio_low),
-        (
-            "limits.speed_high_mps",
-            machine.limits.speed_high_mps,
-            "speed_low_mps",
-            machine.limits.speed_low_mps,
-        ),
-        (
-            "readout.setting_high",
-            machine.readout.setting_high,
-            "setting_low",
-            machine.readout.setting_low,
-        ),
-    ]
-    for key, high, low_key, low in pairs:
+    for low_key, high_key in LOW_AND_HIGH:
+        low, high = value_of(machine, low_key), value_of(machine, high_key)
         if high <= low:
-            raise MachineFileError(path, key, f"it is {high:g}", f"more than {low_key} = {low:g}")
+            low_name = low_key.partition(".")[2]
+            raise MachineFileError(
+                path, high_key, f"it is {high:g}", f"more than {low_name} = {low:g}"
+            )
     drive = machine.drive
     if drive.kind == "sprocket" and math.isnan(drive.u_rod_pitch_m):
         # A chain or rodded belt runs up to 0.15 % over its nominal pitch when new (ISO 606,
