@@ -188,7 +188,8 @@ def test_postgresql_backs_up_into_a_schema_of_its_own(new_database, next_scripts
     with open_store(new_database, now=lambda: NOW) as store:
         check_filled(store)
     with psycopg.connect(new_database) as raw:
-        kept = raw.execute("SELECT name FROM evenpace_2026_05_04_format_0001.recording").fetchall()
+        backup = f"evenpace_2026_05_04_format_{NEWEST}"
+        kept = raw.execute(f"SELECT name FROM {backup}.recording").fetchall()
         assert kept == [("golden",)]
 
 

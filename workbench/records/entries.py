@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from drivers.contract import Notes
+from workbench.errors import StoreError
 from workbench.records.jsonable import from_text, to_text
 
 _STALE_S = 10.0
@@ -32,8 +33,10 @@ _SEALED = (
 class StoredRecording:
     """What the store knows of one recording without reading its blocks.
 
-    `state` is 'ended', 'recording' or 'interrupted' (its writer died; everything up to its
-    last second is there). `started_host_s` is the monotonic time at `started_utc`. `sha256`
+    `state` is 'ended', 'recording', 'interrupted' (its writer died; everything up to its
+    last second is there) or 'damaged' (its own row is not as written). `name` was given at
+    its start, `title` and `note` by a person later; `deleted_utc` is '' for one in sight.
+    `started_host_s` is the monotonic time at `started_utc`. `sha256`
     is '' until it has ended, `source_sha256` that of the file it was imported from.
     `machine_text` is the machine file as it was when recorded, '' where none was given.
     """
@@ -52,6 +55,9 @@ class StoredRecording:
     machine_text: str
     source_sha256: str
     sha256: str
+    title: str
+    note: str
+    deleted_utc: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,16 +82,17 @@ class StoredResult:
 
 
 def recording_entry(row: Mapping[str, Any], now: datetime) -> StoredRecording:
-    """A recording's entry from its row. Raises StoreError where the row is damaged."""
-    notes = notes_of(row["summary"])
+    """A recording's entry from its row; a damaged row gives what can be read of it."""
     last_utc = row["ended_utc"] or row["heartbeat_utc"]
-    age_s = (now - datetime.fromisoformat(last_utc)).total_seconds()
-    alive = "recording" if abs(age_s) < _STALE_S else "interrupted"
+    try:
+        notes, state = notes_of(row["summary"]), _state(row["sha256"], last_utc, now)
+    except StoreError:
+        notes, state = Notes(), "damaged"
     return StoredRecording(
         number=row["number"],
         name=row["name"],
         kind=notes.kind,
-        state="ended" if row["sha256"] else alive,
+        state=state,
         end_reason=row["end_reason"],
         simulated=row["simulated"],
         started_utc=row["started_utc"],
@@ -96,7 +103,20 @@ def recording_entry(row: Mapping[str, Any], now: datetime) -> StoredRecording:
         machine_text=row["machine_text"],
         source_sha256=notes.sha256,
         sha256=row["sha256"] or "",
+        title=row["title"],
+        note=row["note"],
+        deleted_utc=row["deleted_utc"] or "",
     )
+
+
+def _state(sha256: str | None, last_utc: str, now: datetime) -> str:
+    if sha256:
+        return "ended"
+    try:
+        age_s = (now - datetime.fromisoformat(last_utc)).total_seconds()
+    except (TypeError, ValueError):
+        return "damaged"
+    return "recording" if abs(age_s) < _STALE_S else "interrupted"
 
 
 def result_entry(row: Mapping[str, Any]) -> StoredResult:
@@ -123,5 +143,8 @@ def result_sha256(row: Mapping[str, Any]) -> str:
 
 
 def notes_of(summary: str) -> Notes:
-    """What the inputs said of themselves, from the stored text."""
-    return Notes(**from_text(summary))
+    """What the inputs said of themselves, from the stored text. Raises StoreError."""
+    try:
+        return Notes(**from_text(summary))
+    except TypeError:
+        raise StoreError("A row of the store is damaged: it says nothing of its inputs.") from None

@@ -23,7 +23,7 @@ from workbench.records.database import APPLICATION_ID, shown, sqlite_is_ours
 if TYPE_CHECKING:
     from alembic.script import ScriptDirectory
 
-NEWEST = "0001"
+NEWEST = "0002"
 """The format this program writes; known without Alembic, which takes its time to import."""
 SCRIPTS = Path(__file__).with_name("migrations")
 _VERSIONS = "alembic_version"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from workbench.records.codec import CodecError, Stored, StreamKey, decode
 
 NO_SUCH_NUMBER = 2**31
 """From here on a number is none of ours, and a database may choke on it."""
+_TELL_BLOCKS = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,16 +103,19 @@ def last_sequence(connection: Connection, number: int) -> int:
 
 
 def whole_recording(
-    connection: Connection, number: int
+    connection: Connection, number: int, progress: Callable[[float, str], object] | None = None
 ) -> tuple[dict[str, Any], list[StoredBlock], str]:
     """The row, all blocks and the hash of a recording.
 
     Raises StoreError where the blocks are not those that were sealed.
     """
     row = recording_row(connection, number)
-    blocks = list(read_blocks(connection, number))
-    digest = chain_start(row)
-    for block in blocks:
+    count = last_sequence(connection, number) + 1
+    blocks, digest = [], chain_start(row)
+    for block in read_blocks(connection, number):
+        if progress is not None and block.sequence % _TELL_BLOCKS == 0:
+            progress(block.sequence / count, "")
+        blocks.append(block)
         block.check()
         digest = chain_block(digest, block.key, block.count, block.sha256)
     sha256 = chain_end(digest, row["summary"])

@@ -3,7 +3,9 @@
 A recording is a list of blocks, each holding some items of one stream (a channel, a
 source, the raw frames of a bus, or the file it was imported from). Blocks and results
 are written once: triggers in the database refuse to change either, or to delete a
-result. A recording is taken out of sight by `deleted_utc`, never erased.
+result. What a person may change of a result lies beside it, on its card, together with
+what a list shows of it. Both recordings and results are taken out of sight by
+`deleted_utc`, never erased.
 """
 
 from __future__ import annotations
@@ -43,6 +45,9 @@ recording = Table(
     Column("summary", Text, nullable=False),
     Column("sha256", String(64)),
     Column("deleted_utc", String(40)),
+    # What the person calls it, and says of it; `name` is part of the hash and stays.
+    Column("title", Text, nullable=False, server_default=""),
+    Column("note", Text, nullable=False, server_default=""),
     sqlite_autoincrement=True,
 )
 
@@ -85,4 +90,21 @@ result = Table(
     Column("created_utc", String(40), nullable=False),
     Column("sha256", String(64), nullable=False),
     sqlite_autoincrement=True,
+)
+
+card = Table(
+    "card",
+    metadata,
+    Column("result", Integer, ForeignKey("result.number"), primary_key=True, autoincrement=False),
+    # Copies, so that a list need not read past the long texts of the result's own row.
+    Column("kind", String(20), nullable=False),
+    Column("recording", Integer),
+    Column("table_name", Text, nullable=False),
+    Column("created_utc", String(40), nullable=False),
+    # The answer's own numbers and words without its lists: enough for a line and a season.
+    Column("head", Text, nullable=False),
+    Column("machine_name", Text, nullable=False),
+    Column("title", Text, nullable=False, server_default=""),
+    Column("note", Text, nullable=False, server_default=""),
+    Column("deleted_utc", String(40)),
 )

@@ -11,10 +11,11 @@ from typing import Any, Self
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Engine
 
-from drivers.contract import Recording
+from drivers.contract import Notes, Recording
 from workbench.errors import BenchError, StoreError, WrongInput
 from workbench.machine import Machine
 from workbench.records import schema
+from workbench.records.cards import Card, card_row, head_of, read_cards
 from workbench.records.clocks import InputClock, input_clocks
 from workbench.records.codec import Stored
 from workbench.records.database import (
@@ -46,6 +47,15 @@ from workbench.records.rebuild import rebuild
 from workbench.records.writer import Now, Writer, stamp
 
 _READ_BLOCKS = 200
+_IN_SIGHT = (
+    sa.select(schema.result)
+    .outerjoin(schema.card, schema.card.c.result == schema.result.c.number)
+    .where(schema.card.c.deleted_utc.is_(None))
+)
+
+
+Told = Callable[[float, str], object]
+"""Told how far long work is, 0 to 1, and in what step; may raise to end the work."""
 
 
 def utc_now() -> datetime:
@@ -118,12 +128,12 @@ class Store:
         }
         return Writer(self._engine, self._url, self._now, row)
 
-    def recordings(self) -> list[StoredRecording]:
-        """All recordings that were not taken out of sight, the newest first."""
+    def recordings(self, *, deleted: bool = False) -> list[StoredRecording]:
+        """All recordings, the newest first; those out of sight only where `deleted`."""
         table = schema.recording
-        query = (
-            sa.select(table).where(table.c.deleted_utc.is_(None)).order_by(table.c.number.desc())
-        )
+        query = sa.select(table).order_by(table.c.number.desc())
+        if not deleted:
+            query = query.where(table.c.deleted_utc.is_(None))
         with transaction(self._engine, self._url) as connection:
             return [
                 recording_entry(row._asdict(), self._now()) for row in connection.execute(query)
@@ -142,15 +152,44 @@ class Store:
         table = schema.recording
         if hidden and self.recording(number).state == "recording":
             raise WrongInput(f"Recording {number} still runs; stop it first.")
-        change = sa.update(table).where(table.c.number == number)
         when = stamp(self._now()) if hidden else None
+        self._change(table, table.c.number, number, deleted_utc=when)
+
+    def hide_result(self, number: int, *, hidden: bool = True) -> None:
+        """Take a result out of sight, or bring it back; it stays in the store as it was made.
+
+        Raises WrongInput where there is none of that number.
+        """
+        when = stamp(self._now()) if hidden else None
+        self._change(schema.card, schema.card.c.result, number, deleted_utc=when)
+
+    def describe(self, number: int, title: str, note: str) -> None:
+        """Give a recording a title and a note of the person's; '' takes them away again.
+
+        The name it was recorded under stays. Raises WrongInput where there is none.
+        """
+        table = schema.recording
+        self._change(table, table.c.number, number, title=title, note=note)
+
+    def describe_result(self, number: int, title: str, note: str) -> None:
+        """`describe`, of a result."""
+        self._change(schema.card, schema.card.c.result, number, title=title, note=note)
+
+    def _change(
+        self, table: sa.Table, key: sa.Column[int], number: int, **values: str | None
+    ) -> None:
+        change = sa.update(table).where(key == number).values(values)
         with transaction(self._engine, self._url, writing=True) as connection:
-            changed = connection.execute(change.values(deleted_utc=when)).rowcount
+            changed = connection.execute(change).rowcount if number < NO_SUCH_NUMBER else 0
         if not changed:
-            raise WrongInput(f"There is no recording {number} in the store {self.address}.")
+            kind = "recording" if table is schema.recording else "result"
+            raise WrongInput(f"There is no {kind} {number} in the store {self.address}.")
 
     def load_recording(
-        self, number: int, on_damage: Callable[[str], None] | None = None
+        self,
+        number: int,
+        on_damage: Callable[[str], None] | None = None,
+        progress: Told | None = None,
     ) -> Recording:
         """A recording as one time line, every block checked against its checksum.
 
@@ -162,13 +201,22 @@ class Store:
                 row, blocks, sha256 = whole_recording(connection, number)
             pairs = [(block.key.input, item) for block in blocks for item in block.items()]
         else:
-            pairs = list(self.items(number, on_damage))
+            pairs = list(self.items(number, on_damage, progress))
             with transaction(self._engine, self._url) as connection:
                 row, sha256 = recording_row(connection, number), ""
-        notes = notes_of(row["summary"])
+        notes = self._notes(row, on_damage)
         notes.sha256 = notes.sha256 or sha256
         wire = [(address, item) for address, item in pairs if not isinstance(item, bytes)]
         return rebuild(wire, notes, row["started_host_s"], row["name"], row["simulated"])
+
+    def _notes(self, row: Mapping[str, Any], on_damage: Callable[[str], None] | None) -> Notes:
+        try:
+            return notes_of(row["summary"])
+        except StoreError as error:
+            if on_damage is None:
+                raise
+            on_damage(str(error))
+            return Notes()
 
     def clocks(self, number: int) -> dict[str, InputClock]:
         """How the clock of each input with pulses ran against the host's."""
@@ -177,13 +225,17 @@ class Store:
         pairs = [(block.key.input, item) for block in blocks for item in block.items()]
         return input_clocks([(address, i) for address, i in pairs if not isinstance(i, bytes)])
 
-    def recording_sha256(self, number: int) -> str:
-        """A recording's hash, computed anew from its blocks."""
+    def recording_sha256(self, number: int, progress: Told | None = None) -> str:
+        """A recording's hash, computed anew from its blocks. Raises StoreError where one of
+        them, or the whole, is not as it was sealed."""
         with transaction(self._engine, self._url) as connection:
-            return whole_recording(connection, number)[2]
+            return whole_recording(connection, number, progress)[2]
 
     def items(
-        self, number: int, on_damage: Callable[[str], None] | None = None
+        self,
+        number: int,
+        on_damage: Callable[[str], None] | None = None,
+        progress: Told | None = None,
     ) -> Iterator[tuple[str, Stored]]:
         """(input address, item) bit for bit as they came from the wire, in the order stored.
 
@@ -194,6 +246,8 @@ class Store:
             recording_row(connection, number)
             count = last_sequence(connection, number) + 1
         for start in range(0, count, _READ_BLOCKS):
+            if progress is not None:
+                progress(start / count, "")
             some = range(start, min(start + _READ_BLOCKS, count))
             try:
                 pairs = self._pairs(number, some)
@@ -251,6 +305,8 @@ class Store:
         with transaction(self._engine, self._url, writing=True) as connection:
             insert = sa.insert(schema.result).values(row).returning(schema.result.c.number)
             number: int = connection.execute(insert).scalar_one()
+            card = card_row(number, row, head_of(answer), machine.name if machine else "")
+            connection.execute(sa.insert(schema.card).values(card))
         return number
 
     def _sealed_sha256(self, number: int) -> str:
@@ -258,9 +314,8 @@ class Store:
 
     def result(self, number: int) -> StoredResult:
         """One result. Raises WrongInput where there is none, StoreError where it was altered."""
-        table = schema.result
         with transaction(self._engine, self._url) as connection:
-            query = sa.select(table).where(table.c.number == number)
+            query = _IN_SIGHT.where(schema.result.c.number == number)
             found = connection.execute(query).one_or_none() if number < NO_SUCH_NUMBER else None
         if found is None:
             raise WrongInput(f"There is no result {number} in the store {self.address}.")
@@ -273,21 +328,27 @@ class Store:
         return result_entry(row)
 
     def results(self, recording: int | None = None) -> list[StoredResult]:
-        """All results, or those of one recording, the newest first."""
+        """All results in sight, or those of one recording, the newest first."""
         table = schema.result
-        query = sa.select(table).order_by(table.c.number.desc())
+        query = _IN_SIGHT.order_by(table.c.number.desc())
         if recording is not None:
             query = query.where(table.c.recording == recording)
         with transaction(self._engine, self._url) as connection:
             return [result_entry(row._asdict()) for row in connection.execute(query)]
 
-    def check(self) -> Iterator[str]:
+    def cards(self) -> list[Card]:
+        """The card of every result, those out of sight too, the newest first."""
+        with transaction(self._engine, self._url) as connection:
+            return read_cards(connection)
+
+    def check(self, progress: Told | None = None) -> Iterator[str]:
         """Look through the whole store: a sentence for each thing that is not as written."""
         yield from self._damaged_pages()
-        recording, result = schema.recording, schema.result
-        kept = sa.select(recording.c.number).where(recording.c.deleted_utc.is_(None))
-        yield from self._each(kept, self.recording_sha256)
-        yield from self._each(sa.select(result.c.number), self.result)
+        table = schema.recording
+        kept = sa.select(table.c.number).where(table.c.deleted_utc.is_(None))
+        yield from self._each(kept, self.recording_sha256, "recording", progress)
+        kept = _IN_SIGHT.with_only_columns(schema.result.c.number)
+        yield from self._each(kept, self.result, "result", progress)
 
     def _damaged_pages(self) -> list[str]:
         """What SQLite's own check finds; PostgreSQL checks its pages as it reads them."""
@@ -304,7 +365,13 @@ class Store:
             *(f"{self.address}: a row of '{row[0]}' refers to nothing." for row in loose),
         ]
 
-    def _each(self, numbers: sa.Select[tuple[int]], look: Callable[[int], object]) -> Iterator[str]:
+    def _each(
+        self,
+        numbers: sa.Select[tuple[int]],
+        look: Callable[[int], object],
+        kind: str,
+        progress: Told | None,
+    ) -> Iterator[str]:
         """The sentence of each look that fails; one where even the numbers cannot be read."""
         try:
             with transaction(self._engine, self._url) as connection:
@@ -312,7 +379,9 @@ class Store:
         except StoreError as error:
             yield str(error)
             return
-        for number in found:
+        for at, number in enumerate(found):
+            if progress is not None:
+                progress(at / len(found), f"Checking {kind} {number} …")
             try:
                 look(number)
             except BenchError as error:

@@ -1,0 +1,84 @@
+"""The card of a result: what a list shows of it without reading the whole answer.
+
+A pass answer holds tens of kilobytes of series. A list of thousands reads cards instead.
+The card also takes what a person may change: a title, a note, and whether it is out of
+sight. The result itself is sealed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from workbench.errors import StoreError
+from workbench.records import schema
+from workbench.records.jsonable import from_text, plain, to_text
+
+_LONGEST = 200
+"""Longer texts are not for a list; chosen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """One result as a list shows it. `head` holds the answer's numbers and short words.
+
+    `deleted_utc` is '' for one in sight.
+    """
+
+    number: int
+    kind: str
+    head: dict[str, Any]
+    recording: int | None
+    table_name: str
+    machine_name: str
+    title: str
+    note: str
+    created_utc: str
+    deleted_utc: str
+
+
+def head_of(answer: Mapping[str, Any]) -> str:
+    """The answer's own numbers and short words as stored JSON."""
+    return to_text(
+        {
+            name: value
+            for name, value in plain(answer).items()
+            if not isinstance(value, dict | list)
+            and not (isinstance(value, str) and len(value) > _LONGEST)
+        }
+    )
+
+
+def card_row(number: int, row: Mapping[str, Any], head: str, machine_name: str) -> dict[str, Any]:
+    """The card's row for the result whose row this is."""
+    copied = {name: row[name] for name in ("kind", "recording", "table_name", "created_utc")}
+    return {"result": number, "head": head, "machine_name": machine_name, **copied}
+
+
+def read_cards(connection: Connection) -> list[Card]:
+    """Every card, those out of sight too, the newest first."""
+    query = sa.select(schema.card).order_by(schema.card.c.result.desc())
+    return [_card(row._asdict()) for row in connection.execute(query)]
+
+
+def _card(row: Mapping[str, Any]) -> Card:
+    try:
+        head = from_text(row["head"])
+    except StoreError:
+        head = {}
+    return Card(
+        number=row["result"],
+        kind=row["kind"],
+        head=head,
+        recording=row["recording"],
+        table_name=row["table_name"],
+        machine_name=row["machine_name"],
+        title=row["title"],
+        note=row["note"],
+        created_utc=row["created_utc"],
+        deleted_utc=row["deleted_utc"] or "",
+    )
