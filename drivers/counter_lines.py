@@ -57,6 +57,9 @@ class _Sum:
 class LineStream:
     """Bytes of printed lines to items. Knows nothing of ports; the host time is handed in."""
 
+    channels: tuple[str, ...] = ()
+    """A board that only prints numbers does not say beforehand of what."""
+
     def __init__(self, address: str, pattern: str, channel: str, notes: Notes) -> None:
         """Raises AddressError where the pattern names no quantity that is known."""
         self._places, self._pattern = _compile(address, pattern, channel)

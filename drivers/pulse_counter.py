@@ -154,6 +154,12 @@ class CounterStream:
         self._greeted = False
         self._held: deque[tuple[EdgeFrame | Heartbeat, float]] = deque()
 
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Names of the board's pulse channels; () until it has said them."""
+        board = self._board
+        return () if board is None else tuple(channel.name for channel in board.hello.channels)
+
     def connected(self) -> None:
         """The bytes begin, or begin again."""
         self._frames.reset()
@@ -227,6 +233,11 @@ class CounterDriver(BaseDriver):
         else:
             self._stream = CounterStream(self.notes)
             self._expected = "a frame of a pulse counter"
+
+    @property
+    def channels(self) -> tuple[str, ...]:
+        """Names of the pulse channels the board has, as far as it has said them."""
+        return self._stream.channels
 
     def _open(self) -> None:
         self._port.open()
