@@ -118,15 +118,23 @@ class Studio:
 
     def _catch_up(self) -> None:
         end_s = time.monotonic() + BEHIND_S
-        while any(not status.last_host_s >= self.now_s for status in self.bench.live.statuses()):
+        while self._behind():
             if time.monotonic() > end_s:
                 raise SystemExit("the simulator did not come up to the clock")
             time.sleep(0.001)
+
+    def _behind(self) -> bool:
+        recording = self.bench.recording
+        if recording.running and recording.number is None and not recording.failed:
+            return True
+        return any(not status.last_host_s >= self.now_s for status in self.bench.live.statuses())
 
     def rest(self) -> None:
         """Until no page works in the background."""
         from PySide6.QtCore import QCoreApplication, QThread
 
+        if not self.bench.recording.running:
+            self.bench.recording.wait()
         for _ in range(3):
             for worker in self.window.findChildren(QThread):
                 worker.wait()

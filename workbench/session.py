@@ -113,11 +113,19 @@ class Session:
         self._keep: Keep | None = None
         self._fault: StoreError | None = None
 
-    def start(self, keep: Keep | None = None) -> None:
-        """Start a thread an input; every item is given to `keep`."""
+    def start(self, keep: Keep | None = None, after: threading.Event | None = None) -> None:
+        """Start a thread an input; every item is given to `keep`.
+
+        The inputs are opened once `after` is set: whoever held them before has let go.
+        """
         self._keep = keep
         for entry in self._inputs:
+            entry.after = after
             entry.thread.start()
+
+    def keep(self, keep: Keep | None) -> None:
+        """Give every item from now on to `keep`, or to nobody."""
+        self._keep = keep
 
     @property
     def statuses(self) -> list[InputStatus]:
@@ -154,10 +162,11 @@ class Session:
         return [entry.status.address for entry in stuck]
 
     def _hand_on(self, address: str, items: Sequence[Item]) -> None:
-        if self._keep is not None:
+        keep = self._keep  # once: it may be changed under way
+        if keep is not None:
             try:
                 for item in items:
-                    self._keep(address, item)
+                    keep(address, item)
             except StoreError as error:
                 self._fault = self._fault or error
                 self._stopping.set()
@@ -183,6 +192,7 @@ class _Input:
         self._abandoned = False
         self.status = InputStatus(driver.address)
         self.ended = threading.Event()
+        self.after: threading.Event | None = None
         self.thread = threading.Thread(target=self._run, name=driver.address, daemon=True)
 
     def close(self) -> None:
@@ -214,6 +224,8 @@ class _Input:
         self.ended.set()
 
     def _read_to_the_end(self) -> str:
+        if self.after is not None:
+            self.after.wait()
         self._set(InputState.OPENING)
         self._driver.open()
         start_s = self._driver.clock()

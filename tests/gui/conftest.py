@@ -8,7 +8,6 @@ import pytest
 from PySide6.QtCore import QCoreApplication, QEvent
 
 from drivers.catalogue import open_input
-from workbench.gui.app import make_window
 from workbench.models.bench import Bench
 from workbench.models.settings import Settings
 
@@ -62,14 +61,19 @@ def caught_up(bench, clock):
     """Until the readers have brought everything up to the clock's time."""
     pause = threading.Event()
     for _ in range(4000):
-        if all(status.last_host_s >= clock.now_s for status in bench.live.statuses()):
+        recording = bench.recording
+        opening = recording.running and recording.number is None and not recording.failed
+        statuses = bench.live.statuses()
+        if not opening and all(status.last_host_s >= clock.now_s for status in statuses):
             return
         pause.wait(0.005)
-    pytest.fail("the simulator's reader did not come up to the clock")
+    pytest.fail(f"the simulator's reader did not come up to the clock: {bench.live.statuses()}")
 
 
 @pytest.fixture
 def window(bench, qtbot):
+    from workbench.gui.app import make_window  # here: tests of models need none of it
+
     bench.use_inputs(["sim:valve-off?seed=4"])
     made = make_window(bench)
     made.timer.stop()  # frames come when a test asks for them

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+
 import pytest
 
 from workbench.errors import StoreError
@@ -13,6 +15,17 @@ from workbench.records.writer import Writer
 from workbench.units import US
 
 
+def watch_until(bench, holds):
+    """Frames until something holds that a thread of the recording brings about."""
+    pause = threading.Event()
+    for _ in range(2000):
+        bench.recording.watch()
+        if holds():
+            return
+        pause.wait(0.005)
+    pytest.fail(f"it never came; last said: {bench.recording.said}")
+
+
 def test_a_recording_is_kept_whole_and_sealed(bench, pass_time):
     bench.use_inputs(["sim:healthy?seed=1"])
     bench.recording.start("a try")
@@ -20,6 +33,7 @@ def test_a_recording_is_kept_whole_and_sealed(bench, pass_time):
     assert bench.recording.running
     assert bench.recording.duration_s == pytest.approx(5.0)
     bench.recording.stop()
+    bench.recording.wait()
     with open_store(bench.store) as store:
         (entry,) = store.recordings()
         recording = store.load_recording(entry.number)
@@ -49,7 +63,9 @@ def test_a_store_that_cannot_be_opened_is_said(bench, tmp_path):
     (tmp_path / "no").write_text("a file, not a folder")
     bench.use_inputs(["sim:healthy"])
     bench.recording.start()
-    assert bench.recording.said.startswith("Not recording: ")
+    watch_until(bench, lambda: not bench.recording.running)
+    watch_until(bench, lambda: bench.recording.said.startswith("Not recording: "))
+    assert "cannot be used" in bench.told[-1]
     assert bench.live.running
 
 
@@ -63,13 +79,9 @@ def test_a_full_disk_ends_the_recording_with_a_sentence(bench, pass_time, monkey
 
     monkeypatch.setattr(Writer, "write", full)
     pass_time(1, look=lambda: None)
-    for _ in range(400):
-        bench.recording.watch()
-        if not bench.recording.running:
-            break
-        bench.recording._recorder._thread.join(0.01)
-    assert not bench.recording.running
-    assert "disk is full" in bench.recording.said
+    watch_until(bench, lambda: not bench.recording.running)
+    watch_until(bench, lambda: "disk is full" in bench.recording.said)
+    assert "disk is full" in bench.told[-1]
     assert bench.live.running
 
 

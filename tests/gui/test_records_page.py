@@ -18,6 +18,7 @@ def page(window, bench, pass_time, settle):
     bench.recording.start("north field")
     pass_time(40, step_s=5)
     bench.recording.stop()
+    bench.recording.wait()
     for ground in ("radar", "gnss"):
         judge_recording(1, "left", ground, bench.store)
     made = window.page("Records")

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import time
+from collections import deque
+from contextlib import suppress
 from pathlib import Path
 
 from drivers.catalogue import open_input
 from drivers.contract import Clock
-from workbench.errors import MachineFileError
+from workbench.errors import BenchError, MachineFileError
 from workbench.machine import Machine, load_machine, parse_machine
 from workbench.models.live import LiveInputs, Opener
 from workbench.models.observable import Observable
@@ -38,6 +40,7 @@ class Bench(Observable):
         self.machine_path: Path | None = None
         self.recording = RecordingModel(self)
         self.cautions_read: set[str] = set()
+        self.told: deque[str] = deque(maxlen=8)
         self.belt_source = self.ground_source = ""
 
     def use_machine(self, machine: Machine | None, path: Path | None = None) -> None:
@@ -62,8 +65,16 @@ class Bench(Observable):
                 self.live.problems.append(str(error))
         self.use_inputs(remembered.inputs or [DEMO_INPUT])
 
+    def tell(self, sentence: str) -> None:
+        """Something the person should read wherever they are; the window shows it."""
+        self.told.append(sentence)
+
     def use_inputs(self, addresses: list[str]) -> None:
-        """Read these inputs from now on; a scenario brings its machine where none is in use."""
+        """Read these inputs from now on; a scenario brings its machine where none is in use.
+
+        A recording of those before ends.
+        """
+        self.recording.stop("other inputs were chosen")
         self.live.start(addresses)
         if self.live.machine_text and self.machine is None:
             self.use_machine(parse_machine(self.live.machine_text, "the scenario's machine file"))
@@ -74,3 +85,5 @@ class Bench(Observable):
         """End what runs: a recording is sealed, the inputs are closed."""
         self.recording.stop("the program was closed")
         self.live.stop()
+        with suppress(BenchError):  # a store that failed has been told
+            self.recording.wait()

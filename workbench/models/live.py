@@ -7,6 +7,7 @@ call follows the new items only. The recorder, which loses nothing, is fed by th
 from __future__ import annotations
 
 import math
+import threading
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -29,8 +30,10 @@ from drivers.contract import (
 from workbench.calibration.driveline import metres_per_pulse
 from workbench.errors import BenchError
 from workbench.machine import Machine
+from workbench.models.channel_health import ChannelHealth
+from workbench.models.history import History
 from workbench.models.observable import Observable
-from workbench.session import InputStatus, Keep, Session
+from workbench.session import InputState, InputStatus, Keep, Session
 
 Floats = NDArray[np.float64]
 
@@ -40,6 +43,10 @@ SILENT_S = 1.5
 HISTORY_S = 300.0
 RATE_EDGES = 256
 """Edges kept for the pulse rate, at most."""
+
+LAP = "lap"
+NO_BELT = (LAP, "radar")
+"""Pulse channels of the counter board that face no target wheel of the belt."""
 
 Opener = Callable[[str, Clock], Driver]
 
@@ -58,8 +65,10 @@ class Stream:
     lost: int = 0
     last_host_s: float = -math.inf
     pause_s: float = 0.1
-    history: deque[tuple[float, float]] = field(default_factory=lambda: deque(maxlen=6000))
+    history: History = field(default_factory=History)
     edge_s: deque[float] = field(default_factory=lambda: deque(maxlen=RATE_EDGES))
+    health: ChannelHealth | None = None
+    """Missed and extra pulses of a target wheel's channel; None of any other stream."""
 
     def age_s(self, now_s: float) -> float:
         """Seconds since the last news."""
@@ -105,11 +114,24 @@ class LiveInputs(Observable):
         self._metre_per_pulse_m = metres_per_pulse(machine).value_m if machine else math.nan
         self._teeth = machine.drive.target_teeth if machine else 0
 
+    @property
+    def all_read(self) -> bool:
+        """Whether every input is being read, or will be once its device is back."""
+        return self.running and all(s.state is not InputState.ENDED for s in self.statuses())
+
+    def make(self, address: str) -> Driver:
+        """The driver of an address, not opened. Raises AddressError where it is wrong."""
+        return self._opener(address, self.clock)
+
     def start(self, addresses: Sequence[str], keep: Keep | None = None) -> None:
-        """Open the inputs, in place of those open now. A wrong one becomes a problem."""
-        self.stop()
+        """Open the inputs, in place of those open now. A wrong one becomes a problem.
+
+        Does not wait for a device: the old inputs end, and the new ones are opened, on
+        threads of their own. For `keep` see there.
+        """
         self.streams, self.values, self._seen = {}, {}, 0
         self.problems, self._drivers = [], []
+        closed = self._let_go()
         for address in addresses:
             try:
                 self._drivers.append(self._opener(address, self.clock))
@@ -121,28 +143,41 @@ class LiveInputs(Observable):
             except BenchError as error:
                 self.problems.append(str(error))
             else:
-                self._session.start(keep)
+                self._session.start(keep, after=closed)
         self.simulated = any(driver.simulated for driver in self._drivers)
         texts = [getattr(driver, "machine_text", "") for driver in self._drivers]
         self.machine_text = next((text for text in texts if text), "")
         self.changed()
 
     def stop(self) -> None:
-        """Close the inputs."""
+        """Close the inputs, and wait until they are: at most a moment, whatever they do."""
         if self._session is not None:
-            stuck = self._session.stop()
-            self.problems += [f"{address} did not let go of its device." for address in stuck]
-            self._session = None
+            self._let_go().wait()
             self.changed()
+
+    def keep(self, keep: Keep | None) -> None:
+        """Give every item from now on to `keep`, on the reader's own thread."""
+        if self._session is not None:
+            self._session.keep(keep)
+
+    def _let_go(self) -> threading.Event:
+        """Have the inputs closed; the event is set once they are."""
+        closed, session, problems = threading.Event(), self._session, self.problems
+        self._session = None
+        if session is None:
+            closed.set()
+            return closed
+
+        def close() -> None:
+            stuck = session.stop()
+            problems.extend(f"{address} did not let go of its device." for address in stuck)
+            closed.set()
+
+        threading.Thread(target=close, name="inputs being closed", daemon=True).start()
+        return closed
 
     def statuses(self) -> list[InputStatus]:
         return self._session.statuses if self._session else []
-
-    @property
-    def fault(self) -> str:
-        """Why recording ended by itself, '' where it did not."""
-        fault = self._session.fault if self._session else None
-        return str(fault) if fault else ""
 
     def listen(self, taker: Callable[[Item], None]) -> Callable[[], None]:
         """Hand every item to `taker` as `update` meets it, until the returned call."""
@@ -154,6 +189,7 @@ class LiveInputs(Observable):
         if self._session is None:
             return
         fresh, self._seen = self._session.ring.since(self._seen)
+        self._expect_channels()
         for address, item in fresh:
             self._take(address, item)
             for taker in tuple(self._takers):
@@ -168,18 +204,38 @@ class LiveInputs(Observable):
             self._speed(self._stream(item.source, address, is_pulses=False), item)
         elif isinstance(item, ValueBlock) and item.value.size:
             self.values[item.source, item.quantity] = float(item.value[-1])
-        elif isinstance(item, Lost) and item.stream in self.streams:
-            self.streams[item.stream].lost += item.count or 0
+        elif isinstance(item, Lost):
+            self._lost(address, item)
+
+    def _expect_channels(self) -> None:
+        """A channel that an input names is shown although it has given no pulse yet."""
+        for driver in self._drivers:
+            for name in getattr(driver, "channels", ()):
+                self._stream(name, driver.address, is_pulses=True)
 
     def _stream(self, name: str, address: str, *, is_pulses: bool) -> Stream:
         if name not in self.streams:
             self.streams[name] = Stream(name, address, is_pulses)
+            if is_pulses and name not in NO_BELT:
+                self.streams[name].health = ChannelHealth()
         return self.streams[name]
 
+    def _lost(self, address: str, item: Lost) -> None:
+        """A hole in one stream, or in all of an input's: pulses are not counted through it."""
+        if item.stream in self.streams:
+            self.streams[item.stream].lost += item.count or 0
+        for stream in self.streams.values():
+            hurt = item.stream in ("", stream.name) and stream.address == address
+            if hurt and stream.health is not None:
+                stream.health.broken()
+
     def _edges(self, stream: Stream, block: EdgeBlock) -> None:
-        stream.heard(block.host_s)
+        if stream.health is not None:
+            stream.health.add(block)
+        # A block without pulses is no news of the belt: it may stand, or the pickup be silent.
         if not block.ticks.size:
             return
+        stream.heard(block.host_s)
         stream.edges += block.ticks.size
         stream.edge_s.extend((block.ticks[-RATE_EDGES:] * block.tick_s).tolist())
         # A whole turn, so that tooth spacing errors do not make the number dance.
@@ -190,6 +246,8 @@ class LiveInputs(Observable):
         if turns > 0:
             span_s = stream.edge_s[-1] - stream.edge_s[-1 - turns]
             stream.rate_hz = turns / span_s if span_s > 0 else math.nan
+        if stream.name in NO_BELT:
+            return
         stream.speed_mps = stream.rate_hz * self._metre_per_pulse_m
         stream.distance_m += block.ticks.size * self._metre_per_pulse_m
         stream.history.append((block.host_s, stream.speed_mps))

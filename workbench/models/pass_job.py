@@ -86,6 +86,7 @@ class PassJob(Observable):
 
     def judge(self, number: int) -> dict[str, Any]:
         """The pass of that recording judged from the record; see `judge_recording`."""
+        self._bench.recording.wait()
         return judge_recording(number, self._belt, self._ground, self._bench.store)
 
     def stop(self) -> int | None:

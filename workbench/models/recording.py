@@ -1,17 +1,26 @@
-"""Start and stop of a recording of the inputs in use; what it has kept so far."""
+"""Start and stop of a recording of the inputs in use; what it has kept so far.
+
+Nothing here waits for the store, so the screen may call it: see `RecordingRun`.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING, TypeVar
 
-from drivers.contract import Item
-from workbench.errors import BenchError, StoreError
+from drivers.contract import Driver, Lost, Notes
 from workbench.models.observable import Observable
-from workbench.records.recorder import Recorder, merged_notes
+from workbench.models.recording_run import RecordingRun
+from workbench.records.recorder import merged_notes
 from workbench.records.store import Store, open_store
+from workbench.records.writer import Writer
 
 if TYPE_CHECKING:
     from workbench.models.bench import Bench
+
+Outcome = TypeVar("Outcome")
 
 
 class RecordingModel(Observable):
@@ -20,15 +29,16 @@ class RecordingModel(Observable):
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self._bench = bench
-        self._store: Store | None = None
-        self._recorder: Recorder | None = None
+        self._run: RecordingRun | None = None
+        self._last: RecordingRun | None = None
+        self._ended: list[RecordingRun] = []
+        self._number_said = False
         self._started_s = 0.0
         self.said = ""
-        self.last_number: int | None = None
 
     @property
     def running(self) -> bool:
-        return self._recorder is not None
+        return self._run is not None
 
     @property
     def duration_s(self) -> float:
@@ -37,64 +47,127 @@ class RecordingModel(Observable):
 
     @property
     def number(self) -> int | None:
-        return self._recorder.number if self._recorder else None
+        """Of the recording that runs; None where none does, or the store is not yet open."""
+        return self._run.number if self._run else None
+
+    @property
+    def failed(self) -> bool:
+        """Whether the one that runs can take no more; `watch` ends it."""
+        return self._run is not None and self._run.error is not None
+
+    @property
+    def last_number(self) -> int | None:
+        """Of the recording stopped last; None where there is none, or it was not kept."""
+        return self._last.number if self._last else None
 
     def start(self, name: str = "") -> None:
-        """Record the inputs in use; they are opened anew so that nothing is missed."""
-        addresses = [driver.address for driver in self._bench.live.drivers]
+        """Record the inputs in use from now on; an input that has ended is opened anew.
+
+        So is a simulated one, whose scenario then begins with the recording.
+        """
+        live = self._bench.live
+        addresses = [driver.address for driver in live.drivers]
         if self.running or not addresses:
             self.said = "" if self.running else "There is no input to record; choose one first."
             self.changed()
             return
-        try:
-            self._store = open_store(self._bench.store)
-            self._started_s = self._bench.clock()
-            writer = self._store.begin_recording(
-                name or ", ".join(addresses),
-                started_host_s=self._started_s,
-                simulated=self._bench.live.simulated,
-                machine=self._bench.machine,
-            )
-        except BenchError as error:
-            self.said = f"Not recording: {error}"
-            self._close_store()
-            self.changed()
-            return
-        self._recorder = Recorder(writer, lambda: merged_notes(self._bench.live.drivers))
-        self._recorder.start()
-        self._bench.live.start(addresses, self._keep)
-        self._bench.live.use_machine(self._bench.machine)
-        self.said = f"Recording {writer.number} runs."
+        self._started_s = self._bench.clock()
+        drivers: list[Driver] = []
+        before = merged_notes(live.drivers) if live.all_read and not live.simulated else None
+        self._run = RecordingRun(
+            partial(self._begin, name or ", ".join(addresses), live.simulated),
+            lambda: _since(before, merged_notes(drivers)),
+        )
+        if before is None:
+            live.start(addresses, self._run.put)
+            live.use_machine(self._bench.machine)
+        else:
+            live.keep(self._run.put)
+        drivers += live.drivers
+        self._number_said = False
+        self.said = "The recording runs."
         self.changed()
 
     def stop(self, reason: str = "stopped by the person") -> None:
-        """End and seal the recording; the inputs go on."""
-        if self._recorder is None:
+        """End the recording; it is sealed while the inputs go on. See `wait`."""
+        if self._run is None:
             return
-        recorder, addresses = self._recorder, [d.address for d in self._bench.live.drivers]
-        self._bench.live.stop()
-        self._recorder = None
-        try:
-            recorder.close(reason)
-            self.said = f"Recording {recorder.number} is kept."
-        except StoreError as error:
-            self.said = str(error)
-        self.last_number = recorder.number
-        self._close_store()
-        self._bench.live.start(addresses)
-        self._bench.live.use_machine(self._bench.machine)
+        self._bench.live.keep(None)
+        self._run.end(reason)
+        self._ended.append(self._run)
+        self._last, self._run = self._run, None
+        self.said = "The recording is being sealed …"
         self.changed()
 
     def watch(self) -> None:
-        """End the recording where the store has failed; called every frame."""
-        if self._recorder is not None and self._recorder.error is not None:
+        """Take note of what became of a recording; called every frame.
+
+        One whose store has failed ends, and the bench tells why.
+        """
+        if self.failed:
             self.stop("the store failed")
+        elif self._run is not None and self._run.number is not None and not self._number_said:
+            self._number_said = True
+            self.said = f"Recording {self._run.number} runs."
+            self.changed()
+        for run in [run for run in self._ended if run.over]:
+            self._ended.remove(run)
+            self.said = f"Recording {run.number} is kept."
+            if run.error is not None:
+                self.said = str(run.error) if run.number else f"Not recording: {run.error}"
+                self._bench.tell(self.said)
+            self.changed()
 
-    def _keep(self, address: str, item: Item) -> None:
-        if self._recorder is not None:
-            self._recorder.put(address, item)
+    def wait(self) -> None:
+        """Until every recording that was stopped is sealed. Raises BenchError where the last
+        one failed.
+        """
+        for run in (*self._ended, *([self._last] if self._last else [])):
+            run.wait()
+        if self._last is not None and self._last.error is not None:
+            raise self._last.error
 
-    def _close_store(self) -> None:
-        if self._store is not None:
-            self._store.close()
-            self._store = None
+    def sealed(self, work: Callable[[], Outcome]) -> Callable[[], Outcome]:
+        """Slow work on the recording stopped last, which waits until that is sealed."""
+
+        def wait_and_work() -> Outcome:
+            self.wait()
+            return work()
+
+        return wait_and_work
+
+    def note_hole(self, from_s: float, to_s: float, reason: str) -> None:
+        """Put a hole in all inputs on record."""
+        if self._run is not None:
+            for driver in self._bench.live.drivers:
+                self._run.put(driver.address, Lost("", None, from_s, to_s, reason))
+
+    def _begin(self, name: str, simulated: bool) -> tuple[Store, Writer]:
+        store = open_store(self._bench.store)
+        try:
+            writer = store.begin_recording(
+                name,
+                started_host_s=self._started_s,
+                simulated=simulated,
+                machine=self._bench.machine,
+            )
+        except BaseException:
+            store.close()
+            raise
+        return store, writer
+
+
+def _since(before: Notes | None, now: Notes) -> Notes:
+    """What inputs have said since the recording began, of those that ran `before`."""
+    if before is None:
+        return now
+    return replace(
+        now,
+        messages=_more(before.messages, now.messages),
+        rejects=_more(before.rejects, now.rejects),
+    )
+
+
+def _more(before: dict[str, int], now: dict[str, int]) -> dict[str, int]:
+    counts = {name: count - before.get(name, 0) for name, count in now.items()}
+    return {name: count for name, count in counts.items() if count}

@@ -1,0 +1,101 @@
+"""One recording from its begin to its seal; the store is touched on a thread of its own.
+
+A store on a slow disk may take seconds for any step. Items that come before it is open
+wait in memory; none is lost.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable
+
+from drivers.contract import Item, Notes
+from workbench.errors import BenchError, StoreError
+from workbench.records.recorder import Recorder
+from workbench.records.store import Store
+from workbench.records.writer import Writer
+
+MOST_EARLY = 20_000
+"""Items that may wait for the store to open: about 40 s of all inputs a bench can have."""
+
+Begin = Callable[[], tuple[Store, Writer]]
+"""Opens the store and begins a recording in it. Raises BenchError."""
+
+
+class RecordingRun:
+    """Takes items from any thread until `end`; `error` says why it failed, if it did."""
+
+    def __init__(self, begin: Begin, notes: Callable[[], Notes]) -> None:
+        self._begin, self._notes = begin, notes
+        self._early: list[tuple[str, Item]] = []
+        self._recorder: Recorder | None = None
+        self._lock = threading.Lock()
+        self._ending = threading.Event()
+        self._reason = ""
+        self._error: BenchError | None = None
+        self._thread = threading.Thread(target=self._work, name="recording", daemon=True)
+        self._thread.start()
+
+    @property
+    def number(self) -> int | None:
+        """The recording's number; None until the store is open."""
+        return self._recorder.number if self._recorder else None
+
+    @property
+    def error(self) -> BenchError | None:
+        return self._error or (self._recorder.error if self._recorder else None)
+
+    @property
+    def over(self) -> bool:
+        """Whether all is sealed, or has failed."""
+        return not self._thread.is_alive()
+
+    def put(self, address: str, item: Item) -> None:
+        """Take one item; where the run has failed it is dropped, and `error` tells."""
+        with self._lock:
+            if self._recorder is None:
+                self._wait_for_the_store(address, item)
+                return
+        if self.error is None and not self._ending.is_set():
+            try:
+                self._recorder.put(address, item)
+            except StoreError:
+                return  # `error` has it, or the end came between
+
+    def end(self, reason: str) -> None:
+        """Take nothing more and seal what was taken, without waiting for it."""
+        self._reason = reason
+        self._ending.set()
+
+    def wait(self) -> None:
+        """Until all is sealed, or has failed; only after `end`."""
+        self._thread.join()
+
+    def _wait_for_the_store(self, address: str, item: Item) -> None:
+        if self._error is None and not self._ending.is_set():
+            self._early.append((address, item))
+            if len(self._early) >= MOST_EARLY:
+                self._error = StoreError(
+                    f"The store does not open: {len(self._early)} blocks wait to be stored. "
+                    "Nothing of this recording is kept."
+                )
+
+    def _work(self) -> None:
+        try:
+            store, writer = self._begin()
+            with store:
+                recorder = Recorder(writer, self._notes)
+                recorder.start()
+                with self._lock:
+                    for address, item in self._early:
+                        recorder.put(address, item)
+                    self._early.clear()
+                    self._recorder = recorder
+                self._ending.wait()
+                recorder.close(self._reason)
+        except BenchError as error:
+            self._error = self._error or error
+        except Exception as error:  # a defect: no thread dies in silence
+            logging.getLogger("evenpace").exception("unexpected error while recording")
+            self._error = StoreError(f"The recording failed ({error}); the log tells more.")
