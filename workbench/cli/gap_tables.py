@@ -54,7 +54,7 @@ def compute_table(text: str, machine: Machine | None, options: Mapping[str, Any]
     answer |= {
         "source": options["table_name"],
         "kind": "gap table",
-        "simulated": False,
+        "simulated": bool(options.get("simulated")),
         **limit_values(limits, step_m),
         "warnings": [*warnings, *answer["warnings"]],
     }

@@ -10,6 +10,7 @@ from workbench.cli.output import print_json
 from workbench.cli.source import add_store
 from workbench.errors import WrongInput
 from workbench.machine import Machine, parse_machine
+from workbench.units import METRIC, US
 
 if TYPE_CHECKING:
     from workbench.records.entries import StoredResult
@@ -69,7 +70,7 @@ def document_of(stored: StoredResult, options: dict[str, Any]) -> Document:
     if stored.kind == "gap":
         from workbench.reports.gap_report import gap_document
 
-        return gap_document(answer, machine)
+        return gap_document(answer, machine, US if options.get("units") == "us" else METRIC)
     if stored.kind == "pass":
         from workbench.reports.pass_report import pass_document
 

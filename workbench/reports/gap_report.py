@@ -23,13 +23,14 @@ from workbench.reports.document import (
     Table,
 )
 from workbench.reports.gap_summary import fault_names, number
+from workbench.reports.gap_units import gap_digits, gap_number, gap_text, in_units
 from workbench.reports.wheel_picture import (
     batch_picture,
     control_picture,
     gap_picture,
     teeth_picture,
 )
-from workbench.units import INCH_M, inch_fraction
+from workbench.units import INCH_M, METRIC, UnitSystem, from_mps, inch_fraction
 
 MOST_IN_PICTURE = 40
 """Pickups above which the sheet has the table only."""
@@ -39,15 +40,17 @@ RULE = (
 )
 
 
-def gap_document(answer: Mapping[str, Any], machine: Machine | None) -> Document:
+def gap_document(
+    answer: Mapping[str, Any], machine: Machine | None, units: UnitSystem = METRIC
+) -> Document:
     """The report of an answer of `evenpace gap`, as it stands or as it was stored."""
     answer = plain(answer)
     many = "pickups" in answer
     title = "Pickup gaps" if many else "Pickup gap"
     subtitle = machine.name if machine else str(answer["source"])
-    blocks = _many_blocks(answer) if many else _one_blocks(answer)
-    blocks += _control_blocks(answer)
-    blocks += _warning_blocks(answer["warnings"])
+    blocks = _many_blocks(answer, units) if many else _one_blocks(answer, units)
+    blocks += _control_blocks(answer, units)
+    blocks += _warning_blocks(answer["warnings"], units)
     blocks.append(Signature((("Measured by", ""), ("Date", ""))))
     blocks.append(Footnote(RULE))
     return Document(
@@ -56,40 +59,41 @@ def gap_document(answer: Mapping[str, Any], machine: Machine | None) -> Document
         number=f"Result {answer['result']}" if "result" in answer else "",
         blocks=blocks,
         simulated=bool(answer["simulated"]),
+        paper="a4" if units is METRIC else "us-letter",
         data=answer,
     )
 
 
-def _one_blocks(answer: Mapping[str, Any]) -> list[Block]:
-    blocks: list[Block] = [Answer(_sentence(answer), str(answer["verdict"]))]
+def _one_blocks(answer: Mapping[str, Any], units: UnitSystem) -> list[Block]:
+    blocks: list[Block] = [Answer(_sentence(answer, units), str(answer["verdict"]))]
     if answer["method"] == "feeler":
-        blocks.append(_gap_figure(answer))
+        blocks.append(_gap_figure(answer, units))
     elif any(late is not None for late in answer.get("spacing_rel", [])):
-        blocks.append(_teeth_figure(answer))
+        blocks.append(_teeth_figure(answer, units))
     blocks += [Paragraph(fault["sentence"]) for fault in answer.get("faults", [])]
-    blocks += [Heading("Figures"), Facts(_facts(answer), columns=2)]
+    blocks += [Heading("Figures"), Facts(_facts(answer, units), columns=2)]
     if answer["method"] == "feeler":
-        blocks += [Heading("Readings"), _places_table(answer["places"])]
+        blocks += [Heading("Readings"), _places_table(answer["places"], units)]
     if "counted_from" in answer:
         blocks.append(Footnote(str(answer["counted_from"])))
     if answer["advice"]:
         blocks.append(Heading("What to do"))
         blocks += [Caution(AT_THE_WHEEL)] if _needs_work(answer) else []
-        blocks.append(Paragraph(answer["advice"]))
+        blocks.append(Paragraph(in_units(answer["advice"], units)))
     if answer.get("drop_out"):
         blocks.append(Caution(WITH_THE_BELT_RUNNING, "If the drop-out run is made again"))
     return blocks
 
 
-def _sentence(answer: Mapping[str, Any]) -> str:
+def _sentence(answer: Mapping[str, Any], units: UnitSystem) -> str:
     named = fault_names(answer)
     if answer.get("drop_out") and not named:
-        return str(answer["drop_out"]["sentence"])
+        return in_units(str(answer["drop_out"]["sentence"]), units)
     if math.isfinite(number(answer, "gap_m")) and not named:
-        gap = f"{answer['gap_m'] * 1000:.2f} mm (± {answer['U_gap_m'] * 1000:.2f} mm)"
+        gap = f"{gap_text(answer['gap_m'], units)} (± {gap_text(answer['U_gap_m'], units)})"
         text = f"{answer['pickup']}: the gap is {gap} on average"
         if "widest_m" in answer and answer["verdict"] != "cannot tell":
-            widest = f"{answer['widest_m'] * 1000:.2f} mm at {answer['widest_angle_deg']:.0f}°"
+            widest = f"{gap_text(answer['widest_m'], units)} at {answer['widest_angle_deg']:.0f}°"
             return f"{text}, {widest} at its widest."
         return f"{text}; {_first_lower(answer['reason'])}"
     return f"{answer['pickup']}: {named or answer['reason']}."
@@ -99,20 +103,21 @@ def _first_lower(text: str) -> str:
     return text[:1].lower() + text[1:]
 
 
-def _gap_figure(answer: Mapping[str, Any]) -> Figure:
+def _gap_figure(answer: Mapping[str, Any], units: UnitSystem) -> Figure:
     caption = (
         "Left: the wheel from the pickup's side, angles clockwise from the mark in the turning "
         "direction. Right: the same unrolled, with its uncertainty. Green dashes: best gap; "
         "shaded: wider than allowed."
     )
     alt = (
-        f"Gap round the wheel: mean {_mm(answer['gap_m'])}, widest {_mm(answer['widest_m'])} at "
-        f"{answer['widest_angle_deg']:.0f} degrees, most allowed {_mm(answer['gap_max_m'])}."
+        f"Gap round the wheel: mean {gap_text(answer['gap_m'], units)}, widest "
+        f"{gap_text(answer['widest_m'], units)} at {answer['widest_angle_deg']:.0f} degrees, most "
+        f"allowed {gap_text(answer['gap_max_m'], units)}."
     )
-    return Figure(gap_picture(answer), caption, alt)
+    return Figure(gap_picture(answer, units), caption, alt)
 
 
-def _teeth_figure(answer: Mapping[str, Any]) -> Figure:
+def _teeth_figure(answer: Mapping[str, Any], units: UnitSystem) -> Figure:
     height = {True: ", and the gap its voltage tells", False: ", and its voltage"}
     told = height[bool(answer.get("gap_by_tooth_m"))] if answer["voltage_rel"] else ""
     caption = (
@@ -120,10 +125,10 @@ def _teeth_figure(answer: Mapping[str, Any]) -> Figure:
         f"how late each comes (shaded: not worth naming){told}."
     )
     alt = f"{answer['teeth']} teeth; {fault_names(answer) or 'none stands out'}."
-    return Figure(teeth_picture(answer), caption, alt)
+    return Figure(teeth_picture(answer, units), caption, alt)
 
 
-def _facts(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _facts(answer: Mapping[str, Any], units: UnitSystem) -> list[tuple[str, str]]:
     rows = [("Pickup", str(answer["pickup"])), ("Source", str(answer["source"]))]
     for label, name in (
         ("Mean gap", "gap"),
@@ -132,24 +137,26 @@ def _facts(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
         ("Widest", "widest"),
     ):
         if math.isfinite(number(answer, f"{name}_m")):
-            rows.append((label, _measured(answer, name)))
-    rows.append(("Best gap", _with_fraction(answer["gap_best_m"])))
-    rows.append(("Most allowed", _with_fraction(answer["gap_max_m"])))
+            rows.append((label, _measured(answer, name, units)))
+    rows.append(("Best gap", _with_fraction(answer["gap_best_m"], units)))
+    rows.append(("Most allowed", _with_fraction(answer["gap_max_m"], units)))
     rows.append(("Coverage factor k", f"{answer['k']:.2f}"))
-    rows += _feeler_facts(answer) if answer["method"] == "feeler" else _pulse_facts(answer)
-    return rows
+    if answer["method"] == "feeler":
+        return rows + _feeler_facts(answer, units)
+    return rows + _pulse_facts(answer, units)
 
 
-def _feeler_facts(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _feeler_facts(answer: Mapping[str, Any], units: UnitSystem) -> list[tuple[str, str]]:
     scatter = number(answer, "repeatability_m")
+    fine = f"{scatter / units.gap_m:.{gap_digits(units) + 1}f} {units.gap}"
     return [
         ("Readings", f"{answer['readings']} at {len(answer['places'])} angles"),
-        ("Scatter of one reading", _mm(scatter, 3) if math.isfinite(scatter) else "not repeated"),
-        ("Blade step", _mm(answer["blade_step_m"])),
+        ("Scatter of one reading", fine if math.isfinite(scatter) else "not repeated"),
+        ("Blade step", gap_text(answer["blade_step_m"], units)),
     ]
 
 
-def _pulse_facts(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _pulse_facts(answer: Mapping[str, Any], units: UnitSystem) -> list[tuple[str, str]]:
     rows = [
         ("Teeth", f"{answer['teeth']}"),
         ("Turns", f"{answer['turns']:.1f}"),
@@ -165,99 +172,111 @@ def _pulse_facts(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
         rows.append(("Duty cycle", f"{100 * answer['duty_mean']:.1f} %"))
     law = answer.get("amplitude_law")
     if law:
-        text = f"{law['decay_m'] * 1000:.2f} ± {2000 * law['u_decay_m']:.2f} mm"
-        rows.append(("Voltage falls to 37 % in", text))
+        decay, U = gap_number(law["decay_m"], units), gap_text(2 * law["u_decay_m"], units)
+        rows.append(("Voltage falls to 37 % in", f"{decay} ± {U}"))
     drop = answer.get("drop_out")
     if drop and math.isfinite(number(drop, "speed_mps")):
-        rows.append(("Drop-out speed", f"{drop['speed_mps']:.3f} ± {drop['U_speed_mps']:.3f} m/s"))
+        speed, U = (from_mps(drop[name], units.speed) for name in ("speed_mps", "U_speed_mps"))
+        rows.append(("Drop-out speed", f"{speed:.2f} ± {U:.2f} {units.speed}"))
     if drop and "gap_at_limit_m" in drop:
-        rows.append(("Gap that just does", _measured(drop, "gap_at_limit")))
+        rows.append(("Gap that just does", _measured(drop, "gap_at_limit", units)))
     return rows
 
 
-def _places_table(places: Sequence[Mapping[str, Any]]) -> Table:
+def _places_table(places: Sequence[Mapping[str, Any]], units: UnitSystem) -> Table:
+    digits = gap_digits(units) + 1
     rows = [
-        (f"{place['angle_deg']:.0f}°", f"{place['gap_m'] * 1000:.3f}", str(place["readings"]))
+        (
+            f"{place['angle_deg']:.0f}°",
+            f"{place['gap_m'] / units.gap_m:.{digits}f}",
+            str(place["readings"]),
+        )
         for place in places
     ]
-    header = ("Angle from the mark", "Mean gap, mm", "Readings")
+    header = ("Angle from the mark", f"Mean gap, {units.gap}", "Readings")
     return Table(header, rows)
 
 
-def _many_blocks(answer: Mapping[str, Any]) -> list[Block]:
+def _many_blocks(answer: Mapping[str, Any], units: UnitSystem) -> list[Block]:
     pickups = answer["pickups"]
     counts = ", ".join(f"{count} {verdict}" for verdict, count in answer["summary"].items())
-    blocks: list[Block] = [Answer(f"{len(pickups)} pickups: {counts}.", str(answer["verdict"]))]
+    count = "1 pickup" if len(pickups) == 1 else f"{len(pickups)} pickups"
+    blocks: list[Block] = [Answer(f"{count}: {counts}.", str(answer["verdict"]))]
     drawn = [one for one in pickups if math.isfinite(number(one, "widest_m"))]
     if 0 < len(drawn) <= MOST_IN_PICTURE:
-        svg = batch_picture(drawn, answer["gap_best_m"], answer["gap_max_m"])
+        svg = batch_picture(drawn, answer["gap_best_m"], answer["gap_max_m"], units)
         caption = "Green dashes: best gap; shaded: wider than allowed."
         blocks.append(Figure(svg, caption, f"Gaps of {len(drawn)} pickups against the limits."))
-    header = ("Pickup", "Verdict", "Mean, mm", "Run-out, mm", "Widest, mm")
-    rows = [_many_row(one) for one in pickups]
+    header = ("Pickup", "Verdict", *(f"{name}, {units.gap}" for name in _MEASURED.values()))
+    rows = [_many_row(one, units) for one in pickups]
     blocks.append(Table(header, rows, caption="Each pickup", align="llrrr"))
     jobs = [one for one in pickups if _needs_work(one)]
     if jobs:
         blocks += [Heading("What to do"), Caution(AT_THE_WHEEL)]
-        blocks.append(
-            Table(("Pickup", "What"), [(one["pickup"], _what(one)) for one in jobs], align="ll")
-        )
+        rows = [(str(one["pickup"]), _what(one, units)) for one in jobs]
+        blocks.append(Table(("Pickup", "What"), rows, align="ll"))
     return blocks
 
 
-def _many_row(one: Mapping[str, Any]) -> tuple[str, ...]:
-    measured = [_pm(number(one, name), number(one, f"U_{name}")) for name in _MEASURED]
-    return (str(one["pickup"]), str(one["verdict"]), *measured)
+def _many_row(one: Mapping[str, Any], units: UnitSystem) -> tuple[str, ...]:
+    measured = [_pm(number(one, name), number(one, f"U_{name}"), units) for name in _MEASURED]
+    simulated = ", simulated" if one.get("simulated") else ""
+    return (str(one["pickup"]), f"{one['verdict']}{simulated}", *measured)
 
 
-_MEASURED = ("gap_m", "runout_m", "widest_m")
+_MEASURED = {"gap_m": "Mean", "runout_m": "Run-out", "widest_m": "Widest"}
 
 
 def _needs_work(one: Mapping[str, Any]) -> bool:
     return bool(one.get("faults")) or not one["advice"].startswith("Leave")
 
 
-def _what(one: Mapping[str, Any]) -> str:
+def _what(one: Mapping[str, Any], units: UnitSystem) -> str:
     said = [fault["sentence"] for fault in one.get("faults", [])]
-    return " ".join(said) or one["advice"] or one["reason"]
+    return in_units(" ".join(said) or one["advice"] or one["reason"], units)
 
 
-def _control_blocks(answer: Mapping[str, Any]) -> list[Block]:
+def _control_blocks(answer: Mapping[str, Any], units: UnitSystem) -> list[Block]:
     control = answer.get("control")
     if not control:
         return []
+    sentence = in_units(control["sentence"], units)
     blocks: list[Block] = [Heading("The shop's own repeat measurements")]
     if control["ewma_m"] is not None:
         caption = (
             "Grey: each measurement of the same gap; line: weighted mean (EWMA, weight 0.3); "
             "shaded: its limits."
         )
-        blocks.append(Figure(control_picture(control), caption, control["sentence"]))
-    return [*blocks, Paragraph(control["sentence"])]
+        blocks.append(Figure(control_picture(control, units), caption, sentence))
+    return [*blocks, Paragraph(sentence)]
 
 
-def _warning_blocks(warnings: Sequence[str]) -> list[Block]:
+def _warning_blocks(warnings: Sequence[str], units: UnitSystem) -> list[Block]:
     if not warnings:
         return []
-    return [Heading("Remarks"), *(Paragraph(line) for line in warnings)]
+    return [Heading("Remarks"), *(Paragraph(in_units(line, units)) for line in warnings)]
 
 
-def _measured(answer: Mapping[str, Any], name: str) -> str:
+def _measured(answer: Mapping[str, Any], name: str, units: UnitSystem) -> str:
     value, U = answer[f"{name}_m"], answer[f"U_{name}_m"]
     angle = number(answer, f"{name}_angle_deg")
     where = f" at {angle:.0f}°" if math.isfinite(angle) else ""
-    return f"{value * 1000:.2f} ± {U * 1000:.2f} mm ({value / INCH_M:.3f} in){where}"
+    return f"{_pm(value, U, units)} {units.gap} ({_other(value, units)}){where}"
 
 
-def _with_fraction(gap_m: float) -> str:
-    return f"{_mm(gap_m)} (about {inch_fraction(gap_m)} in)"
+def _other(gap_m: float, units: UnitSystem) -> str:
+    """A gap in the other system's unit, for the feeler set at hand."""
+    if units.gap == "in":
+        return f"{gap_m * 1000:.2f} mm"
+    return f"{gap_m / INCH_M:.3f} in"
 
 
-def _pm(value_m: float, U_m: float) -> str:
+def _with_fraction(gap_m: float, units: UnitSystem) -> str:
+    return f"{gap_text(gap_m, units)} (about {inch_fraction(gap_m)} in)"
+
+
+def _pm(value_m: float, U_m: float, units: UnitSystem) -> str:
     if not math.isfinite(value_m):
         return "–"
-    return f"{value_m * 1000:.2f} ± {U_m * 1000:.2f}" if math.isfinite(U_m) else _mm(value_m)
-
-
-def _mm(value_m: float, digits: int = 2) -> str:
-    return f"{value_m * 1000:.{digits}f} mm"
+    value = gap_number(value_m, units)
+    return f"{value} ± {gap_number(U_m, units)}" if math.isfinite(U_m) else value

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 SUMMARY_HEADER = (
@@ -31,6 +31,76 @@ SUMMARY_HEADER = (
 def summary_rows(answer: Mapping[str, Any]) -> list[list[str]]:
     """A row a pickup of an answer of `evenpace gap`, in its own order."""
     return [_row(one) for one in answer.get("pickups", [answer])]
+
+
+_NOTHING: dict[str, Any] = {
+    "machine_name": "",
+    "side": "",
+    "pickup_kind": "",
+    "method": "",
+    "gap_m": None,
+    "runout_m": None,
+    "teeth": None,
+    "missed": None,
+    "extra": None,
+    "advice": "",
+    "warnings": [],
+}
+"""What stands in the sheet of a pickup of which nothing is known yet."""
+
+
+def list_answer(
+    found: Sequence[tuple[str, str, Sequence[Mapping[str, Any]]]], kept: Mapping[str, Any]
+) -> dict[str, Any]:
+    """A shop's list as one answer: (name, where it stands, what was found at it) a pickup.
+
+    What feeler, tooth run and drop-out run have found at one pickup becomes one line, its
+    faults all named. `kept` is the answer of the readings, {} where there are none.
+    """
+    pickups = [_one_line(name, word, answers) for name, word, answers in found]
+    words = [str(one["verdict"]) for one in pickups]
+    limits = next(
+        (one for one in [kept, *(a for _, _, many in found for a in many)] if "gap_max_m" in one),
+        {},
+    )
+    return {
+        "pickups": pickups,
+        "summary": {word: words.count(word) for word in dict.fromkeys(words)},
+        "verdict": next((word for word in _WORST_FIRST if word in words), words[0]),
+        "source": "list of pickups",
+        "simulated": any(one["simulated"] for one in pickups),
+        "warnings": [f"{one['pickup']}: {text}" for one in pickups for text in one["warnings"]],
+        **{name: limits.get(name) for name in ("gap_best_m", "gap_max_m", "blade_step_m")},
+        **({"result": kept["result"]} if "result" in kept else {}),
+    }
+
+
+_WORST_FIRST = ("fail", "conditional fail", "not yet", "begun", "cannot tell", "conditional pass")
+
+
+def _one_line(name: str, word: str, answers: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    line: dict[str, Any] = {**_NOTHING, "pickup": name, "verdict": word, "reason": word}
+    line["machine_name"] = name.split(" / ")[0]
+    faults: list[Any] = []
+    warnings: list[Any] = []
+    advice: list[str] = []
+    for answer in reversed(answers):  # the feeler's, which stands first, tells the gap best
+        known = {key: value for key, value in answer.items() if not _is_nothing(value)}
+        line |= known | {"pickup": name, "verdict": word}
+        faults = [*answer.get("faults", []), *faults]
+        warnings = [*answer.get("warnings", []), *warnings]
+        advice = [*([answer["advice"]] if answer["advice"] else []), *advice]
+    simulated = any(bool(answer.get("simulated")) for answer in answers)
+    return line | {
+        "faults": faults,
+        "warnings": warnings,
+        "advice": " ".join(advice),
+        "simulated": simulated,
+    }
+
+
+def _is_nothing(value: Any) -> bool:
+    return value is None or (isinstance(value, float) and math.isnan(value))
 
 
 def number(answer: Mapping[str, Any], name: str) -> float:

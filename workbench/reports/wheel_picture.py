@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from workbench.calibration.gap.wheel_faults import USUAL_OFFSET
 from workbench.reports.document import ATTENTION, IN_BAND, INK, NO_DATA
 from workbench.reports.figures import new_figure, to_svg
+from workbench.reports.gap_units import gap_text
+from workbench.units import METRIC, UnitSystem
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -33,22 +35,22 @@ _OUTER = 1.10
 _EXAGGERATIONS = (20, 10, 5, 2, 1)
 
 
-def gap_picture(answer: Mapping[str, Any]) -> str:
+def gap_picture(answer: Mapping[str, Any], units: UnitSystem = METRIC) -> str:
     """Feeler readings round the wheel, and unrolled beside it, as SVG."""
     figure, wheel, (unrolled,) = _panels(84, 1)
-    _gap_wheel(wheel, answer)
-    _gap_unrolled(unrolled, answer)
+    _gap_wheel(wheel, answer, units)
+    _gap_unrolled(unrolled, answer, units)
     return to_svg(figure)
 
 
-def teeth_picture(answer: Mapping[str, Any]) -> str:
+def teeth_picture(answer: Mapping[str, Any], units: UnitSystem = METRIC) -> str:
     """The teeth as the pulses show them, and their lateness unrolled beside it, as SVG."""
     level = answer.get("gap_by_tooth_m") or answer["voltage_rel"]
     figure, wheel, panels = _panels(88, 2 if level else 1)
     _teeth_wheel(wheel, answer)
     _lateness(panels[0], answer)
     if level:
-        _level(panels[1], answer, level)
+        _level(panels[1], answer, level, units)
     panels[-1].set_xlabel("tooth, counted from the mark in the turning direction")
     return to_svg(figure)
 
@@ -104,7 +106,7 @@ def _disc(axes: Axes, inner: float, outer: float, colour: str, alpha: float = 1.
     )
 
 
-def _gap_wheel(axes: Axes, answer: Mapping[str, Any]) -> None:
+def _gap_wheel(axes: Axes, answer: Mapping[str, Any], units: UnitSystem) -> None:
     _stage(axes)
     most_m = answer["gap_max_m"]
     places = answer["places"]
@@ -129,19 +131,19 @@ def _gap_wheel(axes: Axes, answer: Mapping[str, Any]) -> None:
         label = "mark 0°" if at_deg == 0 else f"{at_deg:.0f}°"
         axes.text(*_xy(at_deg, 1.25), label, ha="center", va="center", fontsize=7, color=QUIET)
     _triangle(axes)
-    _extremes(axes, answer, scale)
-    text = f"gap drawn so that the outer edge is {top_m * 1000:.1f} mm"
+    _extremes(axes, answer, scale, units)
+    text = f"gap drawn so that the outer edge is {gap_text(top_m, units)}"
     axes.text(0, -_ROOM, text, ha="center", va="bottom", fontsize=6.5, color=QUIET)
 
 
-def _extremes(axes: Axes, answer: Mapping[str, Any], scale: float) -> None:
+def _extremes(axes: Axes, answer: Mapping[str, Any], scale: float, units: UnitSystem) -> None:
     """The widest and the closest point as ticks on the wheel, in words in its middle."""
     for row, name in enumerate(("widest", "closest")):
         gap_m, angle_deg = answer[f"{name}_m"], answer[f"{name}_angle_deg"]
         radius = _INNER + scale * gap_m
         ends = [_xy(angle_deg, radius + part) for part in (-0.05, 0.05)]
         axes.plot(*zip(*ends, strict=True), color=INK, lw=2.4, solid_capstyle="butt")
-        text = f"{name} {gap_m * 1000:.2f} mm\nat {angle_deg:.0f}°"
+        text = f"{name} {gap_text(gap_m, units)}\nat {angle_deg:.0f}°"
         axes.text(0, 0.10 - 0.27 * row, text, ha="center", va="center", fontsize=6.5, color=INK)
 
 
@@ -158,27 +160,28 @@ def _is_odd(angle_deg: float, answer: Mapping[str, Any]) -> bool:
     return any(abs(angle_deg - odd) < 1e-6 for odd in answer["odd_angles_deg"])
 
 
-def _gap_unrolled(axes: Axes, answer: Mapping[str, Any]) -> None:
+def _gap_unrolled(axes: Axes, answer: Mapping[str, Any], units: UnitSystem) -> None:
     places = answer["places"]
-    most, best = answer["gap_max_m"] * 1000, answer["gap_best_m"] * 1000
-    top = 1.08 * max(most * 1.1, answer["widest_m"] * 1000, *(p["gap_m"] * 1000 for p in places))
+    per_m = 1 / units.gap_m
+    most, best = answer["gap_max_m"] * per_m, answer["gap_best_m"] * per_m
+    top = 1.08 * max(most * 1.1, answer["widest_m"] * per_m, *(p["gap_m"] * per_m for p in places))
     axes.axhspan(most, top, color=TOO_WIDE, alpha=0.7, lw=0)
     axes.axhline(best, color=IN_BAND, lw=0.9, ls=(0, (4, 3)))
     if answer["swing_m"] is not None:
         angle = np.linspace(0, 360, 181)
-        curve = 1000 * _swing(answer["swing_m"], angle)
-        half = 500 * (answer["U_widest_m"] + answer["U_closest_m"])
+        curve = per_m * _swing(answer["swing_m"], angle)
+        half = 0.5 * per_m * (answer["U_widest_m"] + answer["U_closest_m"])
         axes.fill_between(angle, curve - half, curve + half, color=INK, alpha=0.13, lw=0)
         axes.plot(angle, curve, color=INK)
     for place in places:
         odd = _is_odd(place["angle_deg"], answer)
         colour, shape = (SUSPECT, "D") if odd else (INK, "o")
-        axes.plot(place["angle_deg"], place["gap_m"] * 1000, shape, ms=4, color=colour)
+        axes.plot(place["angle_deg"], place["gap_m"] * per_m, shape, ms=4, color=colour)
     for level, word, colour in ((most, "most", "#8A4B00"), (best, "best", "#00664B")):
         axes.text(370, level, word, ha="left", va="center", fontsize=7, color=colour)
     axes.set(xlim=(-6, 366), ylim=(0, top), xticks=range(0, 361, 90))
     axes.set_xlabel("angle from the mark, degrees")
-    axes.set_ylabel("gap, mm")
+    axes.set_ylabel(f"gap, {units.gap}")
 
 
 def _teeth_wheel(axes: Axes, answer: Mapping[str, Any]) -> None:
@@ -238,18 +241,20 @@ def _lateness(axes: Axes, answer: Mapping[str, Any]) -> None:
     _label_named(axes, tooth, late, named)
 
 
-def _level(axes: Axes, answer: Mapping[str, Any], level: Sequence[float]) -> None:
+def _level(
+    axes: Axes, answer: Mapping[str, Any], level: Sequence[float], units: UnitSystem
+) -> None:
     """Gap by tooth where a baseline tells it, else voltage against the mean."""
     named = {f["tooth"] for f in answer["faults"] if f["tooth"]}
     value = np.asarray(level, dtype=np.float64)
     tooth = np.arange(1, value.size + 1)
     colours = [ATTENTION if one in named else STEEL for one in tooth]
     if answer.get("gap_by_tooth_m"):
-        value = 1000 * value
-        axes.axhline(1000 * answer["gap_max_m"], color=ATTENTION, lw=1.0)
-        axes.axhline(1000 * answer["gap_best_m"], color=IN_BAND, lw=0.9, ls=(0, (4, 3)))
-        axes.set_ylabel("gap by voltage, mm")
-        top = 1000 * answer["gap_max_m"]
+        value = value / units.gap_m
+        axes.axhline(answer["gap_max_m"] / units.gap_m, color=ATTENTION, lw=1.0)
+        axes.axhline(answer["gap_best_m"] / units.gap_m, color=IN_BAND, lw=0.9, ls=(0, (4, 3)))
+        axes.set_ylabel(f"gap by voltage, {units.gap}")
+        top = answer["gap_max_m"] / units.gap_m
     else:
         value = 100 * value
         axes.axhline(100, color=INK, lw=0.6)
@@ -276,16 +281,22 @@ def _label_named(axes: Axes, tooth: NDArray[np.int64], value: Floats, named: set
             )
 
 
-def batch_picture(pickups: Sequence[Mapping[str, Any]], best_m: float, most_m: float) -> str:
+def batch_picture(
+    pickups: Sequence[Mapping[str, Any]],
+    best_m: float,
+    most_m: float,
+    units: UnitSystem = METRIC,
+) -> str:
     """Closest, mean and widest gap of each pickup against the limits, as SVG."""
+    per_m = 1 / units.gap_m
     height_mm = 16 + 6.0 * len(pickups)
     figure, axes = new_figure(170, height_mm)
-    top = 1.1 * max(1000 * most_m * 1.1, *(1000 * one["widest_m"] for one in pickups))
-    axes.axvspan(1000 * most_m, top, color=TOO_WIDE, alpha=0.7, lw=0)
-    axes.axvline(1000 * best_m, color=IN_BAND, lw=0.9, ls=(0, (4, 3)))
+    top = 1.1 * max(per_m * most_m * 1.1, *(per_m * one["widest_m"] for one in pickups))
+    axes.axvspan(per_m * most_m, top, color=TOO_WIDE, alpha=0.7, lw=0)
+    axes.axvline(per_m * best_m, color=IN_BAND, lw=0.9, ls=(0, (4, 3)))
     for row, one in enumerate(pickups):
-        low, mean, high = (1000 * one[name] for name in ("closest_m", "gap_m", "widest_m"))
-        ends = (low - 1000 * one["U_closest_m"], high + 1000 * one["U_widest_m"])
+        low, mean, high = (per_m * one[name] for name in ("closest_m", "gap_m", "widest_m"))
+        ends = (low - per_m * one["U_closest_m"], high + per_m * one["U_widest_m"])
         axes.plot(ends, (row, row), color=INK, lw=0.6)
         axes.plot((low, high), (row, row), color=INK, lw=3.2, solid_capstyle="butt", alpha=0.55)
         axes.plot(mean, row, "o", ms=4, color=INK)
@@ -293,7 +304,9 @@ def batch_picture(pickups: Sequence[Mapping[str, Any]], best_m: float, most_m: f
     axes.set(xlim=(0, top), ylim=(len(pickups) - 0.4, -0.6), yticks=range(len(pickups)))
     axes.set_yticklabels(names)
     axes.grid(visible=False, axis="y")
-    axes.set_xlabel("gap, mm: bar from the closest to the widest tooth, dot the mean, line with U")
+    axes.set_xlabel(
+        f"gap, {units.gap}: bar from the closest to the widest tooth, dot the mean, line with U"
+    )
     return to_svg(figure)
 
 
@@ -301,18 +314,19 @@ def _fitting(name: str) -> str:
     return name if len(name) <= 34 else name[:33] + "…"
 
 
-def control_picture(control: Mapping[str, Any]) -> str:
+def control_picture(control: Mapping[str, Any], units: UnitSystem = METRIC) -> str:
     """The shop's repeat measurements with their EWMA and its limits, as SVG."""
+    per_m = 1 / units.gap_m
     figure, axes = new_figure(170, 58)
     number = np.arange(1, len(control["gap_m"]) + 1)
-    low, high = 1000 * control["ewma_low_m"], 1000 * control["ewma_high_m"]
+    low, high = per_m * control["ewma_low_m"], per_m * control["ewma_high_m"]
     axes.axhspan(low, high, color=IN_BAND, alpha=0.12, lw=0)
-    axes.plot(number, 1000 * np.asarray(control["gap_m"]), "o", ms=3, color=NO_DATA)
-    mean = 1000 * np.asarray(control["ewma_m"])
+    axes.plot(number, per_m * np.asarray(control["gap_m"]), "o", ms=3, color=NO_DATA)
+    mean = per_m * np.asarray(control["ewma_m"])
     axes.plot(number, mean, color=INK)
     out = (mean < low) | (mean > high)
     axes.plot(number[out], mean[out], "D", ms=4.5, color=SUSPECT)
     axes.set_xlim(0.5, number.size + 0.5)
     axes.set_xlabel("repeat measurement")
-    axes.set_ylabel("gap, mm")
+    axes.set_ylabel(f"gap, {units.gap}")
     return to_svg(figure)
