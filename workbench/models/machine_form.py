@@ -1,110 +1,216 @@
-"""The machine file as a form: every entry kept as typed, checked at once, each for itself."""
+"""The machine file as a form: every entry kept as typed, checked at once, each for itself.
+
+A draft is never lost in silence: what it replaces is put aside and can be brought back.
+"""
 
 from __future__ import annotations
 
 import json
-import math
-import tempfile
-from dataclasses import dataclass
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from workbench.calibration.driveline import metres_per_pulse
 from workbench.errors import MachineFileError, StoreError, WrongInput
-from workbench.machine import Machine, keys, machine_sections, parse_machine, wrong_value
+from workbench.machine import (
+    LOW_AND_HIGH,
+    Machine,
+    default_of,
+    keys,
+    machine_sections,
+    parse_machine,
+)
+from workbench.models import machine_fields as fields
+from workbench.models.machine_fields import NAMES, NEEDED, NEEDED_FOR, ONLY_FOR
 from workbench.models.observable import Observable
-from workbench.units import UnitSystem, from_mps, parse_length_m, to_mps
+from workbench.units import METRIC, US, UnitSystem
 
-LONG = ("belt.lap_length_m",)
-"""Lengths a person measures in metres or feet; all others in millimetres or inches."""
+DRAFT_UNITS, DRAFT_PATH = "units", "path"
 
 
 @dataclass(frozen=True, slots=True)
-class Derived:
-    """What follows from the form; NaN where it does not yet."""
+class Entry:
+    """One entry: as typed and in which units, its value in SI, and what is wrong with it.
 
-    metre_per_pulse_m: float = math.nan
-    u_metre_per_pulse_m: float = math.nan
-    pulses_a_course: float = math.nan
-    pulse_rate_hz: float = math.nan
-    step_rel: float = math.nan
+    `value` is None where the text cannot be read; a value may be wrong all the same.
+    """
+
+    typed: str
+    units: UnitSystem | None
+    value: Any
+    said: str = ""
+
+
+@dataclass(slots=True)
+class Draft:
+    """Everything a form holds; `kept` is what its file, or the machine shown, says."""
+
+    entries: dict[str, Entry] = field(default_factory=dict)
+    kept: dict[str, Any] = field(default_factory=dict)
+    path: Path | None = None
+
+    def content(self) -> dict[str, Any]:
+        """What the entries say, however it was typed."""
+        return {
+            key: entry.typed if entry.value is None else entry.value
+            for key, entry in self.entries.items()
+        }
+
+    @property
+    def changed(self) -> bool:
+        return self.content() != self.kept
 
 
 class MachineForm(Observable):
-    """Entries by key ('drive.target_teeth'), as text in the person's own units."""
+    """Entries by key ('drive.target_teeth'), as text in the person's own units.
 
-    def __init__(self, units: UnitSystem, machine: Machine | None = None) -> None:
+    `errors` holds a sentence for each wrong entry, `needed` the keys still to be filled;
+    `machine` is the machine the form makes, None while something is wrong or missing.
+    """
+
+    def __init__(
+        self, units: UnitSystem, machine: Machine | None = None, path: Path | None = None
+    ) -> None:
         super().__init__()
         self.units = units
-        self.entries: dict[str, str] = {}
-        self._values: dict[str, Any] = {}
         self.errors: dict[str, str] = {}
+        self.needed: list[str] = []
         self.machine: Machine | None = None
+        self._draft = Draft()
+        self._aside: Draft | None = None
         if machine is not None:
-            self.show(machine)
+            self.show(machine, path)
+        else:
+            self._judge()
 
-    def show(self, machine: Machine) -> None:
-        """Fill the form from a machine."""
+    @property
+    def entries(self) -> dict[str, str]:
+        """Every entry that is not empty, as the person reads it now."""
+        return {key: self.text(key) for key in self._draft.entries}
+
+    @property
+    def path(self) -> Path | None:
+        """The file this draft belongs to."""
+        return self._draft.path
+
+    @property
+    def changed_since_kept(self) -> bool:
+        """Whether the draft differs from its file, or from the machine it was filled from."""
+        return self._draft.changed
+
+    @property
+    def saved(self) -> bool:
+        """Whether a file holds just this."""
+        return self.path is not None and not self._draft.changed
+
+    @property
+    def can_bring_back(self) -> bool:
+        """Whether an unsaved draft was put aside."""
+        return self._aside is not None
+
+    def text(self, key: str) -> str:
+        """An entry as the person reads it: as typed in the units it was typed in."""
+        entry = self._draft.entries.get(key)
+        if entry is None:
+            return ""
+        if entry.value is None or entry.units in (None, self.units):
+            return entry.typed
+        return fields.show(key, entry.value, self.units)
+
+    def value(self, key: str) -> Any:
+        """An entry's value in SI, its default where it is empty, None where it is wrong."""
+        entry = self._draft.entries.get(key)
+        if entry is None:
+            return default_of(key)
+        return None if entry.said else entry.value
+
+    def applies(self, key: str) -> bool:
+        """Whether the key matters for the kind of drive chosen."""
+        kind = self.text("drive.kind")
+        return ONLY_FOR.get(key, kind) == kind
+
+    def unit(self, key: str) -> str:
+        """The unit of an entry, '' where it has none."""
+        return fields.unit_of(key, self.units, str(self.value("readout.unit") or ""))
+
+    def show(self, machine: Machine, path: Path | None = None) -> None:
+        """Fill the form from a machine: with what its file says, or else with all of it."""
+        sections: Mapping[str, Any] = (
+            tomllib.loads(machine.text) if machine.text else machine_sections(machine)
+        )
         flat: dict[str, Any] = {"name": machine.name}
-        for section, values in machine_sections(machine).items():
-            flat |= {f"{section}.{key}": value for key, value in values.items()}
-        unused = "drive.roll" if machine.drive.kind == "sprocket" else "drive.sprocket_teeth"
-        self._values = {key: value for key, value in flat.items() if not key.startswith(unused)}
-        self.entries = {}
-        self._rewrite()
+        for section, values in sections.items():
+            if section != "name":
+                flat |= {f"{section}.{key}": value for key, value in values.items()}
+        kinds = keys()
+        entries = {key: self._entry(key, kinds[key](value)) for key, value in flat.items()}
+        draft = Draft(entries, path=path)
+        draft.kept = draft.content()
+        self._replace(draft)
+
+    def follow(self, machine: Machine | None, path: Path | None) -> bool:
+        """Show the machine now in use, unless a changed draft stands; whether it is shown.
+
+        A machine of the same name that came without a file is taken for a changed one of
+        the file open here: saving writes it there.
+        """
+        if self._draft.changed and machine != self.machine:
+            return False
+        if machine is None or machine == self.machine:
+            return machine is not None
+        mine = self._draft
+        self.show(machine, path)
+        if path is None and mine.path is not None and self.text("name") == mine.kept.get("name"):
+            self._draft.path, self._draft.kept = mine.path, mine.kept
+            self.changed()
+        return True
+
+    def clear(self) -> None:
+        """A new, empty machine."""
+        self._replace(Draft())
+
+    def duplicate(self) -> None:
+        """The same once more, to be named; no file has it yet."""
+        copy = {key: entry for key, entry in self._draft.entries.items() if key != "name"}
+        self._replace(Draft(copy))
+
+    def bring_back(self) -> None:
+        """Show the draft that was put aside; the one shown now is put aside in its place."""
+        if self._aside is not None:
+            draft, self._aside = self._aside, None
+            self._replace(draft)
 
     def use_units(self, units: UnitSystem) -> None:
         """Show every number in these units from now on."""
         self.units = units
-        self._rewrite()
+        for key, entry in self._draft.entries.items():
+            if entry.said and entry.value is not None:
+                said = fields.wrong(key, entry.value, units)
+                self._draft.entries[key] = Entry(entry.typed, entry.units, entry.value, said)
+        self._judge()
 
     def type(self, key: str, text: str) -> None:
         """Take an entry as typed; '' leaves the key out. Wrong text stays and gets a sentence."""
-        self.entries[key] = text
-        self._values.pop(key, None)
-        self.errors.pop(key, None)
         if text.strip():
-            try:
-                self._values[key] = self._read(key, text.strip())
-            except WrongInput as error:
-                self.errors[key] = str(error)
+            self._draft.entries[key] = self._read(key, text)
+        else:
+            self._draft.entries.pop(key, None)
         self._judge()
 
-    def unit(self, key: str) -> str:
-        """The unit of an entry, '' where it has none."""
-        if key.endswith("_m"):
-            return self.units.length if key in LONG else self.units.gap
-        if key.endswith("_mps"):
-            return self.units.speed
-        return str(self._values.get("readout.unit", "")) if key == "readout.step" else ""
-
-    def derived(self) -> Derived:
-        """The figures that follow from what is typed."""
-        if self.machine is None:
-            return Derived()
-        per_pulse = metres_per_pulse(self.machine)
-        limits, readout = self.machine.limits, self.machine.readout
-        speed_mps = 0.5 * (limits.speed_low_mps + limits.speed_high_mps)
-        return Derived(
-            metre_per_pulse_m=per_pulse.value_m,
-            u_metre_per_pulse_m=per_pulse.u_m,
-            pulses_a_course=100 * self.units.length_m / per_pulse.value_m,
-            pulse_rate_hz=speed_mps / per_pulse.value_m,
-            step_rel=to_mps(readout.step, readout.unit) / speed_mps,
-        )
-
     def to_toml(self) -> str:
-        """The form as a machine file."""
-        lines = [f"name = {_toml(self._values.get('name', ''))}"]
+        """The form as a machine file; entries that are wrong are left out."""
+        lines: list[str] = []
         section = ""
         for key in keys():
-            head, _, tail = key.partition(".")
-            if not tail or key not in self._values:
+            entry = self._draft.entries.get(key)
+            if entry is None or entry.said:
                 continue
+            head, _, tail = key.rpartition(".")
             if head != section:
                 lines += ["", f"[{head}]"]
                 section = head
-            lines.append(f"{tail} = {_toml(self._values[key])}")
+            lines.append(f"{tail} = {_toml(entry.value)}")
         return "\n".join(lines) + "\n"
 
     def save(self, path: Path) -> None:
@@ -112,69 +218,97 @@ class MachineForm(Observable):
 
         Raises WrongInput while the form is wrong, StoreError where the file cannot be written.
         """
+        write_machine_file(self.text_to_save(), path)
+        self.was_saved(path)
+
+    def text_to_save(self) -> str:
+        """The file's text. Raises WrongInput while the form is wrong or not complete."""
         if self.machine is None:
             raise WrongInput("The machine is not complete yet; see the entries marked.")
-        try:
-            with tempfile.NamedTemporaryFile(
-                "w", encoding="utf-8", dir=path.parent, delete=False
-            ) as fresh:
-                fresh.write(self.to_toml())
-            Path(fresh.name).replace(path)
-        except OSError as error:
-            raise StoreError(f"{path} cannot be written: {error.strerror}.") from None
+        return self.to_toml()
 
-    def _read(self, key: str, text: str) -> Any:
-        kind = keys()[key]
-        if kind is str:
-            value: Any = text
-        elif key.endswith("_m"):
-            value = parse_length_m(text, self.unit(key))
-        else:
-            value = _number(text, kind)
-            if key.endswith("_mps"):
-                value = to_mps(value, self.units.speed)
-        expected = wrong_value(key, value)
-        if expected:
-            raise WrongInput(f"Expected {expected}.")
-        return value
-
-    def _rewrite(self) -> None:
-        wrong = {key: text for key, text in self.entries.items() if key not in self._values}
-        self.entries = {key: self._shown(key, value) for key, value in self._values.items()}
-        self.errors = {}
-        self._judge()
-        for key, text in wrong.items():
-            self.type(key, text)
-
-    def _shown(self, key: str, value: Any) -> str:
-        if key.endswith("_m"):
-            one_m = self.units.length_m if key in LONG else self.units.gap_m
-            return f"{value / one_m:.6g}"
-        if key.endswith("_mps"):
-            return f"{from_mps(value, self.units.speed):.6g}"
-        return f"{value:.10g}" if isinstance(value, float) else str(value)
-
-    def _judge(self) -> None:
-        """The machine, if the form makes one; what only shows in the whole goes to its key."""
-        self.machine = None
-        known = {key: said for key, said in self.errors.items() if key in self.entries}
-        self.errors = {key: said for key, said in known.items() if self.entries[key].strip()}
-        if not {key for key in self.errors if key not in self._values}:
-            try:
-                self.machine = parse_machine(self.to_toml())
-                self.errors = {}
-            except MachineFileError as error:
-                self.errors = {error.key: f"{error.found}; expected {error.expected}.".capitalize()}
+    def was_saved(self, path: Path) -> None:
+        """This draft now lies in that file."""
+        self._draft.path, self._draft.kept = path, self._draft.content()
         self.changed()
 
+    def to_remember(self) -> dict[str, str]:
+        """A draft that differs from what is kept, as plain texts; empty where there is none."""
+        if not self._draft.changed or not self._draft.entries:
+            return {}
+        place = {DRAFT_PATH: str(self.path)} if self.path else {}
+        return {DRAFT_UNITS: self.units.name, **place, **self.entries}
 
-def _number(text: str, kind: type) -> float | int:
+    def remember(self, texts: Mapping[str, object]) -> None:
+        """Put a draft from an earlier start aside, so that it can be brought back."""
+        units = METRIC if texts.get(DRAFT_UNITS) == METRIC.name else US
+        before, self.units = self.units, units
+        known = {k: t for k, t in texts.items() if k in NAMES and isinstance(t, str) and t.strip()}
+        entries = {key: self._read(key, text) for key, text in known.items()}
+        self.units = before
+        path = texts.get(DRAFT_PATH)
+        if entries:
+            self._aside = Draft(entries, path=Path(path) if isinstance(path, str) else None)
+            self.changed()
+
+    def _replace(self, draft: Draft) -> None:
+        if self._draft.changed and self._draft.entries:
+            self._aside = self._draft
+        self._draft = draft
+        self._judge()
+
+    def _entry(self, key: str, value: Any) -> Entry:
+        return Entry(fields.show(key, value, self.units), self.units, value)
+
+    def _read(self, key: str, text: str) -> Entry:
+        try:
+            value = fields.read(key, text.strip(), self.units)
+        except WrongInput as error:
+            return Entry(text, self.units, None, str(error))
+        return Entry(text, self.units, value, fields.wrong(key, value, self.units))
+
+    def _judge(self) -> None:
+        """The machine, if the form makes one, and what keeps it from that."""
+        entries = self._draft.entries
+        self.errors = {k: e.said for k, e in entries.items() if e.said and self.applies(k)}
+        for low_key, high_key in LOW_AND_HIGH:
+            said = self._crossed(low_key, high_key)
+            if said:
+                self.errors.setdefault(high_key, said)
+        wanted = [*NEEDED, *NEEDED_FOR.get(self.text("drive.kind"), ())]
+        self.needed = [key for key in wanted if key not in entries]
+        self.machine = None
+        if not self.errors and not self.needed:
+            try:
+                self.machine = parse_machine(self.to_toml())
+            except MachineFileError as error:
+                self.errors[error.key] = f"{error.found}; expected {error.expected}.".capitalize()
+        self.changed()
+
+    def _crossed(self, low_key: str, high_key: str) -> str:
+        """What is wrong where the lower of two limits is not below the higher; '' if it is."""
+        low, high = self.value(low_key), self.value(high_key)
+        typed = low_key in self._draft.entries or high_key in self._draft.entries
+        if low is None or high is None or not typed or high > low:
+            return ""
+        shown = " ".join(filter(None, (fields.show(low_key, low, self.units), self.unit(low_key))))
+        name = NAMES[low_key][0].lower() + NAMES[low_key][1:]
+        return f"{NAMES[high_key]} must be more than the {name}, {shown}."
+
+
+def write_machine_file(text: str, path: Path) -> None:
+    """Write `text`; the old file stays until the new one is whole. Raises StoreError."""
+    fresh = path.with_name(path.name + ".new")
     try:
-        return int(text) if kind is int else float(text.replace(",", "."))
-    except ValueError:
-        what = "a whole number" if kind is int else "a number"
-        raise WrongInput(f"'{text}' is not {what}.") from None
+        fresh.write_text(text, encoding="utf-8")
+        fresh.replace(path)
+    except OSError as error:
+        fresh.unlink(missing_ok=True)
+        raise StoreError(f"{path} cannot be written: {error.strerror}.") from None
 
 
 def _toml(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else repr(value)
+    if not isinstance(value, str):
+        return repr(value)
+    # JSON escapes all that TOML wants escaped, but for DEL.
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
