@@ -147,6 +147,12 @@ def style_sheet(theme: Theme) -> str:
         border-left: 4px solid transparent; }}
     QPushButton[role="place"]:checked {{ border-left-color: {theme.ink}; font-weight: 600; }}
     QPushButton[role="place"]:focus {{ border: 2px solid {theme.belt}; }}
+    QPushButton[role="tab"] {{ border: 2px solid transparent; border-radius: 0;
+        background: transparent; color: {theme.soft_ink}; font-size: {TEXT_PX}px;
+        padding: 4px 12px; }}
+    QPushButton[role="tab"]:checked {{ color: {theme.ink}; font-weight: 600;
+        border-bottom: 3px solid {theme.ink}; }}
+    QPushButton[role="tab"]:focus {{ border: 2px solid {theme.belt}; }}
     QLineEdit, QComboBox, QSpinBox, QDoubleSpinBox, QPlainTextEdit {{
         min-height: {TOUCH_PX - 12}px; padding: 4px 8px; background: {theme.raised};
         border: 1px solid {theme.line}; border-radius: 6px; }}
