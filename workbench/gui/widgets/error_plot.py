@@ -2,40 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from workbench.gui.theme import Theme
+from workbench.gui.widgets.plot_base import Plot
+from workbench.models.plot_table import Column
+from workbench.models.pyramid import Floats, Pyramid
 from workbench.units import UnitSystem, from_mps
 
+SYMBOL_PX, LINE_POINTS = 9, 101
+ALLOWED = 0.02
+WORKING_MPS = (0.894, 1.341)
+"""Speeds shown before the first run: 2 to 3 mph, where diggers work (common practice)."""
 
-class ErrorPlot(QWidget):
+
+class ErrorPlot(Plot):
     """Draws an answer of a calibration, as found in the belt's colour, as left in ink."""
 
     def __init__(self, theme: Theme) -> None:
-        super().__init__()
-        self._theme = theme
-        self._shown: tuple[Mapping[str, Any] | None, float, UnitSystem | None] = (None, 0.02, None)
-        self._plot = pg.PlotWidget()
-        self._plot.setMenuEnabled(False)
-        self._plot.hideButtons()
-        self._plot.setAccessibleName("Error of the readout against belt speed")
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.addWidget(self._plot)
-        self.set_theme(theme)
+        self._shown: tuple[Mapping[str, Any] | None, float, UnitSystem | None] = (
+            None,
+            ALLOWED,
+            None,
+        )
+        super().__init__(theme, "Error of the readout against belt speed", times=False)
+        self._panel = self.add_panel()
+        self._panel.title("error of the readout (shown ÷ true − 1)", "%")
+        self._panel.text = lambda value: f"{value:+.2f}".replace("-", "−")
+        self._points: list[pg.GraphicsObject] = []
+        self._runs_shown: list[Column] = []
+        self.close_panels("true belt speed")
 
     def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        self._plot.setBackground(theme.ground)
-        for side in ("left", "bottom"):
-            self._plot.getAxis(side).setPen(theme.line)
-            self._plot.getAxis(side).setTextPen(theme.soft_ink)
-        self._plot.showGrid(x=False, y=True, alpha=0.12)
+        super().set_theme(theme)
         answer, limit, units = self._shown
         if units is not None:
             self.show_answer(answer, limit, units)
@@ -45,93 +48,96 @@ class ErrorPlot(QWidget):
     ) -> None:
         """Draw an answer of `evenpace calibrate`, or only the band where there is none."""
         self._shown = (answer, limit, units)
-        theme, plot = self._theme, self._plot
-        plot.clear()
-        plot.setLabel("bottom", f"true belt speed, {units.speed}")
-        plot.setLabel("left", "shown ÷ true − 1, %")
-        band = pg.LinearRegionItem(
-            (-100 * limit, 100 * limit),
-            orientation="horizontal",
-            movable=False,
-            brush=theme.color("in_band", 40),
-            pen=pg.mkPen(theme.in_band),
-        )
-        plot.addItem(band)
+        panel = self._panel
+        panel.forget_all()
+        for item in self._points:
+            panel.view.removeItem(item)
+        self._points, self._runs_shown = [], []
+        panel.band(-100 * limit, 100 * limit, f"allowed ± {100 * limit:.3g} %")
         reach = [100 * limit]
         if answer is not None:
-            reach += self._series(answer, units, theme.belt, "as found", "o")
+            reach += self._series(answer, units, "belt", "as found", "o")
             if "as_left" in answer:
-                reach += self._series(answer["as_left"], units, theme.ink, "as left", "s")
-        most = 1.3 * max(reach)
-        plot.setYRange(-most, most, padding=0)
-        low, high = self._span(answer, units)
-        plot.setXRange(low, high, padding=0)
-        word = pg.TextItem(f"allowed ± {100 * limit:.3g} %", color=theme.in_band, anchor=(1, 1))
-        plot.addItem(word)
-        word.setPos(high, -100 * limit)
+                reach += self._series(answer["as_left"], units, "ink", "as left", "s")
+        most = 1.2 * max(reach)
+        panel.include = (-most, most)
+        self.set_x("true belt speed", units.speed)
+        self.set_span(*_span(answer, units))
+        self.draw()
+
+    def columns(self) -> list[Column]:
+        """The fitted lines, then the runs."""
+        return [*super().columns(), *self._runs_shown]
 
     def _series(
-        self, answer: Mapping[str, Any], units: UnitSystem, color: str, name: str, shape: str
+        self, answer: Mapping[str, Any], units: UnitSystem, role: str, name: str, shape: str
     ) -> list[float]:
         """Draw one series; how far from 0 it reaches, in per cent."""
-        reach = self._line(answer["error_at_ends"], answer["k"], units, color, name)
+        reach = self._line(answer["error_at_ends"], answer["k"], units, role, name)
         for used in (True, False):
             part = [run for run in answer["runs"] if run["used"] is used]
-            if not part:
-                continue
-            x = [from_mps(run["true_mps"], units.speed) for run in part]
-            y = [100 * run["error"] for run in part]
-            half = [200 * run["u_error"] for run in part]
-            shade = color if used else self._theme.no_data
-            self._points(x, y, half, shade, shape if used else "x")
-            reach += [abs(a) + b for a, b in zip(y, half, strict=True)]
+            x = np.array([from_mps(run["true_mps"], units.speed) for run in part])
+            y = np.array([100 * run["error"] for run in part])
+            half = np.array([200 * run["u_error"] for run in part])
+            words = f"{name}, {'used' if used else 'not used'}"
+            self._note_runs(words, units, x, y, half)
+            self._runs(x, y, half, role if used else "no_data", shape if used else "x")
+            reach += (abs(y) + half).tolist()
         for point in answer.get("change_overs", {}).get("points", []):
-            at, error = from_mps(point["true_mps"], units.speed), 100 * point["error"]
-            self._points([at], [error], [0.0], color, "t1" if point["direction"] == "up" else "t")
-            reach.append(abs(error))
+            x = np.array([from_mps(point["true_mps"], units.speed)])
+            y = np.array([100 * point["error"]])
+            self._runs(x, y, np.zeros(1), role, "t1" if point["direction"] == "up" else "t")
+            reach += abs(y).tolist()
         return reach
 
-    def _points(
-        self, x: Sequence[float], y: Sequence[float], half: Sequence[float], color: str, shape: str
+    def _runs(
+        self,
+        x: Floats,
+        y: Floats,
+        half: Floats,
+        role: str,
+        shape: str,
     ) -> None:
-        bars = pg.ErrorBarItem(
-            x=np.array(x),
-            y=np.array(y),
-            height=2 * np.array(half),
-            beam=0,
-            pen=pg.mkPen(color, width=2),
-        )
-        self._plot.addItem(bars)
-        self._plot.plot(x, y, pen=None, symbol=shape, symbolSize=9, symbolBrush=color)
+        """Runs as points with their expanded uncertainty (k = 2) as bars."""
+        if not x.size:
+            return
+        color = self._theme.color(role)
+        bars = pg.ErrorBarItem(x=x, y=y, height=2 * half, beam=0, pen=pg.mkPen(color, width=2))
+        spots = pg.ScatterPlotItem(x, y, symbol=shape, size=SYMBOL_PX, brush=color, pen=color)
+        for item in (bars, spots):
+            self._panel.view.addItem(item, ignoreBounds=True)
+            self._points.append(item)
+
+    def _note_runs(self, words: str, units: UnitSystem, x: Floats, y: Floats, half: Floats) -> None:
+        """The runs for the table, in the order of their speeds."""
+        order, head = np.argsort(x), f"true belt speed of the runs, {units.speed}"
+        if x.size:
+            self._runs_shown.append(
+                Column(head, x[order], f"error of the runs {words}, %", y[order])
+            )
+            self._runs_shown.append(
+                Column(head, x[order], f"its U (k = 2) {words}, %", half[order])
+            )
 
     def _line(
-        self,
-        ends: Sequence[Mapping[str, float]],
-        k: float,
-        units: UnitSystem,
-        color: str,
-        name: str,
+        self, ends: list[Mapping[str, float]], k: float, units: UnitSystem, role: str, name: str
     ) -> list[float]:
+        """The fitted line between its ends with its ribbon of uncertainty."""
         if len(ends) != 2:
             return []
-        x = [from_mps(end["speed_mps"], units.speed) for end in ends]
-        y = [100 * end["error"] for end in ends]
-        U = [100 * k * end["u_error"] for end in ends]
-        low = pg.PlotCurveItem(x, [a - b for a, b in zip(y, U, strict=True)])
-        high = pg.PlotCurveItem(x, [a + b for a, b in zip(y, U, strict=True)])
-        ribbon = pg.mkColor(color)
-        ribbon.setAlpha(40)
-        self._plot.addItem(pg.FillBetweenItem(low, high, brush=ribbon))
-        self._plot.plot(x, y, pen=pg.mkPen(color, width=2))
-        word = pg.TextItem(name, color=color, anchor=(0, 0.5))
-        self._plot.addItem(word)
-        word.setPos(x[1], y[1])
-        return [abs(a) + b for a, b in zip(y, U, strict=True)]
+        x = np.array([from_mps(end["speed_mps"], units.speed) for end in ends])
+        y = np.array([100 * end["error"] for end in ends])
+        U = np.array([100 * k * end["u_error"] for end in ends])
+        self._panel.ribbon(name, x, y - U, y + U, role)
+        along = np.linspace(x[0], x[1], LINE_POINTS)
+        self._panel.line(name, role).source = Pyramid(along, np.interp(along, x, y))
+        return [float(reach) for reach in abs(y) + U]
 
-    def _span(self, answer: Mapping[str, Any] | None, units: UnitSystem) -> tuple[float, float]:
-        """Speeds to show, with room for the words at the line's end."""
-        speeds = [end["speed_mps"] for end in answer["error_at_ends"]] if answer else [0.894, 1.341]
-        speeds += [run["true_mps"] for run in answer["runs"]] if answer else []
-        low, high = from_mps(min(speeds), units.speed), from_mps(max(speeds), units.speed)
-        room = max(high - low, 0.2 * high)
-        return low - 0.1 * room, high + 0.3 * room
+
+def _span(answer: Mapping[str, Any] | None, units: UnitSystem) -> tuple[float, float]:
+    """Speeds to show, with some room on both sides."""
+    speeds = [end["speed_mps"] for end in answer["error_at_ends"]] if answer else []
+    speeds += [run["true_mps"] for run in answer["runs"]] if answer else []
+    low, high = (from_mps(choose(speeds or WORKING_MPS), units.speed) for choose in (min, max))
+    room = 0.1 * max(high - low, 0.2 * high)
+    return low - room, high + room
