@@ -147,6 +147,10 @@ def style_sheet(theme: Theme) -> str:
         border-left: 4px solid transparent; }}
     QPushButton[role="place"]:checked {{ border-left-color: {theme.ink}; font-weight: 600; }}
     QPushButton[role="place"]:focus {{ border: 2px solid {theme.belt}; }}
+    QPushButton[role="view"] {{ background: transparent; border-color: transparent;
+        border-radius: 0; padding: 4px 12px; }}
+    QPushButton[role="view"]:checked {{ border-bottom: 3px solid {theme.ink}; font-weight: 600; }}
+    QPushButton[role="view"]:focus {{ border: 2px solid {theme.belt}; border-radius: 6px; }}
     QPushButton[role="tab"] {{ border: 2px solid transparent; border-radius: 0;
         background: transparent; color: {theme.soft_ink}; font-size: {TEXT_PX}px;
         padding: 4px 12px; }}
