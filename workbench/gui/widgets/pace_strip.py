@@ -1,8 +1,9 @@
 """The pace strip: two tapes ruled like a carpenter's, one moved by the belt, one by the ground.
 
-In step, their marks stand in line; a slow belt's marks fall back, and the shift is the
-separation. Between two values the tapes move on at the last speed, for as long as the data
-usually takes to come; a lost signal stops its tape dead and greys it.
+What stands under the pointer is how far each has come. In step, marks of one number stand in
+line; a slow belt's marks fall back, and the bar between the tapes, from the pointer to the
+belt's mark that the ground has reached, is the separation to scale. A lost signal stops its
+tape dead and greys it.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QColor, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
@@ -18,9 +19,23 @@ from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
 SHOWN_M = 6.0
 """Metres of tape across the widget."""
 
+NUMBER_EVERY = (1, 2, 5, 10, 20, 50, 100)
+LEAST_TENTH_PX = 4.0
+LARGE_PX = 8 * GRID_PX
+"""A tape higher than this is drawn with thicker marks, to be read from further off."""
+NUMBERS = 0.54
+"""Share of a tape's height kept for the numbers."""
+TINT = 28
+"""How much of a tape's colour its ground has, of 255."""
+
+
+def place_px(mark_m: float, under_pointer_m: float, width_px: float) -> float:
+    """Where a mark stands: in the middle when the tape has come just so far, later left of it."""
+    return width_px / 2 + (mark_m - under_pointer_m) * width_px / SHOWN_M
+
 
 class PaceStrip(QWidget):
-    """Shows a belt and a ground distance; NaN in a speed stops and greys its tape."""
+    """Shows how far belt and ground have come; small in a page's corner or large alone."""
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -28,6 +43,7 @@ class PaceStrip(QWidget):
         self._mark_m, self._mark = 1.0, "m"
         self._belt_m = self._ground_m = 0.0
         self._belt_lost = self._ground_lost = True
+        self._described = ""
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setMinimumHeight(9 * GRID_PX)
         self.setAccessibleName("Pace strip: belt tape above ground tape")
@@ -41,102 +57,161 @@ class PaceStrip(QWidget):
 
     def set_marks(self, mark_m: float, unit: str) -> None:
         """One mark every `mark_m` metres, named in `unit`."""
-        self._mark_m, self._mark = mark_m, unit
-        self.update()
+        if (mark_m, unit) != (self._mark_m, self._mark):
+            self._mark_m, self._mark = mark_m, unit
+            self.update()
 
     def show_distances(
         self, belt_m: float, ground_m: float, *, belt_lost: bool, ground_lost: bool
     ) -> None:
-        """Distances since the tapes stood in line. A lost one keeps its place."""
+        """How far each has come, m. A lost one keeps its place."""
+        before = (self._belt_m, self._ground_m, self._belt_lost, self._ground_lost)
         if not belt_lost and math.isfinite(belt_m):
             self._belt_m = belt_m
         if not ground_lost and math.isfinite(ground_m):
             self._ground_m = ground_m
         self._belt_lost, self._ground_lost = belt_lost, ground_lost
-        self.setAccessibleDescription(self._words())
-        self.update()
+        if before != (self._belt_m, self._ground_m, belt_lost, ground_lost):
+            words = self.words()
+            if words != self._described:
+                self._described = words
+                self.setAccessibleDescription(words)
+            self.update()
 
-    def _words(self) -> str:
-        apart = (self._belt_m - self._ground_m) / self._mark_m
-        state = "ahead of" if apart > 0 else "behind"
+    def words(self) -> str:
+        """What the strip shows, in words."""
         lost = [
             name
             for name, gone in (("belt", self._belt_lost), ("ground", self._ground_lost))
             if gone
         ]
-        tail = f"; no signal from {' and '.join(lost)}" if lost else ""
-        return f"belt {abs(apart):.1f} {self._mark} {state} the ground{tail}"
+        if lost:
+            return f"no signal from {' and '.join(lost)}"
+        apart = (self._belt_m - self._ground_m) / self._mark_m
+        digits = 1 if abs(apart) < 99.95 else 0
+        size = f"{abs(apart):.{digits}f}"
+        if not float(size):
+            return "in step"
+        return f"belt {size} {self._mark} {'ahead' if apart > 0 else 'behind'}"
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        height = (self.height() - GRID_PX) / 2
-        # The pair is shown around the middle of the two, so that neither runs out of sight.
-        middle_m = 0.5 * (self._belt_m + self._ground_m)
-        shift_m = 0.5 * (self._belt_m - self._ground_m)
-        room_m = 0.35 * SHOWN_M
-        shift_m = max(-room_m, min(room_m, shift_m))
-        self._tape(painter, QRectF(0, 0, self.width(), height), middle_m, shift_m, True)
-        lower = QRectF(0, height + GRID_PX, self.width(), height)
-        self._tape(painter, lower, middle_m, -shift_m, False)
-        # The pointer: what stands under it is how far each has come.
-        painter.setPen(QPen(self._theme.color("ink"), 2))
-        painter.drawLine(QPointF(self.width() / 2, 0), QPointF(self.width() / 2, self.height()))
+        gap = min(max(0.18 * self.height(), 2.5 * GRID_PX), 7 * GRID_PX)
+        height = (self.height() - gap) / 2
+        upper = QRectF(0, 0, self.width(), height)
+        lower = QRectF(0, height + gap, self.width(), height)
+        self._tape(painter, upper, self._belt_m, belt=True)
+        self._tape(painter, lower, self._ground_m, belt=False)
+        self._shift(painter, QRectF(0, height, self.width(), gap))
+        # The pointer stops short of the numbers, which pass behind it unhurt.
+        reach = (1 - NUMBERS) * height
+        wide = 2 if height < LARGE_PX else 4
+        pointer = QRectF(self.width() / 2 - wide / 2, height - reach, wide, gap + 2 * reach)
+        painter.fillRect(pointer, self._theme.color("ink"))
         painter.end()
 
-    def _tape(
-        self, painter: QPainter, box: QRectF, middle_m: float, shift_m: float, belt: bool
-    ) -> None:
+    def _tape(self, painter: QPainter, box: QRectF, at_m: float, *, belt: bool) -> None:
         lost = self._belt_lost if belt else self._ground_lost
-        name = "no_data" if lost else ("belt" if belt else "earth")
-        color = self._theme.color(name)
+        color_name = "no_data" if lost else ("belt" if belt else "earth")
+        color = self._theme.color(color_name)
         painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(self._theme.color(name, 28))
+        painter.setBrush(self._theme.color(color_name, TINT))
         painter.drawRoundedRect(box, 6, 6)
-        scale = self.width() / SHOWN_M
-        first_m = middle_m + shift_m - SHOWN_M / 2
-        painter.setClipRect(box)
-        self._rule(painter, box, first_m, scale, belt, color)
-        words = ("Belt" if belt else "Ground") + (": no signal" if lost else "")
-        painter.setFont(font(SMALL_PX, bold=True))
-        width = painter.fontMetrics().horizontalAdvance(words) + 2 * GRID_PX
-        plate = QRectF(box.left(), box.top(), width, box.height())
+        self._rule(painter, box, at_m, color, belt=belt)
+        self._plate(painter, box, "Belt" if belt else "Ground", color)
+
+    def _plate(self, painter: QPainter, box: QRectF, text: str, color: QColor) -> None:
+        """The tape's name on its left end, on a ground of its own; both of one width."""
+        size = min(max(round(0.26 * box.height()), SMALL_PX), 5 * GRID_PX)
+        painter.setFont(font(size, bold=True))
+        wide = QFontMetrics(painter.font()).horizontalAdvance("Ground") + 2 * GRID_PX
+        plate = QRectF(box.left(), box.top(), wide, box.height())
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(self._theme.color("ground"))
         painter.drawRect(plate)
-        painter.setBrush(self._theme.color(name, 28))
-        painter.drawRect(plate)
+        color.setAlpha(TINT)
+        painter.setBrush(color)
+        painter.drawRoundedRect(plate, 6, 6)
+        color.setAlpha(255)
         painter.setPen(color)
-        painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, words)
-        painter.setClipping(False)
+        painter.drawText(plate, Qt.AlignmentFlag.AlignCenter, text)
 
     def _rule(
-        self,
-        painter: QPainter,
-        box: QRectF,
-        first_m: float,
-        scale: float,
-        belt: bool,
-        color: QColor,
+        self, painter: QPainter, box: QRectF, at_m: float, color: QColor, *, belt: bool
     ) -> None:
-        """Marks of one tape: long at whole units with their number, short at tenths."""
-        edge, away = (box.bottom(), -1) if belt else (box.top(), 1)
-        tenth_m = self._mark_m / 10
-        if tenth_m * scale < 4:
-            tenth_m = self._mark_m / 2
-        per_mark = round(self._mark_m / tenth_m)
-        painter.setFont(font(SMALL_PX))
-        for index in range(
-            math.floor(first_m / tenth_m), math.ceil((first_m + SHOWN_M) / tenth_m) + 1
-        ):
-            x = (index * tenth_m - first_m) * scale
-            whole = index % per_mark == 0
-            length = box.height() * (0.62 if whole else 0.22)
-            painter.setPen(QPen(color, 3 if whole else 1))
-            painter.drawLine(QPointF(x, edge), QPointF(x, edge + away * length))
-            if whole:
-                number = str((index // per_mark) % 100)
-                at = QPointF(x + 6, edge + away * (box.height() * 0.62) + (0 if belt else 4))
-                if belt:
-                    at.setY(edge - box.height() * 0.62 + 12)
-                painter.drawText(at, number)
+        """Marks from 0 on: tenths, halves, whole units; some of the whole ones numbered."""
+        part = 10 if self._mark_m * self.width() / SHOWN_M >= 10 * LEAST_TENTH_PX else 2
+        step_m = self._mark_m / part
+        edge = box.bottom() if belt else box.top()
+        first = max(0, math.ceil((at_m - SHOWN_M / 2) / step_m))
+        last = math.floor((at_m + SHOWN_M / 2) / step_m)
+        large = box.height() > LARGE_PX
+        # Whole pixels: a tape at working speed moves ten a frame, and smoothed edges of two
+        # hundred marks cost more than all the rest.
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(color)
+        marks = []
+        for index in range(first, last + 1):
+            whole, half = index % part == 0, 2 * index % part == 0
+            length = box.height() * (0.46 if whole else 0.3 if half else 0.18)
+            wide = (5 if large else 3) if whole else (2 if large else 1)
+            x = round(place_px(index * step_m, at_m, self.width()) - wide / 2)
+            marks.append(QRectF(x, edge - (length if belt else 0), wide, length))
+        painter.drawRects(marks)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        room = QRectF(0, box.top(), 0, NUMBERS * box.height())
+        if not belt:
+            room.moveTop(box.bottom() - room.height())
+        self._numbers(painter, room, at_m, (math.ceil(first / part), last // part))
+
+    def _numbers(
+        self, painter: QPainter, room: QRectF, at_m: float, marks: tuple[int, int]
+    ) -> None:
+        """Numbers over the marks, as many as find room side by side."""
+        painter.setFont(
+            font(min(max(round(0.9 * room.height()), SMALL_PX), 8 * GRID_PX), bold=True)
+        )
+        wide = 1.4 * QFontMetrics(painter.font()).horizontalAdvance(str(marks[1]))
+        mark_px = self._mark_m * self.width() / SHOWN_M
+        every = next((n for n in NUMBER_EVERY if n * mark_px >= wide), NUMBER_EVERY[-1])
+        for mark in range(marks[0] + -marks[0] % every, marks[1] + 1, every):
+            room.setWidth(wide)
+            room.moveLeft(place_px(mark * self._mark_m, at_m, self.width()) - wide / 2)
+            painter.drawText(room, Qt.AlignmentFlag.AlignCenter, str(mark))
+
+    def _shift(self, painter: QPainter, box: QRectF) -> None:
+        """The separation between the tapes: a bar to scale, and its words on the other side."""
+        words, middle = self.words(), self.width() / 2
+        lost = self._belt_lost or self._ground_lost
+        apart_px = (self._ground_m - self._belt_m) * self.width() / SHOWN_M
+        ahead = apart_px < 0
+        if not lost:
+            inner = box.adjusted(0, 0.2 * box.height(), 0, -0.2 * box.height())
+            end = min(max(middle + apart_px, 0.0), float(self.width()))
+            painter.setPen(Qt.PenStyle.NoPen)
+            painter.setBrush(self._theme.color("belt"))
+            painter.drawPolygon(_arrow(inner, middle, end))
+        painter.setFont(font(min(max(round(0.72 * box.height()), SMALL_PX), 28), bold=True))
+        painter.setPen(self._theme.color("no_data" if lost else "ink"))
+        side = box.adjusted(0, 0, -middle - GRID_PX, 0)
+        if ahead:
+            side = box.adjusted(middle + GRID_PX, 0, 0, 0)
+        across = Qt.AlignmentFlag.AlignLeft if ahead else Qt.AlignmentFlag.AlignRight
+        painter.drawText(side, across | Qt.AlignmentFlag.AlignVCenter, words)
+
+
+def _arrow(box: QRectF, from_x: float, to_x: float) -> QPolygonF:
+    """A bar with a point at its end."""
+    point = math.copysign(min(0.6 * box.height(), abs(to_x - from_x)), to_x - from_x)
+    neck = to_x - point
+    return QPolygonF(
+        [
+            QPointF(from_x, box.top()),
+            QPointF(neck, box.top()),
+            QPointF(to_x, box.center().y()),
+            QPointF(neck, box.bottom()),
+            QPointF(from_x, box.bottom()),
+        ]
+    )
