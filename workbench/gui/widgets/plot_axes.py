@@ -102,12 +102,17 @@ class Values(pg.AxisItem):
 
 
 class Times(Values):
-    """An axis of seconds; minutes and hours where there are many."""
+    """An axis of seconds; minutes and hours where there are many. `ago` counts backwards."""
+
+    def __init__(self, side: str, *, ago: bool = False) -> None:
+        super().__init__(side)
+        self.ago = ago
 
     def tickStrings(  # noqa: N802
         self, values: Sequence[float], scale: float, spacing: float
     ) -> list[str]:
-        return [clock_text(value, spacing, self.longest_s) for value in values]
+        sign = -1 if self.ago else 1
+        return [clock_text(sign * value, spacing, self.longest_s) for value in values]
 
     @property
     def longest_s(self) -> float:

@@ -52,9 +52,9 @@ class Plot(QWidget):
 
     cursor_moved = Signal(float)
 
-    def __init__(self, theme: Theme, name: str, *, times: bool = True) -> None:
+    def __init__(self, theme: Theme, name: str, *, times: bool = True, ago: bool = False) -> None:
         super().__init__()
-        self._theme, self._times = theme, times
+        self._theme, self._times, self._ago = theme, times, ago
         self.setAccessibleName(name)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         self._view = pg.GraphicsView()
@@ -65,7 +65,7 @@ class Plot(QWidget):
         self._layout.setSpacing(0)
         self._view.setCentralItem(self._layout)
         self.panels: list[Panel] = []
-        self.bottom = Times("bottom") if times else Values("bottom")
+        self.bottom = Times("bottom", ago=ago) if times else Values("bottom")
         centre = Qt.AlignmentFlag.AlignHCenter
         self._unit = Words(indent_px=LEADER_PX) if times else Words(centre)
         self._x_words, self._x_unit = "time", ""
@@ -83,7 +83,6 @@ class Plot(QWidget):
         column.addWidget(self._view)
         self.save.raise_()
         self._view.scene().sigMouseMoved.connect(self._mouse_moved)
-        self._view.scene().sigMouseClicked.connect(self._clicked)
 
     def add_panel(self, share: int = 1) -> Panel:
         """A panel below those there are, `share` of the height its own."""
@@ -249,8 +248,10 @@ class Plot(QWidget):
             return f"{self._x_words} {x:.3g} {self._x_unit}"
         low, high = self.seen()
         longest = max(abs(low), abs(high))
-        words = clock_text(x, nice_step(min((high - low) / 200, 1.0)), longest)
-        return f"{words} s" if clock_unit(longest) == "seconds" else words
+        place = -x if self._ago else x
+        words = clock_text(place, nice_step(min((high - low) / 200, 1.0)), longest)
+        words = f"{words} s" if clock_unit(longest) == "seconds" else words
+        return f"{words} ago" if self._ago else words
 
     def columns(self) -> list[Column]:
         """The plot's numbers, for CSV."""
@@ -309,6 +310,8 @@ class Plot(QWidget):
     def eventFilter(self, watched: object, event: QEvent) -> bool:  # noqa: N802
         if event.type() is QEvent.Type.Leave:
             self.point_at(None)
+        if event.type() is QEvent.Type.MouseButtonDblClick:
+            self.see_all()
         if event.type() is QEvent.Type.MouseButtonPress:
             self.setFocus(Qt.FocusReason.MouseFocusReason)
         return False
@@ -330,10 +333,6 @@ class Plot(QWidget):
     def _let_go(self) -> None:
         self._follows = False
 
-    def _clicked(self, event: object) -> None:
-        if event.double():  # type: ignore[attr-defined]
-            self.see_all()
-
     def _mouse_moved(self, at: QPointF) -> None:
         for panel in self.panels:
             if panel.view.sceneBoundingRect().contains(at):
@@ -346,7 +345,7 @@ class Plot(QWidget):
             low, high = self.seen()
             self.bottom.tickValues(low, high, self.panels[0].view.width())
             words = clock_unit(max(abs(low), abs(high)), self.bottom.step)
-            words = f"{words} ago" if self._x_words == "time ago" else words
+            words = f"{words} ago" if self._ago else words
         else:
             words = f"{self._x_words}, {self._x_unit}"
         self._unit.say(words)

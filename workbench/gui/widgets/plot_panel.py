@@ -15,6 +15,7 @@ from workbench.gui.theme import Theme
 from workbench.gui.widgets.plot_axes import EndNames, Values, Words, number_text
 from workbench.models.plot_table import Column
 from workbench.models.pyramid import Pyramid
+from workbench.models.wording import NO_VALUE
 
 Floats = NDArray[np.float64]
 NOTHING = Pyramid(np.empty(0), np.empty(0))
@@ -182,8 +183,9 @@ class Panel:
         rows = []
         for line in self.lines.values():
             value = line.source.at(x)[1] * line.factor
-            text = self.value_text(value) if math.isfinite(value) else "–"
-            rows.append((line.name, f"{text} {self.unit}".strip(), line.color(self.theme)))
+            known = math.isfinite(value)
+            text = f"{self.value_text(value)} {self.unit}".strip() if known else NO_VALUE
+            rows.append((line.name, text, line.color(self.theme)))
         return rows
 
     def value_text(self, value: float) -> str:

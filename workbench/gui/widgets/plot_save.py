@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Protocol
 
-from PySide6.QtCore import QRect, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QPainter, QPixmap
+from PySide6.QtCore import QBuffer, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QPainter
 from PySide6.QtSvg import QSvgGenerator
 from PySide6.QtWidgets import QFileDialog, QGraphicsView, QMenu, QToolButton, QWidget
 
@@ -17,8 +17,6 @@ from workbench.models.plot_table import Column, write_table
 from workbench.models.progress import Progress
 
 PICTURES = {"PNG picture": ".png", "SVG drawing": ".svg"}
-SHARPNESS = 2
-"""Pixels of a saved picture to one of the screen."""
 
 
 class Savable(Protocol):
@@ -74,9 +72,13 @@ class SavePlot(QToolButton):
         if ending == ".csv":
             self._save_table(path, everything=everything)
             return
-        write = _write_svg if ending == ".svg" else _write_png
-        done = write(self._plot.picture(), self._plot.accessibleName(), path)
-        self._tell(f"Saved as {path.name}." if done else f"{path} cannot be written.")
+        drawn = _svg if ending == ".svg" else _png
+        try:
+            path.write_bytes(drawn(self._plot.picture(), self._plot.accessibleName()))
+        except OSError as error:
+            self._tell(f"{path} cannot be written: {error.strerror}.")
+        else:
+            self._tell(f"Saved as {path.name}.")
 
     def _save_table(self, path: Path, *, everything: bool) -> None:
         low, high = self._plot.seen()
@@ -106,23 +108,19 @@ class SavePlot(QToolButton):
             self.save_to(path if path.suffix else path.with_suffix(ending), everything=everything)
 
 
-def _write_png(picture: QGraphicsView, name: str, path: Path) -> bool:
-    pixels = QPixmap(picture.size() * SHARPNESS)
-    pixels.setDevicePixelRatio(SHARPNESS)
-    painter = QPainter(pixels)
-    picture.render(painter, QRectF(picture.rect()), picture.rect())
-    painter.end()
-    return pixels.save(str(path), "PNG")
+def _png(picture: QGraphicsView, name: str) -> bytes:
+    held = QBuffer()
+    picture.grab().save(held, "PNG")  # type: ignore[call-overload]
+    return bytes(held.data().data())
 
 
-def _write_svg(picture: QGraphicsView, name: str, path: Path) -> bool:
-    drawing = QSvgGenerator()
-    drawing.setFileName(str(path))
+def _svg(picture: QGraphicsView, name: str) -> bytes:
+    held, drawing = QBuffer(), QSvgGenerator()
+    drawing.setOutputDevice(held)
     drawing.setTitle(name)
     drawing.setSize(picture.size())
-    drawing.setViewBox(QRect(0, 0, picture.width(), picture.height()))
-    painter = QPainter()
-    if not painter.begin(drawing):
-        return False
+    drawing.setViewBox(picture.rect())
+    painter = QPainter(drawing)
     picture.render(painter, QRectF(picture.rect()), picture.rect())
-    return painter.end()
+    painter.end()
+    return bytes(held.data().data())

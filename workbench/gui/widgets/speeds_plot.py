@@ -14,11 +14,18 @@ class SpeedsPlot(Plot):
 
     def __init__(self, theme: Theme) -> None:
         super().__init__(theme, "Speeds of the recording")
+        self._shown: SpeedLines | None = None
         self._panel = self.add_panel()
         self.close_panels("time")
 
+    @property
+    def shown(self) -> SpeedLines | None:
+        """What is shown, None before anything was."""
+        return self._shown
+
     def show_lines(self, shown: SpeedLines, units: UnitSystem, *, anew: bool = True) -> None:
         """Show a recording's speeds: the whole, or where not `anew` the part seen before."""
+        self._shown = shown
         panel = self._panel
         panel.forget_all()
         kinds = {"belt": 0, "earth": 0}

@@ -19,9 +19,9 @@ class StripChart(Plot):
     """Draws the streams' histories; time runs from left to now on the right."""
 
     def __init__(self, theme: Theme) -> None:
-        super().__init__(theme, "Speeds of the last two minutes")
+        super().__init__(theme, "Speeds of the last two minutes", ago=True)
         self._panel = self.add_panel()
-        self.close_panels("time ago")
+        self.close_panels("time, 0 is now")
         self.set_span(-SHOWN_S, 0.0)
 
     def show_streams(self, streams: dict[str, Stream], now_s: float, units: UnitSystem) -> None:
