@@ -30,17 +30,16 @@ class TapesNow:
     belt_lost: bool = True
     ground_lost: bool = True
 
-    @property
-    def apart_m(self) -> float:
-        """Belt's way minus ground's, m."""
-        return self.belt_m - self.ground_m
-
 
 class Tapes:
-    """Follows a belt and a ground distance; both stand at 0 when first heard together."""
+    """Follows a belt and a ground distance; both stand at 0 when first heard together.
 
-    def __init__(self) -> None:
+    Where they come further apart than `apart_most_m` they are laid at 0 anew.
+    """
+
+    def __init__(self, apart_most_m: float = math.inf) -> None:
         self._belt, self._ground = _Tape(), _Tape()
+        self._apart_most_m = apart_most_m
         self._apart_m = 0.0
         self._lost = (True, True)
 
@@ -61,6 +60,8 @@ class Tapes:
             elif self._lost[1]:
                 self._ground.place(self._belt.at_m - self._apart_m)
             self._apart_m = self._belt.at_m - self._ground.at_m
+            if abs(self._apart_m) > self._apart_most_m:
+                self.align()
         self._lost = lost
         return TapesNow(self._belt.at_m, self._ground.at_m, *lost)
 

@@ -1,24 +1,54 @@
-"""The first start: the picture that moves, and three plain choices."""
+"""The first page: the picture that moves, what runs, and three plain choices."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from functools import partial
 
-from PySide6.QtWidgets import QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
 from workbench.gui.theme import GRID_PX, Theme
-from workbench.gui.widgets.basics import button, label, row
-from workbench.gui.widgets.pace_strip import PaceStrip
+from workbench.gui.widgets.basics import button, label, say
+from workbench.gui.widgets.choice_card import (
+    ChoiceCard,
+    Sketch,
+    sketch_gap,
+    sketch_pass,
+    sketch_readout,
+)
+from workbench.gui.widgets.pace_strip import SHOWN_M, PaceStrip
 from workbench.models.bench import Bench
 from workbench.models.pace import PaceModel
-from workbench.models.wording import speed_text
+from workbench.models.tapes import Tapes
+from workbench.models.welcome import pace_sentence, welcome
+from workbench.units import FOOT_M
 
-CHOICES = {
-    "Calibrate a readout": "Calibrate",
-    "Check a pass": "Pass",
-    "Check pickup gaps": "Gap",
-}
+CHOICES: tuple[tuple[str, str, str, Sketch], ...] = (
+    (
+        "Calibrate a readout",
+        "Calibrate",
+        "Takes a few steady runs and a mark on the belt; gives the right setting and a "
+        "certificate.",
+        sketch_readout,
+    ),
+    (
+        "Check a pass",
+        "Pass",
+        "Takes one test pass; gives how far belt and ground drift apart, why, and what to change.",
+        sketch_pass,
+    ),
+    (
+        "Check pickup gaps",
+        "Gap",
+        "Takes a feeler gauge or one run of the belt; gives the gap all round and the suspect "
+        "tooth.",
+        sketch_gap,
+    ),
+)
+
+WORDS_EVERY_S = 0.5
+"""Numbers that change 30 times a second cannot be read."""
 
 
 class StartPage(QWidget):
@@ -26,31 +56,53 @@ class StartPage(QWidget):
 
     def __init__(self, bench: Bench, theme: Theme, go: Callable[[str], object]) -> None:
         super().__init__()
-        self._bench, self._pace = bench, PaceModel(bench)
+        self._bench, self._pace, self._tapes = bench, PaceModel(bench), Tapes(SHOWN_M / 2)
         self._strip = PaceStrip(theme)
-        self._words = label("", "text")
+        self._strip.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self._strip.setMaximumHeight(50 * GRID_PX)
+        self._words, self._welcome = label("", "text"), label("", "text")
+        self._welcome.setMaximumWidth(96 * GRID_PX)
+        self._units, self._said_s = bench.settings.units, -math.inf
+        self._cards = [
+            ChoiceCard(heading, sentence, sketch, partial(go, place), theme)
+            for heading, place, sentence, sketch in CHOICES
+        ]
         column = QVBoxLayout(self)
-        column.setContentsMargins(*[3 * GRID_PX] * 4)
-        column.setSpacing(3 * GRID_PX)
+        column.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+        column.setSpacing(2 * GRID_PX)
         column.addWidget(label("Do belt and ground keep pace?", "title"))
-        column.addWidget(self._strip)
         column.addWidget(self._words)
-        column.addStretch(1)
-        column.addWidget(label("What would you like to do?", "text"))
-        choices = [button(text, partial(go, place)) for text, place in CHOICES.items()]
-        choices[0].setProperty("role", "next")
-        column.addWidget(row(*choices))
+        column.addWidget(self._strip, 5)
+        own = QHBoxLayout()
+        own.setSpacing(2 * GRID_PX)
+        own.addWidget(self._welcome, 1)
+        own.addStretch(0)
+        own.addWidget(button("Describe a machine", partial(go, "Machine")))
+        own.addWidget(button("Choose inputs", partial(go, "Signals")))
+        column.addLayout(own)
+        line = QHBoxLayout()
+        line.setSpacing(2 * GRID_PX)
+        for card in self._cards:
+            line.addWidget(card, 1)
+        column.addLayout(line, 5)
 
     def set_theme(self, theme: Theme) -> None:
         self._strip.set_theme(theme)
+        for card in self._cards:
+            card.set_theme(theme)
 
     def refresh(self) -> None:
-        units = self._bench.settings.units
+        units, now_s = self._bench.settings.units, self._bench.clock()
         pace = self._pace.now()
-        self._strip.set_marks(units.length_m if units.length == "m" else 0.3048, units.length)
+        tapes = self._tapes.follow(pace, now_s)
+        self._strip.set_marks(1.0 if units.length == "m" else FOOT_M, units.length)
         self._strip.show_distances(
-            pace.belt_m, pace.ground_m, belt_lost=pace.belt_lost, ground_lost=pace.ground_lost
+            tapes.belt_m,
+            tapes.ground_m,
+            belt_lost=tapes.belt_lost,
+            ground_lost=tapes.ground_lost,
         )
-        self._words.setText(
-            f"Belt {speed_text(pace.belt_mps, units)}, ground {speed_text(pace.ground_mps, units)}."
-        )
+        if units is not self._units or now_s - self._said_s >= WORDS_EVERY_S:
+            self._units, self._said_s = units, now_s
+            say(self._words, pace_sentence(self._bench, pace))
+            say(self._welcome, welcome(self._bench))

@@ -98,7 +98,8 @@ class PaceStrip(QWidget):
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         gap = min(max(0.18 * self.height(), 2.5 * GRID_PX), 7 * GRID_PX)
-        height = (self.height() - gap) / 2
+        height = (self.height() - round(gap)) // 2
+        gap = self.height() - 2 * height
         upper = QRectF(0, 0, self.width(), height)
         lower = QRectF(0, height + gap, self.width(), height)
         self._tape(painter, upper, self._belt_m, belt=True)
@@ -164,6 +165,7 @@ class PaceStrip(QWidget):
         room = QRectF(0, box.top(), 0, NUMBERS * box.height())
         if not belt:
             room.moveTop(box.bottom() - room.height())
+        painter.setPen(color)
         self._numbers(painter, room, at_m, (math.ceil(first / part), last // part))
 
     def _numbers(
