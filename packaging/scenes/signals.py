@@ -1,21 +1,131 @@
-"""What comes in."""
+"""What comes in: well, missing teeth, with noise, silent, gone, wrong, and nothing at all."""
 
 
-def live(studio):
-    studio.show("Signals")
-    studio.run(30)
+def _page(studio, view):
+    from workbench.gui.pages.signals import View
+
+    page = studio.show("Signals")
+    page.show_view(View[view])
+    return page
+
+
+def healthy(studio):
+    studio.use("sim:healthy?seed=4")
+    _page(studio, "ALL")
+    studio.run(60)
 
 
 def recording(studio):
-    studio.show("Signals")
-    studio.bench.recording.start("north field")
+    page = _page(studio, "ALL")
+    page._record.name.setText("north field")
+    page._record.note.setText("wet headland, third gear")
+    page._record.switch.click()
     studio.run(42)
 
 
-def nothing(studio):
+def wiring(studio):
     studio.bench.recording.stop()
+    page = _page(studio, "WIRING")
+    studio.run(1)
+    page._wiring.verticalScrollBar().setValue(0)
+
+
+def missed(studio):
+    studio.use("sim:gap-too-wide?seed=4")
+    _page(studio, "ALL")
+    studio.run(40)
+
+
+def missed_edges(studio):
+    _page(studio, "EDGES")
+    studio.run(1)
+
+
+def extra_edges(studio):
+    studio.use("sim:noisy-wiring?seed=4")
+    page = _page(studio, "EDGES")
+    for _ in range(60):
+        studio.run(1)
+        if page._edges.plot._look.extra_at.size:
+            break
+    page._edges.switch_freeze()
+
+
+def bent_tooth(studio):
+    studio.use("sim:bent-tooth?seed=4")
+    page = _page(studio, "EDGES")
+    if page._edges.frozen:
+        page._edges.switch_freeze()
+    studio.run(20)
+
+
+def silent(studio):
+    """The left pickup's plug is pulled while the right one goes on."""
+    from drivers.contract import EdgeBlock
+
+    studio.use("sim:healthy?seed=4")
+    _page(studio, "ALL")
+    studio.run(15)
+    live = studio.bench.live
+    take = live._take
+
+    def without_left(address, item):
+        if not (isinstance(item, EdgeBlock) and item.channel == "left"):
+            take(address, item)
+
+    live._take = without_left
+    studio.run(12)
+    live._take = take
+
+
+def offers(studio):
+    from workbench.models.plugged import Offer
+
     studio.bench.use_inputs([])
-    studio.show("Signals")
+    page = studio.show("Signals")
+    page._plugged.found = [
+        Offer(
+            "counter:/dev/ttyACM0",
+            "/dev/ttyACM0: Board in FS mode (USB 2e8a:0005)",
+            "counter 'pulse counter', 4 channels: left (pickup), right (pickup), lap (lap mark), "
+            "radar (speed signal)",
+        ),
+        Offer(
+            "gnss:/dev/ttyUSB0?baud=9600",
+            "/dev/ttyUSB0: USB-Serial (USB 1a86:7523)",
+            "looks like NMEA at 9600 baud",
+        ),
+        Offer(
+            "",
+            "/dev/ttyUSB1: USB-Serial (USB 1a86:7523)",
+            "",
+            "Another program holds /dev/ttyUSB1; close that one first.",
+        ),
+    ]
+    page._plugged.searched = True
+    page._plugged.changed()
+    page._list.address.setText("counter/dev/ttyACM0")
+    page._list.use_typed()
 
 
-STATES = (live, recording, nothing)
+def missing_device(studio):
+    page = studio.show("Signals")
+    page._list.address.setText("counter:/dev/ttyACM9")
+    page._list.use_typed()
+    import time
+
+    time.sleep(0.5)
+
+
+STATES = (
+    healthy,
+    recording,
+    wiring,
+    missed,
+    missed_edges,
+    extra_edges,
+    bent_tooth,
+    silent,
+    offers,
+    missing_device,
+)

@@ -1,163 +1,216 @@
-"""The signals: what comes in, from where, how fresh; choose inputs, record them."""
+"""The signals: what comes in and how well, tooth by tooth; inputs, wiring, recording.
+
+A narrow window shows one view at a time; a wide one the table and the chart on the left
+and one of the others beside it.
+"""
 
 from __future__ import annotations
 
-import math
+from enum import StrEnum
 
-from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
-    QAbstractItemView,
-    QComboBox,
+    QButtonGroup,
     QHBoxLayout,
-    QHeaderView,
-    QTableWidget,
-    QTableWidgetItem,
+    QPushButton,
+    QSizePolicy,
+    QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
 
-from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.widgets.basics import button, label, say
+from workbench.gui.widgets.edge_panel import EdgePanel
+from workbench.gui.widgets.input_list import InputList
+from workbench.gui.widgets.record_bar import RecordBar
+from workbench.gui.widgets.signal_table import SignalTable
 from workbench.gui.widgets.strip_chart import StripChart
+from workbench.gui.widgets.wiring_help import WiringHelp
 from workbench.models.bench import Bench
-from workbench.models.live import Stream
+from workbench.models.inputs import InputsModel
+from workbench.models.live import LAP
 from workbench.models.plugged import PluggedModel
-from workbench.models.wording import NO_VALUE, speed_text
+from workbench.models.signal_advice import Advice, Look, advice
+from workbench.models.signal_rows import ATTENTION, BAD, GOOD, NO_DATA, InputLine, table
 
-COLUMNS = ("Signal", "Speed", "Pulses/s", "Pulses", "Lost", "Last heard", "State")
+WIDE_PX = 1240
+"""From this width of the page on, two views stand side by side."""
+
+FRAMES = 6
+"""Numbers that change 30 times a second cannot be read: every so manieth frame is shown."""
+
+SHAPES = {GOOD: "●", ATTENTION: "▲", BAD: "✕", NO_DATA: "○"}
+
+
+class View(StrEnum):
+    """What can be looked at."""
+
+    ALL = "All signals"
+    EDGES = "Single edges"
+    INPUTS = "Inputs"
+    WIRING = "Wiring help"
+
+
+LOOK_AT = {Look.INPUTS: View.INPUTS, Look.EDGES: View.EDGES, Look.WIRING: View.WIRING}
+ACTIONS = {
+    Look.INPUTS: "See the inputs",
+    Look.EDGES: "Look at the edges",
+    Look.WIRING: "See what to check",
+}
 
 
 class SignalsPage(QWidget):
-    """Every stream as it is now, and a chart of the last two minutes."""
+    """Every stream as it is now; the close look, the inputs and the wiring beside it."""
 
     def __init__(self, bench: Bench, theme: Theme) -> None:
         super().__init__()
-        self._bench, self._plugged = bench, PluggedModel()
-        self._frames = 0
-        self._choice = QComboBox()
-        self._choice.setMinimumHeight(TOUCH_PX)
-        self._choice.setEditable(True)
-        self._choice.setAccessibleName("Input to use")
-        self._choice.setSizeAdjustPolicy(
-            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
-        )
-        self._find = button("Find inputs", self._plugged.find)
-        self._use = button("Use this input", self._use_choice)
-        self._record = button("Start recording", self._switch_recording, is_next=True)
-        self._said = label("", "soft")
-        self._table = _table()
-        self._chart = StripChart(theme)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
-        column.setSpacing(2 * GRID_PX)
-        column.addWidget(label("What comes in?", "title"))
-        line = QHBoxLayout()
-        line.setSpacing(2 * GRID_PX)
-        line.addWidget(self._choice, 1)
-        line.addWidget(self._use)
-        line.addWidget(self._find)
-        line.addWidget(self._record)
-        column.addLayout(line)
-        column.addWidget(self._said)
-        column.addWidget(self._table, 3)
-        column.addWidget(self._chart, 2)
-        self._plugged.subscribe(self._show_offers)
-        self._show_offers()
+        self._bench, self._theme = bench, theme
+        self._inputs, self._plugged = InputsModel(bench), PluggedModel()
+        self._frames, self._opened_s = 0, bench.clock()
+        self._addresses: list[str] = []
+        self._picked: View | None = None
+        self._advice = Advice("")
+        self._told = label("", "text")
+        self._do = button("", self._follow_advice)
+        self._table, self._chart = SignalTable(theme), StripChart(theme)
+        self._edges, self._wiring = EdgePanel(bench, theme), WiringHelp(bench, theme)
+        self._list = InputList(self._inputs, self._plugged)
+        self._record = RecordBar(bench)
+        self._overview, self._beside = QWidget(), QStackedWidget()
+        self._views = QButtonGroup(self)
+        self._buttons = {view: self._view_button(view) for view in View}
+        self._lay_out()
+        self._table.chosen.connect(self._edges.choose)
+        self._table.opened.connect(self._open_edges)
+        self.refresh()
 
     def set_theme(self, theme: Theme) -> None:
-        self._chart.set_theme(theme)
+        self._theme = theme
+        for part in (self._table, self._chart, self._edges, self._wiring):
+            part.set_theme(theme)
+        self._advice = Advice("")
 
     def refresh(self) -> None:
-        self._plugged.take()
-        running = self._bench.recording.running
-        say(self._record, "Stop recording" if running else "Start recording")
-        say(self._said, self._sentence())
-        self._said.setVisible(bool(self._said.text()))
-        # Numbers that change 30 times a second cannot be read; every fifth frame is enough.
+        addresses = self._inputs.in_use
+        if addresses != self._addresses:
+            self._addresses, self._opened_s, self._picked = addresses, self._bench.clock(), None
+        self._record.refresh()
         self._frames += 1
-        if self._frames % 5 == 1:
-            self._show_streams()
+        if self._frames % FRAMES == 1:
+            self._show_now()
 
-    def _sentence(self) -> str:
+    def show_view(self, view: View) -> None:
+        """What the person wants to see, until the inputs are changed."""
+        self._picked = view
+        self._show_now()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        self._arrange()
+
+    @property
+    def view(self) -> View:
+        """What is shown, or stands beside the table: as chosen, or what helps now."""
+        if self._picked is not None:
+            return self._picked
+        if not self._bench.live.drivers:
+            return View.INPUTS
+        return View.WIRING if self._advice.look is Look.WIRING and self._nothing else View.ALL
+
+    @property
+    def _nothing(self) -> bool:
+        return not any(stream.edges for stream in self._bench.live.streams.values())
+
+    @property
+    def _wide(self) -> bool:
+        return self.width() >= WIDE_PX
+
+    # ---- laying out
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+        column.setSpacing(GRID_PX)
+        top = QHBoxLayout()
+        top.setSpacing(GRID_PX)
+        top.addWidget(label("What comes in?", "title", wrap=False), 1)
+        for made in self._buttons.values():
+            top.addWidget(made)
+        column.addLayout(top)
+        said = QHBoxLayout()
+        said.setSpacing(2 * GRID_PX)
+        self._told.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
+        said.addWidget(self._told, 1)
+        said.addWidget(self._do)
+        column.addLayout(said)
+        inner = QVBoxLayout(self._overview)
+        inner.setContentsMargins(0, 0, 0, 0)
+        inner.setSpacing(GRID_PX)
+        inner.addWidget(self._table)
+        inner.addWidget(self._chart, 1)
+        for part in (self._edges, self._list, self._wiring):
+            self._beside.addWidget(part)
+        body = QHBoxLayout()
+        body.setSpacing(4 * GRID_PX)
+        body.addWidget(self._overview, 5)
+        body.addWidget(self._beside, 4)
+        column.addLayout(body, 1)
+        column.addWidget(self._record)
+
+    def _view_button(self, view: View) -> QPushButton:
+        made = button(view.value, lambda: self.show_view(view))
+        made.setCheckable(True)
+        made.setProperty("role", "view")
+        self._views.addButton(made)
+        return made
+
+    def _arrange(self) -> None:
+        """Show the view that is wanted, beside the table where there is room."""
+        view, wide = self.view, self._wide
+        beside = View.EDGES if view is View.ALL else view
+        self._buttons[View.ALL].setVisible(not wide)
+        self._buttons[beside if wide else view].setChecked(True)
+        parts = {View.EDGES: self._edges, View.INPUTS: self._list, View.WIRING: self._wiring}
+        self._beside.setCurrentWidget(parts[beside])
+        self._overview.setVisible(wide or view is View.ALL)
+        self._beside.setVisible(wide or view is not View.ALL)
+        most = self.height() // (2 if wide else 1)
+        self._table.setFixedHeight(min(self._table.needed_px(), max(most - 300, 120)))
+
+    # ---- showing
+
+    def _show_now(self) -> None:
+        self._show_advice(advice(self._bench, self._opened_s))
+        lines = table(self._bench)
+        self._table.show_lines(lines, roomy=self._wide)
+        self._list.refresh([line for line in lines if isinstance(line, InputLine)])
+        self._arrange()
         live = self._bench.live
-        troubles = [
-            f"{status.address}: {status.state.value}, {status.reason}"
-            for status in live.statuses()
-            if status.reason
-        ]
-        if live.problems or troubles:
-            return "  ".join([*live.problems, *troubles])
-        if not live.streams:
-            return (
-                "Nothing comes in yet. Find inputs, or type an address such as "
-                "counter:/dev/ttyACM0, then use it. If a pickup stays silent, look at its gap, "
-                "its plug and its supply."
-            )
-        return self._bench.recording.said
+        if self._chart.isVisible():
+            shown = {name: stream for name, stream in live.streams.items() if name != LAP}
+            self._chart.show_streams(shown, self._bench.clock(), self._bench.settings.units)
+        if self._edges.isVisible():
+            self._edges.refresh()
+        if self._wiring.isVisible():
+            self._wiring.refresh(self._advice.channel or self._edges.channel)
 
-    def _show_streams(self) -> None:
-        live, units, now_s = self._bench.live, self._bench.settings.units, self._bench.clock()
-        streams = list(live.streams.values())
-        self._table.setRowCount(len(streams))
-        for at, stream in enumerate(streams):
-            cells = (
-                stream.name,
-                speed_text(stream.speed_mps, units) if stream.name != "lap" else NO_VALUE,
-                f"{stream.rate_hz:.1f}" if math.isfinite(stream.rate_hz) else NO_VALUE,
-                str(stream.edges) if stream.is_pulses else NO_VALUE,
-                str(stream.lost),
-                _age(stream, now_s),
-                "○ lost" if stream.silent(now_s) else "● live",
-            )
-            for column, text in enumerate(cells):
-                self._cell(at, column, text)
-        shown = {name: stream for name, stream in live.streams.items() if name != "lap"}
-        self._chart.show_streams(shown, now_s, units)
+    def _show_advice(self, now: Advice) -> None:
+        if now == self._advice:
+            return
+        self._advice = now
+        say(self._told, f"{SHAPES[now.tone]} {now.text}")
+        color = getattr(self._theme, now.tone if now.tone != NO_DATA else "ink")
+        self._told.setStyleSheet(f"color: {color};")
+        self._do.setVisible(now.look is not Look.NOWHERE)
+        say(self._do, ACTIONS.get(now.look, ""))
 
-    def _cell(self, at: int, column: int, text: str) -> None:
-        item = self._table.item(at, column)
-        if item is None:
-            item = QTableWidgetItem()
-            self._table.setItem(at, column, item)
-        if item.text() != text:
-            item.setText(text)
+    def _follow_advice(self) -> None:
+        if self._advice.channel:
+            self._edges.choose(self._advice.channel)
+        if self._advice.look in LOOK_AT:
+            self.show_view(LOOK_AT[self._advice.look])
 
-    def _show_offers(self) -> None:
-        self._find.setText("Listening …" if self._plugged.listening else "Find inputs")
-        self._find.setEnabled(not self._plugged.listening)
-        typed = self._choice.currentText()
-        self._choice.clear()
-        for offer in self._plugged.offers:
-            words = f"{offer.words} – {offer.problem}" if offer.problem else offer.words
-            self._choice.addItem(words, offer.address)
-        if typed and self._choice.findText(typed) < 0:
-            self._choice.setEditText(typed)
-
-    def _use_choice(self) -> None:
-        at = self._choice.findText(self._choice.currentText())
-        address = str(self._choice.itemData(at)) if at >= 0 else self._choice.currentText().strip()
-        if address:
-            self._bench.use_inputs([address])
-            self._bench.settings.change(inputs=[address])
-
-    def _switch_recording(self) -> None:
-        recording = self._bench.recording
-        recording.stop() if recording.running else recording.start()
-
-
-def _age(stream: Stream, now_s: float) -> str:
-    age_s = stream.age_s(now_s)
-    return f"{age_s:.1f} s ago" if math.isfinite(age_s) else "never"
-
-
-def _table() -> QTableWidget:
-    table = QTableWidget(0, len(COLUMNS))
-    table.setHorizontalHeaderLabels(list(COLUMNS))
-    table.verticalHeader().hide()
-    table.setShowGrid(False)
-    table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-    table.setSelectionMode(QAbstractItemView.SelectionMode.NoSelection)
-    table.horizontalHeader().setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
-    table.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
-    table.setAccessibleName("Signals")
-    return table
+    def _open_edges(self, channel: str) -> None:
+        self._edges.choose(channel)
+        self.show_view(View.EDGES)
