@@ -9,7 +9,7 @@ from PySide6.QtCore import Qt
 
 from workbench.gui.pages import records
 from workbench.models import archive
-from workbench.models.pass_job import judge_recording
+from workbench.models.pass_judge import judge_recording
 from workbench.records.store import open_store
 
 

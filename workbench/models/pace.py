@@ -45,7 +45,8 @@ class PaceModel:
     def grounds(self) -> list[Stream]:
         """Streams that may tell the ground's speed, the most trusted first."""
         streams = self._bench.live.streams.values()
-        speeds = [one for one in streams if not one.is_pulses and one.name != "belt"]
+        taken = ("belt", self._bench.belt_source)
+        speeds = [one for one in streams if not one.is_pulses and one.name not in taken]
         return sorted(speeds, key=_rank)
 
     def belt(self) -> Stream | None:

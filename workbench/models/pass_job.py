@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable
-from enum import StrEnum
-from typing import Any
+from dataclasses import dataclass
 
 from drivers.contract import EdgeBlock, Item, SpeedBlock
 from workbench.calibration.driveline import metres_per_pulse
@@ -15,9 +14,12 @@ from workbench.match.live import LiveMatch, Snapshot
 from workbench.match.ratio import PaceLimits
 from workbench.match.sources import kind_of
 from workbench.models.bench import Bench
+from workbench.models.live import Stream
 from workbench.models.observable import Observable
-from workbench.models.pace import PaceModel
-from workbench.models.wording import speed_number
+from workbench.models.pace import PaceModel, PaceNow
+from workbench.models.pass_auto import AutoPass, Step
+from workbench.models.pass_cues import Cue, CueWatch
+from workbench.models.pass_judge import Judged, judge_with_history
 
 LOOK_S = 0.1
 """The answer is looked at ten times a second."""
@@ -26,12 +28,32 @@ HISTORY = 36_000
 """Looks kept for the plot: an hour."""
 
 
-class Cue(StrEnum):
-    """What the operator should hear without looking."""
+@dataclass(frozen=True, slots=True)
+class Obstacle:
+    """What stands in the way of a pass, and the page that helps; '' where none does."""
 
-    IN_BAND = "in band"
-    OUT_OF_BAND = "out of band"
-    LOST = "lost signal"
+    sentence: str
+    page: str = ""
+
+
+NO_INPUT = Obstacle(
+    "No input is in use. Plug in the belt's pickup and a ground speed source, and choose them on "
+    "the Signals page.",
+    "Signals",
+)
+NO_BELT = Obstacle(
+    "There is no belt signal yet. Plug in the pickup's counter and let the belt turn once, or "
+    "choose its input on the Signals page.",
+    "Signals",
+)
+NO_MACHINE = Obstacle(
+    "The belt's pulses need a machine to become a speed. Choose it on the Machine page.", "Machine"
+)
+NO_GROUND = Obstacle(
+    "There is no ground speed, and without it nothing can be compared. Plug in a receiver, a radar "
+    "or the tractor's bus, and choose it on the Signals page.",
+    "Signals",
+)
 
 
 class PassJob(Observable):
@@ -39,16 +61,18 @@ class PassJob(Observable):
 
     def __init__(self, bench: Bench) -> None:
         super().__init__()
-        self._bench, self._pace = bench, PaceModel(bench)
+        self._bench, self.pace = bench, PaceModel(bench)
         self._match: LiveMatch | None = None
         self._unlisten: Callable[[], None] = lambda: None
         self._belt, self._ground = "", ""
         self._looked_s = -math.inf
+        self._cues = CueWatch(self.limits)
+        self._due: Cue | None = None
+        self.auto = AutoPass()
         self.started_s = math.nan
         self.now: Snapshot | None = None
         self.history: deque[tuple[float, float, float, float]] = deque(maxlen=HISTORY)
         self.said = ""
-        self.answer: dict[str, Any] | None = None
 
     @property
     def running(self) -> bool:
@@ -59,47 +83,90 @@ class PassJob(Observable):
         limits = self._bench.machine.limits if self._bench.machine else Limits()
         return PaceLimits(limits.ratio_low, limits.ratio_high)
 
+    @property
+    def belt(self) -> Stream | None:
+        """The belt's stream; while a pass runs, that of the pass, whatever becomes of it."""
+        if self.running:
+            return self._bench.live.streams.get(self._belt)
+        return self.pace.belt()
+
+    @property
+    def ground(self) -> Stream | None:
+        """The ground's stream, as `belt`."""
+        if self.running:
+            return self._bench.live.streams.get(self._ground)
+        return self.pace.ground()
+
+    def pace_now(self) -> PaceNow:
+        """Both at this moment."""
+        return self.pace.of(self.belt, self.ground)
+
+    def obstacle(self) -> Obstacle | None:
+        """Why no pass can begin, None where one can."""
+        belt, recording = self.pace.belt(), self._bench.recording
+        if not self._bench.live.drivers:
+            return NO_INPUT
+        if recording.running:
+            return Obstacle(
+                "A recording runs. Stop it on the Signals page first: a pass makes its own.",
+                "Signals",
+            )
+        if belt is None:
+            return NO_BELT
+        if belt.is_pulses and self._bench.machine is None:
+            return NO_MACHINE
+        return NO_GROUND if self.pace.ground() is None else None
+
     def start(self) -> None:
         """Begin a pass: record, listen, judge."""
-        belt, ground = self._pace.belt(), self._pace.ground()
-        if self.running or self._bench.recording.running:
+        belt, ground = self.pace.belt(), self.pace.ground()
+        if self.running:
             return
-        if belt is None or ground is None:
-            missing = "belt" if belt is None else "ground"
-            self.said = f"There is no {missing} signal yet; see Signals."
-            self.changed()
-            return
-        if belt.is_pulses and self._bench.machine is None:
-            self.said = "The belt's pulses need a machine to become a speed; see Machine."
+        obstacle = self.obstacle()
+        if obstacle is not None or belt is None or ground is None:
+            self.said = obstacle.sentence if obstacle else ""
             self.changed()
             return
         self._belt, self._ground = belt.name, ground.name
         self._match = self._new_match(belt.is_pulses, kind_of(ground.name).u_scale_rel)
-        self.answer, self.now, self.said = None, None, ""
+        self._cues, self._due = CueWatch(self.limits), None
+        self.now, self.said = None, ""
         self.history.clear()
         self.started_s, self._looked_s = self._bench.clock(), -math.inf
         self._bench.recording.start("pass")
-        if not self._bench.recording.running:
-            self.said = self._bench.recording.said
         self._unlisten = self._bench.live.listen(self._take)
         self.changed()
 
-    def judge(self, number: int) -> dict[str, Any]:
-        """The pass of that recording judged from the record; see `judge_recording`."""
-        self._bench.recording.wait()
-        return judge_recording(number, self._belt, self._ground, self._bench.store)
-
-    def stop(self) -> int | None:
-        """End the pass; the number of its recording, None where none could be kept."""
+    def stop(self) -> None:
+        """End the pass; `judge` then judges it from its record."""
         if not self.running:
-            return None
+            return
         self._unlisten()
         self.look()
         self._match = None
-        kept = self._bench.recording.running
         self._bench.recording.stop("the pass is over")
         self.changed()
-        return self._bench.recording.last_number if kept else None
+
+    def judge(self) -> Judged:
+        """The pass that has just ended, judged from its record once that is sealed.
+
+        Slow: call it away from the screen. Raises BenchError, also where it was not kept.
+        """
+        recording = self._bench.recording
+        recording.wait()
+        return judge_with_history(
+            recording.last_number, self._belt, self._ground, self._bench.store, self._bench.machine
+        )
+
+    def watch_by_itself(self, *, may_start: bool) -> Step | None:
+        """What is due by the rule of `AutoPass`; the caller does it."""
+        pace = self.pace_now()
+        step = self.auto.look(
+            self._bench.clock(), pace.belt_mps, pace.ground_mps, running=self.running
+        )
+        if step is Step.START and not (may_start and self.obstacle() is None):
+            return None
+        return step
 
     def look(self) -> None:
         """Take a fresh look at the pass, at most every tenth of a second."""
@@ -108,49 +175,21 @@ class PassJob(Observable):
             return
         self._looked_s = now_s
         self.now = self._match.snapshot(now_s)
+        self._due = self._cues.look(self.now) or self._due
         at_s = now_s - self.started_s
         row = (at_s, self.now.belt_mps, self.now.ground_mps, self.now.separation_m)
         self.history.append(row)
         self.changed()
 
+    @property
     def cue(self) -> Cue | None:
-        """The cue of this moment, None where there is nothing to hear."""
-        if self.now is None or not self.running:
-            return None
-        if self.now.lost:
-            return Cue.LOST
-        ratio = self.now.belt_mps / self.now.ground_mps if self.now.ground_mps else math.nan
-        if not math.isfinite(ratio):
-            return None
-        inside = self.limits.low <= ratio <= self.limits.high
-        return Cue.IN_BAND if inside else Cue.OUT_OF_BAND
+        """The state that was last heard and still holds, None where there is nothing to hear."""
+        return self._cues.state if self.running else None
 
-    def sentence(self) -> str:
-        """The pass so far in one sentence."""
-        now = self.now
-        if now is None:
-            return self.said
-        if now.lost:
-            return f"No signal from the {now.lost}."
-        if not math.isfinite(now.ratio):
-            return f"{now.state.value.capitalize()}."
-        percent = 100 * (now.ratio - 1)
-        speed = "in step" if abs(percent) < 0.05 else ("fast" if percent > 0 else "slow")
-        size = "" if speed == "in step" else f"{abs(percent):.1f} % "
-        text = f"Belt is {size}{speed} (± {100 * now.U_ratio:.1f} %)."
-        if now.answer.verdict.value in ("pass", "fail"):
-            return f"{text} That is a {now.answer.verdict.value}."
-        if math.isfinite(now.more_s):
-            return f"{text} {now.more_s:.0f} s more would settle it."
-        return f"{text} More of the same would not settle it."
-
-    def numbers(self) -> tuple[str, str, str]:
-        """Belt, ground and difference as the cab shows them."""
-        units, pace = self._bench.settings.units, self._pace.now()
-        apart = pace.belt_mps - pace.ground_mps
-        values = (pace.belt_mps, pace.ground_mps, apart)
-        belt, ground, difference = (speed_number(value, units) for value in values)
-        return belt, ground, f"+{difference}" if apart > 0 and difference[0] != "0" else difference
+    def take_cue(self) -> Cue | None:
+        """The cue that is to be heard now, once."""
+        due, self._due = self._due, None
+        return due if self.running else None
 
     def _new_match(self, pulses: bool, u_ground_rel: float) -> LiveMatch:
         machine = self._bench.machine
@@ -176,17 +215,3 @@ class PassJob(Observable):
                 self._match.add_belt(item.time_s, item.speed_mps, host_s, item.u_mps)
             elif item.source == self._ground:
                 self._match.add_ground(item.time_s, item.speed_mps, host_s, item.u_mps)
-
-
-def judge_recording(number: int, belt: str, ground: str, store: str | None) -> dict[str, Any]:
-    """The pass computed from its recording, and stored; the answer as the command gives it.
-
-    Slow: call it away from the screen. Raises BenchError.
-    """
-    from workbench.cli.pass_ import compute
-    from workbench.cli.source import finish, stored_source
-
-    source = stored_source(number, None, store)
-    options = {"belt": belt, "ground": ground, "oil_c": None, "moved": None, "course": None}
-    answer = compute(source.recording, source.machine, options)
-    return finish("pass", answer, source, options)

@@ -3,39 +3,66 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from workbench.models.wording import clock_text, length_text, speed_text
-from workbench.units import UnitSystem
+from workbench.units import SPEED_UNITS_MPS, UnitSystem, from_mps, to_mps
 
 LEAST_PROBABILITY = 0.05
 """Causes less likely than this are not worth a line; chosen."""
+MOST_CAUSES = 3
 
 Row = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class PassWords:
-    """`sentence` before all; then lists of sentences."""
+    """`headline` before all, `detail` beside it; then lists of sentences."""
 
-    sentence: str
+    headline: str
+    detail: str
     to_do: list[str]
     why: list[str]
     parts: list[str]
+    sources: list[str]
     notes: list[str]
+
+    @property
+    def sentence(self) -> str:
+        """Headline and detail as one."""
+        return f"{self.headline}. {self.detail}".strip()
 
 
 def pass_words(answer: Mapping[str, Any], units: UnitSystem) -> PassWords:
     """The words of a stored or fresh answer of `evenpace pass`."""
+    headline, detail = _answer(answer, units)
+    advice = (answer.get("advice") or {}).get("sentences") or []
     return PassWords(
-        sentence=_sentence(answer, units),
-        to_do=list((answer.get("advice") or {}).get("sentences") or []),
-        why=_why(answer),
+        headline=headline,
+        detail=detail,
+        to_do=[in_units(sentence, units) for sentence in advice] or _without_advice(answer),
+        why=[in_units(sentence, units) for sentence in _why(answer)],
         parts=_parts(answer, units),
-        notes=list(answer.get("warnings") or []),
+        sources=_sources(answer),
+        notes=[in_units(sentence, units) for sentence in answer.get("warnings") or []],
     )
+
+
+_SPEED = re.compile(rf"(\d+(?:\.\d+)?) ({'|'.join(map(re.escape, SPEED_UNITS_MPS))})(?![\w/])")
+
+
+def in_units(sentence: str, units: UnitSystem) -> str:
+    """A stored sentence with its speeds in the person's unit: it was written in the readout's."""
+
+    def changed(found: re.Match[str]) -> str:
+        if found[2] == units.speed:
+            return found[0]
+        return f"{from_mps(to_mps(float(found[1]), found[2]), units.speed):.3g} {units.speed}"
+
+    return _SPEED.sub(changed, sentence)
 
 
 def pass_rows(answer: Mapping[str, Any]) -> list[Row]:
@@ -45,7 +72,7 @@ def pass_rows(answer: Mapping[str, Any]) -> list[Row]:
     """
     series = answer.get("series") or {}
     names = ("time_s", "belt_mps", "ground_mps", "separation_m", "steady")
-    columns = [[_number(value) for value in series.get(name, [])] for name in names]
+    columns = [[number(value) for value in series.get(name, [])] for name in names]
     every = not any(steady > 0 for steady in columns[-1])
     return [
         (at_s, belt, ground, apart) if steady > 0 or every else (at_s, math.nan, math.nan, math.nan)
@@ -53,41 +80,109 @@ def pass_rows(answer: Mapping[str, Any]) -> list[Row]:
     ]
 
 
-def _sentence(answer: Mapping[str, Any], units: UnitSystem) -> str:
-    ratio, U = _number(answer.get("ratio")), _number(answer.get("U_ratio"))
+def choices(answer: Mapping[str, Any]) -> tuple[Sequence[str], Sequence[str]]:
+    """Names that can be chosen as belt and as ground when the recording is judged again."""
+    speeds = [one["source"] for one in answer.get("ground_sources") or []]
+    names = [name for name in answer.get("sources") or [] if name != "lap"]
+    belts = [name for name in names if name not in speeds]
+    grounds = [name for name in names if name in speeds] or names
+    return belts or names, grounds
+
+
+def number(value: Any) -> float:
+    """A number of JSON, where 'none' is null."""
+    return float(value) if isinstance(value, int | float) else math.nan
+
+
+def _answer(answer: Mapping[str, Any], units: UnitSystem) -> tuple[str, str]:
+    ratio, U = number(answer.get("ratio")), number(answer.get("U_ratio"))
+    reason = str(answer.get("reason") or "")
     if not math.isfinite(ratio):
-        return f"No ratio: {answer.get('reason', '')}."
-    percent = 100 * abs(ratio - 1)
-    way = "faster than" if ratio > 1 else "slower than"
-    belt = speed_text(_number(answer.get("belt_speed_mps")), units)
-    ground = speed_text(_number(answer.get("ground_speed_mps")), units)
+        missing = [what for what in ("belt", "ground") if not answer.get(what)]
+        if missing:
+            return f"Nothing here is known to be the {missing[0]}", "Choose it below."
+        return "Belt and ground could not be compared", f"{_capital(reason)}."
+    way = "faster" if ratio > 1 else "slower"
+    belt = speed_text(number(answer.get("belt_speed_mps")), units)
+    ground = speed_text(number(answer.get("ground_speed_mps")), units)
+    low, high = number(answer.get("ratio_low")), number(answer.get("ratio_high"))
     return (
-        f"Belt {percent:.1f} % (± {100 * U:.1f} %) {way} the ground: {belt} over {ground}. "
-        f"Ratio belt ÷ ground {ratio:.3f} ± {U:.3f}, {answer.get('reason', '')}."
+        f"Belt {100 * abs(ratio - 1):.1f} % {way} than the ground (± {100 * U:.1f} %)",
+        f"{belt} over {ground}. Ratio belt ÷ ground {ratio:.3f} ± {U:.3f}, allowed {low:g} to "
+        f"{high:g}: {reason}.",
     )
 
 
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _without_advice(answer: Mapping[str, Any]) -> list[str]:
+    """What to do where there is no ratio to give advice on."""
+    if not answer.get("belt") or not answer.get("ground"):
+        held = ", ".join(answer.get("sources") or []) or "no source at all"
+        return [
+            f"The recording holds {held}. Choose belt and ground below and judge it again, or "
+            "record the next pass with both plugged in."
+        ]
+    return [
+        "Drive a longer pass at an even speed, with both signals live from its beginning to its "
+        "end."
+    ]
+
+
 def _why(answer: Mapping[str, Any]) -> list[str]:
+    """Causes with their probability, what speaks for each, and what would tell them apart."""
     causes = [
         cause
         for cause in answer.get("causes") or []
-        if _number(cause.get("probability")) >= LEAST_PROBABILITY
-    ]
-    return [
-        f"{cause['title']} ({100 * cause['probability']:.0f} % likely). {cause['check_next']}"
-        for cause in causes[:3]
-    ]
+        if number(cause.get("probability")) >= LEAST_PROBABILITY
+    ][:MOST_CAUSES]
+    said = []
+    if causes and not answer.get("cause_clear"):
+        said.append("Not clear: no cause stands out. The checks below tell them apart.")
+    for cause in causes:
+        # The first sentence of the evidence is the ratio, which stands above already.
+        evidence = " ".join(cause.get("evidence", [])[1:])
+        said.append(
+            f"{cause['title']}: {100 * cause['probability']:.0f} % likely. {evidence} "
+            f"To tell: {cause['check_next'][:1].lower()}{cause['check_next'][1:]}".replace(
+                "  ", " "
+            )
+        )
+    hidden = answer.get("causes_not_looked_for") or []
+    if hidden and causes:
+        said.append(f"Nothing recorded could have shown: {'; '.join(hidden)}.")
+    return said
 
 
 def _parts(answer: Mapping[str, Any], units: UnitSystem) -> list[str]:
-    return [
-        f"{clock_text(_number(part['from_s']))} to {clock_text(_number(part['to_s']))}: ratio "
-        f"{_number(part['ratio']):.3f} ± {2 * _number(part['u_ratio']):.3f}, "
-        f"{length_text(_number(part['separation_m']), units)} apart"
+    parts = [
+        f"{clock_text(number(part['from_s']))} to {clock_text(number(part['to_s']))}: ratio "
+        f"{number(part['ratio']):.3f} ± {2 * number(part['u_ratio']):.3f}, "
+        f"{length_text(number(part['separation_m']), units)} apart"
         for part in answer.get("segments") or []
     ]
+    inside = number(answer.get("in_band_fraction"))
+    if parts and math.isfinite(inside):
+        whole = length_text(number(answer.get("separation_m")), units)
+        parts.append(f"Whole pass: {100 * inside:.0f} % of the time in band, {whole} apart.")
+    return parts
 
 
-def _number(value: Any) -> float:
-    """A number of JSON, where 'none' is null."""
-    return float(value) if isinstance(value, int | float) else math.nan
+def _sources(answer: Mapping[str, Any]) -> list[str]:
+    belt, ground = answer.get("belt"), answer.get("ground")
+    if not belt or not ground:
+        return []
+    why = str(answer.get("ground_why") or "")
+    said = [f"Belt by {belt}, ground by {ground}" + (f": {why}." if why else ".")]
+    if answer.get("stands_apart"):
+        said.append(f"{answer['stands_apart']} stands apart from all the other ground speeds.")
+    slip = number(answer.get("wheel_slip"))
+    if math.isfinite(slip):
+        U = 200 * number(answer.get("u_wheel_slip"))
+        text = f"{100 * slip:+.1f} % ± {U:.1f} %".replace("-", "−")
+        said.append(
+            f"Wheel slip beyond the wheels' set-up, against {answer['wheel_slip_against']}: {text}."
+        )
+    return said

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from workbench.machine import Machine
@@ -44,8 +44,13 @@ RULE = (
 MOST_CAUSES = 3
 
 
-def pass_document(answer: Mapping[str, Any], machine: Machine | None) -> Document:
-    """The report of an answer of `evenpace pass`, as it stands or as it was stored."""
+def pass_document(
+    answer: Mapping[str, Any], machine: Machine | None, earlier: Sequence[str] = ()
+) -> Document:
+    """The report of an answer of `evenpace pass`, as it stands or as it was stored.
+
+    `earlier` are sentences on earlier passes of the machine.
+    """
     answer = plain(answer)
     unit = machine.readout.unit if machine else "m/s"
     blocks: list[Block] = [Answer(_sentence(answer), str(answer["verdict"]))]
@@ -55,6 +60,8 @@ def pass_document(answer: Mapping[str, Any], machine: Machine | None) -> Documen
     blocks += _what_to_do(answer)
     if answer["ratio"] is not None:
         blocks += _details(answer, unit)
+    if earlier:
+        blocks += [Heading("Earlier passes of this machine"), *map(Paragraph, earlier)]
     blocks += [Paragraph(f"Note: {warning}") for warning in answer["warnings"]]
     blocks += [
         Caution(MOVING, "Before the next pass"),

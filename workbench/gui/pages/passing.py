@@ -2,46 +2,47 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
-from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
+    QAbstractButton,
     QApplication,
+    QComboBox,
     QFileDialog,
     QHBoxLayout,
-    QLabel,
+    QListWidget,
     QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
 
-from workbench.gui.theme import CAB_PX, GRID_PX, TEXT_PX, Theme, font
+from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.widgets.basics import Caution, button, label, say
-from workbench.gui.widgets.drift_plot import DriftPlot
-from workbench.gui.widgets.pace_strip import PaceStrip
+from workbench.gui.widgets.cue_player import CuePlayer, platform_player
 from workbench.gui.widgets.pass_answer import PassAnswer
-from workbench.gui.worker import Worker
+from workbench.gui.widgets.pass_past import PassPast
+from workbench.gui.widgets.pass_view import PassView
+from workbench.gui.widgets.report_pages import ReportPages
+from workbench.gui.widgets.work_bar import WorkBar
+from workbench.gui.window import Window
+from workbench.gui.work_line import WorkLine
+from workbench.models import pass_files, pass_judge
 from workbench.models.bench import Bench
-from workbench.models.pace import PaceModel
-from workbench.models.pass_job import Cue, PassJob
-from workbench.units import FOOT_M, UnitSystem
+from workbench.models.pass_auto import Step
+from workbench.models.pass_job import PassJob
+from workbench.models.pass_judge import Judged
 
 CAUTION = (
-    "Set this up while the tractor stands; do not operate it while driving. A passenger or a "
-    "stop is needed to look at it. Keep everyone clear of the digger, guards in place. The "
-    "machine's manual, local codes and qualified persons have the last word."
+    "Set it up while standing; do not operate it while driving: a passenger or a stop is needed "
+    "to look at it. Everyone clear of the digger, guards in place. The machine's manual, local "
+    "codes and qualified persons have the last word."
 )
-BEEPS = {Cue.IN_BAND: 1, Cue.OUT_OF_BAND: 2, Cue.LOST: 3}
-"""Beeps in a row when a cue begins, then silence."""
-
-BEEP_FRAMES, PLOT_FRAMES = 8, 6
-"""A beep, and the plot, come once in so many frames."""
-
-BIG = f"font-size: {CAB_PX}px; font-weight: 600; min-width: {TEXT_PX}px;"
-LIVE, AFTER = 0, 1
-IDLE = "Nothing is being judged. Start the pass once the digger runs straight."
+SAFETY = "⚠ Set it up while standing; do not operate it while driving."
+LIVE, AFTER, PAST, PREVIEW = 0, 1, 2, 3
 
 
 class PassPage(QWidget):
@@ -49,196 +50,256 @@ class PassPage(QWidget):
 
     def __init__(self, bench: Bench, theme: Theme) -> None:
         super().__init__()
-        self._bench, self._job, self._pace = bench, PassJob(bench), PaceModel(bench)
-        self._worker: Worker | None = None
-        self._cue: Cue | None = None
-        self._beeps_left = 0
-        self._frames = 0
+        self._bench, self._job = bench, PassJob(bench)
+        self._works, self._player = WorkLine(self), CuePlayer(bench.clock, platform_player())
+        self._judged: Judged | None = None
         self._units = bench.settings.units
-        self._numbers = {name: _big() for name in ("belt", "ground", "difference")}
-        self._captions = {name: label(name, "soft", wrap=False) for name in self._numbers}
-        self._strip, self._plot = PaceStrip(theme), DriftPlot(theme)
-        self._sentence = label("", "text")
-        self._after = PassAnswer(theme)
-        self._start = button("Start pass (space)", self._start_or_stop, is_next=True)
-        self._start.setMinimumHeight(7 * GRID_PX)
-        self._save = button("Save report", self._ask_where)
-        self._sound = button("", self._switch_sound)
-        self._space = QShortcut(QKeySequence(Qt.Key.Key_Space), self)
-        self._space.activated.connect(self._start.click)
+        self._framed = False
+        self._view = PassView(bench, self._job, self._player, theme)
+        self._after = PassAnswer(theme, self._judge_otherwise)
+        self._past, self._paper = PassPast(self._judge_past), ReportPages()
+        self._safety = label(SAFETY, "soft", wrap=False)
         self._caution = Caution(CAUTION, self._caution_read)
         self._pages = QStackedWidget()
+        self._start = button("Start pass (space)", self._go_on, is_next=True)
+        self._start.setMinimumHeight(7 * GRID_PX)
+        self._others = {
+            "help": button("Go to Signals", self._get_help),
+            "old": button("Judge a recording", self._show_past),
+            "preview": button("Preview report", self._preview),
+            "save": button("Save report or table", self._ask_where),
+            "sound": button("", self._switch_sound),
+            "back": button("Go back", self._go_back),
+        }
+        self._space = QShortcut(QKeySequence(Qt.Key.Key_Space), self)
+        self._space.activated.connect(self._start.click)
         self._lay_out()
-        self._show_answer(None)
-        self.set_theme(theme)
-        unread = "pass" not in bench.cautions_read
-        self._caution.setVisible(unread)
-        self._space.setEnabled(not unread)
+        self._caution.setVisible("pass" not in bench.cautions_read)
+        self._show_page(LIVE)
 
     @property
     def job(self) -> PassJob:
         return self._job
 
+    @property
+    def judged(self) -> Judged | None:
+        """The answer that is shown, None where none is."""
+        return self._judged
+
     def set_theme(self, theme: Theme) -> None:
-        colors = {"belt": theme.belt, "ground": theme.earth, "difference": theme.ink}
-        for name, number in self._numbers.items():
-            number.setStyleSheet(f"{BIG} color: {colors[name]};")
-        self._strip.set_theme(theme)
-        self._plot.set_theme(theme)
+        self._view.set_theme(theme)
         self._after.set_theme(theme)
 
     def refresh(self) -> None:
         units = self._bench.settings.units
-        self._frames += 1
         if units is not self._units:
             self._units = units
             self._after.use_units(units)
-        if self._job.running:
-            self._job.look()
-            self._sound_cue()
         if self._pages.currentIndex() == LIVE:
-            self._show_live(units)
-        say(self._sound, "Sound on" if self._bench.settings.now.sounds else "Sound off")
+            self._view.refresh(read=self._read)
         self._show_buttons()
 
-    def _show_live(self, units: UnitSystem) -> None:
-        pace = self._pace.now()
-        for name, text in zip(self._numbers, self._job.numbers(), strict=True):
-            say(self._numbers[name], text)
-            say(self._captions[name], f"{name}, {units.speed}")
-        self._strip.set_marks(1.0 if units.length == "m" else FOOT_M, units.length)
-        self._strip.show_distances(
-            pace.belt_m, pace.ground_m, belt_lost=pace.belt_lost, ground_lost=pace.ground_lost
-        )
-        if self._job.running:
-            say(self._sentence, self._job.sentence())
-            if self._frames % PLOT_FRAMES == 0:
-                self._plot.show_pass(self._job.history, self._job.limits, units)
-        elif not self._judging:
-            say(self._sentence, self._job.said or IDLE)
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        super().showEvent(event)
+        window = self.window()
+        if isinstance(window, Window) and not self._framed:
+            # A pass goes on, and is heard, also while another page is looked at.
+            window.frame.connect(self._frame)
+            self._framed = True
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        self._view.fit(self.width(), self.height())
 
     @property
-    def _judging(self) -> bool:
-        return self._worker is not None and self._worker.isRunning()
+    def _read(self) -> bool:
+        return self._caution.isHidden()
 
-    def _show_buttons(self) -> None:
-        running = self._job.running
-        words = "Stop pass (space)" if running else "Start pass (space)"
-        say(self._start, words)
-        read = self._caution.isHidden()
-        self._start.setEnabled(read and not self._judging)
+    def _frame(self) -> None:
+        """What a pass needs at every frame, whichever page is seen."""
+        self._job.look()
+        tried = self._player.look()
+        if tried is not None:
+            self._view.ready.say_cue(tried)
+        cue = self._job.take_cue()
+        if cue is not None and self._bench.settings.now.sounds:
+            self._player.play(cue)
+        may_start = self._read and self.isVisible() and not self._works.busy
+        step = self._job.watch_by_itself(may_start=may_start)
+        if step is Step.START:
+            self._begin()
+        elif step is Step.STOP:
+            self._end()
 
     def _lay_out(self) -> None:
+        for page in (self._view, self._after, self._past, self._paper):
+            self._pages.addWidget(page)
         column = QVBoxLayout(self)
-        column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+        column.setContentsMargins(3 * GRID_PX, 0, 3 * GRID_PX, 2 * GRID_PX)
         column.setSpacing(GRID_PX)
         column.addWidget(self._caution)
-        live = QWidget()
-        inner = QVBoxLayout(live)
-        inner.setContentsMargins(0, 0, 0, 0)
-        inner.setSpacing(GRID_PX)
-        numbers = QHBoxLayout()
-        numbers.setSpacing(GRID_PX)
-        # The difference has a sign before it and needs the room for it.
-        for (name, number), share in zip(self._numbers.items(), (3, 3, 4), strict=True):
-            pair = QVBoxLayout()
-            pair.setSpacing(0)
-            pair.addWidget(number)
-            pair.addWidget(self._captions[name])
-            numbers.addLayout(pair, share)
-        inner.addLayout(numbers)
-        inner.addWidget(self._strip)
-        inner.addWidget(self._plot, 1)
-        inner.addWidget(self._sentence)
-        self._pages.addWidget(live)
-        self._pages.addWidget(self._after)
+        column.addWidget(self._safety)
         column.addWidget(self._pages, 1)
+        column.addWidget(WorkBar(self._works))
         line = QHBoxLayout()
         line.setSpacing(2 * GRID_PX)
         line.addWidget(self._start, 1)
-        line.addWidget(self._save)
-        line.addWidget(self._sound)
+        for other in self._others.values():
+            line.addWidget(other)
         column.addLayout(line)
+
+    def _show_page(self, page: int) -> None:
+        if page != LIVE:
+            self._player.stop()
+        self._pages.setCurrentIndex(page)
+        self._show_buttons()
+
+    def _show_buttons(self) -> None:
+        page, running = self._pages.currentIndex(), self._job.running
+        obstacle = None if running or page != LIVE else self._job.obstacle()
+        idle = page == LIVE and not running
+        words = {
+            LIVE: "Stop pass (space)" if running else "Start pass (space)",
+            AFTER: "Next pass (space)",
+            PAST: "Judge this recording",
+            PREVIEW: "Save report or table",
+        }
+        say(self._start, words[page])
+        ready = self._read and not self._works.busy and obstacle is None
+        chosen = page != PAST or self._past.chosen is not None
+        self._start.setEnabled(running or (ready and chosen))
+        self._safety.setVisible(self._read and page == LIVE)
+        shown = {
+            "help": obstacle is not None and bool(obstacle.page),
+            "old": idle,
+            "preview": page == AFTER,
+            "save": page == AFTER,
+            "sound": page == LIVE and running,
+            "back": page in (PAST, PREVIEW),
+        }
+        for name, one in self._others.items():
+            one.setVisible(shown[name])
+            one.setEnabled(self._read and not (self._works.busy and name in ("old", "save")))
+        if obstacle is not None and obstacle.page:
+            say(self._others["help"], f"Go to {obstacle.page}")
+        say(self._others["sound"], self._view.ready.sound.text())
+        self._space.setEnabled(self._read and (running or self._space_is_free()))
+
+    def _space_is_free(self) -> bool:
+        """Whether nothing else on the page would take the space bar for itself."""
+        focus = QApplication.focusWidget()
+        mine = focus is not None and focus is not self._start and self.isAncestorOf(focus)
+        return not (mine and isinstance(focus, QAbstractButton | QComboBox | QListWidget))
 
     def _caution_read(self) -> None:
         self._bench.cautions_read.add("pass")
-        self._space.setEnabled(True)
-        self._plot.show()
         self._show_buttons()
         self._start.setFocus()
 
-    def _start_or_stop(self) -> None:
-        if not self._job.running:
-            self._show_answer(None)
-            self._cue = None
-            self._job.start()
+    def _go_on(self) -> None:
+        """The one next step of what is shown."""
+        page = self._pages.currentIndex()
+        if page == PAST:
+            self._judge_past()
+        elif page == PREVIEW:
+            self._ask_where()
+        elif page == AFTER:
+            self._go_back()
+        elif self._job.running:
+            self._end()
         else:
-            number = self._job.stop()
-            if number is None:
-                self._sentence.setText(f"The pass could not be kept. {self._job.said}")
-            else:
-                self._sentence.setText("The pass is kept; it is being judged from the record.")
-                self._worker = Worker(
-                    lambda: self._job.judge(number), self._show_answer, self._failed, self
-                )
-                self._worker.start()
-        self._show_buttons()
+            self._begin()
 
-    def _show_answer(self, answer: dict[str, Any] | None) -> None:
-        self._job.answer = answer
-        self._save.setVisible(answer is not None)
-        self._plot.setVisible(self._caution.isHidden() or "pass" in self._bench.cautions_read)
-        self._pages.setCurrentIndex(LIVE if answer is None else AFTER)
-        if answer is not None:
-            self._after.show_answer(answer, self._bench.settings.units)
-            self._start.setEnabled(True)
+    def _begin(self) -> None:
+        self._player.stop()
+        self._judged = None
+        self._job.start()
+        self._show_page(LIVE)
+        self._start.setFocus()
+
+    def _end(self) -> None:
+        self._player.stop()
+        self._job.stop()
+        self._job.said = "The pass is kept; it is being judged from the record …"
+        self._works.add(self._job.judge, self._show_judged, self._failed)
+        self._show_page(LIVE)
+
+    def _show_judged(self, judged: Judged) -> None:
+        self._judged, self._job.said = judged, ""
+        self._after.show_answer(judged.answer, self._bench.settings.units, judged.earlier)
+        if not self._job.running:
+            self._show_page(AFTER)
             self._start.setFocus()
 
     def _failed(self, said: str) -> None:
         self._job.said = said
-        self._sentence.setText(said)
+        if self._pages.currentIndex() == PAST:
+            self._past.say(said)
+        elif self._pages.currentIndex() != LIVE:
+            self._after.sentence.setText(said)
+
+    def _go_back(self) -> None:
+        """From the answer to the next pass; from elsewhere to the answer, if there is one."""
+        if self._pages.currentIndex() == AFTER:
+            self._judged, self._job.said = None, ""
+        self._show_page(LIVE if self._judged is None else AFTER)
+        self._start.setFocus()
+
+    def _get_help(self) -> None:
+        obstacle, window = self._job.obstacle(), self.window()
+        if obstacle is not None and obstacle.page and isinstance(window, Window):
+            window.show_page(obstacle.page)
+
+    def _show_past(self) -> None:
+        self._past.show_recordings([])
+        self._past.say("Looking through the store …")
+        self._show_page(PAST)
+        work = partial(pass_judge.recordings, self._bench.store)
+        self._works.add(work, self._past.show_recordings, self._failed)
+
+    def _judge_past(self) -> None:
+        number = self._past.chosen
+        if number is not None and not self._works.busy:
+            self.judge_recording(number)
+
+    def judge_recording(self, number: int) -> None:
+        """Judge a stored recording as a pass, and show the answer."""
+        store, machine = self._bench.store, self._bench.machine
+        work = partial(pass_judge.judge_again, number, store, machine)
+        self._works.add(work, self._show_judged, self._failed)
+
+    def _judge_otherwise(self, belt: str, ground: str) -> None:
+        judged, bench = self._judged, self._bench
+        if judged is None or self._works.busy:
+            return
+        names = (belt or None, ground or None)
+        work = partial(
+            pass_judge.judge_with_history, judged.recording, *names, bench.store, bench.machine
+        )
+        self._works.add(work, self._show_judged, self._failed)
+
+    def _preview(self) -> None:
+        if self._judged is not None:
+            work = partial(pass_files.preview, self._judged)
+            self._works.add(work, self._show_paper, self._failed)
+
+    def _show_paper(self, pages: Sequence[bytes]) -> None:
+        if self._pages.currentIndex() == AFTER:
+            self._paper.show_pages(pages)
+            self._show_page(PREVIEW)
 
     def _ask_where(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(
-            self, "Save the pass report", "pass.pdf", "Report (*.pdf *.html *.json)"
-        )
+        name, _ = QFileDialog.getSaveFileName(self, "Save the pass", "pass.pdf", pass_files.FILTER)
         if name:
             self.save_report(Path(name))
 
     def save_report(self, path: Path) -> None:
-        """Write the report of the pass just judged, away from the screen."""
-        answer, machine = self._job.answer, self._bench.machine
-        if answer is None:
-            return
-
-        def work() -> Path:
-            from workbench.reports.document import render
-            from workbench.reports.pass_report import pass_document
-
-            return Path(render(pass_document(answer, machine), path))
-
-        said = self._after.sentence.setText
-        self._worker = Worker(work, lambda done: said(f"Saved as {done.name}."), said, self)
-        self._worker.start()
+        """Write report, table or way of the pass just judged, as the name's ending says."""
+        if self._judged is not None:
+            if self._pages.currentIndex() == PREVIEW:
+                self._show_page(AFTER)
+            work = partial(pass_files.save, self._judged, path)
+            self._works.add(work, self._after.sentence.setText, self._failed)
 
     def _switch_sound(self) -> None:
-        self._bench.settings.change(sounds=not self._bench.settings.now.sounds)
-
-    def _sound_cue(self) -> None:
-        """A number of beeps when the state changes: one in band, two out of band, three lost."""
-        cue = self._job.cue()
-        if cue is not None and cue is not self._cue:
-            self._cue = cue
-            self._beeps_left = BEEPS[cue]
-        if self._beeps_left and self._frames % BEEP_FRAMES == 0:
-            self._beeps_left -= 1
-            if self._bench.settings.now.sounds:
-                QApplication.beep()
-
-
-def _big() -> QLabel:
-    """A number to be read at arm's length and a half."""
-    number = QLabel("–")
-    number.setFont(font(CAB_PX, bold=True))
-    number.setFixedHeight(CAB_PX + GRID_PX)
-    return number
+        self._view.ready.sound.click()

@@ -1,0 +1,97 @@
+"""Which sound the operator should hear, and when: often enough to know, never chattering.
+
+A cue comes when the state changes, and again every quarter of a minute while it is one to
+worry about. A ratio near a limit would flip the state with every breath of the signals: the
+mean of some seconds has to be clearly beyond the limit, for some seconds.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from enum import StrEnum
+
+from workbench.match.live import Snapshot
+from workbench.match.live_seconds import State
+from workbench.match.ratio import PaceLimits
+
+MEAN_S = 3.0
+"""The ratio is that of the means over so long; chosen."""
+CLEARLY = 0.1
+"""A limit counts as crossed this share of the band's width beyond it; chosen."""
+HOLD_S = 2.0
+"""A new state must hold so long before it is heard; chosen."""
+REMIND_S = 15.0
+"""Out of band and lost are heard again after so long; chosen."""
+STANDS_MPS = 0.1
+"""Slower than this the digger stands, and there is nothing to hear; chosen."""
+
+
+class Cue(StrEnum):
+    """What the operator should hear without looking."""
+
+    IN_BAND = "in band"
+    OUT_OF_BAND = "out of band"
+    LOST = "lost signal"
+
+
+class CueWatch:
+    """Follows a pass. `state` is what holds now, None where there is nothing to hear."""
+
+    def __init__(self, limits: PaceLimits) -> None:
+        self._limits = limits
+        self._recent: deque[tuple[float, float, float]] = deque()
+        self._next: Cue | None = None
+        self._next_since_s = math.nan
+        self._heard_s = -math.inf
+        self.state: Cue | None = None
+
+    def look(self, now: Snapshot) -> Cue | None:
+        """The cue to be heard at this moment, None for silence. Snapshots in order of time."""
+        if now.lost and not now.ground_mps < STANDS_MPS:
+            return self._enter(Cue.LOST, now.time_s)
+        if now.lost or now.state is not State.STEADY:
+            # Speeding up, turning and standing are out of pace without anything being wrong.
+            self._recent.clear()
+            self._next = None
+            self.state = None
+            return None
+        return self._settle(self._wanted(now), now.time_s)
+
+    def _settle(self, wanted: Cue | None, now_s: float) -> Cue | None:
+        if wanted is None:
+            return None
+        if wanted is self.state:
+            self._next = None
+            return self._enter(wanted, now_s)
+        if wanted is not self._next:
+            self._next, self._next_since_s = wanted, now_s
+        if now_s - self._next_since_s < HOLD_S:
+            return None
+        return self._enter(wanted, now_s)
+
+    def _enter(self, cue: Cue, now_s: float) -> Cue | None:
+        reminds = cue is not Cue.IN_BAND and now_s - self._heard_s >= REMIND_S
+        if cue is self.state and not reminds:
+            return None
+        if cue is Cue.LOST:
+            self._recent.clear()
+        self.state, self._heard_s, self._next = cue, now_s, None
+        return cue
+
+    def _wanted(self, now: Snapshot) -> Cue | None:
+        """The state the last seconds speak for; near a limit, the one that holds."""
+        self._recent.append((now.time_s, now.belt_mps, now.ground_mps))
+        while now.time_s - self._recent[0][0] > MEAN_S:
+            self._recent.popleft()
+        belt = math.fsum(row[1] for row in self._recent)
+        ground = math.fsum(row[2] for row in self._recent)
+        if not (ground > 0 and math.isfinite(belt)):
+            return None
+        ratio, low, high = belt / ground, self._limits.low, self._limits.high
+        room = CLEARLY * (high - low)
+        if self.state is Cue.IN_BAND:
+            low, high = low - room, high + room
+        elif self.state is Cue.OUT_OF_BAND:
+            low, high = low + room, high - room
+        return Cue.IN_BAND if low <= ratio <= high else Cue.OUT_OF_BAND
