@@ -154,7 +154,7 @@ def style_sheet(theme: Theme) -> str:
     QPushButton[role="tab"] {{ border: 2px solid transparent; border-radius: 0;
         background: transparent; color: {theme.soft_ink}; font-size: {TEXT_PX}px;
         padding: 4px 12px; }}
-    QPushButton[role="tab"]:checked {{ color: {theme.ink}; font-weight: 600;
+    QPushButton[role="tab"]:checked {{ color: {theme.ink};
         border-bottom: 3px solid {theme.ink}; }}
     QPushButton[role="tab"]:focus {{ border: 2px solid {theme.belt}; }}
     QLineEdit, QComboBox, QSpinBox, QDoubleSpinBox, QPlainTextEdit {{
