@@ -2,14 +2,46 @@
 
 from __future__ import annotations
 
+import gc
 import threading
 
 import pytest
-from PySide6.QtCore import QCoreApplication, QEvent
+from PySide6.QtCore import QCoreApplication, QEvent, QTimer
+from PySide6.QtWidgets import QApplication, QMenu
+from shiboken6 import isValid
 
 from drivers.catalogue import open_input
 from workbench.models.bench import Bench
 from workbench.models.settings import Settings
+
+
+@pytest.fixture(autouse=True)
+def nothing_of_qt_left_behind():
+    """Fail a test after which a window or a running timer of its own lives on.
+
+    Threads are seen by the same rule in tests/conftest.py; warnings of Qt fail by
+    `qt_log_level_fail` in pyproject.toml.
+    """
+    before = _windows() | _running_timers()
+    yield
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+    left = [one for one in _windows() | _running_timers() if one not in before]
+    if left:
+        pytest.fail(f"left behind: {', '.join(repr(one) for one in left[:5])}")
+
+
+def _windows():
+    if not QApplication.instance():
+        return set()
+    # pyqtgraph's context menus, never shown, go when Python next collects its garbage.
+    return {one for one in QApplication.topLevelWidgets() if not isinstance(one, QMenu)}
+
+
+def _running_timers():
+    if not QApplication.instance():
+        return set()
+    timers = (one for one in gc.get_objects() if isinstance(one, QTimer))
+    return {timer for timer in timers if isValid(timer) and timer.isActive()}
 
 
 class HandClock:
