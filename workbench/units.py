@@ -190,7 +190,12 @@ def parse_setting_unit(text: str) -> SettingUnit:
 
 
 def percent(share: float | None, digits: int = 2, *, signed: bool = False) -> str:
-    """A share for a person: '0.52 %', signed '+3.10 %' or '−0.30 %'; '–' where there is none."""
+    """A share for a person: '0.52 %', signed '+3.10 %' or '−0.30 %'; '–' where there is none.
+
+    What rounds to nothing has no sign: '0.00 %'.
+    """
     if share is None or not math.isfinite(share):
         return "–"
-    return f"{100 * share:{'+' if signed else ''}.{digits}f} %".replace("-", "−")
+    text = f"{100 * share:z.{digits}f}"
+    sign = "+" if signed and float(text) > 0 else ""
+    return f"{sign}{text} %".replace("-", "−")

@@ -1,5 +1,8 @@
 """Calibrating a readout in the shop."""
 
+SPEEDS = ((1.23, 2.7), (0.86, 1.8), (1.05, 2.3), (1.35, 2.9), (1.48, 3.2))
+"""True m/s and what a readout that shows 3.8 % too little makes of it, in mph."""
+
 
 def caution(studio):
     studio.use("sim:calibration-shop?seed=2")
@@ -7,20 +10,108 @@ def caution(studio):
     studio.show("Calibrate", caution_read=False)
 
 
-def runs(studio):
+def first_run(studio):
     page = studio.show("Calibrate")
-    studio.run(5)
-    for speed_mps, readout_mph in ((0.98, 2.3), (1.16, 2.7), (1.34, 3.1), (1.25, 2.9)):
-        _calibrate_run(page, studio, speed_mps, readout_mph)
+    studio.run(20)
+    page.job.count_by_hand(True)
     studio.rest()
 
 
-def _calibrate_run(page, studio, speed_mps, readout_mph):
-    from workbench.models.calibrate_job import TakenRun
+def half_done(studio):
+    page = studio.show("Calibrate")
+    for _ in range(4):
+        page._space()
+        studio.run(7.5)
+    studio.rest()
+
+
+def pickup_counts(studio):
+    page = studio.show("Calibrate")
+    page.job.count_by_hand(False)
+    page._space()
+    studio.run(20)
+    studio.rest()
+
+
+def wrong_entry(studio):
+    page = studio.show("Calibrate")
+    page._panel.fields[0].setText("2.7 or so")
+    page._keep_run()
+    studio.rest()
+
+
+def pending(studio):
+    page = studio.show("Calibrate")
+    page._panel.clear()
+    page.job.drop_run()
+    for speed_mps, shown in SPEEDS[:3]:
+        _take(page, studio, speed_mps, shown)
+    page._changed()
+
+
+def judged(studio):
+    page = studio.show("Calibrate")
+    for speed_mps, shown in SPEEDS[3:]:
+        _take(page, studio, speed_mps, shown)
+    page.job.drop_kept(5)
+    studio.rest()
+
+
+def kept(studio):
+    page = studio.show("Calibrate")
+    page._keep_result()
+    studio.rest()
+
+
+def as_left(studio):
+    page = studio.show("Calibrate")
+    page.job.use_new_setting()
+    for speed_mps, shown in ((1.22, 2.7), (0.86, 1.9), (1.34, 3.0)):
+        _take(page, studio, speed_mps, shown)
+    studio.rest()
+
+
+def certificate(studio):
+    page = studio.show("Calibrate")
+    page._keep_result()
+    studio.rest()
+    page._paper.entries["by"].setText("Shop foreman")
+    page.show_certificate()
+    studio.rest()
+
+
+def ramp(studio):
+    page = studio.show("Calibrate")
+    page._back()
+    page.job.start_anew()
+    page._references.setCurrentIndex(1)
+    page._use_reference()
+    page._space()
+    studio.run(12)
+    page._panel.fields[0].setText("2.7")
+    for up in (True, False, False):
+        page._panel.flip(up=up)
+        studio.run(3)
+    studio.rest()
+
+
+def _take(page, studio, speed_mps, shown):
+    from workbench.models.calibrate_runs import TakenRun
 
     lap_m = studio.bench.machine.belt.lap_length_m
-    page.job.runs.append(TakenRun(readout_mph, 6, 6 * lap_m / speed_mps))
-    page.job.changed()
+    page.job.add_run(TakenRun(shown, 6, 6 * lap_m / speed_mps, simulated=True))
 
 
-STATES = (caution, runs)
+STATES = (
+    caution,
+    first_run,
+    half_done,
+    pickup_counts,
+    wrong_entry,
+    pending,
+    judged,
+    kept,
+    as_left,
+    certificate,
+    ramp,
+)

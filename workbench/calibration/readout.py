@@ -78,6 +78,11 @@ def display_correlation(
     return np.asarray(SHARED * member @ correlation @ member.T + (1 - SHARED) * np.eye(shown.size))
 
 
+def one_rounding_correlation(runs: int) -> Floats:
+    """(n, n) the same where all readings are known to share one rounding error."""
+    return np.asarray(SHARED * np.ones((runs, runs)) + (1 - SHARED) * np.eye(runs))
+
+
 def draw_rounding(
     rng: np.random.Generator,
     shown: Floats,

@@ -2,8 +2,10 @@
 
 Header `run,shown,laps,laps_time_s,pulses,pulses_time_s`; either pair may be empty, and
 two optional columns, `reference_mps,u_reference_mps`, take a reading of a hand tachometer
-or another calibrated source with its standard uncertainty. `shown` is in the readout's
-unit. Times of both pairs that are equal to the last digit mean one interval, started and
+or another calibrated source with its standard uncertainty. A third, `u_laps_time_s`, is the
+standard uncertainty of the laps' time where no hand took it; without it a hand did. A line
+that begins with `#` is a remark; `# simulated` says that no machine made these runs.
+`shown` is in the readout's unit. Times of both pairs that are equal to the last digit mean one interval, started and
 stopped once: the hand's error is then shared by both.
 
 A wrong cell costs what hangs on it and no more; each is named in a sentence.
@@ -32,6 +34,8 @@ difference of two uniform fractions, triangular on ±1."""
 
 COLUMNS = ("run", "shown", "laps", "laps_time_s", "pulses", "pulses_time_s")
 REFERENCE_COLUMNS = ("reference_mps", "u_reference_mps")
+TIMING_COLUMN = "u_laps_time_s"
+SIMULATED_MARK = "# simulated"
 
 FASTEST_MPS = 10.0
 SLOWEST_MPS = 0.02
@@ -111,6 +115,14 @@ def looks_like_run_table(text: str) -> bool:
     return len(cells) == len(COLUMNS) and all(_is_number(cell) for cell in cells)
 
 
+def marked_simulated(text: str) -> bool:
+    """Whether a run table says of itself that it was simulated."""
+    return any(
+        line.strip().casefold().startswith(SIMULATED_MARK)
+        for line in text.lstrip("\ufeff").splitlines()
+    )
+
+
 def read_run_table(text: str, name: str, machine: Machine) -> RunTable:
     """Runs of a table for the readout of `machine`. `name` is for the sentences.
 
@@ -132,7 +144,7 @@ def read_run_table(text: str, name: str, machine: Machine) -> RunTable:
     return RunTable(tuple(runs), tuple(warnings))
 
 
-_KNOWN = COLUMNS + REFERENCE_COLUMNS
+_KNOWN = (*COLUMNS, *REFERENCE_COLUMNS, TIMING_COLUMN)
 
 Rows = list[tuple[int, dict[str, str]]]
 
@@ -238,6 +250,8 @@ class _Reader:
         run = Run(
             label, line, shown, laps, laps_time_s, pulses, pulses_time_s, reference, u_reference
         )
+        if run.has_laps and cells.get(TIMING_COLUMN, ""):
+            run = replace(run, u_laps_time_s=self._timing(line, cells[TIMING_COLUMN], laps_time_s))
         run = self._plausible(run)
         if run.has_laps or run.has_pulses or run.has_reference:
             return run
@@ -305,6 +319,18 @@ class _Reader:
         text = f"'{texts[0]}' with u '{texts[1]}'; expected a speed in m/s and its standard "
         self._say(line, REFERENCE_COLUMNS[0], text + "uncertainty; the reference was left out")
         return math.nan, math.nan
+
+    def _timing(self, line: int, cell: str, laps_time_s: float) -> float:
+        """Standard uncertainty of the laps' time; a hand's where the cell makes no sense."""
+        try:
+            u_s = number(cell)
+        except ValueError:
+            u_s = math.nan
+        if 0 < u_s < laps_time_s:
+            return u_s
+        expected = f"expected seconds above 0; a hand's {HAND_INTERVAL_U_S:g} s was taken"
+        self._say(line, TIMING_COLUMN, f"it is '{cell}'; {expected}")
+        return HAND_INTERVAL_U_S
 
     def _plausible(self, run: Run) -> Run:
         """Drops a pair that means a speed no belt runs at."""

@@ -37,7 +37,11 @@ from workbench.calibration.driveline_check import (
     mend_counts,
 )
 from workbench.calibration.fit import LineFit, farthest_point, lack_of_fit, straight_line
-from workbench.calibration.readout import display_correlation, draw_rounding
+from workbench.calibration.readout import (
+    display_correlation,
+    draw_rounding,
+    one_rounding_correlation,
+)
 from workbench.calibration.runs import Run
 from workbench.calibration.true_speed import Known, TrueSpeeds
 from workbench.errors import WrongInput
@@ -52,6 +56,16 @@ DOUBTFUL = 0.05
 
 NARROW = 0.10
 """Runs whose speeds differ by less than this share say nothing about other speeds. Chosen."""
+
+TOO_ALIKE = 0.10
+"""Probability of so little scatter by chance below which the runs' rounding errors count as
+one and the same. Chosen: high, because to overlook it costs more than to be too careful."""
+
+ONE_ROUNDING = (
+    "The runs agree more closely than the steps of the display let them by chance: what was "
+    "rounded off may be the same in all, so they count as one reading of the display. Set "
+    "speeds without looking at the readout, or use its change-over points."
+)
 
 PER_RUN = ("timing of laps", "pulse count", "reading of the reference", "reading the display")
 """Groups of the budget that are new in every run; the others are shared by all."""
@@ -81,6 +95,10 @@ def calibrate_runs(
     if line is not None:
         warnings.append(_offset_sentence(line, machine))
     fit = line or case.fit(used)
+    if line is None and case.too_alike(used):
+        # The line stays: weights for errors that are all one would throw it far about.
+        case = replace(case, one_rounding=True)
+        warnings.append(ONE_ROUNDING)
     loose = case.loose_fit(used, fit.through_origin)
     return _assembled(case, used, left_out, fit, loose, drive_line, warnings)
 
@@ -92,6 +110,7 @@ class _Case:
     runs: Sequence[Run]
     speeds: TrueSpeeds
     machine: Machine
+    one_rounding: bool = False
 
     @property
     def unit_mps(self) -> float:
@@ -110,6 +129,8 @@ class _Case:
 
     def rounding(self, used: Sequence[int]) -> Floats:
         """(n, n) correlation of the display's rounding errors."""
+        if self.one_rounding:
+            return one_rounding_correlation(len(used))
         v, shown = self.speeds.speed_mps[used], self.shown_mps[used]
         return display_correlation(shown, v, self.log_covariance(used), self.step_mps)
 
@@ -125,6 +146,21 @@ class _Case:
         """
         half = np.full(len(used), self.step_mps / 2)
         return self._line(used, np.diag(half**2), through_origin)
+
+    def too_alike(self, used: Sequence[int]) -> bool:
+        """Whether the runs agree better than independent rounding errors would let them.
+
+        The speeds then share a place in their step: by chance, or because each was set as
+        the wanted digit just came up. (JCGM 100, F.2.2.1: one reading is anywhere in its
+        step; readings that err alike are no better than one.)
+        """
+        from scipy.special import chdtr
+
+        if len(used) < 2:
+            return False
+        S = np.eye(len(used)) * self.step_mps**2 / 12
+        fit = self._line(used, S, through_origin=True)
+        return float(chdtr(fit.dof, fit.chi_square)) < TOO_ALIKE
 
     def _line(self, used: Sequence[int], S: Floats, through_origin: bool) -> LineFit:
         v = self.speeds.speed_mps[used]
@@ -244,18 +280,23 @@ def _assembled(
         case.speeds,
         line=(fit.slope, fit.u_slope, fit.intercept, fit.u_intercept),
         fit_probability=probability,
-        ends=_ends(fit, case.machine),
+        ends=_ends(fit, case.machine, budget.u),
         runs=_run_results(case, left_out),
         warnings=warnings,
     )
 
 
-def _ends(fit: LineFit, machine: Machine) -> tuple[tuple[float, float, float], ...]:
-    ends = []
+def _ends(
+    fit: LineFit, machine: Machine, u_at_work: float
+) -> tuple[tuple[float, float, float], ...]:
+    """Speed, error, u at the ends of the working speeds; as much wider than the fit's own as
+    the budget at the working speed is."""
+    speed, ends = working_speed(machine), []
+    wider = max(1.0, u_at_work * speed / fit.value(speed)[1])
     for speed in (machine.limits.speed_low_mps, machine.limits.speed_high_mps):
         if speed > 0:
             shown, u = fit.value(speed)
-            ends.append((speed, shown / speed - 1, u / speed))
+            ends.append((speed, shown / speed - 1, wider * u / speed))
     return tuple(ends)
 
 
@@ -315,6 +356,9 @@ def _one_display(case: _Case, used: Sequence[int]) -> Joint:
     covariance = case.log_covariance(used)
 
     def joint(rng: np.random.Generator, x: Floats) -> None:
+        if case.one_rounding:
+            x[n:] = shown[:, None] + step * rng.uniform(-0.5, 0.5, x.shape[1])
+            return
         v = np.exp(case.speeds.log_values(x[:n])[list(used)]) / case.unit_mps
         x[n:] = shown[:, None] + draw_rounding(rng, shown, v, covariance, step)
 

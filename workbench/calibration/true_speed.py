@@ -36,6 +36,9 @@ SMALLEST_U_REL = 1e-6
 SMALLEST_DRAW = 0.01
 """Share of its estimate below which no drawn input goes."""
 
+BY_HAND = "hand timing, Am. J. Phys. 87, 2019, 110"
+BY_PICKUP = "lap pickup, which sees the mark on the belt"
+
 REFERENCE_REPEAT = 0.1
 """Share of a reference's uncertainty taken as its repeatability from run to run; the rest,
 its own calibration, is the same in every run. Chosen."""
@@ -268,7 +271,7 @@ def _lap_time(run: Run) -> Line:
         run.laps_time_s,
         run.u_laps_time_s,
         "s",
-        source="hand timing, Am. J. Phys. 87, 2019, 110" if by_hand else "lap mark on the belt",
+        source=BY_HAND if by_hand else BY_PICKUP,
         group="timing of laps",
     )
 

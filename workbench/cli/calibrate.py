@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from drivers.contract import Recording
+from workbench.calibration.calibrate import Calibration
 from workbench.calibration.gap.caution import WITH_THE_BELT_RUNNING
 from workbench.cli import DONE, FAILED
 from workbench.cli.output import print_json, print_table, print_warnings
@@ -93,6 +94,7 @@ def compute(
     source: Recording | str, machine: Machine | None, options: Mapping[str, Any]
 ) -> dict[str, Any]:
     """The answer from a run table's text or from a recording; a pure function of both."""
+    from workbench.calibration.runs import marked_simulated
     from workbench.cli.calibrate_answer import as_answer
     from workbench.cli.calibrate_sources import from_recording, from_table
 
@@ -104,17 +106,35 @@ def compute(
     if isinstance(source, str):
         found = from_table(source, options["table_name"], machine)
         answer = as_answer(found, machine)
-        answer |= {"source": options["table_name"], "simulated": False}
+        simulated = marked_simulated(source) or marked_simulated(options["as_left"])
+        answer |= {"source": options["table_name"], "simulated": simulated}
         answer |= {"source_sha256": hashlib.sha256(source.encode()).hexdigest()}
-        answer["method"] = "steady runs, typed"
+        answer["method"] = _method(found)
     else:
         found, method = from_recording(source, machine, options)
         answer = as_answer(found, machine)
-        answer |= {"source": source.name, "simulated": source.simulated, "method": method}
+        simulated = source.simulated or marked_simulated(options["as_left"])
+        answer |= {"source": source.name, "simulated": simulated, "method": method}
         answer |= {"source_sha256": source.sha256}
     if options["as_left"]:
         answer["as_left"] = _as_left(answer, machine, options)
     return answer
+
+
+def _method(found: Calibration) -> str:
+    """What the true speeds of typed runs were taken from, in words."""
+    from workbench.calibration.runs import HAND_INTERVAL_U_S
+
+    runs = [result.run for result in found.runs]
+    by_hand = any(run.has_laps and run.u_laps_time_s == HAND_INTERVAL_U_S for run in runs)
+    by_pickup = any(run.has_laps and run.u_laps_time_s != HAND_INTERVAL_U_S for run in runs)
+    ways = [
+        ("laps timed by hand", by_hand),
+        ("laps timed by a lap pickup", by_pickup),
+        ("another instrument", any(run.has_reference for run in runs)),
+        ("pulses counted", any(run.has_pulses for run in runs)),
+    ]
+    return "steady runs, " + " and ".join(words for words, used in ways if used)
 
 
 def _as_left(found: dict[str, Any], machine: Machine, options: Mapping[str, Any]) -> dict[str, Any]:

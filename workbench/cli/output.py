@@ -46,4 +46,4 @@ def with_uncertainty(value: float, U: float, unit: str = "", k: float = 2.0) -> 
     if not (math.isfinite(U) and U > 0):
         return f"{value:.4g}{tail}"
     digits = max(0, 1 - math.floor(math.log10(U)))
-    return f"{value:.{digits}f} ± {U:.{digits}f}{tail} (k = {k:.3g})"
+    return f"{value:z.{digits}f} ± {U:.{digits}f}{tail} (k = {k:.3g})"

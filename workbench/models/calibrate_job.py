@@ -8,23 +8,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from enum import StrEnum
+from dataclasses import fields, replace
+from pathlib import Path
 from typing import Any
 
-from drivers.contract import EdgeBlock, Item
-from workbench.calibration.recorded_runs import STEADY_REL
+from drivers.contract import Item
+from workbench.calibration.recorded_runs import DRIFTED_REL, STEADY_REL
 from workbench.calibration.reference import LapTimer
-from workbench.errors import WrongInput
+from workbench.calibration.runs import HAND_INTERVAL_U_S
+from workbench.errors import StoreError, WrongInput
 from workbench.machine import Machine
 from workbench.models.bench import Bench
-from workbench.models.calibrate_store import flips_table, keep_ramp, keep_runs, preview, run_table
-from workbench.models.edge_counter import EdgeCounter
+from workbench.models.calibrate_draft import Drafts
+from workbench.models.calibrate_runs import Reference, State, TakenRun
+from workbench.models.calibrate_store import compute_work
 from workbench.models.entry import typed_number
+from workbench.models.lap_marks import LAP_CHANNEL, LapMarks, change_rel, u_interval_s
 from workbench.models.live import Stream
 from workbench.models.observable import Observable
 from workbench.models.pace import PaceModel
-from workbench.units import to_mps
+from workbench.units import percent, to_mps
 
 STEADY_S = 6.0
 """The speed counts as steady once it has kept within 1 % for so long. Chosen."""
@@ -32,73 +35,91 @@ STEADY_S = 6.0
 FEWEST_FLIPS = 4
 """Flips below which a ramp tells nothing; chosen."""
 
-LAP_CHANNEL = "lap"
-LAMP_S = 0.6
-"""How long the mark's lamp stays lit after the lap pickup has seen it."""
+WANTED_U_REL = 0.005
+LEAST_WANTED_REL, MOST_WANTED_REL = 0.0005, 0.1
 
+MOST_UNDONE = 100
 
-class Reference(StrEnum):
-    """What the belt's true speed is taken from."""
-
-    LAPS = "laps of the belt, timed by hand"
-    FLIPS = "digit flips on a slow ramp, recorded"
-    READING = "another instrument's reading"
-
-
-@dataclass(frozen=True, slots=True)
-class TakenRun:
-    """One run as it goes into the run table; NaN for a pair it does not have."""
-
-    shown: float
-    laps: int = 0
-    laps_time_s: float = math.nan
-    pulses: int = 0
-    reference_mps: float = math.nan
-    u_reference_mps: float = math.nan
+Later = Callable[[Callable[[], object]], object]
+"""Runs something slow away from the screen."""
 
 
 class CalibrateJob(Observable):
-    """One calibration at a time. `said` is the last sentence for the person."""
+    """One calibration at a time. `said` is the last sentence for the person.
 
-    def __init__(self, bench: Bench) -> None:
+    `version` grows whenever the answer has to be worked out anew.
+    """
+
+    def __init__(self, bench: Bench, later: Later = lambda work: work()) -> None:
         super().__init__()
-        self._bench, self._pace = bench, PaceModel(bench)
-        self._pulses, self._marks = EdgeCounter(), EdgeCounter()
-        self._unlisten = bench.live.listen(self._take)
-        self.reference = Reference.LAPS
-        self.wanted_U_rel = 0.005
-        self.runs: list[TakenRun] = []
-        self.left_runs: list[TakenRun] = []
-        self.flips: list[tuple[float, float, bool]] = []
-        self.timer: LapTimer | None = None
+        self._bench, self._later, self._pace = bench, later, PaceModel(bench)
+        self._marks = LapMarks(self._passing)
+        path = bench.settings.path
+        self._drafts = Drafts(path.parent / "calibrations" if path else None)
+        self._undo: list[tuple[str, State, Machine | None]] = []
+        self._streams: dict[str, Stream] | None = None
+        self._of: Machine | None = None
+        self.state = State()
+        self.wanted_U_rel = WANTED_U_REL
+        self.by_hand = False
         self.ramping = False
         self.answer: dict[str, Any] | None = None
-        self.new_setting_used = False
+        self.version = 0
         self.said = ""
+        self._stops = [bench.live.listen(self._take), bench.subscribe(self._machine_changed)]
+        self._machine_changed()
 
     def close(self) -> None:
         """Listen no more."""
-        self._unlisten()
+        for stop in self._stops:
+            stop()
+
+    # What stands now.
 
     @property
     def machine(self) -> Machine | None:
         return self._bench.machine
 
     @property
-    def running(self) -> bool:
-        """A run is under way: its first mark was made, or a ramp is recorded."""
-        return self.ramping or (self.timer is not None and bool(self.timer.marks_s))
+    def runs(self) -> tuple[TakenRun, ...]:
+        return self.state.runs
 
     @property
-    def series(self) -> list[TakenRun]:
-        """The runs that the next one joins: as found, or as left with the new setting."""
-        return self.left_runs if self.new_setting_used else self.runs
+    def left_runs(self) -> tuple[TakenRun, ...]:
+        return self.state.left_runs
 
-    def use_reference(self, reference: Reference) -> None:
-        """Take the true speed from this from now on; a run under way is dropped."""
-        self.drop_run()
-        self.reference = reference
-        self.changed()
+    @property
+    def series(self) -> tuple[TakenRun, ...]:
+        """The runs that the next one joins: as found, or as left with the new setting."""
+        return self.left_runs if self.state.setting_used else self.runs
+
+    @property
+    def running(self) -> bool:
+        """A run is under way: its first mark was made or is waited for, or a ramp is recorded."""
+        return self.ramping or self.state.counting or bool(self.state.marks_s)
+
+    @property
+    def timer(self) -> LapTimer | None:
+        """The laps of the run under way; None where the machine's lap is not known."""
+        if self.machine is None or math.isnan(self.machine.belt.lap_length_m):
+            return None
+        belt, u_s = self.machine.belt, HAND_INTERVAL_U_S
+        if self.state.counting and math.isfinite(speed_mps := self.belt_mps()):
+            u_s = u_interval_s(speed_mps)
+        wanted = self.wanted_U_rel / 2
+        timer = LapTimer(belt.lap_length_m, belt.u_lap_length_m, wanted, u_s)
+        timer.marks_s = list(self.state.marks_s)
+        return timer
+
+    @property
+    def undo_word(self) -> str:
+        """What `undo` would take back, '' where there is nothing."""
+        return self._undo[-1][0] if self._undo else ""
+
+    @property
+    def simulated(self) -> bool:
+        """Whether any run that counts was simulated."""
+        return any(run.simulated for run in (*self.runs, *self.left_runs) if not run.dropped)
 
     def belt_mps(self) -> float:
         """The belt's speed by its pulses now, NaN where there is none or it is lost."""
@@ -107,6 +128,11 @@ class CalibrateJob(Observable):
             return math.nan
         return belt.speed_mps
 
+    def belt_history(self) -> list[tuple[float, float]]:
+        """(seconds ago as a negative number, m/s) of the belt's last minutes."""
+        belt, now_s = self._pace.belt(), self._bench.clock()
+        return [(at_s - now_s, mps) for at_s, mps in belt.history] if belt else []
+
     def steady(self) -> bool | None:
         """Whether the belt has kept its speed for a while; None where there is no signal."""
         belt = self._pace.belt()
@@ -114,53 +140,68 @@ class CalibrateJob(Observable):
             return None
         return _kept_speed(belt, self._bench.clock())
 
+    def lap_s(self) -> float:
+        """The time of a lap at the belt's speed now, NaN where that is not known."""
+        length_m = self.machine.belt.lap_length_m if self.machine else math.nan
+        speed_mps = self.belt_mps()
+        return length_m / speed_mps if speed_mps > 0 else math.nan
+
+    def pickup_sees(self) -> bool:
+        """Whether a lap pickup is there and sees the mark on the belt."""
+        return not self._marks.blind(self._bench.clock(), self.lap_s())
+
+    @property
+    def counts_itself(self) -> bool:
+        """Whether the next run's laps are counted by the lap pickup, not by hand."""
+        return not self.by_hand and self.pickup_sees()
+
     def shown_now(self) -> float:
         """What a readout that is itself an input shows, NaN where none is."""
         values = self._bench.live.values.items()
         return next((v for (_, what), v in values if what == "readout_shown"), math.nan)
 
-    def mark_seen(self) -> bool | None:
-        """Whether the lap pickup has just seen the mark; None where there is no lap pickup."""
-        if self._marks.last_s is None:
-            return None
-        return self._bench.clock() - self._marks.last_s < LAMP_S
+    # What the person does.
 
-    def mark(self) -> None:
-        """The mark on the belt passed now; the first starts the run."""
-        machine = self.machine
-        if machine is None or math.isnan(machine.belt.lap_length_m):
-            self.said = "The length of one lap is needed first; see Machine."
-            self.changed()
-            return
-        if self.timer is None:
-            belt = machine.belt
-            self.timer = LapTimer(belt.lap_length_m, belt.u_lap_length_m, self.wanted_U_rel / 2)
-        now_s = self._bench.clock()
-        if self.timer.marks_s and now_s <= self.timer.marks_s[-1]:
-            return
-        self.timer.mark(now_s)
-        missed = self.timer.missed()
-        self.said = ""
-        if missed:
-            self.said = (
-                f"Lap {missed[-1]} took about twice as long as the others: was a mark missed? "
-                "Then drop the run and take it again."
-            )
+    def ask_for(self, text: str) -> None:
+        """The expanded uncertainty (k = 2) wanted of each true speed, typed in per cent."""
+        wanted = typed_number(text.replace("%", ""), "the uncertainty wanted, in %") / 100
+        if not LEAST_WANTED_REL <= wanted <= MOST_WANTED_REL:
+            low, high = 100 * LEAST_WANTED_REL, 100 * MOST_WANTED_REL
+            raise WrongInput(f"'{text.strip()}': type a number from {low:g} to {high:g} %.")
+        self.wanted_U_rel = wanted
         self.changed()
 
-    def undo_mark(self) -> None:
-        """Take back the last mark."""
-        if self.timer is not None:
-            self.timer.undo()
-            self.changed()
+    def use_reference(self, reference: Reference) -> None:
+        """Take the true speed from this from now on; a run under way is dropped."""
+        if reference is self.state.reference:
+            return
+        self._end_ramp("the ramp was dropped")
+        self._set("other reference", reference=reference, **_no_run())
+
+    def count_by_hand(self, by_hand: bool) -> None:
+        """Mark laps by hand though a lap pickup is there, or let it count again."""
+        self.by_hand = by_hand
+        if self.running:
+            self._set("run under way", **_no_run())
+        self.changed()
+
+    def start_counting(self) -> None:
+        """The lap pickup's next passing starts the run, and it counts from there."""
+        if self._lap_is_known():
+            self._set("start of the run", counting=True, marks_s=())
+
+    def mark(self) -> None:
+        """The mark on the belt passed now, as a hand says; the first starts the run."""
+        now_s, marks_s = self._bench.clock(), self.state.marks_s
+        if not self._lap_is_known() or (marks_s and now_s <= marks_s[-1]):
+            return
+        self._set(f"mark {len(marks_s) + 1}", marks_s=(*marks_s, now_s), said=self.said)
+        self._say_of_marks()
 
     def drop_run(self) -> None:
         """Forget the run under way; those kept stay."""
-        if self.ramping:
-            self._bench.recording.stop("the ramp was dropped")
-        self.timer, self.ramping, self.said = None, False, ""
-        self.flips.clear()
-        self.changed()
+        self._end_ramp("the ramp was dropped")
+        self._set("drop of the run", **_no_run())
 
     def keep_run(self, shown: str, reading: str = "", expanded: str = "") -> None:
         """Keep the run with what the readout showed, in its own unit; and, for another
@@ -169,110 +210,226 @@ class CalibrateJob(Observable):
         Raises WrongInput with a sentence for the field.
         """
         number = typed_number(shown, "what the readout showed")
-        if self.reference is Reference.READING:
-            unit = self._bench.settings.units.speed
-            speed_mps = to_mps(typed_number(reading, "the instrument's reading"), unit)
-            U_mps = to_mps(typed_number(expanded, "its uncertainty"), unit)
-            if not U_mps < speed_mps:
-                raise WrongInput("The uncertainty is larger than the reading itself.")
-            run = TakenRun(number, reference_mps=speed_mps, u_reference_mps=U_mps / 2)
-        else:
-            run = self._lap_run(number)
-        self.series.append(run)
-        self.timer, self.said = None, ""
-        self.changed()
+        reads = self.state.reference is Reference.READING
+        run = self._read_run(number, reading, expanded) if reads else self._lap_run(number)
+        changed = change_rel(self.state.marks_s)
+        self.add_run(replace(run, simulated=self._bench.live.simulated))
+        if abs(changed) > DRIFTED_REL:
+            self.said = (
+                f"The belt's speed changed by {percent(changed, 1, signed=True)} during this run: "
+                "drop it and take it again at a steady speed."
+            )
+            self.changed()
 
-    def remove_run(self) -> None:
-        """Take back the last run kept."""
-        del self.series[-1:]
-        self.changed()
+    def add_run(self, run: TakenRun) -> None:
+        """Put a run at the end of the series in hand."""
+        which = "left_runs" if self.state.setting_used else "runs"
+        runs = (*self.series, run)
+        self._set(f"run {len(runs)}", **{which: runs}, **_no_run())
+
+    def drop_kept(self, number: int, *, left: bool = False, dropped: bool = True) -> None:
+        """Let a kept run, counted from 1, count no more, or count again."""
+        which = "left_runs" if left else "runs"
+        runs = list(getattr(self.state, which))
+        runs[number - 1] = replace(runs[number - 1], dropped=dropped)
+        word = "drop" if dropped else "restore"
+        self._set(f"{word} of run {number}", **{which: tuple(runs)})
 
     def start_ramp(self) -> None:
         """Record the inputs while the belt's speed is changed slowly."""
-        if self._bench.recording.running:
+        recording = self._bench.recording
+        if recording.running:
             self.said = "A recording runs already; stop it on Signals first."
         elif self.machine is None:
             self.said = "The machine is needed first; see Machine."
         else:
-            self._bench.recording.start("calibration ramp")
-            self.ramping = self._bench.recording.running
-            self.said = "" if self.ramping else self._bench.recording.said
-            self.flips.clear()
+            recording.start("calibration ramp")
+            self.ramping = recording.running
+            if self.ramping:
+                self._set("start of the ramp", flips=(), ramp=None, **_no_run())
+                return
+            self.said = recording.said
         self.changed()
 
     def flip(self, shown: str, *, up: bool) -> float:
         """The last digit changed now, from `shown`; what it shows since. Raises WrongInput."""
-        machine = self.machine
+        machine, flips = self.machine, self.state.flips
         if not self.ramping or machine is None:
             raise WrongInput("Start the ramp first.")
         step = machine.readout.step
-        before = self.flips[-1][1] if self.flips else typed_number(shown, "what is shown now")
+        before = flips[-1][1] if flips else typed_number(shown, "what is shown now")
         after = round((before + (step if up else -step)) / step) * step
         if after <= 0:
             raise WrongInput("The readout cannot fall below its first step.")
-        self.flips.append((self._recorded_s(), after, up))
-        self.changed()
+        flip = (self._recorded_s(), after, up)
+        self._set(f"flip {len(flips) + 1}", flips=(*flips, flip))
         return after
 
-    def stop_ramp(self) -> int | None:
-        """End the ramp; its recording's number, None where it tells nothing."""
+    def stop_ramp(self) -> None:
+        """End the ramp; its flips and recording are what the answer is worked out from."""
         if not self.ramping:
-            return None
-        self.ramping = False
-        self._bench.recording.stop("the ramp is over")
-        if len(self.flips) < FEWEST_FLIPS:
-            self.said = f"{len(self.flips)} flips are too few; a ramp needs {FEWEST_FLIPS} or more."
+            return
+        self._end_ramp("the ramp is over")
+        flips = self.state.flips
+        if len(flips) < FEWEST_FLIPS:
+            self.said = f"{len(flips)} flips are too few; a ramp needs {FEWEST_FLIPS} or more."
             self.changed()
-            return None
-        self.changed()
-        return self._bench.recording.last_number
-
-    def preview_work(self) -> Callable[[], dict[str, Any]] | None:
-        """The slow work that gives the answer so far, None while there is no run."""
-        machine = self.machine
-        if machine is None or not self.runs:
-            return None
-        text, left = run_table(self.runs), run_table(self.left_runs)
-        return lambda: preview(text, left, machine)
-
-    def keep_work(self) -> Callable[[], dict[str, Any]]:
-        """The slow work that computes the answer and stores it. Raises WrongInput."""
-        machine, store = self.machine, self._bench.store
-        if machine is None or not self.runs:
-            raise WrongInput("There is no run yet.")
-        text, left = run_table(self.runs), run_table(self.left_runs)
-        return lambda: keep_runs(text, left, machine, store, simulated=self._bench.live.simulated)
-
-    def ramp_work(self, number: int) -> Callable[[], dict[str, Any]]:
-        """The slow work that judges the ramp of that recording and stores the answer."""
-        text, store = flips_table(self.flips), self._bench.store
-        return lambda: keep_ramp(number, text, store)
+            return
+        number = self._bench.recording.last_number
+        said = "" if number else "The recording of the ramp was not kept: take the ramp again."
+        self._set("end of the ramp", ramp=number, said=said)
 
     def use_new_setting(self) -> None:
         """The new setting was entered in the readout: runs from now on are as left."""
-        if self.answer is not None and self.machine is not None:
-            self.new_setting_used = True
-            self.said = (
-                "Enter the new setting in the readout, then run again: the next runs are as left."
-            )
-            self.changed()
+        if self.answer is not None and math.isfinite(self.answer["setting_new"]):
+            new = float(self.answer["setting_new"])
+            self._set("new setting", new_setting=new, **_no_run(), said=_entered(new))
+            if self.state.reference is Reference.FLIPS:
+                self.state = replace(self.state, reference=Reference.LAPS)
+                self.changed()
 
     def start_anew(self) -> None:
-        """Begin another calibration; a new setting that was used is now the machine's."""
-        self.drop_run()
-        if self.new_setting_used and self.machine is not None and self.answer is not None:
-            readout = replace(self.machine.readout, setting=float(self.answer["setting_new"]))
-            self._bench.use_machine(replace(self.machine, readout=readout, text=""))
-        self.runs, self.left_runs, self.answer = [], [], None
-        self.new_setting_used = False
+        """Begin another calibration; a new setting that was entered is now the machine's."""
+        self._end_ramp("the ramp was dropped")
+        machine, new, said = self.machine, self.state.new_setting, ""
+        fresh = State(reference=self.state.reference)
+        self._set("all runs", **{entry.name: getattr(fresh, entry.name) for entry in fields(fresh)})
+        if machine is not None and self._undo[-1][1].setting_used:
+            readout = replace(machine.readout, setting=new)
+            self._bench.use_machine(
+                replace(machine, readout=readout, text=""), self._bench.machine_path
+            )
+            said = f"The machine's setting is now {new:g}; save it on Machine."
+        self.said = said
         self.changed()
 
+    def undo(self) -> None:
+        """Take back the last step."""
+        if not self._undo:
+            return
+        word, state, machine = self._undo.pop()
+        if self.ramping and word == "start of the ramp":
+            self._end_ramp("the ramp was dropped")
+        self._become(state)
+        if machine is not self.machine and machine is not None:
+            self._bench.use_machine(machine, self._bench.machine_path)
+        self.said = f"Taken back: {word}."
+        self.changed()
+
+    # The slow work.
+
+    def answer_work(self, *, keep: bool) -> Callable[[], dict[str, Any]] | None:
+        """The work that gives the answer from what stands, stored if `keep`; None where there
+        is nothing yet."""
+        machine, state = self.machine, self.state
+        if machine is None or not (state.ramp or any(not run.dropped for run in state.runs)):
+            return None
+        work = compute_work(state, machine, self._bench.store, keep=keep)
+        return self._bench.recording.sealed(work) if state.ramp else work
+
+    def worked_out(self, answer: dict[str, Any] | None, version: int) -> None:
+        """The answer to what stood at that version; a stored one carries its number."""
+        if version != self.version:
+            return
+        self.answer = answer
+        if answer is not None and "result" in answer:
+            self.state = replace(self.state, result=answer["result"])
+            self._keep_draft()
+        self.changed()
+
+    # Inside.
+
+    def _set(self, word: str, *, said: str = "", **changes: Any) -> None:
+        """One step, which `undo` takes back."""
+        self._undo.append((word, self.state, self.machine))
+        del self._undo[:-MOST_UNDONE]
+        new = replace(self.state, **changes)
+        if new.data != self.state.data:
+            new = replace(new, result=None)
+        self._become(new)
+        self.said = said
+        self.changed()
+
+    def _become(self, new: State) -> None:
+        old, self.state = self.state, new
+        if new.data != old.data:
+            self.version += 1
+            if not (new.ramp or new.runs):
+                self.answer = None
+        if replace(new, marks_s=(), counting=False) != replace(old, marks_s=(), counting=False):
+            self._keep_draft()
+
+    def _keep_draft(self) -> None:
+        if self._of is not None:
+            name, state = self._of.name, self.state
+            self._later(lambda: self._drafts.keep(name, state))
+
+    def _machine_changed(self) -> None:
+        """Another machine has runs of its own; an edited one gets its answer anew."""
+        before, now = self._of, self.machine
+        if now == before:
+            return
+        self._of = now
+        if before is None or now is None or before.name != now.name:
+            self._undo.clear()
+            self._end_ramp("another machine was chosen")
+            kept = self._drafts.load(now.name) if now else None
+            self.state, self.answer, self.said = kept or State(), None, ""
+            if kept is not None and (kept.runs or kept.ramp):
+                self.said = "These runs were kept from before. Go on, or start anew."
+        self.version += 1
+        self.changed()
+
+    def _lap_is_known(self) -> bool:
+        if self.timer is not None:
+            return True
+        self.said = "The length of one lap is needed first; see Machine."
+        self.changed()
+        return False
+
+    def _read_run(self, shown: float, reading: str, expanded: str) -> TakenRun:
+        unit = self._bench.settings.units.speed
+        speed_mps = to_mps(typed_number(reading, "the instrument's reading"), unit)
+        U_mps = to_mps(typed_number(expanded, "its uncertainty"), unit)
+        if not U_mps < speed_mps:
+            raise WrongInput("The uncertainty is larger than the reading itself.")
+        return TakenRun(shown, reference_mps=speed_mps, u_reference_mps=U_mps / 2)
+
     def _lap_run(self, shown: float) -> TakenRun:
-        timer = self.timer
+        timer, marks_s = self.timer, self.state.marks_s
         if timer is None or not timer.laps:
-            raise WrongInput("The run has no whole lap yet: mark each passing of the belt's mark.")
-        pulses = self._pulses.between(timer.marks_s[0], timer.marks_s[-1])
-        return TakenRun(shown, timer.laps, timer.time_s, pulses)
+            how = "wait until the pickup has seen the mark twice"
+            if not self.state.counting:
+                how = "mark each passing of the belt's mark"
+            raise WrongInput(f"The run has no whole lap yet: {how}.")
+        pulses = self._marks.pulses(marks_s[0], marks_s[-1])
+        by_pickup = self.state.counting
+        u_s = u_interval_s(timer.speed_mps) if by_pickup else HAND_INTERVAL_U_S
+        return TakenRun(
+            shown, timer.laps, timer.time_s, pulses, u_laps_time_s=u_s, by_pickup=by_pickup
+        )
+
+    def _passing(self, at_s: float) -> None:
+        """The lap pickup saw the mark."""
+        if self.state.counting:
+            self.state = replace(self.state, marks_s=(*self.state.marks_s, at_s))
+            self._say_of_marks()
+
+    def _say_of_marks(self) -> None:
+        timer = self.timer
+        missed = timer.missed() if timer else []
+        self.said = ""
+        if missed:
+            self.said = (
+                f"Lap {missed[-1]} took about twice as long as the others: was a mark missed? "
+                "Then drop the run and take it again."
+            )
+        self.changed()
+
+    def _end_ramp(self, why: str) -> None:
+        if self.ramping:
+            self.ramping = False
+            self._bench.recording.stop(why)
 
     def _recorded_s(self) -> float:
         """Now on the recording's time line."""
@@ -283,13 +440,37 @@ class CalibrateJob(Observable):
         return self._bench.clock() - origin_s
 
     def _take(self, item: Item) -> None:
-        if not isinstance(item, EdgeBlock):
-            return
-        belt = self._pace.belt()
-        if item.channel == LAP_CHANNEL:
-            self._marks.add(item)
-        elif belt is None or item.channel == belt.name:
-            self._pulses.add(item)
+        live = self._bench.live
+        if live.streams is not self._streams:
+            self._streams = live.streams
+            self._marks.forget()
+            if self.state.marks_s or self.state.counting:
+                self.state = replace(self.state, marks_s=(), counting=False)
+                self.said = "The inputs were opened anew: the run under way is gone."
+                self.changed()
+        belt, laps = self._pace.belt(), live.streams.get(LAP_CHANNEL)
+        one_clock = belt is not None and laps is not None and belt.address == laps.address
+        name = belt.name if belt else None
+        self._marks.take(item, name, one_clock=one_clock, lap_s=self.lap_s())
+
+
+def save_runs(text: str, path: Path) -> Path:
+    """Write a run table as it can be read again. Raises WrongInput, StoreError."""
+    if path.suffix.lower() != ".csv":
+        raise WrongInput(f"{path.name}: a table of runs ends in .csv.")
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise StoreError(f"{path} cannot be written ({error.strerror}).") from None
+    return path
+
+
+def _no_run() -> dict[str, Any]:
+    return {"marks_s": (), "counting": False}
+
+
+def _entered(setting: float) -> str:
+    return f"With {setting:g} in the readout, run again: the next runs are as left."
 
 
 def _kept_speed(belt: Stream, now_s: float) -> bool:

@@ -1,46 +1,22 @@
-"""Runs to a table, a table to an answer, an answer to the store and to a certificate.
+"""Runs to an answer, an answer to the store and to a certificate.
 
 Slow: called away from the screen.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from workbench.calibration.runs import COLUMNS, REFERENCE_COLUMNS
 from workbench.machine import Machine
-
-if TYPE_CHECKING:
-    from workbench.models.calibrate_job import TakenRun
+from workbench.models.calibrate_runs import State, flips_table, run_table
 
 TABLE_NAME, LEFT_NAME = "runs on the bench", "runs as left on the bench"
 FLIPS_NAME = "flips on the bench"
 
-
-def run_table(runs: Sequence[TakenRun]) -> str:
-    """The runs as a run table; '' where there are none."""
-    if not runs:
-        return ""
-    lines = [",".join((*COLUMNS, *REFERENCE_COLUMNS))]
-    for number, run in enumerate(runs, 1):
-        laps = [f"{run.laps}", f"{run.laps_time_s:.6f}"] if run.laps else ["", ""]
-        # The same interval in both pairs: one press started and stopped both.
-        pulses = [f"{run.pulses}", f"{run.laps_time_s:.6f}"] if run.pulses else ["", ""]
-        known = math.isfinite(run.reference_mps)
-        reference = (
-            [f"{run.reference_mps:.9g}", f"{run.u_reference_mps:.9g}"] if known else ["", ""]
-        )
-        lines.append(",".join([str(number), f"{run.shown:.10g}", *laps, *pulses, *reference]))
-    return "\n".join(lines) + "\n"
-
-
-def flips_table(flips: Sequence[tuple[float, float, bool]]) -> str:
-    """Flips of (time_s, shown, up) as the table a recording of a ramp is judged with."""
-    rows = [f"{at_s:.6f},{shown:.10g},{'up' if up else 'down'}" for at_s, shown, up in flips]
-    return "\n".join(["time_s,shown,direction", *rows]) + "\n"
+PREVIEW_PPI = 110
+PRINT_PPI = 300
 
 
 def options_of(**given: Any) -> dict[str, Any]:
@@ -52,24 +28,34 @@ def options_of(**given: Any) -> dict[str, Any]:
     return options | {"references": [], **given}
 
 
-def preview(text: str, left: str, machine: Machine) -> dict[str, Any]:
-    """The answer from the runs so far, not stored. Raises WrongInput."""
-    from workbench.cli.calibrate import compute
+def compute_work(
+    state: State, machine: Machine, store: str | None, *, keep: bool
+) -> Callable[[], dict[str, Any]]:
+    """The work that turns runs, or a recorded ramp, into an answer; stored if `keep`.
 
-    return compute(text, machine, _table_options(left))
+    It raises WrongInput and StoreError.
+    """
+    left = run_table(state.left_runs)
+    options = options_of(as_left=left, as_left_name=LEFT_NAME if left else "")
+    options["remarks"] = _dropped(state)
+    if state.ramp is not None:
+        number, flips = state.ramp, flips_table(state.flips)
+        options |= {"flips": flips, "flips_name": FLIPS_NAME}
+        return lambda: _from_ramp(number, machine, store, options, keep=keep)
+    text = run_table(state.runs)
+    options["table_name"] = TABLE_NAME
+    return lambda: _from_table(text, machine, store, options, keep=keep)
 
 
-def keep_runs(
-    text: str, left: str, machine: Machine, store: str | None, *, simulated: bool
+def _from_table(
+    text: str, machine: Machine, store: str | None, options: dict[str, Any], *, keep: bool
 ) -> dict[str, Any]:
-    """The answer from the runs, stored. Raises WrongInput, StoreError."""
     from workbench.cli.calibrate import compute
     from workbench.records.store import open_store
 
-    options = _table_options(left)
-    if simulated:
-        options["remarks"] = "Simulated data: made on the bench's simulator."
     answer = compute(text, machine, options)
+    if not keep:
+        return answer
     with open_store(store) as opened:
         number = opened.add_result(
             "calibrate",
@@ -82,28 +68,52 @@ def keep_runs(
     return {"result": number, **answer}
 
 
-def keep_ramp(number: int, flips: str, store: str | None) -> dict[str, Any]:
-    """The answer from a recorded ramp and its flips, stored. Raises BenchError."""
+def _from_ramp(
+    number: int, machine: Machine, store: str | None, options: dict[str, Any], *, keep: bool
+) -> dict[str, Any]:
     from workbench.cli.calibrate import compute
     from workbench.cli.source import finish, stored_source
 
-    source = stored_source(number, None, store)
-    options = options_of(flips=flips, flips_name=FLIPS_NAME)
-    answer = compute(source.recording, source.machine, options)
-    return finish("calibrate", answer, source, options)
+    source = stored_source(number, machine, store)
+    answer = compute(source.recording, machine, options)
+    return finish("calibrate", answer, source, options) if keep else answer
 
 
 def save_certificate(result: int, path: Path, store: str | None, typed: Mapping[str, Any]) -> Path:
     """Write the certificate of a stored result. Raises WrongInput, StoreError."""
-    from workbench.cli.report import document_of
-    from workbench.records.store import open_store
     from workbench.reports.document import check_report_path, render
 
     check_report_path(path)
+    return render(_document(result, store, typed), path)
+
+
+def certificate_pages(
+    result: int, store: str | None, typed: Mapping[str, Any], ppi: float = PREVIEW_PPI
+) -> list[bytes]:
+    """The certificate of a stored result as pictures (PNG), a page each. Raises StoreError."""
+    from workbench.reports.document import render_pages
+
+    return render_pages(_document(result, store, typed), ppi)
+
+
+def _document(result: int, store: str | None, typed: Mapping[str, Any]) -> Any:
+    from workbench.cli.report import document_of
+    from workbench.records.store import open_store
+
     with open_store(store) as opened:
         stored = opened.result(result)
-    return render(document_of(stored, {**stored.options, **typed}), path)
+    remarks = [stored.options.get("remarks", ""), typed.get("remarks", "")]
+    words = "\n".join(text for text in remarks if text)
+    return document_of(stored, {**stored.options, **typed, "remarks": words})
 
 
-def _table_options(left: str) -> dict[str, Any]:
-    return options_of(table_name=TABLE_NAME, as_left=left, as_left_name=LEFT_NAME if left else "")
+def _dropped(state: State) -> str:
+    """A remark on the runs that were dropped by hand, '' where none was."""
+    names = [
+        f"{number}{word}"
+        for word, runs in (("", state.runs), (" as left", state.left_runs))
+        for number, run in enumerate(runs, 1)
+        if run.dropped
+    ]
+    many = "s" if len(names) > 1 else ""
+    return f"Dropped by the person: run{many} {', '.join(names)}." if names else ""

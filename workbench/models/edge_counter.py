@@ -26,6 +26,11 @@ class EdgeCounter:
         """When the last edge passed, None where none has."""
         return float(self._blocks[-1][-1] + self._offset_s) if self._blocks else None
 
+    @property
+    def offset_s(self) -> float:
+        """Host's clock less the device's; infinite before the first edge."""
+        return self._offset_s
+
     def add(self, block: EdgeBlock) -> None:
         """Take in a block; its device's clock is tied to the host's by the quickest block."""
         self._heard_s = block.host_s

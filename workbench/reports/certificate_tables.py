@@ -22,7 +22,7 @@ def rounded(value: float, U: float | None) -> str:
     if not U:
         return f"{value:.6g}"
     digits = max(0, 1 - math.floor(math.log10(U)))
-    return f"{value:.{digits}f} ± {U:.{digits}f}"
+    return f"{value:z.{digits}f} ± {U:.{digits}f}"
 
 
 MANY = 1000

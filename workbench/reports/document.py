@@ -179,15 +179,27 @@ def render_html(document: Document) -> str:
 
 def render_pdf(document: Document) -> bytes:
     """PDF by typst. The text goes in as data, so nothing a user typed is read as markup."""
+    made: bytes = _typeset(document)
+    return made
+
+
+def render_pages(document: Document, ppi: float) -> list[bytes]:
+    """The pages of the PDF as pictures (PNG) with `ppi` pixels an inch."""
+    made = _typeset(document, format="png", ppi=ppi)
+    return [made] if isinstance(made, bytes) else list(made)
+
+
+def _typeset(document: Document, **how: Any) -> Any:
     import typst
 
     data = _map_text(_as_data(document), _breakable)
     # typst's own type stub leaves a type variable open; its calls are taken as untyped.
-    compile_page: Callable[..., bytes] = typst.compile
+    compile_page: Callable[..., Any] = typst.compile
     return compile_page(
         _template("page.typ").encode(),
         font_paths=[_matplotlib_fonts()],
         sys_inputs={"data": json.dumps(data)},
+        **how,
     )
 
 

@@ -2,29 +2,44 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QComboBox, QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QComboBox,
+    QFileDialog,
+    QHBoxLayout,
+    QLineEdit,
+    QPushButton,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
-from workbench.calibration.decision import Verdict
 from workbench.calibration.gap.caution import WITH_THE_BELT_RUNNING
 from workbench.errors import WrongInput
+from workbench.gui import printing
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.gui.widgets.basics import Caution, VerdictPill, button, label, row
+from workbench.gui.widgets.basics import Caution, button, label, say
+from workbench.gui.widgets.calibrate_answer import CalibrateAnswer
+from workbench.gui.widgets.certificate_view import CertificateView
 from workbench.gui.widgets.error_plot import ErrorPlot
 from workbench.gui.widgets.keys import space_for
 from workbench.gui.widgets.run_panel import RunPanel
 from workbench.gui.widgets.run_table import RunTable
-from workbench.gui.work_line import Done, Work, WorkLine
+from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
-from workbench.models.calibrate_job import CalibrateJob, Reference
-from workbench.models.calibrate_store import save_certificate
+from workbench.models.calibrate_job import CalibrateJob, save_runs
+from workbench.models.calibrate_runs import Reference, run_table
+from workbench.models.calibrate_store import certificate_pages, save_certificate
+from workbench.models.calibrate_words import STEPS, Step, has_new_setting, next_step
 from workbench.units import METRIC
 
 CAUTION_KEY = "belt running"
+TITLE = "Is the readout right?"
 
 
 class CalibratePage(QWidget):
@@ -32,39 +47,30 @@ class CalibratePage(QWidget):
 
     def __init__(self, bench: Bench, theme: Theme) -> None:
         super().__init__()
-        self._bench, self._job = bench, CalibrateJob(bench)
-        self._works = WorkLine(self)
-        self._stale = False
+        self._bench = bench
+        self._works, self._drafts = WorkLine(self), WorkLine(self)
+        self._job = CalibrateJob(bench, self._keep_draft)
+        self._computed, self._said = -1, ""
         self._units = bench.settings.units
-        self._pill, self._sentence = VerdictPill(theme), label("", "text")
-        self._setting, self._setting_unit = label("", "title", wrap=False), label("", "soft")
-        self._said = label("", "soft")
+        self._answer = CalibrateAnswer(theme)
         self._plot, self._table = ErrorPlot(theme), RunTable()
-        self._references = QComboBox()
-        self._references.setMinimumHeight(TOUCH_PX)
-        self._references.setAccessibleName("What the true speed is taken from")
-        for reference in Reference:
-            self._references.addItem(reference.value, reference)
-        self._references.activated.connect(self._use_reference)
-        self._panel = RunPanel(bench, self._job, self._keep_run, self._space)
+        self._references, self._wanted = QComboBox(), QLineEdit()
+        self._panel = RunPanel(bench, self._job, theme, self._keep_run, self._space)
+        self._undo = button("", self._job.undo)
+        self._anew = button("Start anew", self._job.start_anew)
+        self._show_paper = button("Certificate …", self.show_certificate)
+        self._use = button("Use this setting", self._job.use_new_setting)
         self._finish = button("Keep result", self._keep_result)
-        self._use = button("Use this setting", self._use_setting)
-        self._save = button("Save certificate", self._ask_where)
-        self._anew = button("Start anew", self._start_anew)
-        self._body = QWidget()
+        self._paper = CertificateView(
+            self._ask_where, self._ask_printer, self._ask_where_runs, self._back
+        )
+        self._intro, self._body = QWidget(), QWidget()
+        self._stack = QStackedWidget()
         self._lay_out()
-        space_for(self, self._table, *self._panel.fields, do=self._space)
-        if CAUTION_KEY in bench.cautions_read:
-            self.setFocusProxy(self._panel.next)
-        for key, up in ((Qt.Key.Key_Up, True), (Qt.Key.Key_Down, False)):
-            arrow = QShortcut(QKeySequence(key), self)
-            arrow.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
-            arrow.activated.connect(lambda up=up: self._panel.flip(up=up))
-            arrow.setEnabled(False)
-            self._panel.arrows.append(arrow)
+        self._set_keys()
         self._unsubscribe = self._job.subscribe(self._changed)
-        self.destroyed.connect(self._works.wait)
-        self.destroyed.connect(self._job.close)
+        for end in (self._works.wait, self._drafts.wait, self._job.close):
+            self.destroyed.connect(end)
         self._changed()
 
     @property
@@ -72,76 +78,131 @@ class CalibratePage(QWidget):
         return self._job
 
     def set_theme(self, theme: Theme) -> None:
-        self._pill.set_theme(theme)
-        self._plot.set_theme(theme)
+        for part in (self._answer, self._plot, self._panel):
+            part.set_theme(theme)
 
     def refresh(self) -> None:
         self._panel.refresh()
         if self._units is not self._bench.settings.units:
             self._units = self._bench.settings.units
             self._changed()
-        if self._stale and not self._works.busy:
-            self._stale = False
-            self._preview()
+            self._draw_paper()
+        if self._computed != self._job.version and not self._works.busy:
+            self._work_out(keep=False)
+
+    # Layout.
 
     def _lay_out(self) -> None:
         column = QVBoxLayout(self)
         column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
-        column.setSpacing(GRID_PX)
-        if CAUTION_KEY not in self._bench.cautions_read:
-            self._body.hide()
-            column.addWidget(Caution(WITH_THE_BELT_RUNNING, self._caution_read))
-        column.addWidget(self._body, 1)
-        column.addStretch(0)
+        column.addWidget(self._stack)
+        for part in (self._intro, self._body, self._paper):
+            self._stack.addWidget(part)
+        self._lay_out_intro()
         inside = QVBoxLayout(self._body)
         inside.setContentsMargins(0, 0, 0, 0)
         inside.setSpacing(GRID_PX)
-        head = QHBoxLayout()
-        head.addWidget(label("Does the readout tell the truth?", "title", wrap=False), 1)
-        head.addWidget(self._references)
-        inside.addLayout(head)
-        middle = QHBoxLayout()
+        inside.addLayout(self._head())
+        middle, side = QHBoxLayout(), QVBoxLayout()
         middle.setSpacing(3 * GRID_PX)
         middle.addWidget(self._panel, 4)
-        side = QVBoxLayout()
         side.setSpacing(GRID_PX)
         side.addWidget(self._plot, 3)
         side.addWidget(self._table, 2)
         middle.addLayout(side, 5)
         inside.addLayout(middle, 1)
-        inside.addWidget(row(self._pill, self._sentence, stretch=False))
-        inside.addWidget(self._said)
+        inside.addWidget(self._answer)
         ends = QHBoxLayout()
         ends.setSpacing(2 * GRID_PX)
-        ends.addWidget(self._setting)
-        ends.addWidget(self._setting_unit, 1)
-        for one in (self._finish, self._use, self._save, self._anew):
+        ends.addWidget(self._undo)
+        ends.addStretch(1)
+        for one in (self._anew, self._show_paper, self._use, self._finish):
             ends.addWidget(one)
         inside.addLayout(ends)
+        read = CAUTION_KEY in self._bench.cautions_read
+        self._stack.setCurrentWidget(self._body if read else self._intro)
+
+    def _lay_out_intro(self) -> None:
+        column = QVBoxLayout(self._intro)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(3 * GRID_PX)
+        if CAUTION_KEY in self._bench.cautions_read:
+            return
+        caution = Caution(WITH_THE_BELT_RUNNING, self._caution_read)
+        caution.understood.setProperty("role", "next")
+        column.addWidget(label(TITLE, "title", wrap=False))
+        column.addWidget(caution)
+        column.addWidget(label("How it goes", "title", wrap=False))
+        for number, words in enumerate(STEPS, 1):
+            column.addWidget(label(f"{number}   {words}", "text"))
+        column.addStretch(1)
+
+    def _head(self) -> QHBoxLayout:
+        for reference in Reference:
+            self._references.addItem(reference.value, reference)
+        self._references.setMinimumHeight(TOUCH_PX)
+        self._references.setAccessibleName("What the true speed is taken from")
+        self._references.activated.connect(self._use_reference)
+        self._wanted.setMinimumHeight(TOUCH_PX)
+        self._wanted.setFixedWidth(8 * GRID_PX)
+        self._wanted.setText(f"{100 * self._job.wanted_U_rel:g}")
+        self._wanted.setAccessibleName("Uncertainty wanted of the true speed, in per cent")
+        self._wanted.editingFinished.connect(self._ask_for)
+        before, after = label("to ±", wrap=False), label("%", wrap=False)
+        before.setBuddy(self._wanted)
+        head = QHBoxLayout()
+        head.setSpacing(GRID_PX)
+        head.addWidget(label(TITLE, "title", wrap=False), 1)
+        head.addWidget(label("True speed from", wrap=False))
+        for widget in (self._references, before, self._wanted, after):
+            head.addWidget(widget)
+        return head
+
+    def _set_keys(self) -> None:
+        space_for(self, self._table, *self._panel.fields, do=self._space)
+        QShortcut(QKeySequence.StandardKey.Undo, self).activated.connect(self._job.undo)
+        for key, up in ((Qt.Key.Key_Up, True), (Qt.Key.Key_Down, False)):
+            arrow = QShortcut(QKeySequence(key), self)
+            arrow.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            arrow.activated.connect(lambda up=up: self._panel.flip(up=up))
+            arrow.setEnabled(False)
+            self._panel.arrows.append(arrow)
+        if self._stack.currentWidget() is self._body:
+            self.setFocusProxy(self._panel.next)
+
+    # What the person does.
 
     def _caution_read(self) -> None:
         self._bench.cautions_read.add(CAUTION_KEY)
-        self._body.show()
+        self._stack.setCurrentWidget(self._body)
         self.setFocusProxy(self._panel.next)
         self._panel.next.setFocus()
 
     def _use_reference(self) -> None:
         self._job.use_reference(Reference(self._references.currentData()))
 
+    def _ask_for(self) -> None:
+        try:
+            self._job.ask_for(self._wanted.text())
+        except WrongInput as error:
+            self._say(str(error))
+            self._wanted.setText(f"{100 * self._job.wanted_U_rel:g}")
+
     def _space(self) -> None:
         """The one key: the mark of a lap, or the beginning and end of a ramp."""
-        if self._body.isHidden():
+        job = self._job
+        if self._stack.currentWidget() is not self._body:
             return
-        if self._job.reference is Reference.LAPS:
-            self._job.mark()
-        elif self._job.reference is Reference.READING:
+        if job.state.reference is Reference.READING:
             self._keep_run()
-        elif self._job.ramping:
-            number = self._job.stop_ramp()
-            if number is not None:
-                self._run(self._job.ramp_work(number), self._kept)
+        elif job.state.reference is Reference.FLIPS:
+            job.stop_ramp() if job.ramping else job.start_ramp()
+        elif job.state.counting:
+            return
+        elif job.counts_itself and not job.state.marks_s:
+            job.start_counting()
         else:
-            self._job.start_ramp()
+            job.mark()
 
     def _keep_run(self) -> None:
         try:
@@ -150,68 +211,100 @@ class CalibratePage(QWidget):
             self._panel.complain(str(error))
             return
         self._panel.clear()
-        self._stale = True
-
-    def _preview(self) -> None:
-        work = self._job.preview_work()
-        if work is None:
-            self._show_answer(None)
-        else:
-            self._run(work, self._show_answer)
 
     def _keep_result(self) -> None:
-        try:
-            self._run(self._job.keep_work(), self._kept)
-        except WrongInput as error:
-            self._failed(str(error))
+        self._work_out(keep=True)
 
-    def _kept(self, answer: dict[str, Any]) -> None:
-        self._show_answer(answer)
-        self._said.setText(f"Kept as result {answer['result']}.")
+    # The answer.
 
-    def _use_setting(self) -> None:
-        self._job.use_new_setting()
+    def _work_out(self, *, keep: bool) -> None:
+        self._computed = version = self._job.version
+        work = self._job.answer_work(keep=keep)
+        if work is None:
+            self._job.worked_out(None, version)
+        else:
+            self._works.add(work, partial(self._worked_out, version), self._failed)
 
-    def _start_anew(self) -> None:
-        self._job.start_anew()
-        self._show_answer(None)
-
-    def _run(self, work: Work, done: Done) -> None:
-        self._said.setText("Working it out …")
-        self._works.add(work, done, self._failed)
+    def _worked_out(self, version: int, answer: dict[str, Any]) -> None:
+        self._said = ""
+        if "result" in answer and version == self._job.version:
+            self._said = f"Kept as result {answer['result']}."
+        self._job.worked_out(answer, version)
 
     def _failed(self, said: str) -> None:
-        self._said.setText(said)
+        self._said = said
+        self._job.answer = None
+        self._changed()
 
-    def _show_answer(self, answer: dict[str, Any] | None) -> None:
-        self._job.answer = answer
-        self._job.said = ""
-        self._job.changed()
+    def _say(self, said: str) -> None:
+        self._said = said
+        self._changed()
+
+    def _keep_draft(self, work: Any) -> None:
+        self._drafts.add(work, lambda _done: None, self._say)
 
     def _changed(self) -> None:
         """Show the job as it is: the answer so far, the runs, what can be done next."""
         job, machine, units = self._job, self._bench.machine, self._bench.settings.units
         answer = job.answer
-        last = (answer.get("as_left") or answer) if answer else None
+        pending = self._computed != job.version or (self._works.busy and answer is None)
+        pending = pending and (bool(job.runs) or job.state.ramp is not None)
+        if job.said and self._said != job.said:
+            self._said = ""
         self._panel.show_job()
         self._table.show_runs(job, units)
         self._plot.show_answer(answer, machine.limits.readout_error if machine else 0.02, units)
-        self._pill.setVisible(last is not None)
-        if last is not None:
-            self._pill.show_verdict(Verdict(last["verdict"]))
-            self._sentence.setText(last["sentence"])
-            self._said.setText(job.said or " ".join([last["advice"], *last["warnings"][:1]]))
-        else:
-            self._sentence.setText("The answer stands here after the first run.")
-            self._said.setText(job.said or "Three or more runs at different speeds are best.")
-        has_new = answer is not None and answer["setting_new"] == answer["setting_new"]
-        self._setting.setText(f"Set {answer['setting_new']:g}" if answer and has_new else "")
-        self._setting_unit.setText(_setting_words(answer) if answer and has_new else "")
-        kept = answer is not None and "result" in answer
+        self._answer.show_job(job, pending, self._said)
+        self._references.setCurrentIndex(list(Reference).index(job.state.reference))
+        used, kept = job.state.setting_used, job.state.result is not None and answer is not None
+        self._undo.setEnabled(bool(job.undo_word))
+        say(self._undo, f"Undo {job.undo_word}".strip())
         self._finish.setVisible(answer is not None and not kept)
-        self._use.setVisible(has_new and not job.new_setting_used)
-        self._save.setVisible(kept)
-        self._anew.setVisible(answer is not None)
+        self._use.setVisible(has_new_setting(answer) and not used)
+        self._show_paper.setVisible(kept)
+        self._anew.setVisible(bool(job.runs) or job.state.ramp is not None)
+        self._fill_next()
+
+    def _fill_next(self) -> None:
+        """One filled button: the next step."""
+        step = next_step(self._job)
+        for one, its in (
+            (self._panel.next, Step.MARK),
+            (self._panel.keep, Step.KEEP_RUN),
+            (self._finish, Step.KEEP_RESULT),
+            (self._use, Step.USE_SETTING),
+            (self._show_paper, Step.CERTIFICATE),
+        ):
+            _fill(one, filled=step is its)
+
+    # The certificate.
+
+    def show_certificate(self) -> None:
+        """The certificate of the result kept, as it will be printed."""
+        if self._job.state.result is not None:
+            self._stack.setCurrentWidget(self._paper)
+            self._paper.save.setFocus()
+            self._draw_paper()
+
+    def _back(self) -> None:
+        self._stack.setCurrentWidget(self._body)
+        self._panel.next.setFocus()
+
+    def _draw_paper(self) -> None:
+        number = self._job.state.result
+        if number is not None and self._stack.currentWidget() is self._paper:
+            self._paper.say("Drawing the pages …")
+            work = partial(certificate_pages, number, self._bench.store, self._typed())
+            self._works.add(work, self._show_pages, self._paper.say)
+
+    def _show_pages(self, pages: list[bytes]) -> None:
+        self._paper.show_pages(pages)
+        many = "s" if len(pages) > 1 else ""
+        self._paper.say(f"Result {self._job.state.result}, {len(pages)} page{many}.")
+
+    def _typed(self) -> dict[str, Any]:
+        units = "metric" if self._bench.settings.units is METRIC else "us"
+        return self._paper.typed() | {"units": units}
 
     def _ask_where(self) -> None:
         name, _ = QFileDialog.getSaveFileName(
@@ -222,19 +315,55 @@ class CalibratePage(QWidget):
 
     def save_certificate(self, path: Path) -> None:
         """Write the certificate of the result kept, away from the screen."""
-        answer = self._job.answer
-        if answer is None or "result" not in answer:
-            return
-        number, store = answer["result"], self._bench.store
-        typed = {"units": "metric" if self._bench.settings.units is METRIC else "us"}
-        self._run(
-            lambda: save_certificate(number, path, store, typed),
-            self._saved,
-        )
+        number = self._job.state.result
+        if number is not None:
+            work = partial(save_certificate, number, path, self._bench.store, self._typed())
+            self._works.add(work, self._saved, self._paper.say)
+
+    def _ask_where_runs(self) -> None:
+        name, _ = QFileDialog.getSaveFileName(self, "Save the runs", "runs.csv", "Runs (*.csv)")
+        if name:
+            self.save_runs(Path(name))
+
+    def save_runs(self, path: Path) -> None:
+        """Write the runs as a table that `evenpace calibrate` takes."""
+        text = run_table(self._job.runs)
+        self._works.add(partial(save_runs, text, path), self._saved, self._paper.say)
 
     def _saved(self, path: Path) -> None:
-        self._said.setText(f"Saved as {path.name}.")
+        self._paper.say(f"Saved as {path.name}.")
+
+    def _ask_printer(self) -> None:
+        if not printing.ask(self, self.print_on):
+            self._paper.say("No printer is set up: the certificate opens as a PDF to print from.")
+            self._works.add(
+                partial(self._for_desktop, printing.desktop_file()),
+                printing.open_file,
+                self._paper.say,
+            )
+
+    def _for_desktop(self, path: Path) -> Path:
+        number = self._job.state.result
+        assert number is not None
+        return save_certificate(number, path, self._bench.store, self._typed())
+
+    def print_on(self, printer: Any) -> None:
+        """Print the certificate of the result kept, away from the screen."""
+        number = self._job.state.result
+        if number is not None:
+            self._paper.say("Printing …")
+            pages = partial(
+                certificate_pages, number, self._bench.store, self._typed(), printing.PPI
+            )
+            self._works.add(
+                lambda: printing.print_pages(pages(), printer), self._paper.say, self._paper.say
+            )
 
 
-def _setting_words(answer: dict[str, Any]) -> str:
-    return f"{answer['setting_unit']}\nin place of {answer['setting_now']:g}".strip()
+def _fill(one: QPushButton, *, filled: bool) -> None:
+    """Dress a button as the next step, or as one of the others."""
+    role = "next" if filled else ""
+    if one.property("role") != role:
+        one.setProperty("role", role)
+        one.style().unpolish(one)
+        one.style().polish(one)

@@ -6,56 +6,64 @@ import math
 from collections.abc import Callable
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QShortcut
+from PySide6.QtGui import QResizeEvent, QShortcut
 from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
 
 from workbench.errors import WrongInput
-from workbench.gui.theme import GRID_PX, TOUCH_PX, font
-from workbench.gui.widgets.basics import button, label, row
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, font
+from workbench.gui.widgets.basics import button, label, row, say
+from workbench.gui.widgets.lap_dots import LapDots
+from workbench.gui.widgets.speed_trace import SpeedTrace
+from workbench.models import calibrate_words as words
 from workbench.models.bench import Bench
-from workbench.models.calibrate_job import CalibrateJob, Reference
+from workbench.models.calibrate_job import CalibrateJob
+from workbench.models.calibrate_runs import Reference
 from workbench.models.wording import speed_number
 
-BIG_PX = 64
-MOST_DOTS = 24
+BIG_PX, BIGGEST_PX = 56, 128
+TRACE_FROM_PX = 470
+"""Height of the panel from which there is room for the last minute's speed."""
+
 STEADY_WORDS = {None: "○ no signal", True: "● steady", False: "◐ not steady yet"}
 
 
 class RunPanel(QWidget):
-    """One run; `next` is the page's filled button, `arrows` the keys for flips."""
+    """One run; `next` is the one key's button, `keep` keeps the run, `arrows` are the keys
+    for flips."""
 
     def __init__(
         self,
         bench: Bench,
         job: CalibrateJob,
+        theme: Theme,
         keep: Callable[[], object],
         do_next: Callable[[], object],
     ) -> None:
         super().__init__()
         self._bench, self._job, self._frames = bench, job, 0
         self.arrows: list[QShortcut] = []
-        self._which = label("", "text", wrap=False)
-        self._speed = QLabel("–")
-        self._speed.setStyleSheet(f"font-size: {BIG_PX}px; font-weight: 600;")
-        self._speed.setFont(font(BIG_PX, bold=True))
+        self._which, self._steady = label("", "text", wrap=False), label("", "text", wrap=False)
+        self._speed, self._unit = QLabel("–"), label("", "soft", wrap=False)
         self._speed.setAccessibleName("Belt speed")
-        self._steady, self._lamp = label("", "text", wrap=False), label("", "soft", wrap=False)
-        self._laps, self._left = label("", "text"), label("", "soft")
+        self._trace, self._dots = SpeedTrace(theme), LapDots(theme)
+        self._how, self._so_far = label("", "soft"), label("")
         self._shown, self._reading, self._expanded = QLineEdit(), QLineEdit(), QLineEdit()
         self._names = [label("", wrap=False) for _ in range(3)]
         self._error = label("", "error")
         self.next = QPushButton()
-        self.next.setProperty("role", "next")
         self.next.setMinimumHeight(TOUCH_PX + GRID_PX)
+        self.next.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
         # At the press, not at the release: a mark is a moment.
         self.next.pressed.connect(do_next)
-        self._keep = button("Keep run (Enter)", keep)
-        self._undo = button("Undo mark", job.undo_mark)
+        self.keep = button("Keep run (Enter)", keep)
+        self.keep.setMinimumHeight(TOUCH_PX + GRID_PX)
+        self._take = button("", self._take_shown)
         self._drop = button("Drop run", job.drop_run)
+        self._by = button("", lambda: job.count_by_hand(not job.by_hand))
         self._up = button("Flips up ↑", lambda: self.flip(up=True))
         self._down = button("Flips down ↓", lambda: self.flip(up=False))
         # The next press of the space bar is a mark again, not this button once more.
-        for one in (self._keep, self._undo, self._drop, self._up, self._down):
+        for one in (self.keep, self._drop, self._by, self._up, self._down):
             one.clicked.connect(self.next.setFocus)
         for entry in self.fields:
             entry.returnPressed.connect(keep)
@@ -89,103 +97,113 @@ class RunPanel(QWidget):
             after = self._job.flip(self._shown.text(), up=up)
         except WrongInput as error:
             self.complain(str(error))
+            self._shown.setFocus()
             return
         self._shown.setText(f"{after:g}")
         self.complain("")
 
+    def set_theme(self, theme: Theme) -> None:
+        self._trace.set_theme(theme)
+        self._dots.set_theme(theme)
+
     def show_job(self) -> None:
         """Words and buttons that go with the reference and the state of the run."""
         job, units = self._job, self._bench.settings.units
-        laps, flips = job.reference is Reference.LAPS, job.reference is Reference.FLIPS
-        reading = job.reference is Reference.READING
-        left = " as left" if job.new_setting_used else ""
-        self._which.setText(f"Run {len(job.series) + 1}{left}")
-        words = {
-            Reference.LAPS: "Mark lap (space)" if job.running else "Mark first passing (space)",
-            Reference.FLIPS: "Stop ramp (space)" if job.running else "Start ramp (space)",
-            Reference.READING: "Keep run (space)",
-        }[job.reference]
-        self.next.setText(words)
-        self.next.setAccessibleName(words)
+        reference = job.state.reference
+        laps, flips = reference is Reference.LAPS, reference is Reference.FLIPS
+        reading = reference is Reference.READING
+        left = ", as left" if job.state.setting_used else ""
+        say(self._which, "Ramp" if flips else f"Run {len(job.series) + 1}{left}")
         unit = job.machine.readout.unit if job.machine else ""
         names = (
-            "Readout shows, " + unit,
+            f"Readout shows, {unit}",
             f"Instrument, {units.speed}",
             f"its U (k = 2), {units.speed}",
         )
         for name, text in zip(self._names, names, strict=True):
-            name.setText(text)
+            say(name, text)
         for widget in (self._reading, self._expanded, *self._names[1:]):
             widget.setVisible(reading)
-        self._keep.setVisible(laps)
-        self._undo.setVisible(laps)
+        self._dots.setVisible(laps)
+        self.next.setVisible(not reading)
+        self.next.setEnabled(job.machine is not None and not job.state.counting)
+        self.keep.setVisible(not flips)
         self._drop.setVisible(not reading)
-        for widget in (self._undo, self._drop):
-            widget.setEnabled(job.running)
+        self._drop.setEnabled(job.running)
         for widget in (self._up, self._down):
             widget.setVisible(flips)
             widget.setEnabled(job.ramping)
         for arrow in self.arrows:
             arrow.setEnabled(job.ramping)
-        self._laps.setText(self._lap_words())
-        self._show_left()
+        self._show_live()
 
     def refresh(self) -> None:
         """The live numbers; every fifth frame, for a number that dances cannot be read."""
         self._frames += 1
-        if self._frames % 5 != 1:
-            return
-        units = self._bench.settings.units
-        _say(self._speed, f"{speed_number(self._job.belt_mps(), units)} {units.speed}")
-        steady = self._job.steady()
-        _say(
-            self._steady, {None: "○ no signal", True: "● steady", False: "◐ not steady yet"}[steady]
-        )
-        seen, shown = self._job.mark_seen(), self._job.shown_now()
-        lamp = "" if seen is None else f"Lap pickup: {'■ mark' if seen else '□'}"
+        if self._frames % 5 == 1:
+            self._show_live()
+
+    def _show_live(self) -> None:
+        job, units = self._job, self._bench.settings.units
+        say(self._speed, speed_number(job.belt_mps(), units))
+        say(self._unit, units.speed)
+        say(self._steady, STEADY_WORDS[job.steady()])
+        if self._trace.isVisible():
+            self._trace.show_points(job.belt_history())
+        say(self.next, words.mark_words(job))
+        say(self._how, words.how_words(job))
+        laps = job.state.reference is Reference.LAPS
+        if laps:
+            done = max(0, len(job.state.marks_s) - 1)
+            self._dots.show_laps(done, words.laps_needed(job) or 0)
+            say(self._so_far, words.lap_words(job))
+        elif job.state.reference is Reference.FLIPS:
+            say(self._so_far, words.flip_words(job, self._shown.text()))
+        else:
+            say(self._so_far, "")
+        self._by.setVisible(laps and (job.by_hand or job.pickup_sees()))
+        say(self._by, "Let the pickup count" if job.by_hand else "Mark by hand")
+        shown = job.shown_now()
+        self._take.setVisible(math.isfinite(shown))
         if math.isfinite(shown):
-            lamp += f"   The readout sends {shown:.4g}"
-        _say(self._lamp, lamp.strip())
-        self._show_left()
+            say(self._take, f"It sends {shown:.4g}: take it")
 
-    def _lap_words(self) -> str:
-        timer, job = self._job.timer, self._job
-        if job.reference is Reference.FLIPS:
-            return f"{len(job.flips)} flips" if job.running else "Change the speed slowly."
-        if job.reference is Reference.READING:
-            return "Read both at the same time."
-        if timer is None or not timer.marks_s:
-            return "Press as the mark on the belt passes."
-        wanted = timer.laps_wanted or timer.laps
-        dots = "●" * timer.laps + "○" * max(0, wanted - timer.laps)
-        return f"Laps {dots}" if len(dots) <= MOST_DOTS else f"Laps {timer.laps} of {wanted}"
+    def _take_shown(self) -> None:
+        shown = self._job.shown_now()
+        if math.isfinite(shown):
+            self._shown.setText(f"{shown:.4g}")
+            self._shown.setFocus()
+            self.complain("")
 
-    def _show_left(self) -> None:
-        timer = self._job.timer
-        text = ""
-        if self._job.reference is Reference.LAPS and timer is not None and timer.laps:
-            so_far = f"{timer.time_s:.1f} s, ± {200 * timer.u_rel:.2f} % so far"
-            left_s = timer.left_s(self._bench.clock())
-            if timer.done:
-                text = f"{so_far}. Enough: type what is shown and keep the run."
-            elif left_s is None:
-                text = f"{so_far}. The lap's length is not known well enough for more."
-            else:
-                laps = timer.laps_left
-                text = (
-                    f"{so_far}. {laps} more {'lap' if laps == 1 else 'laps'}, about {left_s:.0f} s."
-                )
-        _say(self._left, text)
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        self._trace.setVisible(self.height() >= TRACE_FROM_PX)
+        size = min(max(BIG_PX, round(0.17 * self.height())), BIGGEST_PX)
+        if self._speed.font().pixelSize() != size:
+            self._speed.setStyleSheet(f"font-size: {size}px; font-weight: 600;")
+            self._speed.setFont(font(size, bold=True))
+        super().resizeEvent(event)
 
     def _lay_out(self) -> None:
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(GRID_PX)
         column.addWidget(row(self._which, self._steady))
-        column.addWidget(self._speed)
-        column.addWidget(self._lamp)
-        column.addWidget(self._laps)
-        column.addWidget(self._left)
+        self._unit.setProperty("role", "title")
+        speed = row(self._speed, self._unit)
+        column.addWidget(speed)
+        column.addWidget(self._trace, 1)
+        column.addWidget(self._dots)
+        column.addWidget(self._so_far)
+        column.addWidget(self._how)
+        column.addLayout(self._grid())
+        self._error.hide()
+        column.addWidget(self._error)
+        wide = row(self.next, self.keep, stretch=False)
+        column.addWidget(wide)
+        column.addWidget(row(self._up, self._down, self._by, self._drop))
+        column.addStretch(0)
+
+    def _grid(self) -> QGridLayout:
         grid = QGridLayout()
         grid.setHorizontalSpacing(2 * GRID_PX)
         for at, (name, entry) in enumerate(zip(self._names, self.fields, strict=True)):
@@ -193,18 +211,8 @@ class RunPanel(QWidget):
             name.setBuddy(entry)
             grid.addWidget(name, at, 0)
             grid.addWidget(entry, at, 1)
+        grid.addWidget(self._take, 0, 2)
         self._shown.setAccessibleName("What the readout shows")
         self._reading.setAccessibleName("The instrument's reading")
         self._expanded.setAccessibleName("The instrument's expanded uncertainty")
-        column.addLayout(grid)
-        self._error.hide()
-        column.addWidget(self._error)
-        column.addWidget(row(self._keep, self._undo, self._up, self._down, self._drop))
-        column.addWidget(self.next)
-        column.addStretch(1)
-        self.next.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-
-
-def _say(where: QLabel, text: str) -> None:
-    if where.text() != text:
-        where.setText(text)
+        return grid

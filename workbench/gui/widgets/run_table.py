@@ -2,56 +2,108 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
+from workbench.gui.theme import TOUCH_PX
+from workbench.gui.widgets.basics import button
 from workbench.models.calibrate_job import CalibrateJob
+from workbench.models.calibrate_runs import TakenRun
+from workbench.models.calibrate_words import error_words, laps_of
 from workbench.models.wording import speed_number
-from workbench.units import UnitSystem, percent
+from workbench.units import UnitSystem
+
+LAPS_COLUMN, BUTTON_COLUMN = 4, 5
+LAPS_FROM_PX = 520
+"""Width from which there is room to say how a run was timed."""
 
 
 class RunTable(QTableWidget):
-    """Run, shown, true, error; runs as left below those as found."""
+    """Run, shown, true, error, how it was timed, drop or restore; as left below as found."""
 
     def __init__(self) -> None:
-        super().__init__(0, 4)
+        super().__init__(0, BUTTON_COLUMN + 1)
         self.verticalHeader().hide()
+        self.verticalHeader().setDefaultSectionSize(TOUCH_PX)
         self.setShowGrid(False)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setSelectionMode(QAbstractItemView.SelectionMode.NoSelection)
-        self.horizontalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
-        self.horizontalHeader().setStretchLastSection(True)
-        self.horizontalHeader().setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
+        self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        head = self.horizontalHeader()
+        head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        head.setSectionResizeMode(3, QHeaderView.ResizeMode.Stretch)
+        head.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setAccessibleName("Runs")
+        self.setStyleSheet(
+            "QTableWidget::item { padding: 0 8px; } QPushButton { min-height: 0; padding: 0 8px; }"
+        )
+        self._rows: list[tuple[object, ...]] = []
 
     def show_runs(self, job: CalibrateJob, units: UnitSystem) -> None:
         """Every run kept; '…' where its error is not worked out yet."""
         unit = job.machine.readout.unit if job.machine else "mph"
-        head = ["Run", f"Shown, {unit}", f"True, {units.speed}", "Error ± U"]
+        head = ["Run", f"Shown, {unit}", f"True, {units.speed}", "Error ± U (k = 2)", "Laps", ""]
         self.setHorizontalHeaderLabels(head)
         answer = job.answer or {}
-        groups = (("", job.runs, answer), (" as left", job.left_runs, answer.get("as_left") or {}))
-        rows = []
-        for word, runs, found in groups:
-            for at, run in enumerate(runs):
-                results: list[dict[str, Any]] = found.get("runs", [])
-                result = results[at] if at < len(results) else None
-                rows.append([f"{at + 1}{word}", f"{run.shown:g}"])
-                rows[-1] += _worked_out(result, units)
+        rows = _rows(job.runs, answer, units, left=False)
+        rows += _rows(job.left_runs, answer.get("as_left") or {}, units, left=True)
+        if rows == self._rows:
+            return
+        grown, self._rows = len(rows) > len(self._rows), rows
         self.setRowCount(len(rows))
-        for at, cells in enumerate(rows):
+        for at, (cells, number, left, dropped) in enumerate(rows):
             for column, text in enumerate(cells):
-                self.setItem(at, column, QTableWidgetItem(text))
-        self.scrollToBottom()
+                item = QTableWidgetItem(text)
+                item.setToolTip(text)
+                if dropped:
+                    item.setForeground(self.palette().placeholderText())
+                self.setItem(at, column, item)
+            self._place_button(at, job, number, left=left, dropped=dropped)
+        if grown:
+            self.scrollToBottom()
+
+    def _place_button(
+        self, at: int, job: CalibrateJob, number: int, *, left: bool, dropped: bool
+    ) -> None:
+        word = "Restore" if dropped else "Drop"
+        # Later: the press must end before the button that was pressed is made anew.
+        made = button(word, lambda: job.drop_kept(number, left=left, dropped=not dropped))
+        made.setAccessibleName(f"{word} run {number}{' as left' if left else ''}")
+        made.setMinimumHeight(0)
+        self.setCellWidget(at, BUTTON_COLUMN, made)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        self.setColumnHidden(LAPS_COLUMN, self.width() < LAPS_FROM_PX)
+        super().resizeEvent(event)
 
 
-def _worked_out(result: dict[str, Any] | None, units: UnitSystem) -> list[str]:
+Row = tuple[list[str], int, bool, bool]
+
+
+def _rows(
+    runs: Sequence[TakenRun], found: Mapping[str, Any], units: UnitSystem, *, left: bool
+) -> list[Row]:
+    results = {result["run"]: result for result in found.get("runs", [])}
+    rows: list[Row] = []
+    for number, run in enumerate(runs, 1):
+        result = None if run.dropped else results.get(str(number))
+        name = f"{number}, left" if left else f"{number}"
+        cells = [name, f"{run.shown:g}", *_worked_out(run, result, units), laps_of(run)]
+        rows.append((cells, number, left, run.dropped))
+    return rows
+
+
+def _worked_out(
+    run: TakenRun, result: Mapping[str, Any] | None, units: UnitSystem
+) -> tuple[str, str]:
+    if run.dropped:
+        return "–", "dropped"
     if result is None:
-        return ["…", "…"]
-    error = f"{percent(result['error'], 1, signed=True)} ± {200 * result['u_error']:.1f}"
-    if not result["used"]:
-        error = f"left out: {result['note']}"
-    return [speed_number(result["true_mps"], units, 3), error]
+        return "…", "…"
+    error = error_words(result) if result["used"] else f"left out: {result['note']}"
+    return speed_number(result["true_mps"], units, 3), error

@@ -1,0 +1,56 @@
+"""Pages to a printer, or to the desktop's own program for PDFs where no printer is set up."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QRect, Qt, QUrl
+from PySide6.QtGui import QDesktopServices, QImage, QPainter
+from PySide6.QtWidgets import QWidget
+
+if TYPE_CHECKING:
+    from PySide6.QtPrintSupport import QPrinter
+
+PPI = 300.0
+
+
+def ask(parent: QWidget, do: Callable[[QPrinter], object]) -> bool:
+    """Ask for a printer and hand it to `do`; False where none is set up."""
+    from PySide6.QtPrintSupport import QPrintDialog, QPrinter, QPrinterInfo
+
+    if not QPrinterInfo.availablePrinterNames():
+        return False
+    dialog = QPrintDialog(QPrinter(QPrinter.PrinterMode.HighResolution), parent)
+    dialog.accepted.connect(lambda: do(dialog.printer()))
+    dialog.finished.connect(dialog.deleteLater)
+    dialog.open()
+    return True
+
+
+def print_pages(pages: Sequence[bytes], printer: QPrinter) -> str:
+    """Draw pages (PNG) on a printer, each as large as its paper; a sentence on how it went."""
+    painter = QPainter()
+    if not painter.begin(printer):
+        return "The printer could not be reached; save the certificate as PDF instead."
+    for number, page in enumerate(pages):
+        if number:
+            printer.newPage()
+        image, room = QImage.fromData(page), painter.viewport()
+        size = image.size().scaled(room.size(), Qt.AspectRatioMode.KeepAspectRatio)
+        painter.drawImage(QRect(room.topLeft(), size), image)
+    painter.end()
+    many = "s" if len(pages) > 1 else ""
+    return f"{len(pages)} page{many} went to the printer."
+
+
+def desktop_file() -> Path:
+    """A place for a PDF that another program is to open."""
+    return Path(tempfile.mkdtemp(prefix="evenpace-")) / "certificate.pdf"
+
+
+def open_file(path: Path) -> None:
+    """Open a file with the program that the desktop has for it."""
+    QDesktopServices.openUrl(QUrl.fromLocalFile(str(path)))

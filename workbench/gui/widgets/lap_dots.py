@@ -1,0 +1,62 @@
+"""Laps done and laps still needed, a dot each."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QRectF, QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import QSizePolicy, QWidget
+
+from workbench.gui.theme import GRID_PX, TEXT_PX, Theme, font
+
+DOT_PX, SMALLEST_PX = 18.0, 7.0
+
+
+class LapDots(QWidget):
+    """Filled dots for laps done, rings for those needed; '12 of 40' where there is no room."""
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self._theme, self._done, self._needed = theme, 0, 0
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+
+    def set_theme(self, theme: Theme) -> None:
+        self._theme = theme
+        self.update()
+
+    def show_laps(self, done: int, needed: int) -> None:
+        """`needed` 0: not known yet."""
+        if (done, needed) == (self._done, self._needed):
+            return
+        self._done, self._needed = done, needed
+        of = f" of {needed} needed" if needed else ""
+        self.setAccessibleName(f"Laps: {done} done{of}")
+        self.update()
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        return QSize(20 * GRID_PX, 3 * GRID_PX)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setFont(font(TEXT_PX))
+        painter.setPen(self._theme.color("ink"))
+        count = f"{self._done} of {self._needed}" if self._needed else f"{self._done}"
+        words = f"laps {count}  "
+        left = painter.fontMetrics().horizontalAdvance(words)
+        painter.drawText(self.rect(), Qt.AlignmentFlag.AlignVCenter, words)
+        dots = max(self._done, self._needed)
+        step = min(DOT_PX + GRID_PX, (self.width() - left) / dots) if dots else 0.0
+        size = min(DOT_PX, 0.7 * step)
+        if size >= SMALLEST_PX:
+            self._draw(painter, left, step, size, dots)
+        painter.end()
+
+    def _draw(self, painter: QPainter, left: int, step: float, size: float, dots: int) -> None:
+        enough = 0 < self._needed <= self._done
+        color = self._theme.color("in_band" if enough else "belt")
+        for at in range(dots):
+            box = QRectF(left + at * step + 1, (self.height() - size) / 2, size, size)
+            done = at < self._done
+            painter.setBrush(color if done else Qt.BrushStyle.NoBrush)
+            painter.setPen(QPen(color if done else self._theme.color("no_data"), 2))
+            painter.drawEllipse(box)
