@@ -1,7 +1,17 @@
-"""A pickup's gap, round an invented wheel."""
+"""A pickup's gap, round an invented wheel; a bent tooth; a drop-out run; a shop's list."""
 
-GAPS = ((0, "1/16"), (90, "0.070"), (180, "0.085"), (270, "0.075"))
-"""Feeler readings: angle in degrees, gap in inches."""
+GAPS = ("1/16", "0.070", "0.085", "0.075")
+"""Feeler readings at 0, 90, 180 and 270 degrees, in inches."""
+SEASON = (
+    ("Digger 4 / left", ("1/16", "0.066", "0.071", "0.066")),
+    ("Digger 4 / right", ("0.118", "0.128", "0.142", "0.131")),
+    ("Digger 7 / left", ("0.060", "0.063", "0.065", "0.062")),
+    ("Digger 7 / right", ("0.066", "0.070")),
+    ("Digger 9 / left", ("0.055", "0.058", "0.062", "0.058")),
+    ("Digger 9 / right", ()),
+    ("Digger 12 / left", ()),
+    ("Digger 12 / right", ()),
+)
 
 
 def caution(studio):
@@ -10,13 +20,97 @@ def caution(studio):
     studio.show("Gap", caution_read=False)
 
 
-def readings(studio):
+def empty(studio):
+    studio.show("Gap")
+
+
+def half_way(studio):
+    _read(studio.show("Gap"), GAPS[:2])
+
+
+def wrong_entry(studio):
     page = studio.show("Gap")
-    for angle, reading in GAPS:
-        page._angle.setText(str(angle))
-        page._gap.setText(reading)
-        page._gap.returnPressed.emit()
-    studio.run(10)
+    page.feeler.gap.setText("1.6")
+    page.feeler.gap.returnPressed.emit()
 
 
-STATES = (caution, readings)
+def verdict(studio):
+    page = studio.show("Gap")
+    page.feeler.gap.clear()
+    _read(page, GAPS[2:])
+
+
+def tooth_run(studio):
+    from workbench.gui.pages.gap import View
+
+    _run(studio, View.TEETH, 20)
+
+
+def bent_tooth(studio):
+    _stop(studio)
+
+
+def drop_out_run(studio):
+    from workbench.gui.pages.gap import View
+
+    studio.use("sim:drop-out-run?seed=3")
+    studio.run(5)
+    _run(studio, View.DROP_OUT, 100)
+
+
+def drop_out(studio):
+    studio.run(60)
+    _stop(studio)
+
+
+def batch(studio):
+    from workbench.gui.pages.gap import View
+
+    page = studio.show("Gap")
+    page.show_view(View.FEELER)
+    job = page.job
+    for name, readings in SEASON:
+        job.add_pickup(name)
+        _read(page, readings)
+    job.go_to(4)
+    studio.window.resize(1024, 600)
+    studio.rest()
+    page.show_view(View.LIST)
+    studio.rest()
+
+
+def _read(page, readings):
+    for reading in readings:
+        page.feeler.gap.setText(reading)
+        page.feeler.gap.returnPressed.emit()
+
+
+def _run(studio, view, for_s):
+    page = studio.show("Gap")
+    page.show_view(view)
+    studio.show("Gap")
+    studio.rest()
+    page.runs[view].start.click()
+    studio.run(for_s)
+    studio.rest()
+    page.refresh()
+
+
+def _stop(studio):
+    page = studio.show("Gap")
+    page.runs[page.view].start.click()
+    studio.rest()
+
+
+STATES = (
+    caution,
+    empty,
+    half_way,
+    wrong_entry,
+    verdict,
+    tooth_run,
+    bent_tooth,
+    drop_out_run,
+    drop_out,
+    batch,
+)

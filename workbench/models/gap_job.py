@@ -1,196 +1,362 @@
-"""The gap check as a job: feeler readings of a list of pickups, and the wheel by its pulses."""
+"""The gap check as a job: feeler readings of a list of pickups, one number after the other."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from enum import StrEnum
+from pathlib import Path
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from drivers.contract import EdgeBlock, Item
-from workbench.calibration.edges import clean
-from workbench.calibration.gap.batch import PickupId, PickupList
-from workbench.calibration.gap.feeler import FeelerGap
-from workbench.calibration.gap.table import parse_gap_table
-from workbench.calibration.target_wheel import tooth_signature
+from workbench.calibration.gap.table import MOST_GAP_M, parse_gap_table
 from workbench.errors import WrongInput
 from workbench.machine import Machine, Pickup
 from workbench.models.bench import Bench
 from workbench.models.entry import typed_number
-from workbench.models.gap_store import judge_wheel, keep_table
+from workbench.models.gap_draft import draft_path, put_aside, read_draft, write_draft
+from workbench.models.gap_list import GapList, KeptRun
+from workbench.models.gap_run import WheelRun
+from workbench.models.gap_store import keep_table, one_pickup
 from workbench.models.observable import Observable
-from workbench.models.pace import PaceModel
+from workbench.reports.gap_summary import fault_names
+from workbench.reports.gap_units import gap_text
+from workbench.units import INCH_M, parse_length_m
 
-SIGNATURE_TURNS = 40
-"""Turns of the wheel that the live signature is folded from."""
+ROUNDS = (4, 6, 8, 12)
+"""Readings a round that may be asked for, evenly spaced."""
+MOST_ANGLE_DEG = 720.0
 
-USUAL_STEP_DEG = 90.0
+
+class Step(StrEnum):
+    """What is to be done next with the feeler."""
+
+    READ = "read"
+    NEXT_PICKUP = "next pickup"
+    KEEP = "keep"
+    SAVE = "save"
 
 
 class GapJob(Observable):
-    """Feeler readings by keyboard; a signature or drop-out run from the pulses."""
+    """Feeler readings typed one after the other; `run` is the wheel by its pulses.
+
+    `round_of` readings make a round, `by_tooth` counts places by teeth from the mark, from 1.
+    `answer` is the list as it was kept in the store, None where anything changed since.
+    """
 
     def __init__(self, bench: Bench) -> None:
         super().__init__()
-        self._bench, self._pace = bench, PaceModel(bench)
-        self._unlisten = bench.live.listen(self._take)
-        self._edge_s: list[NDArray[np.float64]] = []
-        self._channel = ""
-        self.pickups = PickupList()
-        self.add_pickup(bench.machine.name if bench.machine else "Pickup 1")
+        self._bench = bench
+        self.run = WheelRun(bench)
+        self._draft = draft_path(bench.settings.path)
+        self.list = GapList(self.limits)
+        self.round_of, self.by_tooth = ROUNDS[0], False
         self.answer: dict[str, Any] | None = None
-        self.running, self.drop_out = False, False
         self.said = ""
+        self._kept_at = self._drafted_at = 0
+        self._run_of = ""
+        self.list.start_with(bench.machine.name if bench.machine else "Pickup 1")
+        self._resume()
 
     def close(self) -> None:
-        """Listen no more."""
-        self._unlisten()
-
-    @property
-    def limits(self) -> Pickup:
-        return self._bench.machine.pickup if self._bench.machine else Pickup()
+        """Listen no more, and keep the list for the next start."""
+        self.run.close()
+        self.keep_draft()
 
     @property
     def machine(self) -> Machine | None:
         return self._bench.machine
 
-    def add_pickup(self, name: str) -> None:
-        """Put a pickup at the end of the list and take it in hand. Raises WrongInput."""
-        if not name.strip():
-            raise WrongInput("Type the pickup's name, such as 'Digger 4 / left'.")
-        try:
-            self.pickups.add(PickupId.parse(name), self.limits)
-        except ValueError as error:
-            raise WrongInput(f"{error}.") from None
-        self.pickups.at = len(self.pickups.entries) - 1
-        self._fresh()
+    @property
+    def limits(self) -> Pickup:
+        return self.machine.pickup if self.machine else Pickup()
+
+    @property
+    def teeth(self) -> int:
+        """Teeth of the target wheel, 0 where no machine tells."""
+        return self.machine.drive.target_teeth if self.machine else 0
+
+    def add_pickup(self, name: str = "") -> None:
+        """Put a pickup at the end of the list; without a name, a free one. Raises WrongInput."""
+        self.list.add(name or self._free_name())
+        self._touched()
 
     def name_pickup(self, name: str) -> None:
         """Give the pickup at hand another name. Raises WrongInput."""
-        entry = self.pickups.current
-        new = PickupId.parse(name)
-        others = [one.pickup.name for one in self.pickups.entries if one is not entry]
-        if not new.name:
-            raise WrongInput("Type the pickup's name, such as 'Digger 4 / left'.")
-        if new.name in others:
-            raise WrongInput(f"{new.name} is in the list already.")
-        if entry is not None:
-            entry.pickup = new
-        self._fresh()
+        self.list.rename(name)
+        self._touched()
 
-    def next(self) -> None:
-        """Take the next pickup in hand."""
-        self.pickups.next()
+    def remove_pickup(self) -> None:
+        """Take the pickup at hand off the list."""
+        self.list.remove()
+        self._touched()
+
+    def go_to(self, at: int) -> None:
+        """Take the pickup at this place of the list in hand; past an end the one at the end."""
+        self.list.go_to(at)
+        self.said = ""
         self.changed()
 
-    def previous(self) -> None:
-        """Take the pickup before in hand."""
-        self.pickups.previous()
-        self.changed()
+    def go_on(self) -> None:
+        """Take the next pickup in hand that has no verdict yet."""
+        at = self.list.next_undone()
+        if at is not None:
+            self.go_to(at)
 
     def open_table(self, text: str, name: str) -> None:
-        """A gap table as the list. Raises WrongInput with its line."""
-        self.pickups = PickupList.from_table(parse_gap_table(text, name), self.limits)
-        self._fresh()
+        """Put a gap table's readings into the list. Raises WrongInput with its line."""
+        pickups = parse_gap_table(text, name)
+        self.list.use_readings(pickups)
+        self._touched()
+        count = len(pickups)
+        self.said = f"{count} pickup{'s' if count > 1 else ''} from {name}."
+        self.changed()
 
-    def read(self, angle: str, gap: str) -> None:
-        """Take a reading as typed: '90' and '1/16', '0.062 in' or '1.6 mm'. Raises WrongInput."""
-        angle_deg = typed_number(angle, "the angle from the mark, degrees", above=-360.1)
-        self.pickups.read(angle_deg, gap, self._bench.settings.units.gap)
-        self._fresh()
+    def angle_of(self, typed: str) -> float:
+        """The angle of a place as typed: degrees, or a tooth's number. Raises WrongInput."""
+        if not self.by_tooth:
+            angle_deg = typed_number(typed, "the angle in degrees", above=-360.1)
+            if angle_deg > MOST_ANGLE_DEG:
+                raise WrongInput(f"'{typed.strip()}': an angle runs from 0 to 360 degrees.")
+            return angle_deg
+        teeth = self.teeth
+        if not teeth:
+            raise WrongInput("Teeth can be counted once a machine is in use; see Machine.")
+        tooth = typed_number(typed, "the tooth's number, counted from the mark")
+        if tooth != round(tooth) or tooth > teeth:
+            raise WrongInput(f"'{typed.strip()}': the wheel has teeth 1 to {teeth}.")
+        return (tooth - 1) * 360.0 / teeth
+
+    def gap_of(self, typed: str) -> float:
+        """A gap as typed ('1/16', '0.062', '1.6 mm'), a bare number in the person's unit.
+
+        Raises WrongInput, with a guess where a number looks like another unit's.
+        """
+        unit = self._bench.settings.units.gap
+        text = typed.strip()
+        if not text:
+            raise WrongInput("Type the gap as the feeler shows it.")
+        gap_m = parse_length_m(text, unit)
+        if gap_m > MOST_GAP_M:
+            most = gap_text(MOST_GAP_M, self._bench.settings.units)
+            raise WrongInput(f"'{text}' is no gap: at most {most}.{_guess(text, unit)}")
+        return gap_m
+
+    def read(self, angle_deg: float, gap_m: float) -> None:
+        """Take a reading of the pickup at hand."""
+        self.list.read(angle_deg, gap_m)
+        self._touched()
+
+    def drop_reading(self, at: int) -> None:
+        """Take one reading of the pickup at hand out again."""
+        self.list.drop_reading(at)
+        self._touched()
 
     def undo(self) -> None:
-        """Take back the last reading of the pickup at hand."""
-        if self.pickups.current is not None:
-            self.pickups.undo()
-            self._fresh()
+        """Take back the last change, whatever it was."""
+        what = self.list.undo()
+        self._touched()
+        self.said = f"Taken back: {what}." if what else ""
+        self.changed()
+
+    def use_places(self, *, round_of: int | None = None, by_tooth: bool | None = None) -> None:
+        """How many readings make a round, and whether places are counted by teeth."""
+        self.round_of = self.round_of if round_of is None else round_of
+        self.by_tooth = self.by_tooth if by_tooth is None else by_tooth
+        self.changed()
 
     def next_angle_deg(self) -> float:
-        """Where to read next: a quarter turn on from the last reading."""
-        entry = self.pickups.current
+        """Where to read next: the next place of the round that was not read yet."""
+        entry = self.list.current
+        planned = self._planned_deg()
         if entry is None or not entry.angle_deg:
             return 0.0
-        return (entry.angle_deg[-1] + USUAL_STEP_DEG) % 360.0
+        last = entry.angle_deg[-1] % 360.0
+        ahead = sorted(planned, key=lambda angle: (angle - last - 1e-6) % 360.0)
+        unread = (angle for angle in ahead if not self._was_read(angle))
+        return next(unread, ahead[0])
 
-    def judged(self) -> FeelerGap | None:
-        """What the readings of the pickup at hand say, None while there are none."""
-        entry = self.pickups.current
-        return self.pickups.judge(entry) if entry is not None else None
+    def place_text(self, angle_deg: float) -> str:
+        """A place as it is typed: '90', or the nearest tooth's number."""
+        if self.counts_teeth:
+            return str(round(angle_deg / 360.0 * self.teeth) % self.teeth + 1)
+        return f"{angle_deg:.4g}"
+
+    @property
+    def counts_teeth(self) -> bool:
+        """Whether places are counted by teeth: asked for, and possible."""
+        return self.by_tooth and self.teeth > 0
+
+    @property
+    def places(self) -> int:
+        """Places in a round."""
+        return len(self._planned_deg())
+
+    @property
+    def places_read(self) -> int:
+        """Places of the round that were read at the pickup at hand."""
+        return sum(map(self._was_read, self._planned_deg()))
+
+    @property
+    def round_is_read(self) -> bool:
+        return all(self._was_read(angle) for angle in self._planned_deg())
+
+    @property
+    def step(self) -> Step:
+        """The one next step of the feeler check."""
+        if not self.round_is_read:
+            return Step.READ
+        if self.list.next_undone() is not None:
+            return Step.NEXT_PICKUP
+        return Step.KEEP if self.answer is None else Step.SAVE
+
+    @property
+    def has_readings(self) -> bool:
+        return any(entry.gap_m for entry in self.list.entries)
 
     def keep_work(self) -> Callable[[], dict[str, Any]]:
         """The slow work that judges all readings and stores the answer. Raises WrongInput."""
-        text, machine, store = self.pickups.table_text(), self.machine, self._bench.store
-        if not any(entry.gap_m for entry in self.pickups.entries):
+        if not self.has_readings:
             raise WrongInput("There is no reading yet: type an angle and a gap first.")
-        return lambda: keep_table(text, machine, store)
+        text, machine, store = self.list.pickups.table_text(), self.machine, self._bench.store
+        self._kept_at = self.list.revision
+        simulated = self._on_the_demo_machine()
+        return lambda: keep_table(text, machine, store, simulated=simulated)
 
-    def start_run(self, *, drop_out: bool) -> None:
-        """Record the pulses: a steady run for the signature, or one slowed to drop-out."""
-        belt = self._pace.belt()
-        if self._bench.recording.running:
-            self.said = "A recording runs already; stop it on Signals first."
-        elif belt is None or not belt.is_pulses:
-            self.said = "No pulses come in; see Signals."
+    def kept(self, answer: dict[str, Any]) -> None:
+        """The list is in the store as this answer."""
+        self.said = f"Kept as result {answer['result']}."
+        if self._kept_at == self.list.revision:
+            self.answer = answer
         else:
-            self._channel, self.drop_out = belt.name, drop_out
-            self._edge_s.clear()
-            self._bench.recording.start("drop-out run" if drop_out else "tooth by tooth")
-            self.running = self._bench.recording.running
-            self.said = "" if self.running else self._bench.recording.said
-            self.answer = None
+            self.said += " What was read since is not in it yet."
         self.changed()
 
-    def stop_run(self) -> int | None:
-        """End the run; the number of its recording."""
-        if not self.running:
+    def shown_answer(self) -> dict[str, Any] | None:
+        """The stored answer of the pickup at hand alone, None where it is not kept."""
+        return one_pickup(self.answer, self._name()) if self.answer else None
+
+    def start_run(self, *, drop_out: bool, channel: str) -> None:
+        """A run for the pickup at hand; see `WheelRun.start`."""
+        self._run_of = self._name()
+        self.run.start(drop_out=drop_out, channel=channel)
+
+    def judge_old_work(self, number: int, *, drop_out: bool) -> Callable[[], dict[str, Any]]:
+        """The slow work that judges a stored recording for the pickup at hand."""
+        self._run_of = self._name()
+        return self.run.judge_old_work(number, drop_out=drop_out)
+
+    def run_judged(self, judged: dict[str, Any]) -> None:
+        """A run has its answer: it is shown, and noted with the pickup it was made for."""
+        self.run.show(judged)
+        self._note_run()
+
+    def choose_pickup_of_run(self, name: str) -> None:
+        """Of a run of several pickups, which is the one at hand."""
+        self.run.choose(name)
+        self._note_run()
+
+    def keep_draft(self) -> None:
+        """Write the list down for the next start, if it changed."""
+        if self._drafted_at != self.list.revision:
+            self._drafted_at = self.list.revision
+            write_draft(self._draft, self.list.to_data())
+
+    def draft_work(self) -> Callable[[], None] | None:
+        """The same as slow work; None where nothing changed."""
+        if self._drafted_at == self.list.revision:
             return None
-        self.running = False
-        self._bench.recording.stop("the run is over")
+        self._drafted_at = self.list.revision
+        path, data = self._draft, self.list.to_data()
+        return lambda: write_draft(path, data)
+
+    def look_at_machine(self) -> None:
+        """Judge by the machine in use; tell the listeners where that changed anything."""
+        self.list.use_limits(self.limits)
+        self.answer = None
         self.changed()
-        return self._bench.recording.last_number
 
-    def judge_work(self, number: int, channel: str | None = None) -> Callable[[], dict[str, Any]]:
-        """The slow work that judges the wheel from a recording and stores the answer."""
-        store, drop_out = self._bench.store, self.drop_out
-        chosen = channel or self._channel or None
-        return lambda: judge_wheel(number, chosen, drop_out, store)
+    def _note_run(self) -> None:
+        pickup, answer = self.run.pickup, self.run.answer
+        if pickup is None or answer is None or not self._run_of:
+            return
+        said = fault_names(pickup) or str(pickup["reason"])
+        run = KeptRun(
+            drop_out=self.run.judged_drop_out,
+            result=int(answer["result"]),
+            channel=str(pickup["pickup"]),
+            verdict=str(pickup["verdict"]),
+            simulated=bool(answer["simulated"]),
+            said=said,
+        )
+        self.list.keep_run(self._run_of, run)
+        self.changed()
 
-    def signature(self) -> tuple[NDArray[np.float64], float]:
-        """Each tooth's lateness in pitches so far, and turns seen; empty before two turns."""
-        teeth = self.machine.drive.target_teeth if self.machine else 0
-        empty: NDArray[np.float64] = np.empty(0)
-        if not teeth or not self._edge_s:
-            return empty, 0.0
-        edge_s = np.concatenate(self._edge_s)
-        turns = edge_s.size / teeth
-        if turns < 3:
-            return empty, turns
+    def _resume(self) -> None:
         try:
-            found = tooth_signature(clean(edge_s[-SIGNATURE_TURNS * teeth :]), teeth)
-        except ValueError:
-            return empty, turns
-        return found.offset_rel, turns
+            data = read_draft(self._draft)
+            if data is not None:
+                self.list.resume(data)
+        except WrongInput as error:
+            aside = put_aside(self._draft)
+            where = f" It lies in {aside.name} now." if aside else ""
+            self.said = f"{str(error).rstrip('.')}; a new list begins.{where}"
 
-    def faults(self) -> dict[int, str]:
-        """Suspect teeth of the answer, from 1 at the mark, with their fault."""
-        found = (self.answer or {}).get("faults") or []
-        return {int(fault["tooth"]): str(fault["kind"]) for fault in found if fault["tooth"]}
-
-    def seconds_left(self, wanted_turns: int = 30) -> float:
-        """Seconds until enough turns have gone by, NaN where no pulses come."""
-        belt = self._pace.belt()
-        teeth = self.machine.drive.target_teeth if self.machine else 0
-        seen = sum(part.size for part in self._edge_s)
-        if belt is None or not teeth or not belt.rate_hz > 0:
-            return math.nan
-        return max(0.0, (wanted_turns * teeth - seen) / belt.rate_hz)
-
-    def _fresh(self) -> None:
+    def _touched(self) -> None:
         self.answer, self.said = None, ""
         self.changed()
 
-    def _take(self, item: Item) -> None:
-        if self.running and isinstance(item, EdgeBlock) and item.channel == self._channel:
-            self._edge_s.append(np.asarray(item.ticks, dtype=np.float64) * item.tick_s)
+    def _planned_deg(self) -> list[float]:
+        if self.counts_teeth:
+            count = min(self.round_of, self.teeth)
+            teeth = [round(at * self.teeth / count) for at in range(count)]
+            return [tooth * 360.0 / self.teeth for tooth in teeth]
+        return [at * 360.0 / self.round_of for at in range(self.round_of)]
+
+    def _was_read(self, angle_deg: float) -> bool:
+        """Whether a reading of the pickup at hand is nearer to this place than to the next."""
+        entry, near = self.list.current, 360.0 / self.round_of / 3
+        return entry is not None and any(
+            abs((angle - angle_deg + 180.0) % 360.0 - 180.0) <= near for angle in entry.angle_deg
+        )
+
+    def _on_the_demo_machine(self) -> bool:
+        """Whether the machine in use is the simulator's own: nothing real can be read on it."""
+        live, machine = self._bench.live, self.machine
+        return bool(
+            live.simulated and machine and machine.text and machine.text == live.machine_text
+        )
+
+    def _name(self) -> str:
+        entry = self.list.current
+        return entry.pickup.name if entry else ""
+
+    def _free_name(self) -> str:
+        taken = {entry.pickup.name for entry in self.list.entries}
+        number = len(taken) + 1
+        while f"Pickup {number}" in taken:
+            number += 1
+        return f"Pickup {number}"
+
+
+def table_at(path: Path) -> str:
+    """The text of a gap table. Raises WrongInput where the file is none."""
+    from workbench.cli.gap_tables import table_text
+
+    text = table_text(str(path))
+    if text is None:
+        raise WrongInput(f"{path.name}: expected a table pickup,angle_deg,gap_m.")
+    return text
+
+
+def _guess(typed: str, unit: str) -> str:
+    """What a bare number that is too large was probably meant to be."""
+    try:
+        value = float(typed.replace(",", "."))
+    except ValueError:
+        return ""
+    most_mm = MOST_GAP_M * 1000
+    if unit == "in" and value <= most_mm:
+        return f" If it is in millimetres, type {value:g} mm."
+    if math.isfinite(value) and value * INCH_M / 1000 <= MOST_GAP_M:
+        return f" If it is in thousandths of an inch, type {value:g} thou."
+    return ""

@@ -5,13 +5,36 @@ Slow: called away from the screen.
 
 from __future__ import annotations
 
+import csv
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
+from drivers.contract import EdgeTrack
 from workbench.calibration.gap.places import BLADE_STEP_M
+from workbench.errors import WrongInput
 from workbench.machine import Machine
+from workbench.models.gap_list import PickupState
+from workbench.reports.gap_summary import SUMMARY_HEADER, list_answer, summary_rows
+from workbench.units import UnitSystem
 
 TABLE_NAME = "readings on the bench"
+BINS = 40
+"""Steps of speed in which the share of teeth seen is shown."""
+
+Curve = list[tuple[float, float, int]]
+"""(belt speed in m/s, share of teeth seen, teeth that went by), by rising speed."""
+
+
+@dataclass(frozen=True, slots=True)
+class OldRun:
+    """A stored recording that may be looked at again, and what it is called."""
+
+    number: int
+    words: str
 
 
 def gap_options(**given: Any) -> dict[str, Any]:
@@ -22,12 +45,17 @@ def gap_options(**given: Any) -> dict[str, Any]:
     return options | {"baseline": [], "before": {}, "control_history": [], **given}
 
 
-def keep_table(text: str, machine: Machine | None, store: str | None) -> dict[str, Any]:
-    """The answer from feeler readings, stored. Raises WrongInput, StoreError."""
+def keep_table(
+    text: str, machine: Machine | None, store: str | None, *, simulated: bool = False
+) -> dict[str, Any]:
+    """The answer from feeler readings, stored. Raises WrongInput, StoreError.
+
+    `simulated`: they were read on the simulator's machine, which is nowhere to be found.
+    """
     from workbench.cli.gap import compute
     from workbench.records.store import open_store
 
-    options = gap_options(table_name=TABLE_NAME)
+    options = gap_options(table_name=TABLE_NAME, simulated=simulated)
     answer = compute(text, machine, options)
     with open_store(store) as opened:
         number = opened.add_result(
@@ -36,22 +64,144 @@ def keep_table(text: str, machine: Machine | None, store: str | None) -> dict[st
     return {"result": number, **answer}
 
 
+def old_runs(store: str | None) -> list[OldRun]:
+    """The recordings of the store, the newest first. Raises StoreError."""
+    from workbench.records.store import open_store
+
+    with open_store(store) as opened:
+        found = opened.recordings()
+    return [
+        OldRun(
+            one.number,
+            f"Recording {one.number}: {one.name}, {one.started_utc[:10]}"
+            + (", simulated" if one.simulated else ""),
+        )
+        for one in sorted(found, key=lambda one: one.number, reverse=True)
+        if one.state != "recording"
+    ]
+
+
 def judge_wheel(
-    number: int, channel: str | None, drop_out: bool, store: str | None
+    number: int,
+    channel: str | None,
+    store: str | None,
+    machine: Machine | None = None,
+    *,
+    drop_out: bool,
 ) -> dict[str, Any]:
-    """The answer from a recording's pulses, stored. Raises BenchError."""
+    """`answer` from a recording's pulses, stored, `curves` by pickup, and `drop_out` as given.
+
+    Raises BenchError. `machine` is used where the recording was made without one.
+    """
     from workbench.cli.gap import compute
     from workbench.cli.source import finish, stored_source
 
     source = stored_source(number, None, store)
+    if source.machine is None and machine is not None:
+        source = stored_source(number, machine, store)
     options = gap_options(channel=channel, drop_out=drop_out)
-    return finish("gap", compute(source.recording, source.machine, options), source, options)
+    answer = compute(source.recording, source.machine, options)
+    answer = finish("gap", answer, source, options)
+    curves = {}
+    for one in answer.get("pickups", [answer]) if drop_out and source.machine else ():
+        track = source.recording.edges[one["pickup"]]
+        if one["teeth"] is not None and source.machine is not None:
+            curves[str(one["pickup"])] = seen_by_speed(track, one, source.machine)
+    return {"answer": answer, "curves": curves, "drop_out": drop_out}
 
 
-def save_gap_report(answer: dict[str, Any], machine: Machine | None, path: Path) -> Path:
+def seen_by_speed(track: EdgeTrack, pickup: dict[str, Any], machine: Machine) -> Curve:
+    """Share of the teeth seen in steps of speed, for the run of one pickup's answer."""
+    from workbench.calibration.driveline import metres_per_pulse
+    from workbench.calibration.gap.dropout import follow
+
+    try:
+        passages = follow(track.time_s, pickup["teeth"], pickup["first_tooth_s"])
+    except WrongInput:
+        return []
+    speed_mps = passages.tooth_hz * metres_per_pulse(machine).value_m
+    low_mps, span_mps = speed_mps.min(), np.ptp(speed_mps)
+    # Finest where the belt is slowest: there the teeth go, within a few per cent of speed.
+    edges = low_mps + span_mps * np.linspace(0.0, 1.0, BINS + 1) ** 3
+    at = np.clip(np.searchsorted(edges, speed_mps, side="right") - 1, 0, BINS - 1)
+    count = np.bincount(at, minlength=BINS)
+    seen = np.bincount(at, passages.seen, minlength=BINS)
+    total = np.bincount(at, speed_mps, minlength=BINS)
+    return [
+        (float(total[i] / count[i]), float(seen[i] / count[i]), int(count[i]))
+        for i in np.flatnonzero(count)
+    ]
+
+
+def one_pickup(answer: dict[str, Any], name: str) -> dict[str, Any] | None:
+    """One pickup out of an answer, with what holds for all; None where it is not in it."""
+    found = next((one for one in _parts(answer) if one["pickup"] == name), None)
+    if found is None:
+        return None
+    common = {name: value for name, value in answer.items() if name != "pickups"}
+    return common | found
+
+
+def ready() -> None:
+    """Load what the first judgement needs, so that it does not stop the screen."""
+    import scipy.special  # noqa: F401
+
+
+def save_gap_report(
+    answer: dict[str, Any], machine: Machine | None, path: Path, units: UnitSystem
+) -> Path:
     """Write the report of an answer. Raises WrongInput."""
     from workbench.reports.document import check_report_path, render
     from workbench.reports.gap_report import gap_document
 
     check_report_path(path)
-    return render(gap_document(answer, machine), path)
+    return render(gap_document(answer, machine, units), path)
+
+
+def save_summary(
+    states: Sequence[PickupState],
+    kept: dict[str, Any],
+    machine: Machine | None,
+    store: str | None,
+    path: Path,
+    units: UnitSystem,
+) -> Path:
+    """Write the sheet of the whole list: .csv, or a report. Raises WrongInput, StoreError.
+
+    `kept` is the stored answer of the list's readings, {} where there are none; the runs
+    are taken from the store by the numbers noted with each pickup.
+    """
+    answer = list_answer([_found(state, kept, store) for state in states], kept)
+    if path.suffix.lower() != ".csv":
+        return save_gap_report(answer, machine, path, units)
+    try:
+        with path.open("w", newline="", encoding="utf-8") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(SUMMARY_HEADER)
+            writer.writerows(summary_rows(answer))
+    except OSError as error:
+        raise WrongInput(f"{path}: the list cannot be written ({error.strerror}).") from None
+    return path
+
+
+def _found(
+    state: PickupState, kept: dict[str, Any], store: str | None
+) -> tuple[str, str, list[dict[str, Any]]]:
+    """A pickup's name, where it stands, and what feeler and runs found, the feeler first."""
+    from workbench.records.store import open_store
+
+    found = [one for one in _parts(kept) if one["pickup"] == state.name]
+    for run in state.runs:
+        with open_store(store) as opened:
+            answer = opened.result(run.result).answer
+        found += [
+            one | {"simulated": answer["simulated"]}
+            for one in _parts(answer)
+            if one["pickup"] == run.channel
+        ]
+    return state.name, state.word, found
+
+
+def _parts(answer: dict[str, Any]) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = answer.get("pickups", [answer]) if answer else []
+    return found

@@ -1,4 +1,4 @@
-"""A gap check in one sentence, in the person's units."""
+"""A gap check in sentences, in the person's units."""
 
 from __future__ import annotations
 
@@ -7,15 +7,21 @@ from collections.abc import Mapping
 from typing import Any
 
 from workbench.calibration.gap.feeler import FeelerGap
+from workbench.models.gap_list import BEGUN, NOT_YET, PickupState
 from workbench.reports.gap_summary import fault_names
-from workbench.units import UnitSystem
+from workbench.reports.gap_units import gap_text, in_units
+from workbench.units import UnitSystem, from_mps
 
-
-def gap_text(gap_m: float, units: UnitSystem) -> str:
-    """'0.063 in' or '1.60 mm'; a dash where there is no value."""
-    if not math.isfinite(gap_m):
-        return f"– {units.gap}"
-    return f"{gap_m / units.gap_m:.{3 if units.gap == 'in' else 2}f} {units.gap}"
+SHAPES = {
+    NOT_YET: "○",
+    BEGUN: "◔",
+    "pass": "✓",
+    "conditional pass": "✓",
+    "conditional fail": "△",
+    "fail": "✕",
+    "cannot tell": "?",
+}
+"""Beside each state's word a shape, so that colour is never needed."""
 
 
 def feeler_sentence(gap: FeelerGap, units: UnitSystem) -> str:
@@ -23,16 +29,95 @@ def feeler_sentence(gap: FeelerGap, units: UnitSystem) -> str:
     mean, U = gap_text(gap.mean.value, units), gap_text(gap.k * gap.mean.u, units)
     text = f"The gap is {mean} (± {U}) on average"
     if math.isfinite(gap.runout.value):
-        text += f", with a run-out of {gap_text(gap.runout.value, units)}"
-    widest = f"{gap_text(gap.widest.value, units)} at {gap.widest.angle_deg:.0f}°"
-    return f"{text}; widest {widest}."
+        text += f", run-out {gap_text(gap.runout.value, units)}"
+    return f"{text}; widest {gap_text(gap.widest.value, units)} at {gap.widest.angle_deg:.0f}°."
 
 
-def wheel_sentence(answer: Mapping[str, Any]) -> str:
-    """What the pulses say of the wheel, and of the drop-out where that was run."""
-    faults = fault_names(answer) or "no fault"
-    text = (
-        f"{answer['teeth']} teeth, {answer['turns']:.0f} turns: {faults}; "
-        f"{answer['missed']} missed, {answer['extra']} extra."
+def feeler_advice(gap: FeelerGap, units: UnitSystem) -> str:
+    """What to do, and the first thing the readings warn of; the report has them all."""
+    warnings = [line for line in gap.warnings if line != gap.advice]
+    return in_units(" ".join([gap.advice, *warnings[:1]]), units)
+
+
+def wheel_sentence(pickup: Mapping[str, Any], *, marked: bool, units: UnitSystem) -> str:
+    """What the pulses say of one wheel, in one sentence."""
+    drop = pickup.get("drop_out")
+    faults = pickup.get("faults") or []
+    if drop and not faults:
+        return in_units(str(drop["sentence"]), units)
+    if not faults:
+        return in_units(f"{_capital(str(pickup['reason']))}.", units)
+    first = next((fault for fault in faults if fault["tooth"]), None)
+    if first is None:
+        return f"{_capital(fault_names(pickup))}."
+    origin = "the mark" if marked else "the first tooth seen"
+    return (
+        f"{_capital(str(first['kind']))}: number {first['tooth']}, counted from {origin} in the "
+        "direction of rotation."
     )
-    return f"{text} {answer['reason'][:1].upper()}{answer['reason'][1:]}."
+
+
+def wheel_details(pickup: Mapping[str, Any], units: UnitSystem) -> list[str]:
+    """What speaks for it, what to do, and what was counted; a sentence each."""
+    lines = [str(fault["sentence"]) for fault in pickup.get("faults") or []]
+    if pickup.get("drop_out"):
+        lines += [pickup["advice"]] if lines else []
+    drop = pickup.get("drop_out")
+    if drop:
+        lines.append(f"{_pulses(drop['missed'])} of {drop['passages']} missing in the run.")
+    elif pickup["teeth"] is not None and "turns" in pickup:
+        lines.append(
+            f"{pickup['teeth']} teeth over {pickup['turns']:.0f} turns, "
+            f"{_pulses(pickup['missed'])} missed, {pickup['extra']} extra."
+        )
+    lines += [str(line) for line in pickup.get("warnings") or []]
+    return [in_units(line, units) for line in lines]
+
+
+def drop_out_facts(pickup: Mapping[str, Any], units: UnitSystem, low_mps: float) -> str:
+    """The drop-out speed beside the lowest working speed, '' where no tooth went missing."""
+    drop = pickup.get("drop_out") or {}
+    speed_mps = drop.get("speed_mps")
+    if speed_mps is None or not math.isfinite(speed_mps):
+        return ""
+    speed, U, low = (
+        from_mps(value, units.speed) for value in (speed_mps, drop["U_speed_mps"], low_mps)
+    )
+    return f"{speed:.2f} ± {U:.2f} {units.speed}, lowest working speed {low:.2f} {units.speed}"
+
+
+def state_words(state: PickupState) -> str:
+    """'✓ pass', '○ not yet', '◔ 2 read'; with 'simulated' where a run was."""
+    word = f"{state.readings} read" if state.word == BEGUN else state.word
+    return f"{SHAPES[state.word]} {word}{', simulated' if state.simulated else ''}"
+
+
+def found_words(state: PickupState, units: UnitSystem) -> str:
+    """What was found at a pickup of the list: its gap, and what its runs say."""
+    words = []
+    if state.gap is not None:
+        words.append(f"{gap_text(state.gap.mean.value, units)}")
+        if math.isfinite(state.gap.runout.value):
+            words[-1] += f", run-out {gap_text(state.gap.runout.value, units)}"
+    words += [in_units(run.said, units) for run in state.runs]
+    return "; ".join(words)
+
+
+def to_do_words(state: PickupState, units: UnitSystem) -> str:
+    """What to do at a pickup of the list."""
+    if state.gap is not None and state.word != BEGUN:
+        return in_units(state.gap.advice, units)
+    return ""
+
+
+def first_lower(text: str) -> str:
+    """A sentence that goes on after a colon."""
+    return text[:1].lower() + text[1:]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _pulses(count: int) -> str:
+    return "1 pulse" if count == 1 else f"{count} pulses"

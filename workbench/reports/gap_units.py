@@ -20,7 +20,8 @@ def gap_number(gap_m: float, units: UnitSystem) -> str:
     """'0.063' or '1.60'; a dash where there is no value."""
     if not math.isfinite(gap_m):
         return "–"
-    text = f"{gap_m / units.gap_m:.{gap_digits(units)}f}"
+    # A hair more, so that 1/16 in, 0.0625, is 0.063 as feeler sets have it, not 0.062.
+    text = f"{gap_m / units.gap_m * (1 + 1e-9):.{gap_digits(units)}f}"
     return (text.removeprefix("-") if float(text) == 0 else text).replace("-", "−")
 
 

@@ -1,33 +1,65 @@
-"""The gap: feeler readings round the wheel, the teeth by their pulses, the report."""
+"""The gap: feeler readings round the wheel, the teeth by their pulses, the shop's list."""
 
 from __future__ import annotations
 
+from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QHideEvent, QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
+    QButtonGroup,
     QFileDialog,
     QHBoxLayout,
-    QLineEdit,
-    QListWidget,
+    QPushButton,
+    QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
 
-from workbench.calibration.decision import Verdict
 from workbench.calibration.gap.caution import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
 from workbench.errors import BenchError, WrongInput
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.gui.widgets.basics import Caution, VerdictPill, button, label, row
+from workbench.gui.widgets.basics import Caution, button, label, say
+from workbench.gui.widgets.drop_out_plot import DropOutPlot, DropOutTrace
+from workbench.gui.widgets.gap_feeler_panel import GapFeelerPanel
+from workbench.gui.widgets.gap_list_panel import GapListPanel
+from workbench.gui.widgets.gap_run_panel import GapRunPanel
 from workbench.gui.widgets.wheel import Wheel
+from workbench.gui.widgets.work_bar import WorkBar
 from workbench.gui.work_line import Done, Work, WorkLine
 from workbench.models.bench import Bench
-from workbench.models.gap_job import GapJob
-from workbench.models.gap_store import save_gap_report
-from workbench.models.gap_words import feeler_sentence, wheel_sentence
+from workbench.models.gap_job import GapJob, Step, table_at
+from workbench.models.gap_store import old_runs, ready, save_gap_report, save_summary
 
 CAUTION_KEY, RUN_KEY = "at the wheel", "belt running"
+WIDE_PX, LIST_PX, LEFT_PX = 1300, 460, 480
+"""Width from which the list stands beside whatever is done, and how wide it and that are then."""
+LARGEST = 16_777_215
+"""Qt's own bound of a widget's width: none."""
+FOLD_FRAMES = 30
+"""Frames between two looks at how far a run has come: a second is enough to watch it settle."""
+
+
+TRACE_FRAMES = 5
+
+
+class View(StrEnum):
+    """What the page shows; the value is its word on the button."""
+
+    FEELER = "Feeler"
+    TEETH = "Teeth"
+    DROP_OUT = "Drop-out"
+    LIST = "List"
+
+
+QUESTIONS = {
+    View.FEELER: "Is the gap right?",
+    View.TEETH: "Is every tooth sound?",
+    View.DROP_OUT: "When do pulses drop out?",
+    View.LIST: "Which pickups are done?",
+}
 
 
 class GapPage(QWidget):
@@ -36,33 +68,34 @@ class GapPage(QWidget):
     def __init__(self, bench: Bench, theme: Theme) -> None:
         super().__init__()
         self._bench, self._job = bench, GapJob(bench)
-        self._works = WorkLine(self)
-        self._frames, self._units = 0, bench.settings.units
-        self._wheel, self._pill = Wheel(theme), VerdictPill(theme)
-        self._sentence, self._said = label("", "text"), label("", "soft")
-        self._name, self._angle, self._gap = QLineEdit(), QLineEdit(), QLineEdit()
-        self._gap_name = label("", wrap=False)
-        self._error = label("", "error")
-        self._list = QListWidget()
-        self._list.setAccessibleName("Pickups of the list")
-        self._list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self._list.setTextElideMode(Qt.TextElideMode.ElideMiddle)
-        self._list.setStyleSheet("QListWidget::item { min-height: 36px; }")
-        self._list.currentRowChanged.connect(self._chosen)
-        self._take = button("Take reading (Enter)", self._read, is_next=True)
-        self._undo = button("Undo", self._job.undo)
-        self._undo.setAccessibleName("Undo the last reading")
-        self._add = button("Add pickup", self._add_pickup)
-        self._keep = button("Keep result", self._keep_result)
-        self._save = button("Save report", self._ask_where)
-        self._steady = button("Start tooth run", lambda: self._start_run(drop_out=False))
-        self._drop = button("Start drop-out run", lambda: self._start_run(drop_out=True))
-        self._body = QWidget()
+        self._works, self._drafts = WorkLine(self), WorkLine(self)
+        self._frames, self._units, self._machine = 0, bench.settings.units, bench.machine
+        self.view = View.FEELER
+        self.feeler = GapFeelerPanel(bench, self._job, theme)
+        self.list = GapListPanel(theme)
+        self.runs = {
+            View.TEETH: GapRunPanel(bench, self._job, theme, drop_out=False),
+            View.DROP_OUT: GapRunPanel(bench, self._job, theme, drop_out=True),
+        }
+        self.wheel, self.teeth_wheel = Wheel(theme), Wheel(theme)
+        self.trace, self.curve = DropOutTrace(theme), DropOutPlot(theme)
+        self.tabs = {view: self._tab(view) for view in View}
+        self._title = label("", "title", wrap=False)
+        self._caution = Caution(AT_THE_WHEEL, self._caution_read)
         self._run_caution = Caution(WITH_THE_BELT_RUNNING, self._run_caution_read)
+        self._said, self._which = label("", "soft"), label("", "soft", wrap=False)
+        self.add, self.keep = button("Add pickup", self._add), button("Keep result", self._keep)
+        self.previous = button("Previous", lambda: self._go_by(-1))
+        self.next = button("Next", lambda: self._go_by(1))
+        self.save = button("Save report", self._ask_where)
+        self.save_list = button("Save list", self._ask_where_list)
+        self.open = button("Open table", self._ask_table)
+        self.remove = button("Remove pickup", self._job.remove_pickup)
+        self._body, self._left, self._right = QWidget(), QStackedWidget(), QStackedWidget()
         self._lay_out()
-        self._job.subscribe(self._changed)
-        self.destroyed.connect(self._works.wait)
-        self.destroyed.connect(self._job.close)
+        self._connect()
+        self.show_view(View.FEELER)
+        self._works.add(ready, lambda _nothing: None, self._failed)
         self._changed()
 
     @property
@@ -70,167 +103,230 @@ class GapPage(QWidget):
         return self._job
 
     def set_theme(self, theme: Theme) -> None:
-        self._wheel.set_theme(theme)
-        self._pill.set_theme(theme)
+        for one in (self.feeler, self.list, self.wheel, self.teeth_wheel, self.trace, self.curve):
+            one.set_theme(theme)
+        for panel in self.runs.values():
+            panel.set_theme(theme)
 
     def refresh(self) -> None:
-        if self._units is not self._bench.settings.units:
+        self._frames += 1
+        if self._machine is not self._bench.machine:
+            self._machine = self._bench.machine
+            self._job.look_at_machine()
+        elif self._units is not self._bench.settings.units:
             self._units = self._bench.settings.units
             self._changed()
-        self._frames += 1
-        # Folding the teeth once a second is enough to watch them settle.
-        if self._job.running and self._frames % 30 == 0:
-            late, turns = self._job.signature()
-            self._wheel.show_teeth(late.tolist(), {}, marked=False)
-            left_s = self._job.seconds_left()
-            more = f", {left_s:.0f} s more would do" if left_s > 0 else ": enough"
-            if self._job.drop_out:
-                more = "; slow the belt evenly until the readout loses pulses"
-            self._sentence.setText(f"{turns:.0f} turns seen{more}.")
+        run = self._job.run
+        run.look()
+        if self._frames % TRACE_FRAMES == 0:
+            run.note_speed()
+        if run.running and self._frames % FOLD_FRAMES == 0 and not self._works.busy:
+            self._works.add(run.fold_work(), run.folded, self._failed)
+        elif self.view in self.runs and not run.running and self._frames % FOLD_FRAMES == 0:
+            self.runs[self.view].show_job()
+        draft = None if self._drafts.busy else self._job.draft_work()
+        if draft is not None:
+            self._drafts.add(draft, lambda _nothing: None, self._failed)
+
+    def show_view(self, view: View) -> None:
+        """Feeler, teeth, drop-out, or the list where that has no room beside them."""
+        self.view = view
+        self.tabs[view].setChecked(True)
+        self._arrange()
+        if view in self.runs:
+            self._works.add(lambda: old_runs(self._bench.store), self.runs[view].offer, self._say)
+        self._changed()
+        self._first_focus()
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        super().showEvent(event)
+        self._first_focus()
+
+    def hideEvent(self, event: QHideEvent) -> None:  # noqa: N802
+        super().hideEvent(event)
+        self._job.keep_draft()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        self._arrange()
+
+    def _first_focus(self) -> None:
+        """Where the next thing is typed or pressed."""
+        if not self.isVisible():
+            return
+        if self._caution.isVisible():
+            self._caution.understood.setFocus()
+        elif self._run_caution.isVisible():
+            self._run_caution.understood.setFocus()
+        elif self.view is View.FEELER:
+            self.feeler.gap.setFocus()
+        elif self.view is View.LIST:
+            self.list.table.setFocus()
+        else:
+            self.runs[self.view].start.setFocus()
+
+    def _tab(self, view: View) -> QPushButton:
+        tab = QPushButton(view.value)
+        tab.setProperty("role", "tab")
+        tab.setCheckable(True)
+        tab.setMinimumHeight(TOUCH_PX)
+        number = list(View).index(view) + 1
+        tab.setToolTip(f"{QUESTIONS[view]} (Alt+{number})")
+        tab.clicked.connect(lambda: self.show_view(view))
+        QShortcut(QKeySequence(f"Alt+{number}"), self).activated.connect(tab.click)
+        return tab
 
     def _lay_out(self) -> None:
         column = QVBoxLayout(self)
         column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
         column.setSpacing(GRID_PX)
-        if CAUTION_KEY not in self._bench.cautions_read:
-            self._body.hide()
-            column.addWidget(Caution(AT_THE_WHEEL, self._caution_read))
-        self._run_caution.hide()
-        column.addWidget(self._run_caution)
+        self._caution.setVisible(CAUTION_KEY not in self._bench.cautions_read)
+        self._body.setVisible(self._caution.isHidden())
+        column.addWidget(self._caution)
         column.addWidget(self._body, 1)
         column.addStretch(0)
         inside = QVBoxLayout(self._body)
         inside.setContentsMargins(0, 0, 0, 0)
         inside.setSpacing(GRID_PX)
-        inside.addWidget(label("Is the pickup's gap right all the way round?", "title"))
-        middle = QHBoxLayout()
-        middle.setSpacing(3 * GRID_PX)
-        middle.addLayout(self._entries(), 4)
-        middle.addWidget(self._wheel, 5)
-        inside.addLayout(middle, 1)
-        inside.addWidget(row(self._pill, self._sentence, stretch=False))
+        head = QHBoxLayout()
+        head.setSpacing(0)
+        head.addWidget(self._title, 1)
+        group = QButtonGroup(self)
+        for tab in self.tabs.values():
+            group.addButton(tab)
+            head.addWidget(tab)
+        inside.addLayout(head)
+        inside.addWidget(self._run_caution)
+        self._middle = QHBoxLayout()
+        self._middle.setSpacing(3 * GRID_PX)
+        for panel in (self.feeler, *self.runs.values()):
+            self._left.addWidget(panel)
+        for picture in (self.wheel, self.teeth_wheel, self.trace, self.curve):
+            self._right.addWidget(picture)
+        for part in (self.list, self._left, self._right):
+            self._middle.addWidget(part, 1)
+        inside.addLayout(self._middle, 1)
         inside.addWidget(self._said)
-        ends = QHBoxLayout()
-        ends.setSpacing(2 * GRID_PX)
-        for one in (self._steady, self._drop, button("Open table", self._ask_table)):
-            ends.addWidget(one)
-        ends.addStretch(1)
-        for one in (self._keep, self._save):
-            ends.addWidget(one)
-        inside.addLayout(ends)
+        inside.addWidget(WorkBar(self._works))
+        inside.addLayout(self._actions())
 
-    def _entries(self) -> QVBoxLayout:
-        column = QVBoxLayout()
-        column.setSpacing(GRID_PX)
-        for entry, words in (
-            (self._name, "Pickup"),
-            (self._angle, "Angle from the mark, degrees"),
-            (self._gap, "Gap, as 1/16, 0.062 in or 1.6 mm"),
+    def _actions(self) -> QHBoxLayout:
+        line = QHBoxLayout()
+        line.setSpacing(GRID_PX)
+        self.previous.setAccessibleName("Previous pickup")
+        self.next.setAccessibleName("Next pickup")
+        for one in (self.previous, self._which, self.next, self.add, self.remove):
+            line.addWidget(one)
+        line.addStretch(1)
+        for one in (self.open, self.keep, self.save, self.save_list):
+            line.addWidget(one)
+        return line
+
+    def _connect(self) -> None:
+        self._job.subscribe(self._changed)
+        self._job.run.subscribe(self._changed)
+        self.feeler.step.connect(self._do)
+        self.list.chosen.connect(self._job.go_to)
+        self.list.opened.connect(lambda: self.show_view(View.FEELER))
+        self.list.removed.connect(self._job.remove_pickup)
+        self.list.named.connect(self._add_named)
+        for panel in self.runs.values():
+            panel.go.connect(self._go)
+        for keys, do in (
+            (QKeySequence(QKeySequence.StandardKey.Undo), self._job.undo),
+            (QKeySequence("PgDown"), lambda: self._go_by(1)),
+            (QKeySequence("PgUp"), lambda: self._go_by(-1)),
         ):
-            entry.setMinimumHeight(TOUCH_PX)
-            entry.setAccessibleName(words)
-        self._name.editingFinished.connect(self._rename)
-        self._angle.returnPressed.connect(self._gap.setFocus)
-        self._gap.returnPressed.connect(self._read)
-        column.addWidget(self._name)
-        two = QHBoxLayout()
-        two.setSpacing(GRID_PX)
-        angle_name = label("Angle, °", wrap=False)
-        for caption, field in ((angle_name, self._angle), (self._gap_name, self._gap)):
-            caption.setBuddy(field)
-            two.addWidget(caption)
-            two.addWidget(field, 1)
-        column.addLayout(two)
-        self._error.hide()
-        column.addWidget(self._error)
-        take = QHBoxLayout()
-        take.setSpacing(GRID_PX)
-        take.addWidget(self._take, 1)
-        take.addWidget(self._undo)
-        column.addLayout(take)
-        column.addWidget(self._list, 1)
-        before = button("Previous", self._job.previous)
-        after = button("Next", self._job.next)
-        before.setAccessibleName("Previous pickup")
-        after.setAccessibleName("Next pickup")
-        column.addWidget(row(before, after, self._add))
-        return column
+            shortcut = QShortcut(keys, self)
+            shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            shortcut.activated.connect(do)
+        self.destroyed.connect(self._works.wait)
+        self.destroyed.connect(self._drafts.wait)
+        self.destroyed.connect(self._job.close)
+
+    def _arrange(self) -> None:
+        """What stands side by side in the room there is."""
+        wide = self.width() >= WIDE_PX
+        self.tabs[View.LIST].setVisible(not wide)
+        if wide and self.view is View.LIST:
+            self.view = View.FEELER
+            self.tabs[View.FEELER].setChecked(True)
+        self._left.setMaximumWidth(LEFT_PX if wide else LARGEST)
+        self.list.setMaximumWidth(LIST_PX if wide else LARGEST)
+        in_the_way = self.view in self.runs and RUN_KEY not in self._bench.cautions_read
+        alone = self.view is View.LIST
+        self.list.setVisible((wide or alone) and not in_the_way)
+        self._left.setVisible(not alone and not in_the_way)
+        self._right.setVisible(not alone and not in_the_way)
+        self._run_caution.setVisible(in_the_way)
+        say(self._title, QUESTIONS[self.view])
 
     def _caution_read(self) -> None:
         self._bench.cautions_read.add(CAUTION_KEY)
         self._body.show()
-        self._gap.setFocus()
+        self._first_focus()
 
     def _run_caution_read(self) -> None:
         self._bench.cautions_read.add(RUN_KEY)
-        self._body.show()
-        self._said.setText("Start the run again now.")
+        self._arrange()
+        self._changed()
+        self._first_focus()
 
-    def _complain(self, said: str) -> None:
-        self._error.setText(said)
-        self._error.setVisible(bool(said))
+    def _do(self, step: Step) -> None:
+        {
+            Step.NEXT_PICKUP: self._job.go_on,
+            Step.KEEP: self._keep,
+            Step.SAVE: self._ask_where,
+        }[step]()
 
-    def _read(self) -> None:
+    def _go_by(self, many: int) -> None:
+        self._job.go_to(self._job.list.at + many)
+
+    def _add(self) -> None:
+        self._job.add_pickup()
+        if self.view is not View.LIST:
+            self.show_view(View.FEELER)
+            self.feeler.name.setFocus(Qt.FocusReason.TabFocusReason)
+            self.feeler.name.selectAll()
+
+    def _add_named(self, name: str) -> None:
         try:
-            self._job.read(self._angle.text(), self._gap.text())
+            self._job.add_pickup(name.strip() or " ")
         except WrongInput as error:
-            self._complain(str(error))
+            self.list.complain(str(error))
             return
-        self._gap.clear()
-        self._angle.setText(f"{self._job.next_angle_deg():g}")
-        self._gap.setFocus()
+        self.list.complain("")
+        self.list.fresh.clear()
 
-    def _rename(self) -> None:
-        entry = self._job.pickups.current
-        if entry is None or self._name.text().strip() == entry.pickup.name:
-            return
-        try:
-            self._job.name_pickup(self._name.text())
-        except WrongInput as error:
-            self._complain(str(error))
-
-    def _add_pickup(self) -> None:
-        number = len(self._job.pickups.entries) + 1
-        while any(e.pickup.name == f"Pickup {number}" for e in self._job.pickups.entries):
-            number += 1
-        self._job.add_pickup(f"Pickup {number}")
-        self._name.setFocus(Qt.FocusReason.TabFocusReason)
-        self._name.selectAll()
-
-    def _chosen(self, at: int) -> None:
-        if at >= 0 and at != self._job.pickups.at:
-            self._job.pickups.at = at
-            self._job.changed()
-
-    def _start_run(self, *, drop_out: bool) -> None:
-        if self._job.running:
-            number = self._job.stop_run()
-            if number is not None:
-                self._run(self._job.judge_work(number), self._kept)
-        elif RUN_KEY not in self._bench.cautions_read:
-            self._body.hide()
-            self._run_caution.show()
+    def _go(self) -> None:
+        """The one button of a run: start it, stop it, or judge an old recording."""
+        panel, run = self.runs[self.view], self._job.run
+        drop_out = self.view is View.DROP_OUT
+        if run.running:
+            if run.stop():
+                self._run(run.judge_work(), self._job.run_judged)
+        elif panel.old_number is not None:
+            work = self._job.judge_old_work(panel.old_number, drop_out=drop_out)
+            self._run(work, self._job.run_judged)
         else:
-            self._job.start_run(drop_out=drop_out)
+            self._job.start_run(drop_out=drop_out, channel=panel.live_channel)
 
-    def _keep_result(self) -> None:
+    def _keep(self) -> None:
         try:
-            self._run(self._job.keep_work(), self._kept)
+            self._works.add(self._job.keep_work(), self._job.kept, self._failed)
         except WrongInput as error:
             self._failed(str(error))
 
-    def _kept(self, answer: dict[str, Any]) -> None:
-        self._job.answer = answer
-        self._job.said = f"Kept as result {answer['result']}." if "result" in answer else ""
-        self._job.changed()
+    def _run(self, work: Work, done: Done) -> None:
+        self._works.add(work, done, self._job.run.failed)
+
+    def _say(self, said: str) -> None:
+        say(self._said, said)
+        self._said.setVisible(bool(said))
 
     def _failed(self, said: str) -> None:
         self._job.said = said
         self._job.changed()
-
-    def _run(self, work: Work, done: Done) -> None:
-        self._said.setText("Working it out …")
-        self._works.add(work, done, self._failed)
 
     def _ask_table(self) -> None:
         name, _ = QFileDialog.getOpenFileName(self, "Open a gap table", "", "Gap table (*.csv)")
@@ -238,86 +334,113 @@ class GapPage(QWidget):
             self.open_table(Path(name))
 
     def open_table(self, path: Path) -> None:
-        """A gap table as the list of pickups; a wrong one says what is wrong with it."""
-        from workbench.cli.gap_tables import table_text
+        """A gap table's readings into the list; a wrong one says what is wrong with it."""
 
-        try:
-            text = table_text(str(path))
-            if text is None:
-                raise WrongInput(f"{path.name}: expected a table pickup,angle_deg,gap_m.")
-            self._job.open_table(text, path.name)
-        except BenchError as error:
-            self._complain(str(error))
+        def opened(text: str) -> None:
+            try:
+                self._job.open_table(text, path.name)
+            except BenchError as error:
+                self._failed(str(error))
+
+        self._works.add(lambda: table_at(path), opened, self._failed)
 
     def _ask_where(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(
-            self, "Save the gap report", "gap.pdf", "Report (*.pdf *.html *.json)"
-        )
-        if name:
-            self.save_report(Path(name))
+        self._ask("Save the gap report", "gap.pdf", "Report (*.pdf *.html *.json)")
+
+    def _ask_where_list(self) -> None:
+        self._ask("Save the list", "pickups.pdf", "Report or table (*.pdf *.html *.csv)", many=True)
+
+    def _ask(self, title: str, name: str, kinds: str, *, many: bool = False) -> None:
+        chosen, _ = QFileDialog.getSaveFileName(self, title, name, kinds)
+        if chosen:
+            (self.save_summary if many else self.save_report)(Path(chosen))
 
     def save_report(self, path: Path) -> None:
-        """Write the report of the result kept, away from the screen."""
-        answer, machine = self._job.answer, self._bench.machine
+        """Write the report of what is shown, away from the screen: a run, or the readings."""
+        answer, machine, units = self._shown_answer(), self._bench.machine, self._units
         if answer is not None:
-            self._run(lambda: save_gap_report(answer, machine, path), self._saved)
+            self._works.add(
+                lambda: save_gap_report(answer, machine, path, units), self._saved, self._failed
+            )
+
+    def save_summary(self, path: Path) -> None:
+        """Write the sheet of the whole list, away from the screen."""
+        states, kept = self._job.list.states(), self._job.answer or {}
+        machine, store, units = self._bench.machine, self._bench.store, self._units
+        self._works.add(
+            lambda: save_summary(states, kept, machine, store, path, units),
+            self._saved,
+            self._failed,
+        )
+
+    def _shown_answer(self) -> dict[str, Any] | None:
+        if self.view in self.runs:
+            return self._job.run.shown_answer()
+        return self._job.shown_answer()
 
     def _saved(self, path: Path) -> None:
         self._failed(f"Saved as {path.name}.")
 
     def _changed(self) -> None:
-        """Show the pickup at hand, the list, the wheel and what can be done next."""
-        job, units = self._job, self._bench.settings.units
-        entry, judged, answer = job.pickups.current, job.judged(), job.answer
-        self._complain("")
-        name = entry.pickup.name if entry else ""
-        if self._name.text() != name:
-            self._name.setText(name)
-            self._name.setCursorPosition(0)
-        if not self._angle.text():
-            self._angle.setText(f"{job.next_angle_deg():g}")
-        self._gap_name.setText(f"Gap, {units.gap}")
-        self._gap.setPlaceholderText("1/16" if units.gap == "in" else "1.6")
-        self._show_list()
-        by_pulses = answer is not None and bool(answer.get("spacing_rel") is not None)
-        if answer is not None and by_pulses:
-            late = [float("nan") if v is None else float(v) for v in answer["spacing_rel"]]
-            self._wheel.show_teeth(late, job.faults(), marked=bool(answer["marked"]))
-        elif not job.running:
-            self._wheel.show_gap(judged, job.limits, units)
-        self._show_verdict(by_pulses)
-        self._said.setText(job.said)
-        if not (job.said or job.running) and judged is not None and answer is None:
-            self._said.setText(judged.advice)
-        self._undo.setEnabled(entry is not None and bool(entry.gap_m))
-        self._keep.setVisible(answer is None and judged is not None and not job.running)
-        self._save.setVisible(answer is not None)
-        self._steady.setText("Stop run" if job.running else "Start tooth run")
-        self._drop.setVisible(not job.running)
+        """Show the job as it is."""
+        job, units, running = self._job, self._bench.settings.units, self._job.run.running
+        entry = job.list.current
+        self.feeler.show_job()
+        self.list.show_list(job.list.states(), job.list.at, units)
+        for panel in self.runs.values():
+            panel.show_job()
+        if entry is not None:
+            following = None if job.round_is_read else job.next_angle_deg()
+            gap = job.list.state(entry).gap
+            self.wheel.show_gap(gap, job.limits, units, following)
+        self._show_run()
+        self._show_picture()
+        many, feeler = len(job.list.entries) > 1, self.view in (View.FEELER, View.LIST)
+        for one in (self.previous, self._which, self.next):
+            one.setVisible(many)
+        say(self._which, f"{job.list.at + 1} of {len(job.list.entries)}")
+        self.previous.setEnabled(not running and job.list.at > 0)
+        self.next.setEnabled(not running and job.list.at < len(job.list.entries) - 1)
+        self.remove.setVisible(self.view is View.LIST or (many and self.list.isVisible()))
+        self.add.setVisible(feeler and self.list.isHidden())
+        self.open.setVisible(feeler)
+        filled = job.step if self.view is View.FEELER else None
+        can_keep = feeler and job.has_readings and job.answer is None
+        self.keep.setVisible(can_keep and filled is not Step.KEEP)
+        self.save.setVisible(self._shown_answer() is not None and filled is not Step.SAVE)
+        self.save_list.setVisible(many and any(s.readings or s.runs for s in job.list.states()))
+        self._say(job.said if self.view is not View.FEELER else "")
 
-    def _show_verdict(self, by_pulses: bool) -> None:
-        job, units = self._job, self._bench.settings.units
-        judged = job.judged()
-        if job.answer is not None and by_pulses:
-            verdict, text = Verdict(job.answer["verdict"]), wheel_sentence(job.answer)
-        elif job.running or judged is None:
-            self._pill.hide()
-            if not job.running:
-                self._sentence.setText("Read the gap at four angles or more, 90° apart.")
+    def _show_run(self) -> None:
+        run = self._job.run
+        late = run.so_far.late_rel.tolist() if run.so_far is not None else []
+        marked, faults = False, {}
+        pickup = run.pickup
+        if not run.running and pickup is not None and pickup.get("spacing_rel") is not None:
+            late = [float("nan") if v is None else float(v) for v in pickup["spacing_rel"]]
+            marked, faults = bool(pickup["marked"]), run.faults()
+        waiting = "The teeth stand here once the wheel has turned three times."
+        self.teeth_wheel.show_teeth(late, faults, marked=marked, waiting=waiting)
+        machine = self._bench.machine
+        if machine is None:
             return
-        else:
-            verdict, text = judged.verdict, feeler_sentence(judged, units)
-        self._pill.show_verdict(verdict)
-        self._pill.show()
-        self._sentence.setText(text)
+        low_mps, units = machine.limits.speed_low_mps, self._bench.settings.units
+        self.trace.show_trace(run.trace, low_mps, units)
+        if pickup is not None and run.judged_drop_out:
+            drop = pickup.get("drop_out") or {}
+            speed_mps = drop.get("speed_mps")
+            nan = float("nan")
+            self.curve.show_curve(
+                run.curve, nan if speed_mps is None else speed_mps, low_mps, units
+            )
 
-    def _show_list(self) -> None:
-        self._list.blockSignals(True)
-        self._list.clear()
-        for entry in self._job.pickups.entries:
-            judged = self._job.pickups.judge(entry)
-            count = len(entry.gap_m)
-            words = f"{judged.verdict}, {count} readings" if judged else "no readings yet"
-            self._list.addItem(f"{entry.pickup.name}: {words}")
-        self._list.setCurrentRow(self._job.pickups.at)
-        self._list.blockSignals(False)
+    def _show_picture(self) -> None:
+        run = self._job.run
+        self._left.setCurrentWidget(self.runs.get(self.view, self.feeler))
+        judged = run.pickup is not None and run.judged_drop_out and not run.running
+        self._right.setCurrentWidget(
+            {
+                View.TEETH: self.teeth_wheel,
+                View.DROP_OUT: self.curve if judged and run.curve else self.trace,
+            }.get(self.view, self.wheel)
+        )

@@ -10,18 +10,23 @@ import math
 from collections.abc import Mapping, Sequence
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent, QPen, QPolygonF
+from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.calibration.gap.feeler import FeelerGap
-from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, font
 from workbench.machine import Pickup
+from workbench.reports.gap_units import gap_number, gap_text
 from workbench.units import UnitSystem
 
-BODY = 0.52
+BODY = 0.5
 """Radius of the wheel's body, as a share of the picture's."""
-TEETH_IN, TEETH_OUT = 0.74, 0.92
+TEETH_IN, TEETH_OUT = 0.72, 0.9
 EXAGGERATIONS = (20, 10, 5, 2, 1)
+MOST_NUMBERS = 12
+"""Points beside which their gap is written; more would write over each other."""
+LARGE_PX = 260
+"""Radius from which the picture's words are written larger."""
 
 
 class Wheel(QWidget):
@@ -33,9 +38,11 @@ class Wheel(QWidget):
         self._gap: FeelerGap | None = None
         self._limits: Pickup = Pickup()
         self._units: UnitSystem | None = None
+        self._next_deg: float | None = None
         self._late: list[float] = []
         self._faults: dict[int, str] = {}
         self._teeth_mode, self._marked = False, True
+        self._waiting = ""
         self.setMinimumSize(30 * GRID_PX, 30 * GRID_PX)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setAccessibleName("The wheel")
@@ -47,22 +54,35 @@ class Wheel(QWidget):
         self._theme = theme
         self.update()
 
-    def show_gap(self, gap: FeelerGap | None, limits: Pickup, units: UnitSystem) -> None:
-        """The gap round the wheel; None draws the empty wheel with its limits."""
-        self._teeth_mode, self._marked = False, True
+    def show_gap(
+        self,
+        gap: FeelerGap | None,
+        limits: Pickup,
+        units: UnitSystem,
+        next_deg: float | None = None,
+    ) -> None:
+        """The gap round the wheel, and where to read next; None draws the empty wheel."""
+        self._teeth_mode, self._marked, self._next_deg = False, True, next_deg
         self._gap, self._limits, self._units = gap, limits, units
         places = 0 if gap is None else gap.places.angle_deg.size
-        self.setAccessibleDescription(f"Gap at {places} angles between its limits")
+        following = "" if next_deg is None else f"; read next at {next_deg:.0f} degrees"
+        self.setAccessibleDescription(f"Gap at {places} angles between its limits{following}")
         self.update()
 
     def show_teeth(
-        self, late_rel: Sequence[float], faults: Mapping[int, str], *, marked: bool
+        self,
+        late_rel: Sequence[float],
+        faults: Mapping[int, str],
+        *,
+        marked: bool,
+        waiting: str = "",
     ) -> None:
         """Each tooth's lateness in pitches from tooth 1, and suspect teeth with their fault.
 
         `marked` False: tooth 1 is only the first that was seen, not the one at the mark.
+        `waiting` stands below the wheel while there are no teeth yet.
         """
-        self._teeth_mode, self._marked = True, marked
+        self._teeth_mode, self._marked, self._waiting = True, marked, waiting
         self._late, self._faults = list(late_rel), dict(faults)
         named = ", ".join(f"{kind} {tooth}" for tooth, kind in self._faults.items())
         self.setAccessibleDescription(f"{len(self._late)} teeth; {named or 'no suspect tooth'}")
@@ -71,9 +91,10 @@ class Wheel(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        painter.setFont(font(SMALL_PX))
         room = 3 * GRID_PX
-        radius = 0.5 * min(self.width() - 2 * room, self.height() - 2 * room - 2 * GRID_PX)
+        radius = 0.5 * min(self.width() - 4 * room, self.height() - 2 * room - 5 * GRID_PX)
+        self._font_px = TEXT_PX if radius > LARGE_PX else SMALL_PX
+        painter.setFont(font(self._font_px))
         painter.translate(self.width() / 2, room + radius)
         if self._teeth_mode:
             words = self._paint_teeth(painter, radius)
@@ -82,34 +103,56 @@ class Wheel(QWidget):
         painter.resetTransform()
         painter.setFont(font(SMALL_PX))
         painter.setPen(self._theme.color("soft_ink"))
-        foot = QRectF(0, self.height() - 2.5 * GRID_PX, self.width(), 2.5 * GRID_PX)
-        painter.drawText(foot, Qt.AlignmentFlag.AlignCenter, words)
+        top = 2 * room + 2 * radius
+        foot = QRectF(0, top, self.width(), self.height() - top)
+        painter.drawText(
+            foot,
+            Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap,
+            words,
+        )
         painter.end()
 
     def _paint_gap(self, painter: QPainter, radius: float) -> str:
         gap, limits, units = self._gap, self._limits, self._units
-        widest_m = float(gap.places.gap_m.max()) if gap is not None else 0.0
-        top_m = 1.2 * max(limits.gap_max_m, widest_m)
+        widest_m = max(float(gap.places.gap_m.max()), gap.widest.value) if gap is not None else 0.0
+        top_m = max(1.25 * limits.gap_max_m, 1.08 * widest_m)
         per_m = (1 - BODY) * radius / top_m
         body = BODY * radius
-        most = body + per_m * limits.gap_max_m
+        most, best = (body + per_m * one for one in (limits.gap_max_m, limits.gap_best_m))
         self._disc(painter, radius, "attention", 40)
         self._disc(painter, most, "ground", 255)
         self._ring(painter, most, "attention", Qt.PenStyle.SolidLine)
-        best = body + per_m * limits.gap_best_m
         self._ring(painter, best, "in_band", Qt.PenStyle.DashLine)
         self._body(painter, body)
         self._angles(painter, radius)
+        if self._next_deg is not None:
+            self._ask_for(painter, self._next_deg, body, most)
         if gap is not None:
             self._swing(painter, gap, body, per_m)
             self._places(painter, gap, body, per_m)
         if units is None:
             return ""
-        one, digits = units.gap_m, 3 if units.gap == "in" else 2
+        self._ring_names(painter, best, most, units)
         return (
-            f"solid ring {limits.gap_max_m / one:.{digits}f} {units.gap} at most, dashed ring "
-            f"{limits.gap_best_m / one:.{digits}f} {units.gap} best"
+            f"The gap is drawn from the grey wheel outwards, larger than it is: from there to the "
+            f"outer edge is {gap_text(top_m, units)}."
         )
+
+    def _ring_names(self, painter: QPainter, best: float, most: float, units: UnitSystem) -> None:
+        for ring, word, gap_m, name in (
+            (best, "best", self._limits.gap_best_m, "in_band"),
+            (most, "at most", self._limits.gap_max_m, "attention"),
+        ):
+            text = f"{word} {gap_number(gap_m, units)}"
+            self._word(painter, _at(225.0, ring), text, name)
+
+    def _ask_for(self, painter: QPainter, angle: float, body: float, most: float) -> None:
+        """Where to read next: a pointer from the outside to the wheel's rim."""
+        painter.setPen(QPen(self._theme.color("ink"), 2, Qt.PenStyle.DotLine))
+        painter.drawLine(_at(angle, body), _at(angle, most))
+        painter.setPen(QPen(self._theme.color("ink"), 2))
+        painter.setBrush(self._theme.color("ground"))
+        painter.drawEllipse(_at(angle, 0.5 * (body + most)), 8, 8)
 
     def _swing(self, painter: QPainter, gap: FeelerGap, body: float, per_m: float) -> None:
         if gap.swing_m is None:
@@ -128,40 +171,63 @@ class Wheel(QWidget):
         for angle, gap_m in zip(gap.places.angle_deg, gap.places.gap_m, strict=True):
             odd = any(abs(angle - one) < 1e-6 for one in gap.odd_deg)
             wide = gap_m > self._limits.gap_max_m
-            color = self._theme.color("bad" if odd or wide else "belt")
+            name = "bad" if odd or wide else "belt"
             point = _at(float(angle), body + per_m * float(gap_m))
-            painter.setPen(QPen(color, 1))
+            painter.setPen(QPen(self._theme.color(name), 2))
             painter.drawLine(_at(float(angle), body), point)
             painter.setPen(Qt.PenStyle.NoPen)
-            painter.setBrush(color)
+            painter.setBrush(self._theme.color(name))
             if odd or wide:
                 painter.drawRect(QRectF(point.x() - 6, point.y() - 6, 12, 12))
             else:
                 painter.drawEllipse(point, 6, 6)
+            if self._units is not None and gap.places.angle_deg.size <= MOST_NUMBERS:
+                beside = _beside(float(angle), body + per_m * float(gap_m))
+                self._word(painter, beside, gap_number(float(gap_m), self._units), name)
 
     def _paint_teeth(self, painter: QPainter, radius: float) -> str:
         self._body(painter, TEETH_IN * radius)
         teeth = len(self._late)
         if not teeth:
-            return "The teeth stand here once the wheel has turned three times."
+            return self._waiting
         known = [abs(late) for late in self._late if math.isfinite(late)]
         largest = max([*known, 1e-6])
         times = next((t for t in EXAGGERATIONS if t * largest <= 0.5), 1)
         for tooth in range(1, teeth + 1):
-            late, fault = self._late[tooth - 1], self._faults.get(tooth)
-            nominal = (tooth - 1) * 360.0 / teeth
-            shift = times * late * 360.0 / teeth if math.isfinite(late) else 0.0
-            gone = fault == "missing tooth" or not math.isfinite(late)
-            self._tooth(painter, nominal, radius, teeth, "line", hollow=True)
-            name = "attention" if fault else "soft_ink"
-            self._tooth(painter, nominal + shift, radius, teeth, name, hollow=gone)
-            if fault or tooth == 1:
-                painter.setPen(self._theme.color("attention" if fault else "ink"))
-                painter.setFont(font(SMALL_PX, bold=bool(fault)))
-                spot = _at(nominal, radius)
-                box = QRectF(spot.x() - 20, spot.y() - 10, 40, 20)
-                painter.drawText(box, Qt.AlignmentFlag.AlignCenter, str(tooth))
-        return f"displacement drawn {times} times too large" if times > 1 else "drawn to scale"
+            self._one_tooth(painter, radius, tooth, times)
+        for tooth, kind in self._faults.items():
+            self._suspect(painter, radius, tooth, kind)
+        if 1 not in self._faults:
+            painter.setPen(self._theme.color("ink"))
+            self._centred(painter, _at(0, radius), "1")
+        scale = f"{times} times too large" if times > 1 else "to scale"
+        return (
+            f"Outlined: where each tooth should be. Filled: where it is, its shift drawn {scale}."
+        )
+
+    def _one_tooth(self, painter: QPainter, radius: float, tooth: int, times: int) -> None:
+        teeth, late, fault = len(self._late), self._late[tooth - 1], self._faults.get(tooth)
+        nominal = (tooth - 1) * 360.0 / teeth
+        shift = times * late * 360.0 / teeth if math.isfinite(late) else 0.0
+        gone = fault == "missing tooth" or not math.isfinite(late)
+        self._tooth(painter, nominal, radius, teeth, "line", hollow=True)
+        name = "attention" if fault else "soft_ink"
+        self._tooth(painter, nominal + shift, radius, teeth, name, hollow=gone)
+
+    def _suspect(self, painter: QPainter, radius: float, tooth: int, kind: str) -> None:
+        """A pointer from the middle to the tooth, its number in a filled circle outside."""
+        angle = (tooth - 1) * 360.0 / len(self._late)
+        color = self._theme.color("attention")
+        painter.setPen(QPen(color, 2))
+        painter.drawLine(_at(angle, 0.5 * TEETH_IN * radius), _at(angle, 0.97 * TEETH_IN * radius))
+        spot = _at(angle, radius)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(color)
+        painter.drawEllipse(spot, 15, 15)
+        painter.setPen(self._theme.color("ground"))
+        painter.setFont(font(self._font_px, bold=True))
+        self._centred(painter, spot, str(tooth))
+        painter.setFont(font(self._font_px))
 
     def _tooth(
         self, painter: QPainter, angle: float, radius: float, teeth: int, name: str, *, hollow: bool
@@ -179,24 +245,37 @@ class Wheel(QWidget):
         painter.setBrush(self._theme.color("ink"))
         foot, top = -radius + 16, -radius + 3
         painter.drawPolygon(QPolygonF([QPointF(-7, foot), QPointF(7, foot), QPointF(0, top)]))
-        word = QRectF(-60, -radius + 18, 120, 20)
-        painter.drawText(
-            word, Qt.AlignmentFlag.AlignCenter, "mark" if self._marked else "first seen"
-        )
-        arc = 0.42 * radius
+        self._centred(painter, QPointF(0, -radius + 28), "mark" if self._marked else "first seen")
+        arc = 0.38 * radius
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawArc(QRectF(-arc, -arc, 2 * arc, 2 * arc), 120 * 16, -70 * 16)
         tip = _at(40, arc)
         head = QPolygonF([tip, tip + QPointF(-11, -3), tip + QPointF(-3, -11)])
         painter.setBrush(self._theme.color("ink"))
         painter.drawPolygon(head)
+        painter.setPen(self._theme.color("soft_ink"))
+        self._centred(painter, QPointF(0, 0.12 * radius), "turns this way")
 
     def _angles(self, painter: QPainter, radius: float) -> None:
         painter.setPen(self._theme.color("soft_ink"))
         for degree in (0, 90, 180, 270):
-            spot = _at(degree, radius + 1.4 * GRID_PX)
-            box = QRectF(spot.x() - 24, spot.y() - 10, 48, 20)
-            painter.drawText(box, Qt.AlignmentFlag.AlignCenter, f"{degree}°")
+            out = radius + (1.5 if degree % 180 == 0 else 3) * GRID_PX
+            self._centred(painter, _at(degree, out), f"{degree}°")
+
+    def _centred(self, painter: QPainter, at: QPointF, text: str) -> None:
+        box = QRectF(at.x() - 80, at.y() - 16, 160, 32)
+        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
+
+    def _word(self, painter: QPainter, at: QPointF, text: str, name: str) -> None:
+        """A word on a patch of ground, so that no line runs through it."""
+        metrics = QFontMetricsF(painter.font())
+        width, height = metrics.horizontalAdvance(text) + 6, metrics.height()
+        box = QRectF(at.x() - width / 2, at.y() - height / 2, width, height)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(self._theme.color("ground", 225))
+        painter.drawRoundedRect(box, 4, 4)
+        painter.setPen(self._theme.color(name))
+        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
 
     def _disc(self, painter: QPainter, radius: float, name: str, alpha: int) -> None:
         painter.setPen(Qt.PenStyle.NoPen)
@@ -213,3 +292,10 @@ def _at(angle_deg: float, radius: float) -> QPointF:
     """A point at an angle clockwise from the top."""
     turn = math.radians(angle_deg)
     return QPointF(radius * math.sin(turn), -radius * math.cos(turn))
+
+
+def _beside(angle_deg: float, radius: float) -> QPointF:
+    """The place for a point's number: a little on in the turning direction, along the rim."""
+    turn = math.radians(angle_deg)
+    along = QPointF(math.cos(turn) * 34, math.sin(turn) * 20)
+    return _at(angle_deg, radius) + along

@@ -1,0 +1,207 @@
+"""The shop's list of pickups: where each stands, looked for by state or by name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtGui import QColor, QKeyEvent, QResizeEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QComboBox,
+    QHeaderView,
+    QLineEdit,
+    QTableWidget,
+    QTableWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.gui.widgets.basics import button, label, row, say
+from workbench.models.gap_list import BEGUN, NOT_YET, PickupState
+from workbench.models.gap_words import found_words, state_words, to_do_words
+from workbench.units import US, UnitSystem
+
+COLUMNS = ("Pickup", "State", "Found", "What to do")
+WIDE_PX = 640
+"""Width from which what to do stands in the table."""
+FILTERS: dict[str, Callable[[PickupState], bool]] = {
+    "All": lambda state: True,
+    "Not yet": lambda state: state.word in (NOT_YET, BEGUN),
+    "Pass": lambda state: state.word in ("pass", "conditional pass"),
+    "Fail": lambda state: state.word in ("fail", "conditional fail"),
+    "Cannot tell": lambda state: state.word == "cannot tell",
+    "Simulated": lambda state: state.simulated,
+}
+COLOURS = {
+    "pass": "in_band",
+    "conditional pass": "in_band",
+    "conditional fail": "attention",
+    "fail": "bad",
+}
+
+
+class _Table(QTableWidget):
+    """Enter takes the pickup in hand, Delete takes it off the list."""
+
+    opened = Signal()
+    removed = Signal()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.opened.emit()
+        elif event.key() == Qt.Key.Key_Delete:
+            self.removed.emit()
+        else:
+            super().keyPressEvent(event)
+
+
+class GapListPanel(QWidget):
+    """Emits `chosen` with the place of the pickup taken in hand, `opened` to read it."""
+
+    chosen = Signal(int)
+    opened = Signal()
+    removed = Signal()
+    named = Signal(str)
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self._theme = theme
+        self._states: list[PickupState] = []
+        self._places: list[int] = []
+        self._at, self._units = 0, US
+        self.count = label("", "text")
+        self.filter = QComboBox()
+        self.filter.addItems(list(FILTERS))
+        self.filter.setAccessibleName("Which pickups to show")
+        self.search = QLineEdit()
+        self.search.setPlaceholderText("Find a machine or side")
+        self.search.setClearButtonEnabled(True)
+        self.search.setAccessibleName("Find a pickup by a part of its name")
+        self.fresh = QLineEdit()
+        self.fresh.setPlaceholderText("Digger 4 / left")
+        self.fresh.setAccessibleName("Name of the pickup to add: machine / side")
+        self.error = label("", "error")
+        self.table = self._make_table()
+        self.empty = label("", "soft")
+        self._lay_out()
+        self.filter.currentIndexChanged.connect(self._show_rows)
+        self.search.textChanged.connect(self._show_rows)
+        self.fresh.returnPressed.connect(self._add)
+
+    def set_theme(self, theme: Theme) -> None:
+        self._theme = theme
+        self._show_rows()
+
+    def show_list(self, states: list[PickupState], at: int, units: UnitSystem) -> None:
+        """The list as it stands, the pickup at place `at` in hand."""
+        self._states, self._at, self._units = states, at, units
+        self._show_rows()
+
+    def complain(self, said: str) -> None:
+        """What is wrong with the name typed; '' takes that away."""
+        self.error.setText(said)
+        self.error.setVisible(bool(said))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        self.table.setColumnHidden(3, self.width() < WIDE_PX)
+
+    def _make_table(self) -> _Table:
+        table = _Table(0, len(COLUMNS))
+        table.setHorizontalHeaderLabels(list(COLUMNS))
+        table.setAccessibleName("Pickups of the list")
+        table.verticalHeader().hide()
+        table.verticalHeader().setDefaultSectionSize(TOUCH_PX)
+        table.setShowGrid(False)
+        table.setTabKeyNavigation(False)
+        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        table.setTextElideMode(Qt.TextElideMode.ElideMiddle)
+        header = table.horizontalHeader()
+        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        header.setHighlightSections(False)
+        header.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
+        header.setSectionResizeMode(1, QHeaderView.ResizeMode.ResizeToContents)
+        table.currentCellChanged.connect(self._moved)
+        table.opened.connect(self.opened)
+        table.removed.connect(self.removed)
+        table.cellDoubleClicked.connect(lambda _row, _column: self.opened.emit())
+        return table
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addWidget(self.count)
+        looking = row(self.filter, self.search, stretch=False)
+        layout = looking.layout()
+        assert layout is not None
+        layout.setSpacing(GRID_PX)
+        column.addWidget(looking)
+        column.addWidget(self.table, 1)
+        column.addWidget(self.empty)
+        adding = row(self.fresh, button("Add pickup", self._add), stretch=False)
+        layout = adding.layout()
+        assert layout is not None
+        layout.setSpacing(GRID_PX)
+        column.addWidget(adding)
+        self.error.hide()
+        column.addWidget(self.error)
+
+    def _add(self) -> None:
+        self.named.emit(self.fresh.text())
+
+    def _moved(self, now: int, *_others: int) -> None:
+        if 0 <= now < len(self._places):
+            self.chosen.emit(self._places[now])
+
+    def _show_rows(self) -> None:
+        words = self.search.text().casefold().split()
+        wanted = FILTERS[self.filter.currentText()]
+        self._places = [
+            at
+            for at, state in enumerate(self._states)
+            if wanted(state) and all(word in state.name.casefold() for word in words)
+        ]
+        table = self.table
+        table.blockSignals(True)
+        table.setRowCount(len(self._places))
+        for line, at in enumerate(self._places):
+            self._fill(line, self._states[at])
+        if self._states and self._at in self._places:
+            table.setCurrentCell(self._places.index(self._at), 0)
+        else:
+            table.clearSelection()
+        table.blockSignals(False)
+        self.empty.setVisible(not self._places)
+        self.empty.setText("No pickup of the list is like this. Choose All to see every one.")
+        say(self.count, _count_words(self._states))
+
+    def _fill(self, line: int, state: PickupState) -> None:
+        words = (
+            state.name,
+            state_words(state),
+            found_words(state, self._units),
+            to_do_words(state, self._units),
+        )
+        for column, text in enumerate(words):
+            cell = QTableWidgetItem(text)
+            cell.setToolTip(text)
+            if column == 1:
+                colour = COLOURS.get(state.word, "no_data")
+                cell.setForeground(QColor(getattr(self._theme, colour)))
+            self.table.setItem(line, column, cell)
+
+
+def _count_words(states: list[PickupState]) -> str:
+    """'3 of 12 pickups are done: 2 pass, 1 fail.'"""
+    done = [state.word for state in states if state.done]
+    if len(states) == 1:
+        return "One pickup so far. Add those of every machine of the season."
+    counts = ", ".join(f"{done.count(word)} {word}" for word in dict.fromkeys(sorted(done)))
+    text = f"{len(done)} of {len(states)} pickups {'is' if len(done) == 1 else 'are'} done"
+    return f"{text}: {counts}." if counts else f"{text}."

@@ -1,0 +1,283 @@
+"""The shop's list of pickups as the screen works on it: readings, runs, states, undo, resume."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from workbench.calibration.decision import Decision, Verdict
+from workbench.calibration.gap.batch import Entry, PickupId, PickupList
+from workbench.calibration.gap.feeler import FeelerGap
+from workbench.calibration.gap.judgement import worst
+from workbench.calibration.gap.table import GapReadings, check_angle_deg, check_gap_m
+from workbench.errors import WrongInput
+from workbench.machine import Pickup
+
+NOT_YET, BEGUN = "not yet", "begun"
+MOST_STEPS_BACK = 200
+MOST_LETTERS = 100
+_NAME_WANTED = "Type the pickup's name, such as 'Digger 4 / left'."
+
+
+@dataclass(frozen=True, slots=True)
+class KeptRun:
+    """A tooth run or a drop-out run that was judged and stored for a pickup."""
+
+    drop_out: bool
+    result: int
+    channel: str
+    verdict: str
+    simulated: bool
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class PickupState:
+    """Where one pickup of the list stands: `word` is a verdict, 'not yet' or 'begun'."""
+
+    name: str
+    word: str
+    readings: int
+    gap: FeelerGap | None
+    runs: Sequence[KeptRun] = ()
+
+    @property
+    def simulated(self) -> bool:
+        return any(run.simulated for run in self.runs)
+
+    @property
+    def done(self) -> bool:
+        return self.word not in (NOT_YET, BEGUN)
+
+
+@dataclass(slots=True)
+class _Judged:
+    """A judgement with what it was made from, so that it is made once."""
+
+    key: tuple[object, ...]
+    gap: FeelerGap | None = field(default=None)
+
+
+class GapList:
+    """Pickups in the order they are worked through; every change can be taken back.
+
+    `revision` grows with every change of readings, names and runs.
+    """
+
+    def __init__(self, limits: Pickup) -> None:
+        self.pickups = PickupList()
+        self.revision = 0
+        self._limits = limits
+        self._runs: dict[str, dict[bool, KeptRun]] = {}
+        self._back: list[tuple[str, dict[str, Any]]] = []
+        self._judged: dict[str, _Judged] = {}
+
+    @property
+    def current(self) -> Entry | None:
+        return self.pickups.current
+
+    @property
+    def entries(self) -> list[Entry]:
+        return self.pickups.entries
+
+    @property
+    def at(self) -> int:
+        return self.pickups.at
+
+    @property
+    def undoes(self) -> str:
+        """What `undo` would take back, in words; '' where there is nothing."""
+        return self._back[-1][0] if self._back else ""
+
+    def use_limits(self, limits: Pickup) -> None:
+        """Judge every pickup by these limits from now on: those of the machine in use."""
+        self._limits = limits
+
+    def add(self, name: str) -> None:
+        """Put a pickup at the end and take it in hand. Raises WrongInput."""
+        pickup = self._free_name(name, None)
+        self._remember("adding a pickup")
+        self.pickups.add(pickup, self._limits)
+        self.pickups.at = len(self.entries) - 1
+
+    def start_with(self, name: str) -> None:
+        """One pickup, of which nothing is known yet; nothing to be taken back."""
+        self.pickups = PickupList([Entry(PickupId.parse(name), self._limits)])
+
+    def rename(self, name: str) -> None:
+        """Give the pickup at hand another name. Raises WrongInput."""
+        entry = self._at_hand()
+        pickup = self._free_name(name, entry)
+        if pickup.name == entry.pickup.name:
+            return
+        self._remember("the new name")
+        runs = self._runs.pop(entry.pickup.name, None)
+        if runs is not None:
+            self._runs[pickup.name] = runs
+        entry.pickup = pickup
+
+    def remove(self) -> None:
+        """Take the pickup at hand off the list; one always stays."""
+        entry = self._at_hand()
+        self._remember(f"removing {entry.pickup.name}")
+        self._runs.pop(entry.pickup.name, None)
+        self.entries.remove(entry)
+        self.pickups.at = max(0, min(self.at, len(self.entries) - 1))
+        if not self.entries:
+            self.pickups.add(PickupId.parse("Pickup 1"), self._limits)
+
+    def read(self, angle_deg: float, gap_m: float) -> None:
+        """A reading of the pickup at hand."""
+        entry = self._at_hand()
+        self._remember("the last reading")
+        entry.angle_deg.append(angle_deg)
+        entry.gap_m.append(gap_m)
+        entry.line.append(0)
+
+    def drop_reading(self, at: int) -> None:
+        """Take one reading of the pickup at hand out again."""
+        entry = self._at_hand()
+        self._remember("removing a reading")
+        for column in (entry.angle_deg, entry.gap_m, entry.line):
+            del column[at]
+
+    def use_readings(self, pickups: Sequence[GapReadings]) -> None:
+        """Put a table's readings into the list: over pickups of the same name, else behind.
+
+        A list that holds nothing yet is replaced.
+        """
+        self._remember("opening the table")
+        if not any(state.readings or state.runs for state in self.states()):
+            self.pickups = PickupList()
+        by_name = {entry.pickup.name: entry for entry in self.entries}
+        fresh = PickupList.from_table(pickups, self._limits).entries
+        for entry in fresh:
+            known = by_name.get(entry.pickup.name)
+            if known is None:
+                self.entries.append(entry)
+            else:
+                known.angle_deg, known.gap_m, known.line = (
+                    entry.angle_deg,
+                    entry.gap_m,
+                    entry.line,
+                )
+        names = [entry.pickup.name for entry in self.entries]
+        self.pickups.at = names.index(fresh[0].pickup.name)
+
+    def keep_run(self, name: str, run: KeptRun) -> None:
+        """Note a judged run of the pickup `name`, in place of an earlier one of its kind."""
+        if name in {entry.pickup.name for entry in self.entries}:
+            self._remember("the run")
+            self._runs.setdefault(name, {})[run.drop_out] = run
+
+    def go_to(self, at: int) -> None:
+        """Take the pickup at this place of the list in hand."""
+        self.pickups.at = max(0, min(at, len(self.entries) - 1))
+
+    def next_undone(self) -> int | None:
+        """Place of the next pickup without a verdict, from the one at hand on; None if none."""
+        count = len(self.entries)
+        places = [(self.at + step) % count for step in range(1, count)]
+        return next((at for at in places if not self.state(self.entries[at]).done), None)
+
+    def state(self, entry: Entry) -> PickupState:
+        """Where a pickup stands: the worst of its readings and its runs."""
+        gap = self._judge(entry)
+        runs = tuple(self._runs.get(entry.pickup.name, {}).values())
+        decisions = [Decision(Verdict(run.verdict), float("nan"), run.said) for run in runs]
+        if gap is not None:
+            decisions.append(gap.decision)
+        unfinished = gap is not None and gap.swing_m is None and not gap.verdict.is_fail
+        word = str(worst(decisions).verdict) if decisions else NOT_YET
+        if unfinished and not worst(decisions).verdict.is_fail:
+            word = BEGUN
+        return PickupState(entry.pickup.name, word, len(entry.gap_m), gap, runs)
+
+    def states(self) -> list[PickupState]:
+        """Where every pickup stands, in the list's order."""
+        return [self.state(entry) for entry in self.entries]
+
+    def undo(self) -> str:
+        """Take the last change back; what that was, '' where there is none."""
+        if not self._back:
+            return ""
+        what, data = self._back.pop()
+        self._restore(data)
+        self.revision += 1
+        return what
+
+    def to_data(self) -> dict[str, Any]:
+        """The whole list as JSON's own types."""
+        return {
+            "at": self.at,
+            "pickups": [
+                {
+                    "name": entry.pickup.name,
+                    "readings": [
+                        list(row)
+                        for row in zip(entry.angle_deg, entry.gap_m, entry.line, strict=True)
+                    ],
+                    "runs": [asdict(run) for run in self._runs.get(entry.pickup.name, {}).values()],
+                }
+                for entry in self.entries
+            ],
+        }
+
+    def resume(self, data: Mapping[str, Any]) -> None:
+        """The list of `to_data`, as it was left. Raises WrongInput where it is damaged."""
+        before = self.to_data()
+        try:
+            self._restore(data)
+        except (KeyError, TypeError, ValueError, AttributeError, WrongInput) as error:
+            self._restore(before)
+            raise WrongInput(f"The list of last time is damaged ({error}).") from None
+
+    def _restore(self, data: Mapping[str, Any]) -> None:
+        entries, runs = [], {}
+        for one in data["pickups"]:
+            entry = Entry(PickupId.parse(one["name"]), self._limits)
+            for angle_deg, gap_m, line in one["readings"]:
+                entry.angle_deg.append(check_angle_deg(float(angle_deg), one["name"]))
+                entry.gap_m.append(check_gap_m(float(gap_m), one["name"]))
+                entry.line.append(int(line))
+            kept = [KeptRun(**run) for run in one["runs"]]
+            if kept:
+                runs[entry.pickup.name] = {run.drop_out: run for run in kept}
+                [Verdict(run.verdict) for run in kept]
+            entries.append(entry)
+        if not entries or len({entry.pickup.name for entry in entries}) < len(entries):
+            raise ValueError("no pickups, or two of one name")
+        self.pickups = PickupList(entries)
+        self._runs = runs
+        self.go_to(int(data["at"]))
+
+    def _judge(self, entry: Entry) -> FeelerGap | None:
+        name = entry.pickup.name
+        key = (tuple(entry.angle_deg), tuple(entry.gap_m), self._limits)
+        known = self._judged.get(name)
+        if known is None or known.key != key:
+            entry.limits = self._limits
+            known = self._judged[name] = _Judged(key, self.pickups.judge(entry))
+        return known.gap
+
+    def _at_hand(self) -> Entry:
+        entry = self.current
+        if entry is None:
+            raise WrongInput("There is no pickup in the list.")
+        return entry
+
+    def _free_name(self, name: str, mine: Entry | None) -> PickupId:
+        pickup = PickupId.parse(name)
+        if not pickup.name:
+            raise WrongInput(_NAME_WANTED)
+        if len(pickup.name) > MOST_LETTERS or not pickup.name.isprintable():
+            raise WrongInput(f"A pickup's name has at most {MOST_LETTERS} letters, on one line.")
+        if any(e.pickup.name == pickup.name for e in self.entries if e is not mine):
+            raise WrongInput(f"'{pickup.name}' is in the list already; give each its own name.")
+        return pickup
+
+    def _remember(self, what: str) -> None:
+        self._back.append((what, self.to_data()))
+        del self._back[:-MOST_STEPS_BACK]
+        self.revision += 1
