@@ -24,8 +24,9 @@ def recording(studio):
 
 
 def wiring(studio):
-    studio.bench.recording.stop()
     page = _page(studio, "WIRING")
+    if studio.bench.recording.running:
+        page._record.switch.click()
     studio.run(1)
     page._wiring.verticalScrollBar().setValue(0)
 
@@ -81,8 +82,9 @@ def silent(studio):
 def offers(studio):
     from workbench.models.plugged import Offer
 
-    studio.bench.use_inputs([])
     page = studio.show("Signals")
+    page._plugged.searched = True
+    studio.bench.use_inputs([])
     page._plugged.found = [
         Offer(
             "counter:/dev/ttyACM0",
@@ -102,7 +104,6 @@ def offers(studio):
             "Another program holds /dev/ttyUSB1; close that one first.",
         ),
     ]
-    page._plugged.searched = True
     page._plugged.changed()
     page._list.address.setText("counter/dev/ttyACM0")
     page._list.use_typed()

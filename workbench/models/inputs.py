@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from drivers.contract import Driver, InputError
 from workbench.models.observable import Observable
+from workbench.models.plugged import on_screen
 
 if TYPE_CHECKING:
     from workbench.models.bench import Bench
@@ -77,6 +78,6 @@ class InputsModel(Observable):
         return True
 
     def _refuse(self, sentence: str) -> bool:
-        self.said = sentence
+        self.said = on_screen(sentence)
         self.changed()
         return False

@@ -28,6 +28,11 @@ class Offer:
         return self.address.startswith("sim:")
 
 
+def on_screen(sentence: str) -> str:
+    """A driver's sentence, which names a command, for the person who has the screen."""
+    return sentence.replace("'evenpace inputs'", "the list of inputs")
+
+
 Hear = Callable[[Sequence[str]], Sequence[Found]]
 
 
@@ -95,7 +100,7 @@ class PluggedModel(Observable):
         self._thread = None
         found, self._heard = self._heard, None
         self.found = [
-            Offer(one.address, f"{one.name}: {one.what}", one.looks_like, one.problem)
+            Offer(one.address, f"{one.name}: {one.what}", one.looks_like, on_screen(one.problem))
             for one in found
         ]
         self.searched = True

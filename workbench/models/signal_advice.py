@@ -9,6 +9,7 @@ from enum import StrEnum
 from workbench.models.bench import Bench
 from workbench.models.live import Stream
 from workbench.models.pace import PaceModel
+from workbench.models.plugged import on_screen
 from workbench.models.signal_rows import (
     ATTENTION,
     BAD,
@@ -59,7 +60,7 @@ def advice(bench: Bench, opened_s: float) -> Advice:
 def _inputs(bench: Bench, opened_s: float) -> Advice | None:
     live = bench.live
     if live.problems:
-        return Advice(" ".join(live.problems), BAD, Look.INPUTS)
+        return Advice(on_screen(" ".join(live.problems)), BAD, Look.INPUTS)
     if not live.drivers:
         return Advice(
             "No input is in use. Plug in the counter or the receiver, find it here, and use it.",
@@ -187,7 +188,7 @@ def _all_well(bench: Bench) -> Advice:
 
 
 def _sentence(text: str) -> str:
-    text = text.strip()
+    text = on_screen(text).strip()
     return text if text.endswith((".", "!", "?", "…")) else f"{text}."
 
 

@@ -11,11 +11,11 @@ from drivers.recording import speed_label
 from workbench.models.bench import Bench
 from workbench.models.channel_health import Counts
 from workbench.models.live import LAP, NO_BELT, Stream
-from workbench.models.wording import NO_VALUE, clock_text, speed_text
+from workbench.models.wording import NO_VALUE, speed_text
 from workbench.session import InputState, InputStatus
 from workbench.units import UnitSystem
 
-HEADS = ("Signal", "Speed", "Pulses a second", "Missed", "Extra", "Lost", "Last heard", "State")
+HEADS = ("Signal", "Speed", "Pulses/s", "Missed", "Extra", "Lost", "Last heard", "State")
 
 LOST_SHARE = 0.002
 """Share of missed or extra pulses from which the state says so, as the speed command does."""
@@ -72,7 +72,9 @@ def _input_line(driver: Driver, status: InputStatus | None) -> InputLine:
     elif not driver.simulated:
         title = f"{title} on {place}"
     state, tone = _input_state(status)
-    return InputLine(driver.address, title, state, tone, _damage(driver.rejects, status))
+    read = status is not None and status.state in (InputState.RUNNING, InputState.RECONNECTING)
+    note = _damage(driver.rejects, status) if read else ""
+    return InputLine(driver.address, title, state, tone, note)
 
 
 def _input_state(status: InputStatus | None) -> tuple[str, str]:
@@ -126,29 +128,35 @@ def _signal_line(stream: Stream, units: UnitSystem, now_s: float) -> SignalLine:
 
 
 def signal_name(stream: Stream) -> str:
-    """'left, belt'; a source known by its number is named in words."""
+    """'left pickup'; a source known by its number is named in words."""
     if stream.is_pulses:
         return "lap mark" if stream.name == LAP else f"{stream.name} pickup"
     label = speed_label(stream.name)
-    return label if label != stream.name else f"{stream.name}, speed"
+    if label != stream.name:
+        return label
+    return {"gnss": "satellite speed"}.get(stream.name, f"{stream.name} speed")
 
 
 def _of(count: int, share: float) -> str:
-    """'0', or '12 (0.5 %)'."""
+    """'0', '12 (0.5 %)' or '782 (22 %)'."""
     if not count:
         return "0"
     percent = 100 * share
-    return f"{count} ({percent:.1f} %)" if percent >= 0.05 else f"{count} (< 0.1 %)"
+    if percent < 0.05:
+        return f"{count} (< 0.1 %)"
+    return f"{count} ({percent:.{1 if percent < 9.95 else 0}f} %)"
 
 
 def age_text(age_s: float) -> str:
-    """'0.1 s ago', '42 s ago', '2:05 min ago', 'not yet'."""
+    """'0.1 s ago', '42 s ago', '12 min ago', '3 h ago', 'not yet'."""
     if not math.isfinite(age_s):
         return "not yet"
     age_s = max(age_s, 0.0)
     if age_s < 9.95:
         return f"{age_s:.1f} s ago"
-    return f"{age_s:.0f} s ago" if age_s < 60 else f"{clock_text(age_s)} min ago"
+    if age_s < 59.5:
+        return f"{age_s:.0f} s ago"
+    return f"{age_s / 60:.0f} min ago" if age_s < 3570 else f"{age_s / 3600:.0f} h ago"
 
 
 def stream_state(stream: Stream, now_s: float) -> tuple[str, str]:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from PySide6.QtGui import QResizeEvent
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QFontMetrics, QResizeEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QHBoxLayout,
@@ -19,7 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
 from workbench.gui.widgets.basics import button, label, say
 from workbench.gui.widgets.edge_panel import EdgePanel
 from workbench.gui.widgets.input_list import InputList
@@ -74,6 +75,8 @@ class SignalsPage(QWidget):
         self._told = label("", "text")
         self._do = button("", self._follow_advice)
         self._table, self._chart = SignalTable(theme), StripChart(theme)
+        self._no_chart = label("The speeds of the last two minutes will stand here.", "soft")
+        self._no_chart.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._edges, self._wiring = EdgePanel(bench, theme), WiringHelp(bench, theme)
         self._list = InputList(self._inputs, self._plugged)
         self._record = RecordBar(bench)
@@ -104,6 +107,8 @@ class SignalsPage(QWidget):
         """What the person wants to see, until the inputs are changed."""
         self._picked = view
         self._show_now()
+        if view is View.INPUTS and not self._plugged.searched:
+            self._list.search()
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
@@ -149,6 +154,7 @@ class SignalsPage(QWidget):
         inner.setSpacing(GRID_PX)
         inner.addWidget(self._table)
         inner.addWidget(self._chart, 1)
+        inner.addWidget(self._no_chart, 1)
         for part in (self._edges, self._list, self._wiring):
             self._beside.addWidget(part)
         body = QHBoxLayout()
@@ -162,6 +168,9 @@ class SignalsPage(QWidget):
         made = button(view.value, lambda: self.show_view(view))
         made.setCheckable(True)
         made.setProperty("role", "view")
+        # Chosen, its text is bold and needs more room.
+        bold = QFontMetrics(font(SMALL_PX, bold=True)).horizontalAdvance(view.value)
+        made.setMinimumWidth(bold + 4 * GRID_PX)
         self._views.addButton(made)
         return made
 
@@ -175,19 +184,29 @@ class SignalsPage(QWidget):
         self._beside.setCurrentWidget(parts[beside])
         self._overview.setVisible(wide or view is View.ALL)
         self._beside.setVisible(wide or view is not View.ALL)
-        most = self.height() // (2 if wide else 1)
-        self._table.setFixedHeight(min(self._table.needed_px(), max(most - 300, 120)))
+        self._do.setVisible(self._advice.look in LOOK_AT and not self._seen(self._advice.look))
+        self._table.set_roomy(wide)
+        most = self.height() // 2 - (0 if wide else 6 * GRID_PX)
+        self._table.setFixedHeight(min(self._table.needed_px(), most))
+
+    def _seen(self, look: Look) -> bool:
+        """Whether what the advice points to is in sight already."""
+        view = LOOK_AT[look]
+        return not self._beside.isHidden() and self._buttons[view].isChecked()
 
     # ---- showing
 
     def _show_now(self) -> None:
         self._show_advice(advice(self._bench, self._opened_s))
         lines = table(self._bench)
-        self._table.show_lines(lines, roomy=self._wide)
+        self._table.show_lines(lines)
         self._list.refresh([line for line in lines if isinstance(line, InputLine)])
         self._arrange()
         live = self._bench.live
-        if self._chart.isVisible():
+        heard = any(stream.history for stream in live.streams.values())
+        self._chart.setVisible(heard)
+        self._no_chart.setHidden(heard)
+        if heard and self._chart.isVisible():
             shown = {name: stream for name, stream in live.streams.items() if name != LAP}
             self._chart.show_streams(shown, self._bench.clock(), self._bench.settings.units)
         if self._edges.isVisible():
@@ -202,7 +221,6 @@ class SignalsPage(QWidget):
         say(self._told, f"{SHAPES[now.tone]} {now.text}")
         color = getattr(self._theme, now.tone if now.tone != NO_DATA else "ink")
         self._told.setStyleSheet(f"color: {color};")
-        self._do.setVisible(now.look is not Look.NOWHERE)
         say(self._do, ACTIONS.get(now.look, ""))
 
     def _follow_advice(self) -> None:

@@ -82,7 +82,8 @@ class EdgePanel(QWidget):
         if stream is not None and stream.health is not None:
             look = stream.health.look(shown)
             self.plot.show_look(look, teeth, shown)
-            say(self._words, self._sentence(look, teeth))
+            silent = stream.silent(self._bench.clock())
+            say(self._words, self._sentence(look, teeth, silent=silent))
         self._show_state()
 
     def _chosen_anew(self) -> None:
@@ -104,11 +105,13 @@ class EdgePanel(QWidget):
         say(self._freeze, "Go on live" if self.frozen else "Freeze the picture")
         self._freeze.setEnabled(self.frozen or bool(self.channel))
 
-    def _sentence(self, look: EdgeLook, teeth: int) -> str:
+    def _sentence(self, look: EdgeLook, teeth: int, *, silent: bool) -> str:
         if not look.tooth.size:
             return "Two turns of the wheel will stand here, a bar a tooth."
         missed, extra = int(look.missed.sum()), int(look.extra_at.size)
         what = f"The last {TURNS} turns" if teeth else f"The last {look.tooth.size} pulses"
+        if silent:
+            what = f"Silent now. {what} before that"
         if not missed and not extra:
             return f"{what}: every tooth seen, and nothing else."
         return f"{what}: {missed} missed, {extra} extra."

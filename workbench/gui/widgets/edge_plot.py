@@ -14,7 +14,7 @@ from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
 from workbench.models.channel_health import NO_EDGES, EdgeLook
 from workbench.models.plot_table import Column
 
-LEFT, RIGHT, TOP, BOTTOM = 52, 92, 56, 40
+LEFT, RIGHT, TOP, BOTTOM = 52, 80, 64, 40
 OFF = 0.06
 """Teeth this much off the median time have their share written; chosen."""
 USUAL_TOP, HIGH_TOP = 1.5, 2.6
@@ -186,7 +186,7 @@ class EdgePlot(QWidget):
             if self._teeth and number == 1:
                 painter.setPen(QPen(self._theme.color("no_data"), 1, Qt.PenStyle.DashLine))
                 painter.drawLine(QPointF(x, TOP - 2), QPointF(x, area.bottom() + 4))
-            if number == 1 or (number % every == 0 and number + every / 2 < (self._teeth or 9e9)):
+            if number == 1 or (number % every == 0 and number > 0.75 * every + 1):
                 middle = x + 0.5 * area.width() / self._shown
                 box = QRectF(middle - 24, area.bottom() + 2, 48, 18)
                 self._text(painter, box, str(number), "C")
@@ -225,23 +225,28 @@ class EdgePlot(QWidget):
         painter.setPen(QPen(self._theme.color("ink"), 1.5, Qt.PenStyle.DashLine))
         painter.drawLine(QPointF(area.left(), y), QPointF(area.right(), y))
         self._text(painter, QRectF(area.right() + 6, y - 20, RIGHT - 6, 20), "median", "L", "ink")
-        words = f"{1000 * self._look.median_s:.3g} ms"
+        median_ms = 1000 * self._look.median_s
+        words = f"{median_ms:.{max(0, 2 - math.floor(math.log10(median_ms)))}f} ms"
         self._text(painter, QRectF(area.right() + 6, y, RIGHT - 6, 20), words, "L", "ink")
 
     def _missed(self, painter: QPainter) -> None:
-        place = self._area().width() / self._shown
-        word_ends = -math.inf
-        for tooth, missed in zip(self._look.tooth, self._look.missed, strict=True):
-            for back in range(int(missed), 0, -1):
-                x = self._x(float(tooth) - back) + 0.5 * place
-                triangle = [QPointF(x - 6, TOP - 6), QPointF(x + 6, TOP - 6), QPointF(x, TOP - 17)]
+        place, word_ends = self._area().width() / self._shown, -math.inf
+        for tooth, missed in zip(
+            self._look.tooth.tolist(), self._look.missed.tolist(), strict=True
+        ):
+            if not missed:
+                continue
+            places = [self._x(tooth - back) + 0.5 * place for back in range(missed, 0, -1)]
+            for x in places:
+                triangle = [QPointF(x - 5, TOP - 5), QPointF(x + 5, TOP - 5), QPointF(x, TOP - 15)]
                 self._shape(painter, triangle, "attention")
                 painter.setPen(QPen(self._theme.color("attention"), 1.5, Qt.PenStyle.DotLine))
-                painter.drawLine(QPointF(x, TOP - 4), QPointF(x, self._area().bottom()))
-                if x > word_ends:
-                    box = QRectF(x + 9, TOP - 22, 60, 20)
-                    self._text(painter, box, "missed", "L", "attention")
-                    word_ends = x + 70
+                painter.drawLine(QPointF(x, TOP - 3), QPointF(x, self._area().bottom()))
+            middle = 0.5 * (places[0] + places[-1])
+            if middle - 38 > word_ends:
+                word = f"{missed} missed" if missed > 1 else "missed"
+                self._text(painter, QRectF(middle - 38, TOP - 36, 76, 20), word, "C", "attention")
+                word_ends = middle + 38
 
     def _extra(self, painter: QPainter) -> None:
         place, word_ends = self._area().width() / self._shown, -math.inf

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
@@ -42,9 +42,9 @@ class InputList(QScrollArea):
     def __init__(self, inputs: InputsModel, plugged: PluggedModel) -> None:
         super().__init__()
         self._inputs, self._plugged = inputs, plugged
-        self._used_plan: list[tuple[str, str]] = []
+        self._used_plan: list[tuple[str, str]] | None = None
         self._states: dict[str, QLabel] = {}
-        self.find = button("Find what is plugged in", self.search)
+        self.find_button = button("Find what is plugged in", self.search)
         self.address = QLineEdit()
         self.address.setMinimumHeight(TOUCH_PX)
         self.address.setPlaceholderText(
@@ -71,7 +71,7 @@ class InputList(QScrollArea):
             self._show_found()
             self._fill_simulated()
         for line in lines:
-            say(self._states[line.address], f"{line.state}, {line.note}")
+            say(self._states[line.address], ", ".join(filter(None, (line.state, line.note))))
 
     def search(self) -> None:
         """Find what is plugged in, away from the screen."""
@@ -87,10 +87,11 @@ class InputList(QScrollArea):
         column = QVBoxLayout(body)
         column.setContentsMargins(0, 0, GRID_PX, 0)
         column.setSpacing(GRID_PX)
-        column.addWidget(label("In use", "text"))
+        self._used_title = label("In use", "text")
+        column.addWidget(self._used_title)
         column.addWidget(self._used)
         column.addSpacing(GRID_PX)
-        column.addWidget(row(label("Plugged in", "text", wrap=False), self.find))
+        column.addWidget(row(label("Plugged in", "text", wrap=False), self.find_button))
         column.addWidget(self._found)
         column.addSpacing(GRID_PX)
         use = button("Use this address", self.use_typed)
@@ -121,13 +122,17 @@ class InputList(QScrollArea):
             remove.setAccessibleName(f"Remove {line.title}")
             again.setAccessibleName(f"Try {line.title} again")
             column.addWidget(_entry(line.title, (state,), (again, remove)))
-        if not lines:
-            column.addWidget(label("None. Use one of those below.", "soft"))
+        self._used_title.setVisible(bool(lines))
+        self._used.setVisible(bool(lines))
+        # With nothing in use, finding something is the one next step.
+        self.find_button.setProperty("role", "" if lines else "next")
+        self.find_button.style().unpolish(self.find_button)
+        self.find_button.style().polish(self.find_button)
 
     def _show_found(self) -> None:
         plugged = self._plugged
-        say(self.find, "Listening …" if plugged.listening else "Find what is plugged in")
-        self.find.setEnabled(not plugged.listening)
+        say(self.find_button, "Listening …" if plugged.listening else "Find what is plugged in")
+        self.find_button.setEnabled(not plugged.listening)
         column = _emptied(self._found)
         for offer in plugged.found:
             column.addWidget(self._offer(offer))
@@ -157,8 +162,10 @@ class InputList(QScrollArea):
         return lambda: self._inputs.remove(address)
 
     def _show_said(self) -> None:
-        self._said.setText(self._inputs.said)
+        self._said.setText(f"▲ {self._inputs.said}")
         self._said.setVisible(bool(self._inputs.said))
+        if self._inputs.said:
+            QTimer.singleShot(0, self._said, lambda: self.ensureWidgetVisible(self._said))
 
 
 def _section() -> QWidget:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QVBoxLayout, QWidget
 
 from workbench.gui.theme import GRID_PX, TOUCH_PX
-from workbench.gui.widgets.basics import button, label, say
+from workbench.gui.widgets.basics import Elided, button, label, say
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
 from workbench.records.store import open_store
@@ -21,10 +21,11 @@ class RecordBar(QWidget):
         self.name = _entry("Name of the recording", 'Name, such as "north field"')
         self.note = _entry("Note on the recording", "Note, such as wet headland, third gear")
         self.switch = button("Start recording", self.start_or_stop, is_next=True)
-        self._said = label("", "soft")
+        self._said, self._runs = label("", "soft"), Elided("text")
         line = QHBoxLayout()
         line.setSpacing(2 * GRID_PX)
         line.addWidget(self.name, 2)
+        line.addWidget(self._runs, 2)
         line.addWidget(self.note, 3)
         line.addWidget(self.switch)
         column = QVBoxLayout(self)
@@ -50,9 +51,10 @@ class RecordBar(QWidget):
         recording, live = self._bench.recording, self._bench.live
         say(self.switch, "Stop recording" if recording.running else "Start recording")
         self.switch.setEnabled(recording.running or bool(live.drivers))
-        self.name.setEnabled(not recording.running)
-        say(self._said, recording.said)
-        self._said.setVisible(bool(recording.said))
+        self.name.setVisible(not recording.running)
+        self._runs.setVisible(recording.running)
+        say(self._runs if recording.running else self._said, recording.said)
+        self._said.setVisible(bool(recording.said) and not recording.running)
 
     def _keep_note(self, note: str) -> None:
         """Write the note to the recording just stopped, once that is sealed."""

@@ -15,16 +15,16 @@ WIDEST = (
     "",
     "12.34 km/h",
     HEADS[2],
-    "1234 (10.6 %)",
-    "1234 (2.3 %)",
+    "12345 (22 %)",
+    "1234 (2 %)",
     "1234",
-    "59:59 min ago",
+    "59 min ago",
     "◆ extra pulses",
 )
 """The longest text of each column but the first, which takes what is left."""
 
 NAME, STATE = 0, len(HEADS) - 1
-ROW_PX, ROOMY_ROW_PX = 30, 40
+ROW_PX, ROOMY_ROW_PX = 27, 36
 
 
 class SignalTable(QTableWidget):
@@ -42,6 +42,7 @@ class SignalTable(QTableWidget):
         self.setHorizontalHeaderLabels(list(HEADS))
         self.verticalHeader().hide()
         self.setShowGrid(False)
+        self.setStyleSheet(f"QTableWidget::item {{ padding: 0 {GRID_PX}px; }}")
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
@@ -55,19 +56,26 @@ class SignalTable(QTableWidget):
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
         self._plan = []
-        self.show_lines(self._lines, roomy=self._row_px == ROOMY_ROW_PX)
+        self.show_lines(self._lines)
 
-    def show_lines(self, lines: Sequence[Line], *, roomy: bool = False) -> None:
-        """Show these lines; the room of a large screen makes the rows higher."""
+    def set_roomy(self, roomy: bool) -> None:
+        """Higher rows, where a large screen has the room."""
+        row_px = ROOMY_ROW_PX if roomy else ROW_PX
+        if row_px != self._row_px:
+            self._row_px = row_px
+            for at in range(self.rowCount()):
+                self.setRowHeight(at, row_px)
+
+    def show_lines(self, lines: Sequence[Line]) -> None:
+        """Show these lines."""
         self._lines = list(lines)
         plan = [(isinstance(line, InputLine), _key(line)) for line in lines]
-        row_px = ROOMY_ROW_PX if roomy else ROW_PX
-        if plan != self._plan or row_px != self._row_px:
-            self._plan, self._row_px = plan, row_px
+        if plan != self._plan:
+            self._plan = plan
             self._lay_out()
         for at, line in enumerate(lines):
             if isinstance(line, InputLine):
-                self._set(at, NAME, f"{line.title}: {line.note}", "soft_ink")
+                self._set(at, NAME, " – ".join(filter(None, (line.title, line.note))), "soft_ink")
                 self._set(at, STATE, line.state, line.tone)
                 continue
             for column, text in enumerate(line.cells):
@@ -110,6 +118,7 @@ class SignalTable(QTableWidget):
         header.setHighlightSections(False)
         header.setMinimumSectionSize(4 * GRID_PX)
         measure = QFontMetrics(font(SMALL_PX, bold=True)).horizontalAdvance
+        plain = QFontMetrics(font(SMALL_PX)).horizontalAdvance
         for column, widest in enumerate(WIDEST):
             words = column in (NAME, STATE)
             side = Qt.AlignmentFlag.AlignLeft if words else Qt.AlignmentFlag.AlignRight
@@ -120,7 +129,8 @@ class SignalTable(QTableWidget):
                 header.setSectionResizeMode(column, QHeaderView.ResizeMode.Stretch)
             else:
                 header.setSectionResizeMode(column, QHeaderView.ResizeMode.Fixed)
-                width = max(measure(widest), measure(HEADS[column])) + 2 * GRID_PX
+                wide = measure(widest) if words else plain(widest)
+                width = max(wide, plain(HEADS[column])) + 2 * GRID_PX + 2
                 self.setColumnWidth(column, width)
 
     def _tell_choice(self) -> None:

@@ -73,7 +73,8 @@ class WiringDrawing(QWidget):
 
     def _sides(self, painter: QPainter) -> None:
         painter.setPen(QPen(self._theme.color("no_data"), 1.5, Qt.PenStyle.DashLine))
-        painter.drawLine(QPointF(398, 24), QPointF(398, HIGH - 4))
+        painter.drawLine(QPointF(398, 4), QPointF(398, 94))
+        painter.drawLine(QPointF(398, 186), QPointF(398, HIGH - 4))
         self._text(painter, QRectF(228, 2, 164, 20), "laptop's side", "R")
         self._text(painter, QRectF(404, 2, 164, 20), "machine's side", "L")
 
@@ -143,26 +144,22 @@ class WiringDrawing(QWidget):
 
     def _supply(self, painter: QPainter) -> None:
         """Battery and fuse: they feed the switched pickup, or the coil's comparator."""
-        self._line(painter, "earth", (500, 88), (500, 64))
         if self._coil:
-            self._line(painter, "earth", (430, 96), (430, 40), (466, 40))
-            self._text(painter, QRectF(470, 62, 84, 20), "battery", "C")
+            self._line(painter, "earth", (430, 96), (430, 40), (446, 40))
         else:
-            self._text(painter, QRectF(410, 62, 84, 20), "battery", "R")
-            self._line(painter, "earth", (430, 96), (430, 88), (500, 88))
+            self._line(painter, "earth", (430, 96), (430, 88), (500, 88), (500, 52))
             self._dot(painter, QPointF(500, 88))
-        self._box(painter, QRectF(466, 28, 68, 24))
-        self._text(painter, QRectF(466, 28, 68, 24), "12 V, 1 A", "C", "ink")
-        if not self._coil:
-            self._line(painter, "earth", (500, 64), (500, 52))
-        self._number(painter, 4, QPointF(450, 28) if self._coil else QPointF(552, 40))
+        self._box(painter, QRectF(446, 28, 110, 24))
+        self._text(painter, QRectF(446, 28, 110, 24), "12 V, fuse 1 A", "C", "ink")
+        self._text(painter, QRectF(460, 52, 96, 20), "battery", "R")
+        self._number(painter, 4, QPointF(572, 40))
 
     def _pickup(self, painter: QPainter) -> None:
         self._box(painter, QRectF(640, 84, 52, 62))
         self._box(painter, QRectF(692, 98, 26, 34))
         painter.setPen(QPen(self._theme.color("ink"), 1.2))
-        for x in range(648, 690, 7):
-            painter.drawLine(QPointF(x, 86), QPointF(x, 144))
+        for wind in range(648, 690, 7):
+            painter.drawLine(QPointF(wind, 86), QPointF(wind, 144))
         self._text(painter, QRectF(624, 148, 84, 20), "pickup", "C")
         self._number(painter, 6, QPointF(666, 64))
         # The gap's measure, between the face and the tooth.
@@ -171,7 +168,7 @@ class WiringDrawing(QWidget):
             painter.drawLine(QPointF(x, 132), QPointF(x, 186))
         painter.drawLine(QPointF(704, 180), QPointF(718, 180))
         painter.drawLine(QPointF(732, 180), QPointF(746, 180))
-        self._text(painter, QRectF(590, 188, 230, 20), self._gap, "R", "ink")
+        self._text(painter, QRectF(440, 170, 236, 20), self._gap, "R", "ink")
         self._number(painter, 7, QPointF(690, 180))
 
     def _wheel(self, painter: QPainter) -> None:
