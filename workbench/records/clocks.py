@@ -12,7 +12,7 @@ import numpy as np
 from drivers.contract import EdgeBlock, Floats, Item, SpeedBlock, ValueBlock
 from workbench.calibration.timebase import TimeBase, fit_segments
 
-_BOARD_CLOCK = "clock_s"
+BOARD_CLOCK = "clock_s"
 """The quantity by which a counter board tells its clock."""
 
 Pair = tuple[str, Item]
@@ -50,9 +50,9 @@ def input_clocks(pairs: Iterable[Pair]) -> dict[str, InputClock]:
         if isinstance(item, EdgeBlock) and item.ticks.size:
             last_s = np.array([float(item.ticks[-1]) * item.tick_s])
             points.setdefault(address, []).append((np.array([item.host_s]), last_s))
-        elif isinstance(item, ValueBlock) and item.quantity == _BOARD_CLOCK:
+        elif isinstance(item, ValueBlock) and item.quantity == BOARD_CLOCK:
             points.setdefault(address, []).append((item.host_s, item.value))
-    return _fitted(points)
+    return fitted(points)
 
 
 def sender_clocks(pairs: Iterable[Pair]) -> dict[Sender, InputClock]:
@@ -61,7 +61,7 @@ def sender_clocks(pairs: Iterable[Pair]) -> dict[Sender, InputClock]:
     for address, item in pairs:
         if isinstance(item, SpeedBlock | ValueBlock) and _has_own_times(item):
             points.setdefault((address, item.source), []).append((item.host_s, item.time_s))
-    return _fitted(points)
+    return fitted(points)
 
 
 def on_host_line(address: str, item: Item, clocks: Mapping[Sender, InputClock]) -> Item:
@@ -78,7 +78,8 @@ def _has_own_times(block: SpeedBlock | ValueBlock) -> bool:
     return own and bool(np.isfinite(block.time_s).all())
 
 
-def _fitted(points: Mapping[_Key, _Points]) -> dict[_Key, InputClock]:
+def fitted(points: Mapping[_Key, _Points]) -> dict[_Key, InputClock]:
+    """A clock from pairs of (host times, the clock's own times), in any order."""
     clocks = {}
     for key, parts in points.items():
         host_s = np.concatenate([host for host, _ in parts])

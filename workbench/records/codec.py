@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import struct
 import zlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from typing import Any
@@ -73,6 +73,17 @@ def decode(key: StreamKey, data: bytes) -> list[Stored]:
         raise CodecError(f"a block of {key.kind} cannot be decoded ({error})") from None
 
 
+def arrays_of(data: bytes, names: Collection[str]) -> dict[str, Array]:
+    """Some of a block's arrays by name, without making its items: for long recordings.
+
+    Raises CodecError where the bytes are no block.
+    """
+    try:
+        return _unpack(data, names)[1]
+    except (zlib.error, KeyError, ValueError, TypeError, struct.error) as error:
+        raise CodecError(f"a block cannot be decoded ({error})") from None
+
+
 def _pack(head: Mapping[str, Any], arrays: Mapping[str, Array]) -> bytes:
     listed = [[name, array.dtype.str, int(array.size)] for name, array in arrays.items()]
     text = json.dumps({**head, "arrays": listed}, separators=(",", ":")).encode()
@@ -80,7 +91,9 @@ def _pack(head: Mapping[str, Any], arrays: Mapping[str, Array]) -> bytes:
     return zlib.compress(b"".join(parts), _LEVEL)
 
 
-def _unpack(data: bytes) -> tuple[dict[str, Any], dict[str, Array]]:
+def _unpack(
+    data: bytes, names: Collection[str] | None = None
+) -> tuple[dict[str, Any], dict[str, Array]]:
     raw = zlib.decompress(data)
     (size,) = struct.unpack_from("<I", raw)
     head = json.loads(raw[4 : 4 + size])
@@ -88,7 +101,8 @@ def _unpack(data: bytes) -> tuple[dict[str, Any], dict[str, Array]]:
     arrays: dict[str, Array] = {}
     for name, dtype, count in head.pop("arrays"):
         length = np.dtype(dtype).itemsize * count
-        arrays[name] = _unfold(raw[at : at + length], np.dtype(dtype), count)
+        if names is None or name in names:
+            arrays[name] = _unfold(raw[at : at + length], np.dtype(dtype), count)
         at += length
     return head, arrays
 

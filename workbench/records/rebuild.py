@@ -54,7 +54,7 @@ def rebuild(
             based = timed.setdefault(item.channel, [])
             if item.ticks.size:
                 based.append((item, clocks[address].base_at(item.host_s)))
-    notes = replace(notes, warnings=[*notes.warnings, *_odd_clocks(clocks)])
+    notes = replace(notes, warnings=[*notes.warnings, *odd_clocks(clocks)])
     others = [item for item in items if not isinstance(item, EdgeBlock)]
     tracks = {name: _edge_track(name, blocks, origin_s) for name, blocks in timed.items()}
     return replace(assemble(others, notes, name=name, simulated=simulated), edges=tracks)
@@ -93,7 +93,7 @@ def _joined(parts: Sequence[Array]) -> Array:
     return np.concatenate(parts) if parts else np.empty(0)
 
 
-def _odd_clocks(clocks: Mapping[str, InputClock]) -> list[str]:
+def odd_clocks(clocks: Mapping[str, InputClock]) -> list[str]:
     """A sentence for each counter whose clock is off by more than a crystal can be."""
     return [
         f"The clock of {address} runs {abs(base.drift_ppm):.0f} ppm "

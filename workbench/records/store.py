@@ -44,6 +44,7 @@ from workbench.records.reader import (
     whole_recording,
 )
 from workbench.records.rebuild import rebuild
+from workbench.records.speeds import overview_places, read_speeds, whole_places
 from workbench.records.writer import Now, Writer, stamp
 
 _READ_BLOCKS = 200
@@ -217,6 +218,25 @@ class Store:
                 raise
             on_damage(str(error))
             return Notes()
+
+    def speeds(
+        self,
+        number: int,
+        on_damage: Callable[[str], object],
+        progress: Callable[[float], object] = lambda _fraction: None,
+        *,
+        overview: bool = False,
+    ) -> Recording | None:
+        """A recording's pulses and speeds alone, much sooner than `load_recording`.
+
+        With `overview` only some of them from all along it. None where it was imported from
+        a file, or for an overview where reading all takes no longer.
+        """
+        with transaction(self._engine, self._url) as connection:
+            places = (overview_places if overview else whole_places)(connection, number)
+            if overview and not places:
+                return None
+            return read_speeds(connection, number, places, on_damage, progress)
 
     def clocks(self, number: int) -> dict[str, InputClock]:
         """How the clock of each input with pulses ran against the host's."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from workbench.gui.theme import Theme
 from workbench.gui.widgets.plot_base import Plot
 from workbench.gui.widgets.strip_chart import SHADES
-from workbench.models.archive import SpeedLines
+from workbench.models.speed_lines import SpeedLines
 from workbench.units import UnitSystem, from_mps
 
 
@@ -23,8 +23,9 @@ class SpeedsPlot(Plot):
         """What is shown, None before anything was."""
         return self._shown
 
-    def show_lines(self, shown: SpeedLines, units: UnitSystem, *, anew: bool = True) -> None:
-        """Show a recording's speeds: the whole, or where not `anew` the part seen before."""
+    def show_lines(self, shown: SpeedLines, units: UnitSystem) -> None:
+        """Show a recording's speeds: the whole, or of the same recording the part seen before."""
+        anew = self._shown is None or shown.number == 0 or shown.number != self._shown.number
         self._shown = shown
         panel = self._panel
         panel.forget_all()

@@ -1,0 +1,210 @@
+"""Pulses and speeds of a stored recording straight from its blocks into arrays.
+
+`Store.load_recording` makes every item again, as it came from the wire; hours of pulses are
+millions of them. What a plot needs are the times alone, and here they come some ten times
+sooner, on the same line of time. A few blocks from all along the recording give an overview
+of it at once.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import sqlalchemy as sa
+from numpy.typing import NDArray
+from sqlalchemy.engine import Connection
+
+from drivers.contract import EdgeTrack, Recording, SpeedTrack
+from workbench.errors import StoreError
+from workbench.records import schema
+from workbench.records.clocks import BOARD_CLOCK, InputClock, fitted
+from workbench.records.codec import CodecError, StreamKey, arrays_of
+from workbench.records.entries import notes_of
+from workbench.records.reader import last_sequence, recording_row, stream_keys
+from workbench.records.rebuild import odd_clocks
+
+Array = NDArray[Any]
+Report = Callable[[float], object]
+
+WANTED = {
+    "edges": ("sizes", "ticks", "tick_s", "host_s"),
+    "speeds": ("sizes", "speed_mps", "time_s", "host_s"),
+    "values": ("sizes", "value", "host_s"),
+}
+OVERVIEW = 400
+"""Places all along the recording that an overview looks at."""
+AT_ONCE = 2000
+"""Blocks asked for at once."""
+
+
+@dataclass(slots=True)
+class _Stream:
+    """The arrays of one stream's blocks as they are read."""
+
+    key: StreamKey
+    parts: dict[str, list[Array]] = field(default_factory=dict)
+
+    def add(self, arrays: dict[str, Array]) -> None:
+        for name, array in arrays.items():
+            self.parts.setdefault(name, []).append(array)
+
+    def joined(self, name: str) -> Array:
+        parts = self.parts.get(name, [])
+        return np.concatenate(parts) if parts else np.empty(0)
+
+
+def overview_places(connection: Connection, number: int) -> list[range]:
+    """Blocks that show a long recording roughly: a few neighbours at each of some places.
+
+    Neighbours, because what was written in one go holds a block of each stream. [] where
+    reading all takes no longer.
+    """
+    streams, blocks = len(stream_keys(connection, number)), last_sequence(connection, number) + 1
+    if blocks < 4 * OVERVIEW * streams:
+        return []
+    starts = np.linspace(0, blocks - streams, OVERVIEW).astype(int).tolist()
+    return [range(start, start + streams) for start in starts]
+
+
+def whole_places(connection: Connection, number: int) -> list[range]:
+    """All blocks of a recording, some at a time."""
+    blocks = last_sequence(connection, number) + 1
+    return [range(at, min(at + AT_ONCE, blocks)) for at in range(0, blocks, AT_ONCE)]
+
+
+def read_speeds(
+    connection: Connection,
+    number: int,
+    places: Sequence[range],
+    on_damage: Callable[[str], object],
+    report: Report,
+) -> Recording | None:
+    """Pulses and speeds of those blocks on the recording's line of time; no other tracks.
+
+    None where the recording was imported from a file, which carries its own line of time.
+    A damaged block is left out and told. `report` hears how far it is, 0 to 1.
+    """
+    row = recording_row(connection, number)
+    streams = {key: _Stream(name) for key, name in stream_keys(connection, number).items()}
+    if any(stream.key.input.startswith("file:") for stream in streams.values()):
+        return None
+    wanted = {key: one for key, one in streams.items() if one.key.kind in WANTED}
+    for at, found in enumerate(_batches(connection, number, wanted, places)):
+        report(at / max(len(places), 1))
+        for block in found:
+            stream = wanted[block.stream]
+            try:
+                if hashlib.sha256(block.data).digest() != block.sha256:
+                    raise CodecError("its checksum does not match")
+                stream.add(arrays_of(block.data, WANTED[stream.key.kind]))
+            except CodecError as error:
+                on_damage(f"Block {block.sequence} of recording {number} is damaged: {error}.")
+    return _recording(list(streams.values()), row, on_damage)
+
+
+def _batches(
+    connection: Connection, number: int, wanted: dict[int, _Stream], places: Sequence[range]
+) -> Iterator[Sequence[Any]]:
+    """The blocks of those places, in the order stored."""
+    block = schema.block
+    columns = (block.c.sequence, block.c.stream, block.c.sha256, block.c.data)
+    query = sa.select(*columns).where(
+        block.c.recording == number,
+        block.c.stream.in_(list(wanted)),
+        block.c.sequence.between(sa.bindparam("first"), sa.bindparam("last")),
+    )
+    query = query.order_by(block.c.sequence)
+    for some in places:
+        yield connection.execute(query, {"first": some.start, "last": some.stop - 1}).all()
+
+
+def _recording(
+    streams: Sequence[_Stream], row: Mapping[str, Any], on_damage: Callable[[str], object]
+) -> Recording:
+    origin_s, warnings = row["started_host_s"], []
+    try:
+        notes = notes_of(row["summary"])
+        origin_s, warnings = notes.origin_s or origin_s, list(notes.warnings)
+    except StoreError as error:
+        on_damage(str(error))
+    points: dict[str, list[tuple[Array, Array]]] = {}
+    for stream in streams:
+        points.setdefault(stream.key.input, []).extend(_board_points(stream))
+    clocks = fitted({address: known for address, known in points.items() if known})
+    edges: dict[str, EdgeTrack] = {}
+    speeds: dict[str, SpeedTrack] = {}
+    for stream, name in zip(streams, _names(streams), strict=True):
+        if stream.key.kind == "edges" and stream.parts:
+            time_s = _edge_times(stream, clocks[stream.key.input]) - origin_s
+            edges[name] = EdgeTrack(name, np.maximum.accumulate(time_s))
+        elif stream.key.kind == "speeds" and stream.parts:
+            time_s, speed = _sender_times(stream) - origin_s, stream.joined("speed_mps")
+            order = np.argsort(time_s, kind="stable")
+            unknown = np.full(order.size, np.nan)
+            speeds[name] = SpeedTrack(name, name, time_s[order], speed[order], unknown)
+    warnings += odd_clocks(clocks)
+    return Recording(row["name"], "", edges, speeds, warnings=warnings)
+
+
+def _names(streams: Sequence[_Stream]) -> list[str]:
+    """As `load_recording` names them: of two inputs with one name the second's is 'name@2'."""
+    users: dict[str, list[str]] = {}
+    names = []
+    for stream in streams:
+        inputs = users.setdefault(stream.key.name, [])
+        if stream.key.input not in inputs:
+            inputs.append(stream.key.input)
+        at = inputs.index(stream.key.input) + 1
+        names.append(stream.key.name if at == 1 else f"{stream.key.name}@{at}")
+    return names
+
+
+def _board_points(stream: _Stream) -> list[tuple[Array, Array]]:
+    """What a stream tells of its input's clock: see `clocks.input_clocks`."""
+    if stream.key.kind == "edges" and stream.parts:
+        sizes = stream.joined("sizes").astype(np.intp)
+        ends, filled = np.cumsum(sizes), sizes > 0
+        last = stream.joined("ticks")[ends[filled] - 1] if filled.any() else np.empty(0)
+        return [(stream.joined("host_s")[filled], last * stream.joined("tick_s")[filled])]
+    if stream.key.quantity == BOARD_CLOCK and stream.parts:
+        return [(stream.joined("host_s"), stream.joined("value"))]
+    return []
+
+
+def _edge_times(stream: _Stream, clock: InputClock) -> Array:
+    """Of each edge its time on the host's line."""
+    sizes = stream.joined("sizes").astype(np.intp)
+    device_s = stream.joined("ticks") * np.repeat(stream.joined("tick_s"), sizes)
+    return _on_host_line(clock, device_s, np.repeat(stream.joined("host_s"), sizes))
+
+
+def _on_host_line(clock: InputClock, device_s: Array, arrived_s: Array) -> Array:
+    """Times of a clock on the host's line; each by the run of it that it arrived in."""
+    run = np.maximum(np.searchsorted(clock.starts_s, arrived_s, "right") - 1, 0)
+    time_s = np.empty(device_s.size)
+    for at, base in enumerate(clock.runs):
+        mine = run == at
+        time_s[mine] = base.to_host(device_s[mine])
+    return time_s
+
+
+def _sender_times(stream: _Stream) -> Array:
+    """Times of a source's values on the host's line: see `clocks.on_host_line`."""
+    sizes = stream.joined("sizes").astype(np.intp)
+    time_s, host_s = stream.joined("time_s").astype(float), stream.joined("host_s")
+    sizes = sizes[sizes > 0]
+    if not sizes.size:
+        return time_s
+    starts = np.concatenate(([0], np.cumsum(sizes)[:-1]))
+    own = np.logical_or.reduceat(time_s != host_s, starts)
+    own &= np.logical_and.reduceat(np.isfinite(time_s), starts)
+    mine = np.repeat(own, sizes)
+    if mine.any():
+        clock = fitted({stream.key: [(host_s[mine], time_s[mine])]})[stream.key]
+        arrived_s = np.repeat(host_s[starts], sizes)[mine]
+        time_s[mine] = _on_host_line(clock, time_s[mine], arrived_s)
+    return time_s
