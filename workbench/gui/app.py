@@ -7,25 +7,36 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from importlib import import_module
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 from types import FrameType, TracebackType
 
 from platformdirs import user_log_path
-from PySide6.QtCore import QMessageLogContext, QObject, QtMsgType, Signal, qInstallMessageHandler
-from PySide6.QtWidgets import QApplication
+from PySide6.QtCore import (
+    QMessageLogContext,
+    QObject,
+    QTimer,
+    QtMsgType,
+    Signal,
+    qInstallMessageHandler,
+)
+from PySide6.QtWidgets import QApplication, QWidget
 
-from workbench.gui.pages.calibrate import CalibratePage
-from workbench.gui.pages.gap import GapPage
-from workbench.gui.pages.machine import MachinePage
-from workbench.gui.pages.passing import PassPage
-from workbench.gui.pages.records import RecordsPage
-from workbench.gui.pages.signals import SignalsPage
-from workbench.gui.pages.start import StartPage
 from workbench.gui.theme import Theme
-from workbench.gui.window import Window
+from workbench.gui.window import PageMaker, Window
 from workbench.models.bench import Bench
 from workbench.models.settings import Settings, default_path
+
+PAGES = {
+    "Machine": ("workbench.gui.pages.machine", "MachinePage"),
+    "Signals": ("workbench.gui.pages.signals", "SignalsPage"),
+    "Calibrate": ("workbench.gui.pages.calibrate", "CalibratePage"),
+    "Gap": ("workbench.gui.pages.gap", "GapPage"),
+    "Pass": ("workbench.gui.pages.passing", "PassPage"),
+    "Records": ("workbench.gui.pages.records", "RecordsPage"),
+}
+"""The pages in the order of the sidebar: module and class."""
 
 LOG = logging.getLogger("evenpace")
 LOG_BYTES = 1_000_000
@@ -39,11 +50,13 @@ def run(arguments: Sequence[str] = ()) -> int:
     app.setStyle("Fusion")
     log_file = start_log(user_log_path("evenpace"))
     bench = Bench(Settings(default_path()))
-    bench.start()
     window = make_window(bench)
     watch = Watch(window.say, log_file)
     watch.install()
-    _close_on_signals(window.close)
+    _close_on_signals(app.closeAllWindows)
+    # The window first: a device or its driver may take its time.
+    QTimer.singleShot(0, bench.start)
+    QTimer.singleShot(0, warm_up)
     try:
         window.show()
         return app.exec()
@@ -54,22 +67,36 @@ def run(arguments: Sequence[str] = ()) -> int:
 def make_window(bench: Bench) -> Window:
     """The window with all its pages."""
 
-    def start_page(bench: Bench, theme: Theme) -> StartPage:
+    def start_page(bench: Bench, theme: Theme) -> QWidget:
+        from workbench.gui.pages.start import StartPage
+
         return StartPage(bench, theme, lambda name: window.show_page(name))
 
-    window = Window(
-        bench,
-        {
-            "Start": start_page,
-            "Machine": MachinePage,
-            "Signals": SignalsPage,
-            "Calibrate": CalibratePage,
-            "Gap": GapPage,
-            "Pass": PassPage,
-            "Records": RecordsPage,
-        },
-    )
+    window = Window(bench, {"Start": start_page, **{name: _page(name) for name in PAGES}})
     return window
+
+
+def _page(name: str) -> PageMaker:
+    """A page whose module is imported when it is first seen, or by `warm_up` before."""
+
+    def make(bench: Bench, theme: Theme) -> QWidget:
+        module, maker = PAGES[name]
+        made: QWidget = getattr(import_module(module), maker)(bench, theme)
+        return made
+
+    return make
+
+
+def warm_up() -> threading.Thread:
+    """Import the other pages beside the screen, so that none keeps a person waiting later."""
+
+    def work() -> None:
+        for module, _ in PAGES.values():
+            import_module(module)
+
+    thread = threading.Thread(target=work, name="warm-up", daemon=True)
+    thread.start()
+    return thread
 
 
 def start_log(folder: Path) -> Path | None:
@@ -152,7 +179,9 @@ def _close_on_signals(close: Callable[[], object]) -> None:
     """Ctrl-C, a closed terminal and a polite kill close the window as its own button does."""
 
     def handle(_number: int, _frame: FrameType | None) -> None:
-        close()
+        # Not here, in the middle of whatever was going on. Python gets here at the next
+        # frame at the latest: Qt's loop alone would never let it.
+        QTimer.singleShot(0, close)
 
     for name in ("SIGINT", "SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
