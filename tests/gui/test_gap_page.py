@@ -1,188 +1,419 @@
 """The gap check by keyboard and on the simulator: to stored results and a report."""
 
-import math
+import csv
+import json
 
 import pytest
 from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
 
-from workbench.calibration.decision import Verdict
+from drivers.catalogue import open_input
 from workbench.cli.verify import verify
-from workbench.errors import WrongInput
-from workbench.gui.pages.gap import GapPage
+from workbench.gui.pages.gap import CAUTION_KEY, RUN_KEY, GapPage, View
 from workbench.gui.theme import BRIGHT, DARK
-from workbench.gui.widgets.basics import Caution
-from workbench.models.gap_job import GapJob
+from workbench.models.gap_job import GapJob, Step
 from workbench.records.store import open_store
 
-ROUND = ((0, "1/16"), (90, "1.6 mm"), (180, "0.062 in"), (270, "1.6mm"))
+ROUND = ("1/16", "1.6 mm", "0.062 in", "1.6mm")
 
 
 @pytest.fixture
-def page(bench, qtbot):
+def make_page(bench, qtbot):
+    made = []
+
+    def make():
+        page = GapPage(bench, BRIGHT)
+        qtbot.addWidget(page)
+        page.setMinimumSize(816, 460)  # what the smallest window leaves to a page
+        page.show()
+        made.append(page)
+        return page
+
+    yield make
+    for page in made:
+        page._works.wait()
+        page._drafts.wait()
+
+
+@pytest.fixture
+def page(bench, make_page):
     bench.use_inputs(["sim:bent-tooth?seed=1"])
-    made = GapPage(bench, BRIGHT)
-    qtbot.addWidget(made)
-    made.resize(880, 540)
-    made.show()
-    yield made
-    made._works.wait()
+    bench.cautions_read.add(CAUTION_KEY)
+    return make_page()
 
 
 @pytest.fixture
-def worked_out(page, qtbot):
-    def wait():
-        qtbot.waitUntil(lambda: not page._works.busy, timeout=20_000)
+def worked_out(qtbot):
+    def wait(page):
+        qtbot.waitUntil(lambda: not (page._works.busy or page._drafts.busy), timeout=20_000)
 
     return wait
 
 
+def enter(page, qtbot, gap):
+    qtbot.keyClicks(page.feeler.gap, gap)
+    qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Return)
+
+
 def type_round(page, qtbot, readings=ROUND):
-    for angle, gap in readings:
-        page._angle.setText(str(angle))
-        qtbot.keyClicks(page._gap, gap)
-        qtbot.keyClick(page._gap, Qt.Key.Key_Return)
+    for gap in readings:
+        enter(page, qtbot, gap)
 
 
-def test_the_caution_comes_first(page, qtbot):
-    assert not page._gap.isVisible()
-    qtbot.keyClick(page.findChild(Caution).understood, Qt.Key.Key_Space)
-    assert page._gap.isVisible()
+class TestFeeler:
+    def test_the_caution_comes_first_and_takes_the_focus(self, bench, make_page, qtbot):
+        page = make_page()
+        assert not page.feeler.gap.isVisible()
+        qtbot.keyClick(page._caution.understood, Qt.Key.Key_Space)
+        assert page.feeler.gap.isVisible()
+        assert not make_page()._caution.isVisible()
 
+    def test_numbers_one_after_the_other_to_a_stored_result_and_a_report(
+        self, page, bench, qtbot, worked_out, tmp_path
+    ):
+        places = []
+        for gap in ROUND:
+            places.append(page.feeler.place.text())
+            enter(page, qtbot, gap)
+        assert places == ["0", "90", "180", "270"]
+        assert page.feeler.pill.accessibleName() == "Verdict: pass"
+        assert page.feeler.take.text() == "Keep result (Enter)"
+        qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Enter)  # the number pad's
+        worked_out(page)
+        number = page.job.answer["result"]
+        with open_store(bench.store) as store:
+            stored = store.result(number).answer
+            assert verify(store, number)["verified"]
+        # 1/16 in is 1.5875 mm exactly; 0.062 in 1.5748 mm.
+        assert stored["gap_m"] == pytest.approx((1.5875 + 1.6 + 1.5748 + 1.6) / 4000, abs=1e-8)
+        path = tmp_path / "gap.html"
+        page.save_report(path)
+        worked_out(page)
+        text = path.read_text(encoding="utf-8")
+        assert "the gap is 0.063 in (± " in text
+        assert page._said.text() == "Saved as gap.html."
 
-def test_readings_by_keyboard_to_a_stored_result_and_a_report(
-    page, bench, qtbot, worked_out, tmp_path
-):
-    page._caution_read()
-    type_round(page, qtbot)
-    assert page.job.judged().verdict is Verdict.PASS
-    assert page._pill.accessibleName() == "Verdict: pass"
-    assert page._angle.text() == "0"
-    qtbot.keyClick(page._keep, Qt.Key.Key_Space)
-    worked_out()
-    number = page.job.answer["result"]
-    with open_store(bench.store) as store:
-        stored = store.result(number).answer
-        assert verify(store, number)["verified"]
-    # 1/16 in is 1.5875 mm exactly; 0.062 in 1.5748 mm.
-    assert stored["gap_m"] == pytest.approx((1.5875 + 1.6 + 1.5748 + 1.6) / 4000, abs=1e-8)
-    path = tmp_path / "gap.html"
-    page.save_report(path)
-    worked_out()
-    assert "Pickup gap" in path.read_text(encoding="utf-8")
-    assert page._said.text() == "Saved as gap.html."
-
-
-def test_a_wrong_gap_says_so_at_the_field_and_nothing_is_lost(page, qtbot):
-    page._caution_read()
-    type_round(page, qtbot)
-    page._gap.setText("1.6 furlong")
-    qtbot.keyClick(page._gap, Qt.Key.Key_Return)
-    assert page._error.isVisible()
-    assert "furlong" in page._error.text()
-    assert page._gap.text() == "1.6 furlong"
-    assert len(page.job.pickups.current.gap_m) == 4
-    page._undo.click()
-    assert len(page.job.pickups.current.gap_m) == 3
-    assert not page._error.isVisible()
-
-
-def test_units_change_every_number_at_once(page, bench, qtbot):
-    page._caution_read()
-    type_round(page, qtbot)
-    assert " in " in page._sentence.text()
-    bench.settings.change(units="metric")
-    page.set_theme(DARK)
-    page.refresh()
-    assert " mm " in page._sentence.text()
-    assert page._gap_name.text() == "Gap, mm"
-    page._gap.setText("1.7")
-    page._read()
-    assert page.job.pickups.current.gap_m[-1] == pytest.approx(0.0017)
-
-
-def test_a_list_of_pickups_is_worked_through(page, bench, qtbot, worked_out, tmp_path):
-    table = tmp_path / "shop.csv"
-    rows = [f"{name},{at},0.0016" for name in ("A / left", "A / right") for at in (0, 90, 180, 270)]
-    table.write_text("\n".join(["pickup,angle_deg,gap_m", *rows]) + "\n", encoding="utf-8")
-    page._caution_read()
-    page.open_table(table)
-    assert page._list.count() == 2
-    page.job.next()
-    assert page._name.text() == "A / right"
-    page._add.click()
-    assert page._list.currentRow() == 2
-    page._name.setText("A / left")
-    page._rename()
-    assert "in the list already" in page._error.text()
-    page._keep.click()
-    page.job.previous()
-    page._keep_result()
-    worked_out()
-    assert page.job.answer["summary"] == {"pass": 2}
-    page.open_table(tmp_path / "none.csv")
-    assert "expected a table" in page._error.text()
-
-
-def test_tooth_run_names_the_bent_tooth_from_the_record(page, bench, qtbot, pass_time, worked_out):
-    page._caution_read()
-    pass_time(2)
-    page._steady.click()
-    assert page._run_caution.isVisible()
-    assert not page.job.running
-    page._run_caution.understood.click()
-    page._steady.click()
-    assert page.job.running
-
-    def look():
-        bench.live.update()
+    def test_the_simulators_own_machine_is_marked_simulated_and_a_real_one_not(
+        self, page, bench, qtbot, worked_out
+    ):
+        type_round(page, qtbot)
+        page._keep()
+        worked_out(page)
+        assert page.job.answer["simulated"] is True
+        bench.use_machine(None)
         page.refresh()
+        page._keep()
+        worked_out(page)
+        assert page.job.answer["simulated"] is False
 
-    pass_time(14, 0.5, look)
-    late, turns = page.job.signature()
-    assert late.size == 30
-    assert turns > 20
-    page._steady.click()
-    worked_out()
-    # The scenario 'bent-tooth' bends one tooth of the left pickup's wheel.
-    assert list(page.job.faults().values()) == ["bent tooth"]
-    assert "bent tooth" in page._wheel.accessibleDescription()
-    with open_store(bench.store) as store:
-        stored = store.result(page.job.answer["result"])
-    assert stored.recording == bench.recording.last_number
-    assert stored.answer["verdict"] == "fail"
-
-
-class TestModel:
-    def test_next_angle_is_a_quarter_turn_on(self, bench):
-        job = GapJob(bench)
-        job.read("300", "1.6 mm")
-        assert job.next_angle_deg() == 30.0
-        job.undo()
-        assert job.next_angle_deg() == 0.0
-        job.close()
+    def test_a_wrong_gap_says_so_at_the_field_and_nothing_is_lost(self, page, qtbot):
+        type_round(page, qtbot)
+        enter(page, qtbot, "1.6 furlong")
+        assert page.feeler.gap_error.isVisible()
+        assert "furlong" in page.feeler.gap_error.text()
+        assert page.feeler.gap.text() == "1.6 furlong"
+        assert len(page.job.list.current.gap_m) == 4
+        page.feeler.place.setText("abc")
+        page.feeler.read()
+        assert page.feeler.place_error.isVisible()
+        QTest.keyClick(page, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+        page.feeler.undo.click()
+        assert len(page.job.list.current.gap_m) < 4
 
     @pytest.mark.parametrize(
-        ("angle", "gap", "said"),
+        ("typed", "units", "said"),
         [
-            ("", "1.6 mm", "angle"),
-            ("900", "1.6 mm", "900"),
-            ("0", "", "''"),
-            ("0", "3 in", "gap of"),
+            ("1.6", "us", "type 1.6 mm"),
+            ("63", "us", "type 63 thou"),
+            ("63", "metric", "type 63 thou"),
+            ("-1", "us", "below 0"),
+            ("1/0", "us", "divides by 0"),
+            ("", "us", "as the feeler shows it"),
         ],
     )
-    def test_wrong_readings_are_refused(self, bench, angle, gap, said):
-        job = GapJob(bench)
-        with pytest.raises(WrongInput, match=said):
-            job.read(angle, gap)
-        assert job.pickups.current.gap_m == []
-        with pytest.raises(WrongInput, match="no reading yet"):
-            job.keep_work()
-        job.close()
+    def test_a_number_in_another_unit_is_guessed_at(self, page, bench, qtbot, typed, units, said):
+        bench.settings.change(units=units)
+        enter(page, qtbot, typed)
+        assert said in page.feeler.gap_error.text()
+        assert page.job.list.current.gap_m == []
 
-    def test_without_pulses_no_run(self, bench):
+    def test_units_change_every_number_at_once(self, page, bench, qtbot):
+        type_round(page, qtbot, ("0.070", "0.075", "0.080", "0.075"))
+        assert " in " in page.feeler.sentence.text()
+        assert page.feeler.advice.text().startswith("Set the pickup 0.012 in closer")
+        bench.settings.change(units="metric")
+        page.set_theme(DARK)
+        page.refresh()
+        assert " mm " in page.feeler.sentence.text()
+        assert page.feeler.advice.text().startswith("Set the pickup 0.30 mm closer")
+        assert page.feeler._gap_name.text() == "Gap, mm"
+        enter(page, qtbot, "1.7")
+        assert page.job.list.current.gap_m[-1] == pytest.approx(0.0017)
+
+    def test_teeth_from_the_mark_in_place_of_angles(self, page, qtbot):
+        page.feeler.counted.setCurrentIndex(1)
+        page.feeler.counted.activated.emit(1)
+        places = []
+        for gap in ROUND:
+            places.append(page.feeler.place.text())
+            enter(page, qtbot, gap)
+        # The scenario's wheel has 30 teeth: a quarter turn is 7.5 of them.
+        assert places == ["1", "9", "16", "23"]
+        assert page.job.list.current.angle_deg == pytest.approx([0, 96, 180, 264])
+        page.feeler.place.setText("31")
+        enter(page, qtbot, "1.6 mm")
+        assert "teeth 1 to 30" in page.feeler.place_error.text()
+
+    def test_a_reading_can_be_taken_out_and_is_asked_for_again(self, page, qtbot):
+        type_round(page, qtbot)
+        page.feeler.chips.setCurrentRow(1)
+        qtbot.keyClick(page.feeler.chips, Qt.Key.Key_Delete)
+        assert page.job.list.current.angle_deg == [0, 180, 270]
+        assert page.feeler.place.text() == "90"
+        assert "next at 90 degrees" in page.wheel.accessibleDescription()
+
+    def test_the_number_pads_plus_and_minus(self, page, qtbot):
+        page.job.add_pickup("Digger 4 / left")
+        page.job.go_to(0)
+        enter(page, qtbot, "1/16")
+        pad = Qt.KeyboardModifier.KeypadModifier
+        qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Minus, pad)
+        assert page.job.list.current.gap_m == []
+        qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Plus, pad)
+        assert page.job.list.at == 1
+
+
+class TestList:
+    def test_a_list_is_worked_through_by_enter_alone(
+        self, page, bench, qtbot, worked_out, tmp_path
+    ):
+        page.job.name_pickup("A / left")
+        page.job.add_pickup("A / right")
+        page.job.go_to(0)
+        type_round(page, qtbot)
+        assert page.job.step is Step.NEXT_PICKUP
+        qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Return)
+        assert page.feeler.name.text() == "A / right"
+        type_round(page, qtbot, ["0.140"] * 4)
+        path = tmp_path / "pickups.csv"
+        page.save_summary(path)  # keeps the readings first
+        worked_out(page)
+        assert page.job.answer["summary"] == {"pass": 1, "fail": 1}
+        rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+        assert [(row["machine"], row["side"], row["verdict"]) for row in rows] == [
+            ("A", "left", "pass"),
+            ("A", "right", "fail"),
+        ]
+        assert float(rows[1]["gap_m"]) == pytest.approx(0.140 * 0.0254, rel=1e-5)
+
+    def test_filter_and_find(self, page, qtbot):
+        for name in ("Digger 4 / left", "Digger 4 / right", "Digger 7 / left"):
+            page.job.add_pickup(name)
+        type_round(page, qtbot)
+        page.show_view(View.LIST)
+        page.list.filter.setCurrentText("Pass")
+        assert page.list.table.rowCount() == 1
+        assert page.list.table.item(0, 1).text() == "✓ pass"
+        page.list.filter.setCurrentText("Not yet")
+        page.list.search.setText("digger 4")
+        assert page.list.table.rowCount() == 2
+        page.list.table.setCurrentCell(1, 0)
+        assert page.job.list.current.pickup.name == "Digger 4 / right"
+        qtbot.keyClick(page.list.table, Qt.Key.Key_Return)
+        assert page.view is View.FEELER
+        page.show_view(View.LIST)
+        page.list.search.setText("no such")
+        assert page.list.empty.isVisible()
+
+    def test_adding_removing_and_undo(self, page, qtbot):
+        page.show_view(View.LIST)
+        qtbot.keyClicks(page.list.fresh, "Digger 4 / left")
+        qtbot.keyClick(page.list.fresh, Qt.Key.Key_Return)
+        qtbot.keyClicks(page.list.fresh, "Digger 4 / left")
+        qtbot.keyClick(page.list.fresh, Qt.Key.Key_Return)
+        assert "in the list already" in page.list.error.text()
+        assert len(page.job.list.entries) == 2
+        qtbot.keyClick(page.list.table, Qt.Key.Key_Delete)
+        assert len(page.job.list.entries) == 1
+        page.job.undo()
+        assert page.job.list.current.pickup.name == "Digger 4 / left"
+        assert page._said.text() == "Taken back: removing Digger 4 / left."
+
+    def test_a_table_becomes_the_list_and_a_wrong_one_is_told(
+        self, page, qtbot, worked_out, tmp_path
+    ):
+        table = tmp_path / "shop.csv"
+        rows = [
+            f"{name},{at},0.0016" for name in ("A / left", "A / right") for at in (0, 90, 180, 270)
+        ]
+        table.write_text("\n".join(["pickup,angle_deg,gap_m", *rows]) + "\n", encoding="utf-8")
+        page.open_table(table)
+        worked_out(page)
+        assert [state.word for state in page.job.list.states()] == ["pass", "pass"]
+        page.open_table(tmp_path / "none.csv")
+        worked_out(page)
+        assert "expected a table" in page._said.text()
+        table.write_text("pickup,angle_deg,gap_m\nA,0,oops\n", encoding="utf-8")
+        page.open_table(table)
+        worked_out(page)
+        assert "line 2" in page._said.text()
+        assert len(page.job.list.entries) == 2
+
+    def test_a_restart_resumes_where_it_was_left(self, page, bench, qtbot, worked_out, make_page):
+        page.job.add_pickup("Digger 9 / right")
+        type_round(page, qtbot, ROUND[:2])
+        page.refresh()
+        worked_out(page)
+        again = make_page()
+        assert again.job.list.current.pickup.name == "Digger 9 / right"
+        assert again.feeler.place.text() == "180"
+        assert again.job.list.state(again.job.list.current).readings == 2
+        assert again.job.list.to_data() == page.job.list.to_data()
+
+
+class TestRuns:
+    @pytest.fixture
+    def run_page(self, page, bench):
+        bench.cautions_read.add(RUN_KEY)
+        return page
+
+    def test_its_own_caution_comes_before_a_run(self, page, qtbot, worked_out):
+        page.show_view(View.TEETH)
+        assert page._run_caution.isVisible()
+        assert not page.runs[View.TEETH].start.isVisible()
+        qtbot.keyClick(page._run_caution.understood, Qt.Key.Key_Space)
+        assert page.runs[View.TEETH].start.isVisible()
+        worked_out(page)
+
+    def test_a_tooth_run_names_the_bent_tooth_counted_from_the_mark(
+        self, run_page, bench, qtbot, pass_time, worked_out, tmp_path
+    ):
+        page = run_page
+        page.job.name_pickup("Digger 4 / left")
+        pass_time(2)
+        page.show_view(View.TEETH)
+        panel = page.runs[View.TEETH]
+        assert panel.live_channel == "left"
+        panel.start.click()
+        assert page.job.run.running
+
+        def look():
+            bench.live.update()
+            page.refresh()
+
+        pass_time(14, 0.5, look)
+        worked_out(page)
+        page._works.add(page.job.run.fold_work(), page.job.run.folded, pytest.fail)
+        worked_out(page)
+        assert page.job.run.so_far.late_rel.size == 30
+        assert page.job.run.so_far.turns > 20
+        panel.start.click()
+        worked_out(page)
+        # The scenario 'bent-tooth' bends tooth 7 of the left pickup's wheel.
+        assert page.job.run.faults() == {7: "bent tooth"}
+        assert "bent tooth 7" in page.teeth_wheel.accessibleDescription()
+        assert "number 7, counted from the mark" in panel.sentence.text()
+        state = page.job.list.state(page.job.list.current)
+        assert (state.word, state.simulated) == ("fail", True)
+        with open_store(bench.store) as store:
+            stored = store.result(state.runs[0].result)
+        assert stored.answer["verdict"] == "fail"
+        page.save_report(tmp_path / "tooth.html")
+        page.job.add_pickup("Digger 4 / right")
+        page.save_summary(tmp_path / "list.html")
+        worked_out(page)
+        assert "SIMULATED DATA" in (tmp_path / "tooth.html").read_text(encoding="utf-8")
+        sheet = (tmp_path / "list.html").read_text(encoding="utf-8")
+        assert "fail, simulated" in sheet
+        assert "not yet" in sheet
+
+    def test_an_old_recording_is_judged_away_from_the_screen(
+        self, run_page, bench, qtbot, worked_out
+    ):
+        page = run_page
+        with open_store(bench.store) as store:
+            number = store_simulated(store, "sim:missing-tooth?seed=2", 30.0, bench.machine)
+        page.show_view(View.TEETH)
+        worked_out(page)
+        panel = page.runs[View.TEETH]
+        panel.source.setCurrentIndex(panel.source.findData(number))
+        panel.source.activated.emit(panel.source.currentIndex())
+        assert panel.start.text() == f"Judge recording {number}"
+        panel.start.click()
+        worked_out(page)
+        assert "missing tooth" in page.job.run.faults().values()
+        assert panel.channel.count() == 2
+        panel.channel.setCurrentIndex(1 - panel.channel.currentIndex())
+        panel.channel.activated.emit(panel.channel.currentIndex())
+        assert page.job.run.faults() == {}
+        page.show_view(View.DROP_OUT)
+        worked_out(page)
+        panel = page.runs[View.DROP_OUT]
+        panel.source.setCurrentIndex(panel.source.findData(number))
+        panel.start.click()
+        worked_out(page)
+        assert "The belt was not slowed" in panel.said.text() + panel.sentence.text()
+
+    def test_a_drop_out_run_finds_the_speed(self, run_page, bench, worked_out):
+        page = run_page
+        bench.machine = None
+        bench.use_inputs(["sim:drop-out-run?seed=3"])
+        page.refresh()
+        with open_store(bench.store) as store:
+            number = store_simulated(store, "sim:drop-out-run?seed=3", 150.0, bench.machine)
+        page.show_view(View.DROP_OUT)
+        worked_out(page)
+        panel = page.runs[View.DROP_OUT]
+        panel.source.setCurrentIndex(panel.source.findData(number))
+        panel.start.click()
+        worked_out(page)
+        page.job.choose_pickup_of_run("left")
+        drop = page.job.run.pickup["drop_out"]
+        # Where the answer puts the drop-out about half the teeth of the weakest side are seen.
+        seen = [share for speed, share in page.job.run.curve if speed > 1.1 * drop["speed_mps"]]
+        assert min(seen) > 0.99
+        assert page.job.run.curve[0][1] < 0.9
+        assert "mph" in panel.sentence.text()
+        assert page._right.currentWidget() is page.curve
+        bench.settings.change(units="metric")
+        page.refresh()
+        assert "km/h" in panel.sentence.text()
+
+    def test_without_pulses_no_run(self, bench, make_page, worked_out):
+        bench.cautions_read |= {CAUTION_KEY, RUN_KEY}
+        page = make_page()
+        page.show_view(View.TEETH)
+        page.runs[View.TEETH].start.click()
+        assert "No pulses" in page.runs[View.TEETH].said.text()
+        worked_out(page)
+
+
+def store_simulated(store, address, for_s, machine):
+    """A simulated recording in the store, made without waiting."""
+    driver = open_input(f"{address}&pace=fast")
+    writer = store.begin_recording(
+        "shop", started_host_s=driver.clock(), simulated=True, machine=machine
+    )
+    driver.open()
+    end_s = driver.clock() + for_s
+    while driver.clock() < end_s:
+        writer.write([(address, item) for item in driver.read(0.5)], driver.notes)
+    writer.end(driver.notes, "done")
+    driver.close()
+    return writer.number
+
+
+def test_a_damaged_list_of_last_time_is_put_aside(bench):
+    path = bench.settings.path.with_name("gap-list.json")
+    for damaged in ("{", "[]", '{"pickups": []}', '{"pickups": [{"name": "A"}], "at": 0}'):
+        path.write_text(damaged, encoding="utf-8")
         job = GapJob(bench)
-        job.start_run(drop_out=True)
-        assert "No pulses" in job.said
-        assert math.isnan(job.seconds_left())
-        assert job.stop_run() is None
+        assert "damaged" in job.said
+        assert path.with_suffix(".damaged").read_text(encoding="utf-8") == damaged
+        assert [entry.pickup.name for entry in job.list.entries] == ["Pickup 1"]
         job.close()
+    good = {"at": 0, "pickups": [{"name": "A", "readings": [[0, 0.0016, 0]], "runs": []}]}
+    path.write_text(json.dumps(good), encoding="utf-8")
+    job = GapJob(bench)
+    assert job.list.state(job.list.current).readings == 1
+    job.close()

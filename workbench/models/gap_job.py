@@ -17,8 +17,8 @@ from workbench.models.gap_draft import draft_path, put_aside, read_draft, write_
 from workbench.models.gap_list import GapList, KeptRun
 from workbench.models.gap_run import WheelRun
 from workbench.models.gap_store import keep_table, one_pickup
+from workbench.models.gap_words import run_words
 from workbench.models.observable import Observable
-from workbench.reports.gap_summary import fault_names
 from workbench.reports.gap_units import gap_text
 from workbench.units import INCH_M, parse_length_m
 
@@ -279,14 +279,13 @@ class GapJob(Observable):
         pickup, answer = self.run.pickup, self.run.answer
         if pickup is None or answer is None or not self._run_of:
             return
-        said = fault_names(pickup) or str(pickup["reason"])
         run = KeptRun(
             drop_out=self.run.judged_drop_out,
             result=int(answer["result"]),
             channel=str(pickup["pickup"]),
             verdict=str(pickup["verdict"]),
             simulated=bool(answer["simulated"]),
-            said=said,
+            said=run_words(pickup),
         )
         self.list.keep_run(self._run_of, run)
         self.changed()

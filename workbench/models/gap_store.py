@@ -22,11 +22,11 @@ from workbench.reports.gap_summary import SUMMARY_HEADER, list_answer, summary_r
 from workbench.units import UnitSystem
 
 TABLE_NAME = "readings on the bench"
-BINS = 40
-"""Steps of speed in which the share of teeth seen is shown."""
+TURNS_A_POINT = 2
+"""Turns of the wheel that make one point of the share of teeth seen against speed."""
 
-Curve = list[tuple[float, float, int]]
-"""(belt speed in m/s, share of teeth seen, teeth that went by), by rising speed."""
+Curve = list[tuple[float, float]]
+"""(belt speed in m/s, share of teeth seen), by rising speed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +99,15 @@ def judge_wheel(
     source = stored_source(number, None, store)
     if source.machine is None and machine is not None:
         source = stored_source(number, machine, store)
+    if source.machine is None and drop_out:
+        raise WrongInput(_NO_MACHINE.format(number))
     options = gap_options(channel=channel, drop_out=drop_out)
-    answer = compute(source.recording, source.machine, options)
+    try:
+        answer = compute(source.recording, source.machine, options)
+    except WrongInput:
+        if source.machine is None:
+            raise WrongInput(_NO_MACHINE.format(number)) from None
+        raise
     answer = finish("gap", answer, source, options)
     curves = {}
     for one in answer.get("pickups", [answer]) if drop_out and source.machine else ():
@@ -110,8 +117,14 @@ def judge_wheel(
     return {"answer": answer, "curves": curves, "drop_out": drop_out}
 
 
+_NO_MACHINE = (
+    "Recording {} was made without a machine, and its pulses alone do not tell enough: choose the "
+    "machine on Machine first."
+)
+
+
 def seen_by_speed(track: EdgeTrack, pickup: dict[str, Any], machine: Machine) -> Curve:
-    """Share of the teeth seen in steps of speed, for the run of one pickup's answer."""
+    """Share of the teeth seen against speed, for the run of one pickup's answer."""
     from workbench.calibration.driveline import metres_per_pulse
     from workbench.calibration.gap.dropout import follow
 
@@ -120,17 +133,12 @@ def seen_by_speed(track: EdgeTrack, pickup: dict[str, Any], machine: Machine) ->
     except WrongInput:
         return []
     speed_mps = passages.tooth_hz * metres_per_pulse(machine).value_m
-    low_mps, span_mps = speed_mps.min(), np.ptp(speed_mps)
-    # Finest where the belt is slowest: there the teeth go, within a few per cent of speed.
-    edges = low_mps + span_mps * np.linspace(0.0, 1.0, BINS + 1) ** 3
-    at = np.clip(np.searchsorted(edges, speed_mps, side="right") - 1, 0, BINS - 1)
-    count = np.bincount(at, minlength=BINS)
-    seen = np.bincount(at, passages.seen, minlength=BINS)
-    total = np.bincount(at, speed_mps, minlength=BINS)
-    return [
-        (float(total[i] / count[i]), float(seen[i] / count[i]), int(count[i]))
-        for i in np.flatnonzero(count)
-    ]
+    order = np.argsort(speed_mps, kind="stable")
+    starts = np.arange(0, order.size, TURNS_A_POINT * int(pickup["teeth"]))
+    count = np.diff(np.append(starts, order.size))
+    mean_mps = np.add.reduceat(speed_mps[order], starts) / count
+    share = np.add.reduceat(passages.seen[order].astype(np.float64), starts) / count
+    return list(zip(mean_mps.tolist(), share.tolist(), strict=True))
 
 
 def one_pickup(answer: dict[str, Any], name: str) -> dict[str, Any] | None:

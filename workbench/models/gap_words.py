@@ -86,6 +86,18 @@ def drop_out_facts(pickup: Mapping[str, Any], units: UnitSystem, low_mps: float)
     return f"{speed:.2f} ± {U:.2f} {units.speed}, lowest working speed {low:.2f} {units.speed}"
 
 
+def run_words(pickup: Mapping[str, Any]) -> str:
+    """What a run has found, in few words, to stand in the list; speeds in m/s."""
+    named = fault_names(pickup)
+    drop = pickup.get("drop_out")
+    if named or not drop:
+        return named or ("teeth sound" if pickup["verdict"] == "pass" else str(pickup["reason"]))
+    speed_mps = drop["speed_mps"]
+    if speed_mps is None or not math.isfinite(speed_mps):
+        return "no drop-out"
+    return f"drop-out at {speed_mps:.3f} m/s"
+
+
 def state_words(state: PickupState) -> str:
     """'✓ pass', '○ not yet', '◔ 2 read'; with 'simulated' where a run was."""
     word = f"{state.readings} read" if state.word == BEGUN else state.word

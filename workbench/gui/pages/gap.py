@@ -180,10 +180,11 @@ class GapPage(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
         column.setSpacing(GRID_PX)
-        self._caution.setVisible(CAUTION_KEY not in self._bench.cautions_read)
-        self._body.setVisible(self._caution.isHidden())
         column.addWidget(self._caution)
         column.addWidget(self._body, 1)
+        read = CAUTION_KEY in self._bench.cautions_read
+        self._caution.setVisible(not read)
+        self._body.setVisible(read)
         column.addStretch(0)
         inside = QVBoxLayout(self._body)
         inside.setContentsMargins(0, 0, 0, 0)
@@ -364,7 +365,14 @@ class GapPage(QWidget):
             )
 
     def save_summary(self, path: Path) -> None:
-        """Write the sheet of the whole list, away from the screen."""
+        """Write the sheet of the whole list, away from the screen; its readings are kept first."""
+        if self._job.answer is None and self._job.has_readings:
+            self._keep()
+        self._works.add(lambda: None, lambda _nothing: self._write_summary(path), self._failed)
+
+    def _write_summary(self, path: Path) -> None:
+        if self._job.answer is None and self._job.has_readings:
+            return  # keeping them failed, which has been said
         states, kept = self._job.list.states(), self._job.answer or {}
         machine, store, units = self._bench.machine, self._bench.store, self._units
         self._works.add(
@@ -409,7 +417,7 @@ class GapPage(QWidget):
         self.keep.setVisible(can_keep and filled is not Step.KEEP)
         self.save.setVisible(self._shown_answer() is not None and filled is not Step.SAVE)
         self.save_list.setVisible(many and any(s.readings or s.runs for s in job.list.states()))
-        self._say(job.said if self.view is not View.FEELER else "")
+        self._say(job.said)
 
     def _show_run(self) -> None:
         run = self._job.run

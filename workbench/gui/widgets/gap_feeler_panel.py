@@ -86,6 +86,11 @@ class GapFeelerPanel(QWidget):
         else:
             self.step.emit(self._job.step)
 
+    def _enter(self) -> None:
+        """Enter after a number, or on to what is next; it never asks for a file."""
+        if self.gap.text().strip() or self._job.step is not Step.SAVE:
+            self.go()
+
     def read(self) -> None:
         """Take what is typed; what is wrong is said at its field and stays typed."""
         self._clear_errors()
@@ -141,16 +146,16 @@ class GapFeelerPanel(QWidget):
                 self.sentence,
                 f"Read the gap at {job.places} places round the wheel: type a number, press Enter.",
             )
-            say(self.advice, job.said or "Turn the wheel by hand from the mark to each place.")
+            say(self.advice, "Turn the wheel by hand from the mark to each place.")
         elif judged:
             self.pill.show_verdict(gap.verdict)
             say(self.sentence, feeler_sentence(gap, units))
-            say(self.advice, job.said or feeler_advice(gap, units))
+            say(self.advice, feeler_advice(gap, units))
         else:
             place = job.place_text(job.next_angle_deg())
             following = f"tooth {place}" if job.counts_teeth else f"{place}°"
             say(self.sentence, f"{job.places_read} of {job.places} places read; next {following}.")
-            say(self.advice, job.said or f"So far: {first_lower(feeler_sentence(gap, units))}")
+            say(self.advice, f"So far: {first_lower(feeler_sentence(gap, units))}")
 
     def _dress_fields(self) -> None:
         for field, words in (
@@ -219,7 +224,7 @@ class GapFeelerPanel(QWidget):
         self.name.editingFinished.connect(self.rename)
         self.place.returnPressed.connect(self.gap.setFocus)
         self.place.textEdited.connect(lambda _text: self._complain(self.place_error, ""))
-        self.gap.returnPressed.connect(self.go)
+        self.gap.returnPressed.connect(self._enter)
         self.gap.textEdited.connect(lambda _text: self._complain(self.gap_error, ""))
         self.gap.installEventFilter(self)
         self.counted.activated.connect(self._use_counting)

@@ -201,7 +201,7 @@ def _count_words(states: list[PickupState]) -> str:
     """'3 of 12 pickups are done: 2 pass, 1 fail.'"""
     done = [state.word for state in states if state.done]
     if len(states) == 1:
-        return "One pickup so far. Add those of every machine of the season."
+        return "One pickup so far."
     counts = ", ".join(f"{done.count(word)} {word}" for word in dict.fromkeys(sorted(done)))
     text = f"{len(done)} of {len(states)} pickups {'is' if len(done) == 1 else 'are'} done"
     return f"{text}: {counts}." if counts else f"{text}."

@@ -134,8 +134,8 @@ class Wheel(QWidget):
             return ""
         self._ring_names(painter, best, most, units)
         return (
-            f"The gap is drawn from the grey wheel outwards, larger than it is: from there to the "
-            f"outer edge is {gap_text(top_m, units)}."
+            f"The gap is drawn larger than it is: from the grey wheel to the outer edge, "
+            f"{gap_text(top_m, units)}."
         )
 
     def _ring_names(self, painter: QPainter, best: float, most: float, units: UnitSystem) -> None:
@@ -197,13 +197,20 @@ class Wheel(QWidget):
             self._one_tooth(painter, radius, tooth, times)
         for tooth, kind in self._faults.items():
             self._suspect(painter, radius, tooth, kind)
-        if 1 not in self._faults:
-            painter.setPen(self._theme.color("ink"))
-            self._centred(painter, _at(0, radius), "1")
+        self._numbers(painter, radius)
         scale = f"{times} times too large" if times > 1 else "to scale"
         return (
             f"Outlined: where each tooth should be. Filled: where it is, its shift drawn {scale}."
         )
+
+    def _numbers(self, painter: QPainter, radius: float) -> None:
+        """The first tooth and every fifth, to count by; none too near a suspect's own."""
+        teeth = len(self._late)
+        for tooth in (1, *range(5, teeth + 1, 5)):
+            apart = [abs((tooth - other + teeth / 2) % teeth - teeth / 2) for other in self._faults]
+            if min(apart, default=teeth) * 360.0 / teeth >= 8:
+                painter.setPen(self._theme.color("ink" if tooth == 1 else "soft_ink"))
+                self._centred(painter, _at((tooth - 1) * 360.0 / teeth, radius), str(tooth))
 
     def _one_tooth(self, painter: QPainter, radius: float, tooth: int, times: int) -> None:
         teeth, late, fault = len(self._late), self._late[tooth - 1], self._faults.get(tooth)
