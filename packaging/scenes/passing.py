@@ -1,5 +1,17 @@
 """A test pass: before, during and after."""
 
+import tempfile
+from pathlib import Path
+
+import sim
+
+NO_GROUND = """
+[sensors]
+wheel = 0
+radar = 0
+gnss = 0
+"""
+
 
 def caution(studio):
     studio.use("sim:valve-off?seed=4")
@@ -62,8 +74,12 @@ def old_recordings(studio):
 
 def no_ground(studio):
     studio.window.page("Pass")._go_back()
-    studio.use("sim:calibration-shop?seed=4")
-    studio.run(5)
+    healthy = Path(sim.__file__).parent / "library" / "healthy.toml"
+    with tempfile.TemporaryDirectory() as folder:
+        scenario = Path(folder) / "belt-alone.toml"
+        scenario.write_text(healthy.read_text(encoding="utf-8") + NO_GROUND, encoding="utf-8")
+        studio.use(f"sim:{scenario}?seed=4")
+        studio.run(5)
 
 
 def drive(studio, address, for_s):

@@ -27,9 +27,9 @@ class Step(StrEnum):
 def rule_words(units: UnitSystem) -> str:
     """The rule in words, in the person's units."""
     return (
-        f"Begins when belt and ground have both been faster than {speed_text(START_MPS, units, 1)} "
-        f"for {START_S:.0f} s, ends when the digger has stood for {STAND_S:.0f} s. After a stop by "
-        "hand it has to stand once before the next begins."
+        f"Begins once belt and ground run faster than {speed_text(START_MPS, units, 1)} for "
+        f"{START_S:.0f} s; ends once the digger has stood for {STAND_S:.0f} s. After a stop by "
+        "hand, the digger must stand before the next begins."
     )
 
 

@@ -7,10 +7,13 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from drivers.contract import EdgeBlock, Item, SpeedBlock
 from workbench.calibration.driveline import metres_per_pulse
 from workbench.machine import Limits
 from workbench.match.live import LiveMatch, Snapshot
+from workbench.match.live_seconds import State
 from workbench.match.ratio import PaceLimits
 from workbench.match.sources import kind_of
 from workbench.models.bench import Bench
@@ -20,6 +23,7 @@ from workbench.models.pace import PaceModel, PaceNow
 from workbench.models.pass_auto import AutoPass, Step
 from workbench.models.pass_cues import Cue, CueWatch
 from workbench.models.pass_judge import Judged, judge_with_history
+from workbench.models.pass_words import Row
 
 LOOK_S = 0.1
 """The answer is looked at ten times a second."""
@@ -37,27 +41,27 @@ class Obstacle:
 
 
 NO_INPUT = Obstacle(
-    "No input is in use. Plug in the belt's pickup and a ground speed source, and choose them on "
-    "the Signals page.",
+    "No input is in use. Choose the belt's pickup and a ground speed on the Signals page.",
     "Signals",
 )
 NO_BELT = Obstacle(
-    "There is no belt signal yet. Plug in the pickup's counter and let the belt turn once, or "
-    "choose its input on the Signals page.",
+    "There is no belt signal yet. Plug in the pickup's counter and let the belt turn, or choose "
+    "its input on the Signals page.",
     "Signals",
 )
 NO_MACHINE = Obstacle(
     "The belt's pulses need a machine to become a speed. Choose it on the Machine page.", "Machine"
 )
 NO_GROUND = Obstacle(
-    "There is no ground speed, and without it nothing can be compared. Plug in a receiver, a radar "
-    "or the tractor's bus, and choose it on the Signals page.",
+    "There is no ground speed to compare the belt with. Plug one in and choose it on the Signals "
+    "page.",
     "Signals",
 )
 
 
 class PassJob(Observable):
-    """One pass at a time. `history` holds (time_s, belt, ground, separation) for the plot."""
+    """One pass at a time. `history` holds (time_s, belt, ground, separation, counts) of each look;
+    `counts` is 1 where the digger worked at a steady speed, else 0."""
 
     def __init__(self, bench: Bench) -> None:
         super().__init__()
@@ -71,7 +75,7 @@ class PassJob(Observable):
         self.auto = AutoPass()
         self.started_s = math.nan
         self.now: Snapshot | None = None
-        self.history: deque[tuple[float, float, float, float]] = deque(maxlen=HISTORY)
+        self.history: deque[tuple[float, ...]] = deque(maxlen=HISTORY)
         self.said = ""
 
     @property
@@ -177,9 +181,18 @@ class PassJob(Observable):
         self.now = self._match.snapshot(now_s)
         self._due = self._cues.look(self.now) or self._due
         at_s = now_s - self.started_s
-        row = (at_s, self.now.belt_mps, self.now.ground_mps, self.now.separation_m)
+        counts = float(self.now.state is State.STEADY)
+        row = (at_s, self.now.belt_mps, self.now.ground_mps, self.now.separation_m, counts)
         self.history.append(row)
         self.changed()
+
+    def rows(self) -> list[Row]:
+        """The history for a plot; once some of it counts, what does not is left blank."""
+        table = np.array(self.history, dtype=np.float64).reshape(-1, 5)
+        left_out = table[:, 4] == 0
+        if not left_out.all():
+            table[left_out, 1:4] = math.nan
+        return [tuple(row) for row in table[:, :4].tolist()]
 
     @property
     def cue(self) -> Cue | None:

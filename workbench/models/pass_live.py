@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from workbench.match.live import Snapshot
 from workbench.match.live_seconds import State
 from workbench.models.live import Stream
+from workbench.models.pace import PaceNow
 from workbench.models.pass_auto import STAND_MPS
 from workbench.models.pass_job import PassJob
 from workbench.models.wording import speed_number
 from workbench.units import UnitSystem, from_mps
 
 MINUTES_FROM_S = 120.0
+PULL, JUMP_M = 0.05, 1.0
+"""Share of a difference taken out at each frame, and the difference from which it is a jump."""
 
 
 class Health(StrEnum):
@@ -44,6 +47,30 @@ class Line:
     @property
     def sentence(self) -> str:
         return f"{self.headline}. {self.rest}".strip()
+
+
+class Tapes:
+    """How far belt and ground have come, for the pace strip, carried on smoothly.
+
+    While a pass is driven the tapes are as far apart as its steady part has come apart;
+    before it they stand in line until the digger moves.
+    """
+
+    def __init__(self) -> None:
+        self._shift_m = 0.0
+
+    def look(self, job: PassJob) -> PaceNow:
+        """Both at this moment; call it every frame."""
+        pace, now = job.pace_now(), job.now
+        apart_m = pace.belt_m - pace.ground_m
+        if job.running and now is not None:
+            away_m = apart_m - now.separation_m - self._shift_m
+            # The engine's separation comes a second late: it pulls gently, so that nothing jumps.
+            steady = now.state is State.STEADY and abs(away_m) < JUMP_M
+            self._shift_m += (PULL if steady else 1.0) * away_m
+        elif not job.running and not abs(pace.ground_mps) > STAND_MPS:
+            self._shift_m = apart_m
+        return replace(pace, belt_m=pace.belt_m - self._shift_m)
 
 
 def readings(job: PassJob, units: UnitSystem) -> tuple[Reading, Reading, Reading]:
@@ -126,7 +153,7 @@ def _another_ground(job: PassJob, now_s: float) -> str:
 
 def _reading(stream: Stream | None, speed_mps: float, lost: bool, units: UnitSystem) -> Reading:
     if stream is None:
-        return Reading(Health.MISSING.value, Health.MISSING, "no source")
+        return Reading(Health.MISSING.value, Health.MISSING, "")
     if lost:
         return Reading(Health.LOST.value, Health.LOST, stream.name)
     return Reading(_number(speed_mps, units), Health.LIVE, stream.name)

@@ -53,16 +53,21 @@ def pass_words(answer: Mapping[str, Any], units: UnitSystem) -> PassWords:
 
 _SPEED = re.compile(rf"(\d+(?:\.\d+)?) ({'|'.join(map(re.escape, SPEED_UNITS_MPS))})(?![\w/])")
 
+_MINUS = re.compile(r"(?<![\w.)])-(?=\d)")
+
 
 def in_units(sentence: str, units: UnitSystem) -> str:
-    """A stored sentence with its speeds in the person's unit: it was written in the readout's."""
+    """A stored sentence with its speeds in the person's unit: it was written in the readout's.
+
+    Its minus signs become true ones.
+    """
 
     def changed(found: re.Match[str]) -> str:
         if found[2] == units.speed:
             return found[0]
         return f"{from_mps(to_mps(float(found[1]), found[2]), units.speed):.3g} {units.speed}"
 
-    return _SPEED.sub(changed, sentence)
+    return _MINUS.sub("−", _SPEED.sub(changed, sentence))
 
 
 def pass_rows(answer: Mapping[str, Any]) -> list[Row]:
@@ -160,21 +165,29 @@ def _parts(answer: Mapping[str, Any], units: UnitSystem) -> list[str]:
     parts = [
         f"{clock_text(number(part['from_s']))} to {clock_text(number(part['to_s']))}: ratio "
         f"{number(part['ratio']):.3f} ± {2 * number(part['u_ratio']):.3f}, "
-        f"{length_text(number(part['separation_m']), units)} apart"
+        f"belt {_apart(part['separation_m'], units)}"
         for part in answer.get("segments") or []
     ]
     inside = number(answer.get("in_band_fraction"))
     if parts and math.isfinite(inside):
-        whole = length_text(number(answer.get("separation_m")), units)
-        parts.append(f"Whole pass: {100 * inside:.0f} % of the time in band, {whole} apart.")
+        whole = _apart(answer.get("separation_m"), units)
+        parts.append(f"In all: {100 * inside:.0f} % of the time in band, belt {whole}")
     return parts
+
+
+def _apart(separation_m: Any, units: UnitSystem) -> str:
+    """'7.0 ft behind': how far the belt came before or after the ground."""
+    apart_m = number(separation_m)
+    if not math.isfinite(apart_m):
+        return "ahead by an unknown length"
+    return f"{length_text(abs(apart_m), units)} {'ahead' if apart_m > 0 else 'behind'}"
 
 
 def _sources(answer: Mapping[str, Any]) -> list[str]:
     belt, ground = answer.get("belt"), answer.get("ground")
     if not belt or not ground:
         return []
-    why = str(answer.get("ground_why") or "")
+    why = str(answer.get("ground_why") or "").replace("it was asked for", "chosen for this pass")
     said = [f"Belt by {belt}, ground by {ground}" + (f": {why}." if why else ".")]
     if answer.get("stands_apart"):
         said.append(f"{answer['stands_apart']} stands apart from all the other ground speeds.")

@@ -162,12 +162,12 @@ class PassPage(QWidget):
             LIVE: "Stop pass (space)" if running else "Start pass (space)",
             AFTER: "Next pass (space)",
             PAST: "Judge this recording",
-            PREVIEW: "Save report or table",
+            PREVIEW: "Save report",
         }
         say(self._start, words[page])
         ready = self._read and not self._works.busy and obstacle is None
-        chosen = page != PAST or self._past.chosen is not None
-        self._start.setEnabled(running or (ready and chosen))
+        can = {LIVE: running or ready, PAST: ready and self._past.chosen is not None}
+        self._start.setEnabled(can.get(page, True))
         self._safety.setVisible(self._read and page == LIVE)
         shown = {
             "help": obstacle is not None and bool(obstacle.page),
@@ -226,7 +226,10 @@ class PassPage(QWidget):
 
     def _show_judged(self, judged: Judged) -> None:
         self._judged, self._job.said = judged, ""
-        self._after.show_answer(judged.answer, self._bench.settings.units, judged.earlier)
+        fresh = judged.recording == self._bench.recording.last_number
+        live = self._job.rows() if fresh else []
+        units = self._bench.settings.units
+        self._after.show_answer(judged.answer, units, judged.earlier, live)
         if not self._job.running:
             self._show_page(AFTER)
             self._start.setFocus()

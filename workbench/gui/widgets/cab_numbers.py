@@ -13,11 +13,12 @@ from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QWidget
 from workbench.gui.theme import CAB_PX, GRID_PX, TEXT_PX, Theme, font
 from workbench.models.pass_live import Health, Reading
 
-MOST_PX = 2 * CAB_PX
-DIGITS_SHARE = 0.76
+MOST_PX = 240
+DIGITS_SHARE = 0.78
 """Height of the figures in their font's size; the room above and below them stays unused."""
 BAR_PX = 6
-WIDEST = "−8.88"
+PLAIN, SIGNED = "8.88", "−8.88"
+"""The widest that the numbers show."""
 
 
 class CabNumber(QWidget):
@@ -72,7 +73,11 @@ class CabNumber(QWidget):
         bar = self._bar_color() if live else "no_data"
         painter.fillRect(QRectF(0, 0, self.width(), BAR_PX), self._theme.color(bar))
         painter.setPen(self._theme.color("ink" if live else "no_data"))
-        painter.setFont(self.number_font())
+        shown = self.number_font()
+        too_wide = QFontMetricsF(shown).horizontalAdvance(self._reading.text) / self.width()
+        if too_wide > 1:  # a word; the figures are made to fit
+            shown.setPixelSize(int(self._size_px / too_wide))
+        painter.setFont(shown)
         base = BAR_PX + GRID_PX + DIGITS_SHARE * self._size_px - 2
         painter.drawText(0, round(base), self._reading.text)
         self._caption(painter, live=live)
@@ -137,8 +142,12 @@ class CabNumbers(QWidget):
 
     def fit(self, width: int, height: int) -> None:
         """Make the numbers as large as a page of this size allows."""
-        width_of_one = QFontMetricsF(font(100, bold=True)).horizontalAdvance(WIDEST) * 0.95 / 100
-        by_width = (width - 6 * GRID_PX) * 0.4 / width_of_one
-        size_px = round(min(by_width, 0.17 * height, MOST_PX))
+        metrics = QFontMetricsF(font(100, bold=True))
+        room = width - 12 * GRID_PX
+        by_width = min(
+            share * room / (0.0095 * metrics.horizontalAdvance(widest))
+            for share, widest in ((0.3, PLAIN), (0.4, SIGNED))
+        )
+        size_px = int(min(by_width, 0.22 * height, MOST_PX))
         for number in self.all:
             number.set_size(max(size_px, CAB_PX))

@@ -25,13 +25,18 @@ from workbench.gui.widgets.basics import VerdictPill, button, label, row, say
 from workbench.gui.widgets.drift_plot import DriftPlot
 from workbench.gui.widgets.pass_track import PassTrack
 from workbench.match.ratio import PaceLimits
-from workbench.models.pass_words import choices, pass_rows, pass_words
-from workbench.units import US, UnitSystem
+from workbench.models.pass_words import Row, choices, number, pass_rows, pass_words
+from workbench.units import UnitSystem
 
 NARROW_PX = 600
 """Narrower than this, the words stand below the pictures."""
 WIDE_PX, TALL_PX = 1000, 700
 """From this size on the headline is large, and both pictures are shown at once."""
+
+NOTHING = (
+    "Nothing to draw: there is no stretch of time in which belt and ground can be laid side by "
+    "side."
+)
 
 JudgeAgain = Callable[[str, str], object]
 """Called with the belt's and the ground's source."""
@@ -47,11 +52,13 @@ class PassAnswer(QWidget):
         super().__init__()
         self._answer: Mapping[str, Any] | None = None
         self._earlier: Sequence[str] = ()
-        self._units = US
+        self._rows: list[Row] = []
         self._judge_again = judge_again
         self._pill = VerdictPill(theme)
         self.headline, self.sentence = label("", "text"), label("", "soft")
         self.plot, self.track = DriftPlot(theme), PassTrack(theme)
+        self._nothing = label(NOTHING, "soft")
+        self._nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._over_time, self._on_field = QPushButton("Over time"), QPushButton("On the field")
         self._belt, self._ground = QComboBox(), QComboBox()
         self._chooser = self._make_chooser()
@@ -78,12 +85,19 @@ class PassAnswer(QWidget):
         self._show_pictures()
 
     def show_answer(
-        self, answer: Mapping[str, Any], units: UnitSystem, earlier: Sequence[str] = ()
+        self,
+        answer: Mapping[str, Any],
+        units: UnitSystem,
+        earlier: Sequence[str] = (),
+        live: Sequence[Row] = (),
     ) -> None:
-        """Fill in the pictures and the words; `earlier` are sentences on earlier passes."""
+        """Fill in the pictures and the words; `earlier` are sentences on earlier passes.
+
+        `live` is what the screen saw, for an answer without speeds on one line of time.
+        """
         if answer is not self._answer:
             self._over_time.setChecked(True)
-        self._answer, self._units, self._earlier = answer, units, earlier
+        self._answer, self._earlier = answer, earlier
         self._pill.show_verdict(Verdict(answer["verdict"]))
         words = pass_words(answer, units)
         say(self.headline, words.headline)
@@ -101,7 +115,9 @@ class PassAnswer(QWidget):
         self._offer_sources()
         self.plot.clear_marks()
         limits = PaceLimits(answer["ratio_low"], answer["ratio_high"])
-        self.plot.show_pass(pass_rows(answer), limits, units)
+        self._rows = pass_rows(answer) or list(live)
+        self.plot.show_pass(self._rows, limits, units)
+        self.plot.show_mean(number(answer.get("ratio")), number(answer.get("U_ratio")))
         for point in answer.get("change_points") or []:
             self.plot.mark(point["time_s"], f"{100 * point['change']:+.1f} %".replace("-", "−"))
         self.track.show_answer(answer, units)
@@ -110,7 +126,7 @@ class PassAnswer(QWidget):
     def use_units(self, units: UnitSystem) -> None:
         """Show the same answer in other units."""
         if self._answer is not None:
-            self.show_answer(self._answer, units, self._earlier)
+            self.show_answer(self._answer, units, self._earlier, self._rows)
 
     def _lay_out(self) -> None:
         said = QVBoxLayout()
@@ -123,6 +139,7 @@ class PassAnswer(QWidget):
         self._pictures.setSpacing(GRID_PX)
         self._pictures.addWidget(self._switch)
         self._pictures.addWidget(self.plot, 3)
+        self._pictures.addWidget(self._nothing, 3)
         self._pictures.addWidget(self.track, 2)
         self._body.setSpacing(2 * GRID_PX)
         self._body.addLayout(self._pictures, 3)
@@ -155,6 +172,7 @@ class PassAnswer(QWidget):
         group = QButtonGroup(self)
         for picture in (self._over_time, self._on_field):
             picture.setCheckable(True)
+            picture.setProperty("role", "tab")
             picture.setMinimumHeight(TOUCH_PX)
             picture.setAccessibleName(f"Picture: {picture.text()}")
             group.addButton(picture)
@@ -166,8 +184,16 @@ class PassAnswer(QWidget):
         for name, choice in (("Belt", self._belt), ("Ground", self._ground)):
             choice.setMinimumHeight(TOUCH_PX)
             choice.setAccessibleName(f"{name} source of this recording")
-        again = button("Judge again", self._ask_again)
-        made = row(self._belt, label("against", "soft", wrap=False), self._ground, again)
+            choice.setMinimumContentsLength(4)
+            choice.setSizeAdjustPolicy(
+                QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+            )
+        made = QWidget()
+        column = QVBoxLayout(made)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addWidget(row(self._belt, self._ground, stretch=False))
+        column.addWidget(row(button("Judge again with these", self._ask_again)))
         made.hide()
         return made
 
@@ -176,7 +202,8 @@ class PassAnswer(QWidget):
         has_way = not self.track.is_empty
         self._switch.setVisible(has_way and not both)
         on_field = has_way and self._on_field.isChecked()
-        self.plot.setVisible(both or not on_field)
+        self.plot.setVisible((both or not on_field) and bool(self._rows))
+        self._nothing.setVisible(not on_field and not self._rows)
         self.track.setVisible(has_way and (both or on_field))
 
     def _offer_sources(self) -> None:

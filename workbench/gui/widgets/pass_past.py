@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.gui.widgets.basics import label, say
+from workbench.models.kept import day_words, local
 from workbench.models.pass_judge import Past
 
 EMPTY = (
@@ -24,7 +25,6 @@ class PassPast(QWidget):
         super().__init__()
         self._list = QListWidget()
         self._list.setAccessibleName("Recordings, the newest first")
-        self._list.setUniformItemSizes(True)
         self._list.itemActivated.connect(lambda _item: choose())
         self._said = label("", "text")
         column = QVBoxLayout(self)
@@ -46,9 +46,7 @@ class PassPast(QWidget):
         for one in found:
             item = QListWidgetItem(_words(one))
             item.setData(Qt.ItemDataRole.UserRole, one.number)
-            size = item.sizeHint()
-            size.setHeight(TOUCH_PX)
-            item.setSizeHint(size)
+            item.setSizeHint(QSize(0, TOUCH_PX))
             self._list.addItem(item)
         self._list.setVisible(bool(found))
         self.say("" if found else EMPTY)
@@ -63,6 +61,7 @@ class PassPast(QWidget):
 
 
 def _words(one: Past) -> str:
-    when = one.when_utc[:16].replace("T", " ")
-    parts = [f"{one.number}", one.name, f"{when} UTC", one.machine or "no machine"]
+    at = local(one.when_utc)
+    when = f"{day_words(at)} {at:%H:%M}" if at else one.when_utc
+    parts = [f"{one.number}", one.name, when, one.machine or "no machine"]
     return "   ·   ".join([*parts, "simulated"] if one.simulated else parts)

@@ -17,6 +17,15 @@ from workbench.models.pass_cues import Cue
 from workbench.models.pass_job import PassJob
 from workbench.models.pass_live import source_words
 
+TALL_PX = 800
+"""From this height of the page on there is room for how a pass goes."""
+STEPS = (
+    "How a pass goes",
+    "1   Stand, choose the signals above, and try the sounds.",
+    "2   Start the pass, drive off, and hold one even speed straight on; 30 s are often enough.",
+    "3   The sentence below says when it is settled; the sounds tell in band from out of band.",
+    "4   Stop the pass. The answer is worked out from the record: why, what to do, where.",
+)
 BY_ITSELF = ""
 """The choice that leaves the source to the program."""
 
@@ -34,6 +43,7 @@ class PassReady(QWidget):
         self.by_itself.setCheckable(True)
         self.sound, self.try_sounds = button("", self._switch_sound), button("", self._try)
         self._rule, self._heard = label("", "soft"), label("", "soft")
+        self._steps = label("\n".join(STEPS), "text")
         self._lay_out()
 
     def refresh(self) -> None:
@@ -47,6 +57,10 @@ class PassReady(QWidget):
         say(self._rule, rule_words(bench.settings.units))
         say(self.sound, "Sounds: on" if bench.settings.now.sounds else "Sounds: off")
         say(self.try_sounds, "End the try" if self._player.trying else "Try sounds")
+
+    def fit(self, height: int) -> None:
+        """Use the room of a page of this height."""
+        self._steps.setVisible(height >= TALL_PX)
 
     def say_cue(self, cue: Cue) -> None:
         """The words for a sound that is tried now."""
@@ -68,7 +82,9 @@ class PassReady(QWidget):
         grid.addWidget(row(self.sound, self.try_sounds), 2, 1)
         grid.addWidget(self._rule, 3, 0, top)
         grid.addWidget(self._heard, 3, 1, top)
-        grid.setRowStretch(4, 1)
+        grid.addWidget(self._steps, 4, 0, 1, 2)
+        self._steps.setContentsMargins(0, 3 * GRID_PX, 0, 0)
+        grid.setRowStretch(5, 1)
         say(
             self._heard,
             "They tell in band, out of band and lost apart without a look. Set the computer's "

@@ -3,7 +3,14 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QHBoxLayout, QStackedWidget, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QScrollArea,
+    QSizePolicy,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
 
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.widgets.basics import label, say
@@ -14,12 +21,14 @@ from workbench.gui.widgets.pace_strip import PaceStrip
 from workbench.gui.widgets.pass_ready import PassReady
 from workbench.models.bench import Bench
 from workbench.models.pass_job import PassJob
-from workbench.models.pass_live import Line, line, readings
+from workbench.models.pass_live import Line, Tapes, line, readings
 from workbench.units import FOOT_M
 
 PLOT_FRAMES = 6
 """The plot is drawn anew once in so many frames."""
-READY, PLOT = 0, 1
+LOW_PX = 500
+"""On a lower page the tapes give way to what is set up, until the pass runs."""
+READY, PLOT, NOTHING = 0, 1, 2
 
 
 class PassView(QWidget):
@@ -28,14 +37,21 @@ class PassView(QWidget):
     def __init__(self, bench: Bench, job: PassJob, player: CuePlayer, theme: Theme) -> None:
         super().__init__()
         self._bench, self._job = bench, job
-        self._frames = 0
+        self._low = False
+        self._frames, self._tapes = 0, Tapes()
         self.numbers, self.strip, self.plot = CabNumbers(theme), PaceStrip(theme), DriftPlot(theme)
         self.plot.setMinimumHeight(13 * GRID_PX)
         self.ready = PassReady(bench, job, player)
         self.headline, self.rest = label("", "title", wrap=False), label("", "text")
         self._middle = QStackedWidget()
-        self._middle.addWidget(self.ready)
+        self._middle.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        area = QScrollArea()
+        area.setWidgetResizable(True)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setWidget(self.ready)
+        self._middle.addWidget(area)
         self._middle.addWidget(self.plot)
+        self._middle.addWidget(QWidget())
         self._lay_out()
 
     @property
@@ -51,11 +67,13 @@ class PassView(QWidget):
     def fit(self, width: int, height: int) -> None:
         """Use the room of a page of this size."""
         self.numbers.fit(width, height)
-        self.strip.setFixedHeight(max(9 * GRID_PX, min(height // 8, 18 * GRID_PX)))
+        self.strip.setFixedHeight(max(9 * GRID_PX, min(height // 7, 20 * GRID_PX)))
+        self.ready.fit(height)
+        self._low = height < LOW_PX
 
     def refresh(self, *, read: bool) -> None:
         """Show everything as it is now; `read`: the caution was read."""
-        units, pace = self._bench.settings.units, self._job.pace_now()
+        units, pace = self._bench.settings.units, self._tapes.look(self._job)
         self.numbers.show_readings(readings(self._job, units), units.speed)
         self.strip.set_marks(1.0 if units.length == "m" else FOOT_M, units.length)
         self.strip.show_distances(
@@ -63,13 +81,20 @@ class PassView(QWidget):
         )
         self._frames += 1
         running = self._job.running
-        self._middle.setVisible(read)
-        self._middle.setCurrentIndex(PLOT if running else READY)
-        if running and self._frames % PLOT_FRAMES == 0:
-            self.plot.show_pass(self._job.history, self._job.limits, units)
+        self.strip.setVisible(running or not self._low)
+        self._middle.setCurrentIndex(PLOT if running else READY if read else NOTHING)
+        # A long pass has more to draw, and changes less in a second.
+        if running and self._frames % max(PLOT_FRAMES, len(self._job.history) // 600) == 0:
+            self._draw()
         if not running:
             self.ready.refresh()
         self._say(line(self._job) if running else self._before(read=read))
+
+    def _draw(self) -> None:
+        self.plot.show_pass(self._job.rows(), self._job.limits, self._bench.settings.units)
+        now = self._job.now
+        if now is not None:
+            self.plot.show_mean(now.ratio, now.U_ratio)
 
     def _before(self, *, read: bool) -> Line:
         """Whether a pass can begin, and what to do next."""
@@ -101,4 +126,3 @@ class PassView(QWidget):
         said.addWidget(self.headline)
         said.addWidget(self.rest, 1, Qt.AlignmentFlag.AlignVCenter)
         column.addLayout(said)
-        column.addStretch(0)
