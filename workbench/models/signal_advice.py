@@ -142,13 +142,12 @@ def _pulses(bench: Bench, _opened_s: float) -> Advice | None:
         if recent.missed_share >= recent.extra_share:
             text = (
                 f"The {stream.name} pickup misses {100 * recent.missed_share:.1f} % of the teeth. "
-                "Always the same tooth: the wheel is damaged. Now this one, now that: the gap is "
-                "too wide, or a plug is loose."
+                "If it is always the same one, the wheel is damaged; if not, the gap is too wide."
             )
         else:
             text = (
                 f"{100 * recent.extra_share:.1f} % of what comes from the {stream.name} pickup is "
-                "no tooth but noise: look at its plug, its shield and what its cable runs beside."
+                "noise, no tooth: look at its plug and shield, and at what its cable runs beside."
             )
         return Advice(text, ATTENTION, Look.EDGES, stream.name)
     return None

@@ -33,7 +33,15 @@ from workbench.models.inputs import InputsModel
 from workbench.models.live import LAP
 from workbench.models.plugged import PluggedModel
 from workbench.models.signal_advice import Advice, Look, advice
-from workbench.models.signal_rows import ATTENTION, BAD, GOOD, NO_DATA, InputLine, table
+from workbench.models.signal_rows import (
+    ATTENTION,
+    BAD,
+    GOOD,
+    NO_DATA,
+    InputLine,
+    table,
+    wheel_channels,
+)
 
 WIDE_PX = 1240
 """From this width of the page on, two views stand side by side."""
@@ -97,14 +105,19 @@ class SignalsPage(QWidget):
     def refresh(self) -> None:
         addresses = self._inputs.in_use
         if addresses != self._addresses:
-            self._addresses, self._opened_s, self._picked = addresses, self._bench.clock(), None
+            self._addresses, self._opened_s = addresses, self._bench.clock()
         self._record.refresh()
         self._frames += 1
+        # One channel a frame, so that no frame has to count them all.
+        wheels = wheel_channels(list(self._bench.live.streams.values()))
+        for stream in wheels[self._frames % FRAMES :: FRAMES]:
+            if stream.health is not None:
+                stream.health.count()
         if self._frames % FRAMES == 1:
             self._show_now()
 
     def show_view(self, view: View) -> None:
-        """What the person wants to see, until the inputs are changed."""
+        """What the person wants to see from now on."""
         self._picked = view
         self._show_now()
         if view is View.INPUTS and not self._plugged.searched:
@@ -186,7 +199,7 @@ class SignalsPage(QWidget):
         self._beside.setVisible(wide or view is not View.ALL)
         self._do.setVisible(self._advice.look in LOOK_AT and not self._seen(self._advice.look))
         self._table.set_roomy(wide)
-        most = self.height() // 2 - (0 if wide else 6 * GRID_PX)
+        most = self.height() // 2 - (0 if wide else 4 * GRID_PX)
         self._table.setFixedHeight(min(self._table.needed_px(), most))
 
     def _seen(self, look: Look) -> bool:

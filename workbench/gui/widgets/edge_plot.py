@@ -186,7 +186,8 @@ class EdgePlot(QWidget):
             if self._teeth and number == 1:
                 painter.setPen(QPen(self._theme.color("no_data"), 1, Qt.PenStyle.DashLine))
                 painter.drawLine(QPointF(x, TOP - 2), QPointF(x, area.bottom() + 4))
-            if number == 1 or (number % every == 0 and number > 0.75 * every + 1):
+            far = number > 0.75 * every + 1 and (number + 0.75 * every < (self._teeth or math.inf))
+            if number == 1 or (number % every == 0 and far):
                 middle = x + 0.5 * area.width() / self._shown
                 box = QRectF(middle - 24, area.bottom() + 2, 48, 18)
                 self._text(painter, box, str(number), "C")

@@ -130,7 +130,7 @@ class SignalTable(QTableWidget):
             else:
                 header.setSectionResizeMode(column, QHeaderView.ResizeMode.Fixed)
                 wide = measure(widest) if words else plain(widest)
-                width = max(wide, plain(HEADS[column])) + 2 * GRID_PX + 2
+                width = max(wide, plain(HEADS[column])) + (4 if words else 2) * GRID_PX + 2
                 self.setColumnWidth(column, width)
 
     def _tell_choice(self) -> None:
