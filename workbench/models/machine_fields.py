@@ -19,15 +19,20 @@ SECTIONS: dict[str, dict[str, str]] = {
         "drive.kind": "Belt driven by",
         "drive.sprocket_teeth": "Sprocket teeth",
         "drive.rod_pitch_m": "Rod pitch",
-        "drive.u_rod_pitch_m": "Rod pitch known to ±",
+        "drive.u_rod_pitch_m": "Rod pitch known to\u00a0±",
         "drive.roll_diameter_m": "Roll diameter",
-        "drive.u_roll_diameter_m": "Roll diameter known to ±",
+        "drive.u_roll_diameter_m": "Roll diameter known to\u00a0±",
         "drive.pitch_line_offset_m": "Half the belt's thickness",
-        "drive.u_pitch_line_offset_m": "Half thickness known to ±",
+        "drive.u_pitch_line_offset_m": "Half thickness known to\u00a0±",
     },
     "Belt": {
         "belt.lap_length_m": "Length of one lap",
-        "belt.u_lap_length_m": "Lap length known to ±",
+        "belt.u_lap_length_m": "Lap length known to\u00a0±",
+    },
+    "Pickup": {
+        "pickup.kind": "Kind",
+        "pickup.gap_best_m": "Best gap",
+        "pickup.gap_max_m": "Largest gap",
     },
     "Readout": {
         "readout.unit": "Shows",
@@ -38,11 +43,6 @@ SECTIONS: dict[str, dict[str, str]] = {
         "readout.reads": "A larger setting reads",
         "readout.setting_low": "Smallest setting",
         "readout.setting_high": "Largest setting",
-    },
-    "Pickup": {
-        "pickup.kind": "Kind",
-        "pickup.gap_best_m": "Best gap",
-        "pickup.gap_max_m": "Largest gap",
     },
     "Limits": {
         "limits.ratio_low": "Lowest ratio belt ÷ ground",

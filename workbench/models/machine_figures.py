@@ -36,7 +36,7 @@ def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
         ("of belt a pulse", units.gap),
         (f"in {COURSE} {units.length}", "pulses"),
         ("a second at working speed", "pulses"),
-        ("is one step of the readout", "%"),
+        ("one readout step", "%"),
     ]
     if machine is None:
         return [Figure(NO_VALUE, unit, text) for text, unit in words]
@@ -48,11 +48,11 @@ def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
     numbers = [
         plus_minus(per_pulse.value_m / units.gap_m, 2 * per_pulse.u_m / units.gap_m),
         plus_minus(course, 2 * per_pulse.u_rel * course),
-        f"{speed_mps / per_pulse.value_m:.4g}",
-        f"{100 * step_mps / speed_mps:.2g}",
+        f"{speed_mps / per_pulse.value_m:#.3g}".rstrip("."),
+        f"{100 * step_mps / speed_mps:#.2g}".rstrip("."),
     ]
     words[2] = (f"a second at {at}", "pulses")
-    words[3] = (f"one step of the readout at {at}", "%")
+    words[3] = (f"one readout step at {at}", "%")
     return [Figure(number, unit, text) for number, (text, unit) in zip(numbers, words, strict=True)]
 
 

@@ -37,7 +37,7 @@ class Entry:
     """
 
     typed: str
-    units: UnitSystem | None
+    units: UnitSystem
     value: Any
     said: str = ""
 
@@ -87,7 +87,7 @@ class MachineForm(Observable):
     @property
     def entries(self) -> dict[str, str]:
         """Every entry that is not empty, as the person reads it now."""
-        return {key: self.text(key) for key in self._draft.entries}
+        return self._texts(self._draft)
 
     @property
     def path(self) -> Path | None:
@@ -111,12 +111,7 @@ class MachineForm(Observable):
 
     def text(self, key: str) -> str:
         """An entry as the person reads it: as typed in the units it was typed in."""
-        entry = self._draft.entries.get(key)
-        if entry is None:
-            return ""
-        if entry.value is None or entry.units in (None, self.units):
-            return entry.typed
-        return fields.show(key, entry.value, self.units)
+        return self.entries.get(key, "")
 
     def value(self, key: str) -> Any:
         """An entry's value in SI, its default where it is empty, None where it is wrong."""
@@ -213,31 +208,22 @@ class MachineForm(Observable):
             lines.append(f"{tail} = {_toml(entry.value)}")
         return "\n".join(lines) + "\n"
 
-    def save(self, path: Path) -> None:
-        """Write the machine file; the old one stays until the new one is whole.
+    def content(self) -> dict[str, Any]:
+        """What the entries say now, for `was_saved`."""
+        return self._draft.content()
 
-        Raises WrongInput while the form is wrong, StoreError where the file cannot be written.
-        """
-        write_machine_file(self.text_to_save(), path)
-        self.was_saved(path)
-
-    def text_to_save(self) -> str:
-        """The file's text. Raises WrongInput while the form is wrong or not complete."""
-        if self.machine is None:
-            raise WrongInput("The machine is not complete yet; see the entries marked.")
-        return self.to_toml()
-
-    def was_saved(self, path: Path) -> None:
-        """This draft now lies in that file."""
-        self._draft.path, self._draft.kept = path, self._draft.content()
+    def was_saved(self, path: Path, content: dict[str, Any]) -> None:
+        """That file now holds what the entries said when it was written."""
+        self._draft.path, self._draft.kept = path, content
         self.changed()
 
     def to_remember(self) -> dict[str, str]:
-        """A draft that differs from what is kept, as plain texts; empty where there is none."""
-        if not self._draft.changed or not self._draft.entries:
+        """The unsaved draft, shown or put aside, as plain texts; empty where there is none."""
+        draft = self._draft if self._draft.changed else self._aside
+        if draft is None or not draft.entries:
             return {}
-        place = {DRAFT_PATH: str(self.path)} if self.path else {}
-        return {DRAFT_UNITS: self.units.name, **place, **self.entries}
+        place = {DRAFT_PATH: str(draft.path)} if draft.path else {}
+        return {DRAFT_UNITS: self.units.name, **place, **self._texts(draft)}
 
     def remember(self, texts: Mapping[str, object]) -> None:
         """Put a draft from an earlier start aside, so that it can be brought back."""
@@ -250,6 +236,14 @@ class MachineForm(Observable):
         if entries:
             self._aside = Draft(entries, path=Path(path) if isinstance(path, str) else None)
             self.changed()
+
+    def _texts(self, draft: Draft) -> dict[str, str]:
+        return {
+            key: entry.typed
+            if entry.value is None or entry.units is self.units
+            else fields.show(key, entry.value, self.units)
+            for key, entry in draft.entries.items()
+        }
 
     def _replace(self, draft: Draft) -> None:
         if self._draft.changed and self._draft.entries:

@@ -25,6 +25,7 @@ class Remembered:
     machine_file: str = ""
     inputs: list[str] = field(default_factory=list)
     window: str = ""
+    machine_draft: dict[str, str] = field(default_factory=dict)
 
 
 class Settings(Observable):
@@ -95,6 +96,12 @@ def _problem(values: dict[str, object]) -> str:
     unknown = set(values) - {entry.name for entry in fields(Remembered)}
     if unknown:
         return f"no such setting: {', '.join(sorted(unknown))}"
-    right = {"sounds": bool, "machine_file": str, "window": str, "inputs": list}
+    right = {
+        "sounds": bool,
+        "machine_file": str,
+        "window": str,
+        "inputs": list,
+        "machine_draft": dict,
+    }
     wrong = [name for name, kind in right.items() if not isinstance(values[name], kind)]
     return f"{wrong[0]} cannot be {values[wrong[0]]!r}" if wrong else ""

@@ -32,8 +32,8 @@ class ToothCount:
         self._bench, self._pace = bench, PaceModel(bench)
         self._blocks: deque[NDArray[np.float64]] = deque()
         self._channel = ""
-        self._held = self._looked_at = 0
-        self._looked_s = -np.inf
+        self._held = 0
+        self._looked_at = self._looked_s = -np.inf
         self.seen: TeethSeen | None = None
 
     def take(self, item: Item) -> None:
@@ -55,13 +55,17 @@ class ToothCount:
     def due(self) -> NDArray[np.float64] | None:
         """Edge times (n,) to be looked at now, s; None while there is nothing new to see."""
         now_s = self._bench.clock()
-        newest = self._blocks[-1][-1] if self._blocks else -np.inf
+        newest = float(self._blocks[-1][-1]) if self._blocks else -np.inf
         if self._held < FEWEST_EDGES or newest == self._looked_at:
             return None
         if now_s - self._looked_s < AGAIN_S:
             return None
         self._looked_s, self._looked_at = now_s, newest
         return np.concatenate(list(self._blocks))
+
+    def found(self, seen: TeethSeen) -> None:
+        """What the look at the edges found."""
+        self.seen = seen
 
     def sentence(self, typed: int | None) -> str:
         """What the signal says of the teeth, and how that goes with what was typed."""
@@ -75,7 +79,7 @@ class ToothCount:
                 "The signal cannot tell: the teeth pass too evenly, or too few turns have "
                 "passed. Count them by hand."
             )
-        return f"As the signal says: {_repeats(seen)}, {_sure(seen)}{_beside(seen, typed)}."
+        return f"As the signal says: {_repeats(seen)} ({_sure(seen)}){_beside(seen, typed)}."
 
     def to_use(self, typed: int | None) -> int | None:
         """The number to offer in place of the one typed, None where there is no reason to."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QHideEvent, QResizeEvent
 from PySide6.QtWidgets import (
-    QComboBox,
     QFileDialog,
     QGridLayout,
     QHBoxLayout,
@@ -17,67 +17,27 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.errors import BenchError
-from workbench.gui.theme import GRID_PX, Theme
-from workbench.gui.widgets.basics import button, card, label, row
+from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TITLE_PX, Theme
+from workbench.gui.widgets.basics import button, label, row, say
 from workbench.gui.widgets.drive_line import DriveLineDrawing
-from workbench.machine import load_machine
+from workbench.gui.widgets.machine_card import CardColumns, MachineCard
+from workbench.gui.work_line import WorkLine
+from workbench.machine import Machine, load_machine
 from workbench.models.bench import Bench
-from workbench.models.machine_form import MachineForm
-from workbench.units import SPEED_UNITS_MPS
+from workbench.models.drive_parts import parts
+from workbench.models.machine_fields import SECTIONS
+from workbench.models.machine_figures import figures, standing
+from workbench.models.machine_form import MachineForm, write_machine_file
+from workbench.models.tooth_count import ToothCount, count_teeth
 
-FIELDS: dict[str, dict[str, str]] = {
-    "Machine": {"name": "Name"},
-    "Drive line": {
-        "drive.target_teeth": "Teeth of the target wheel",
-        "drive.turns_per_target_turn": "Shaft turns a target wheel turn",
-        "drive.kind": "Belt driven by",
-        "drive.sprocket_teeth": "Sprocket teeth",
-        "drive.rod_pitch_m": "Rod pitch",
-        "drive.roll_diameter_m": "Roll diameter",
-        "drive.pitch_line_offset_m": "Half the belt's thickness",
-    },
-    "Belt": {"belt.lap_length_m": "Length of one lap", "belt.u_lap_length_m": "Known to ±"},
-    "Readout": {
-        "readout.unit": "Shows",
-        "readout.step": "Smallest step shown",
-        "readout.setting": "Setting",
-        "readout.setting_unit": "Unit of the setting",
-        "readout.setting_step": "Smallest step of the setting",
-        "readout.reads": "A larger setting reads",
-    },
-    "Pickup": {
-        "pickup.kind": "Kind",
-        "pickup.gap_best_m": "Best gap",
-        "pickup.gap_max_m": "Largest gap",
-    },
-    "Limits": {
-        "limits.ratio_low": "Lowest ratio belt ÷ ground",
-        "limits.ratio_high": "Highest ratio belt ÷ ground",
-        "limits.speed_low_mps": "Lowest working speed",
-        "limits.speed_high_mps": "Highest working speed",
-        "limits.readout_error": "Largest error of the readout",
-    },
-}
-CHOICES: dict[str, dict[str, str]] = {
-    "drive.kind": {"sprocket": "sprocket", "roll": "roll"},
-    "readout.unit": {unit: unit for unit in SPEED_UNITS_MPS},
-    "readout.reads": {"direct": "higher", "inverse": "lower"},
-    "pickup.kind": {
-        "variable-reluctance": "variable reluctance",
-        "hall": "Hall",
-        "inductive": "inductive",
-    },
-}
-NAME_PX = 18 * GRID_PX
-"""One width for the names of all entries, so that the entries stand in line."""
-
-ONLY_FOR = {
-    "drive.sprocket_teeth": "sprocket",
-    "drive.rod_pitch_m": "sprocket",
-    "drive.roll_diameter_m": "roll",
-    "drive.pitch_line_offset_m": "roll",
-}
+TEETH = "drive.target_teeth"
+LEFT_CARDS = 4
+"""Cards in the first column where there are two."""
+ROOMY_PX, TIGHT_PX = 1400, 1000
+WIDEST_EM = 10.6
+"""Width of the longest figure, '0.53333 ± 0.00063', in sizes of its type."""
+USE, SAVE, DONE = "Use this machine", "Save machine file", "In use and saved"
+FILES = "Machine file (*.toml)"
 
 
 class MachinePage(QWidget):
@@ -85,25 +45,25 @@ class MachinePage(QWidget):
 
     def __init__(self, bench: Bench, theme: Theme) -> None:
         super().__init__()
-        self._bench = bench
-        self._form = MachineForm(bench.settings.units, bench.machine)
-        self._shown = bench.machine
-        self._entries: dict[str, QLineEdit | QComboBox] = {}
-        self._names: dict[str, QLabel] = {}
-        self._units: dict[str, QLabel] = {}
-        self._errors: dict[str, QLabel] = {}
+        self._bench, self._teeth = bench, ToothCount(bench)
+        self._form = MachineForm(bench.settings.units, bench.machine, bench.machine_path)
+        self._form.remember(bench.settings.now.machine_draft)
+        self._followed: Machine | None = bench.machine
+        self._work, self._counting = WorkLine(self), WorkLine(self)
         self._drawing = DriveLineDrawing(theme)
-        self._follows = label("", "text")
-        self._teeth = label("", "soft")
-        self._said = label("", "soft")
-        self._next = button("Use this machine", self._use, is_next=True)
-        whole = QHBoxLayout(self)
-        whole.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
-        whole.setSpacing(3 * GRID_PX)
-        whole.addWidget(self._form_side(), 5)
-        whole.addLayout(self._picture_side(), 4)
-        self._unsubscribe = self._form.subscribe(self._form_changed)
-        self._fill()
+        self._numbers: list[tuple[QLabel, QLabel]] = []
+        self._signal = label("", "soft")
+        self._use_teeth = button("", self._take_teeth)
+        self._use_teeth.setMinimumWidth(12 * GRID_PX)
+        self._standing, self._said = label(""), label("", "soft")
+        self._in_use = button("Show machine in use", self._show_in_use)
+        self._back = button("Bring back draft", self._form.bring_back)
+        self._next = button(USE, self._do_next, is_next=True)
+        self._cards = self._make_cards()
+        self._lay_out()
+        bench.live.listen(self._teeth.take)
+        self._form.subscribe(self._show_form)
+        self._show_form()
 
     def set_theme(self, theme: Theme) -> None:
         self._drawing.set_theme(theme)
@@ -111,146 +71,210 @@ class MachinePage(QWidget):
     def refresh(self) -> None:
         if self._form.units is not self._bench.settings.units:
             self._form.use_units(self._bench.settings.units)
-            self._fill()
-        if self._bench.machine is not self._shown:
-            self._shown = self._bench.machine
-            if self._shown is not None:
-                self._form.show(self._shown)
-                self._fill()
+        if self._bench.machine is not self._followed:
+            self._followed = self._bench.machine
+            self._form.follow(self._bench.machine, self._bench.machine_path)
+        self._count_teeth()
+        self._show_standing()
 
-    def _form_side(self) -> QScrollArea:
-        inside = QWidget()
-        column = QVBoxLayout(inside)
-        column.setContentsMargins(0, 0, 2 * GRID_PX, 0)
-        column.setSpacing(2 * GRID_PX)
-        for section, fields in FIELDS.items():
-            grid_holder = QWidget()
-            grid = QGridLayout(grid_holder)
-            grid.setContentsMargins(0, 0, 0, 0)
-            grid.setHorizontalSpacing(GRID_PX)
-            grid.setVerticalSpacing(4)
-            grid.setColumnStretch(1, 1)
-            grid.setColumnMinimumWidth(0, NAME_PX)
-            grid.setColumnMinimumWidth(2, 4 * GRID_PX)
-            for index, (key, words) in enumerate(fields.items()):
-                self._add_field(grid, 2 * index, key, words)
-            column.addWidget(card(label(section, "text"), grid_holder))
+    def hideEvent(self, event: QHideEvent) -> None:  # noqa: N802
+        draft = self._form.to_remember()
+        if draft != self._bench.settings.now.machine_draft:
+            self._bench.settings.change(machine_draft=draft)
+        super().hideEvent(event)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        roomy, tight = self.width() >= ROOMY_PX, self.width() < TIGHT_PX
+        for number, words in self._numbers:
+            size = TITLE_PX if roomy else SMALL_PX if tight else TEXT_PX
+            number.setStyleSheet(f"font-size: {size}px; font-weight: 600;")
+            words.setStyleSheet(f"font-size: {TEXT_PX if roomy else SMALL_PX}px;")
+            # One width, so that nothing moves as the figures come and go.
+            number.setMinimumWidth(round(WIDEST_EM * size))
+
+    def _make_cards(self) -> list[MachineCard]:
+        beside = row(self._signal, self._use_teeth, stretch=False)
+        return [
+            MachineCard(heading, names, self._form.type, {TEETH: beside})
+            for heading, names in SECTIONS.items()
+        ]
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+        column.setSpacing(GRID_PX)
+        column.addWidget(label("What turns the belt?", "title"))
         area = QScrollArea()
         area.setWidgetResizable(True)
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        area.setWidget(inside)
-        return area
-
-    def _add_field(self, grid: QGridLayout, at: int, key: str, words: str) -> None:
-        name, unit, error = label(words), label("", "soft", wrap=False), label("", "error")
-        entry: QLineEdit | QComboBox
-        if key in CHOICES:
-            entry = QComboBox()
-            for value, shown in {"": "not given", **CHOICES[key]}.items():
-                entry.addItem(shown, value)
-            entry.activated.connect(
-                lambda _at, key=key, box=entry: self._form.type(key, str(box.currentData()))
-            )
-        else:
-            entry = QLineEdit()
-            entry.textEdited.connect(lambda text, key=key: self._form.type(key, text))
-        name.setFixedWidth(NAME_PX)
-        entry.setAccessibleName(words)
-        name.setBuddy(entry)
-        error.hide()
-        grid.addWidget(name, at, 0)
-        grid.addWidget(entry, at, 1)
-        grid.addWidget(unit, at, 2)
-        grid.addWidget(error, at + 1, 1, 1, 2)
-        self._entries[key], self._names[key] = entry, name
-        self._units[key], self._errors[key] = unit, error
-
-    def _picture_side(self) -> QVBoxLayout:
-        column = QVBoxLayout()
-        column.setSpacing(2 * GRID_PX)
-        column.addWidget(label("What turns the belt?", "title"))
-        column.addWidget(self._drawing, 1)
-        column.addWidget(self._follows)
-        column.addWidget(self._teeth)
-        column.addWidget(self._said)
-        files = row(button("Open file", self._open), button("Save as", self._save_as))
-        column.addWidget(files)
-        column.addWidget(self._next)
-        return column
-
-    def _fill(self) -> None:
-        """Write the form's entries into the fields."""
-        for key, entry in self._entries.items():
-            text = self._form.entries.get(key, "")
-            if isinstance(entry, QComboBox):
-                entry.setCurrentIndex(max(0, entry.findData(text)))
-            elif entry.text() != text:
-                entry.setText(text)
-                entry.setCursorPosition(0)
-        self._form_changed()
-
-    def _form_changed(self) -> None:
-        kind = self._form.entries.get("drive.kind", "")
-        for key, error in self._errors.items():
-            said = self._form.errors.get(key, "")
-            error.setText(said)
-            seen = ONLY_FOR.get(key, kind) == kind
-            for widget in (self._entries[key], self._names[key], self._units[key]):
-                widget.setVisible(seen)
-            error.setVisible(bool(said) and seen)
-            self._units[key].setText(self._form.unit(key))
-        self._drawing.show_machine(self._form.machine, self._form.units)
-        self._follows.setText(self._figures())
-        self._next.setEnabled(self._form.machine is not None)
-
-    def _figures(self) -> str:
-        derived, units = self._form.derived(), self._form.units
-        if self._form.machine is None:
-            left = len(self._form.errors)
-            return f"{left} {'entry needs' if left == 1 else 'entries need'} a look."
-        per_pulse = derived.metre_per_pulse_m / units.gap_m
-        u = 2 * derived.u_metre_per_pulse_m / units.gap_m
-        return (
-            f"{per_pulse:.4f} ± {u:.4f} {units.gap} of belt a pulse\n"
-            f"{derived.pulses_a_course:.1f} pulses in 100 {units.length}\n"
-            f"{derived.pulse_rate_hz:.1f} pulses a second at working speed\n"
-            f"One step of the readout is {100 * derived.step_rel:.1f} % there"
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        area.setWidget(CardColumns(self._cards, LEFT_CARDS))
+        body = QHBoxLayout()
+        body.setSpacing(3 * GRID_PX)
+        body.addWidget(area, 6)
+        picture = QVBoxLayout()
+        picture.setSpacing(GRID_PX)
+        picture.addWidget(self._drawing, 1)
+        picture.addWidget(self._figure_table())
+        body.addLayout(picture, 5)
+        column.addLayout(body, 1)
+        words = QVBoxLayout()
+        words.setSpacing(0)
+        words.addWidget(self._standing)
+        words.addWidget(self._said)
+        line = QHBoxLayout()
+        line.setSpacing(2 * GRID_PX)
+        line.addLayout(words, 1)
+        line.addWidget(self._in_use)
+        line.addWidget(self._back)
+        column.addLayout(line)
+        files = row(
+            button("New machine", self._new),
+            button("Open machine file", self._ask_open),
+            button("Duplicate", self._duplicate),
+            button("Save as", self._ask_save),
         )
+        column.addWidget(row(files, self._next, stretch=False))
 
-    def _use(self) -> None:
-        machine = self._form.machine
-        if machine is not None:
-            self._shown = machine
-            self._bench.use_machine(machine)
-            self._said.setText("In use. Save it to keep it for the next start.")
+    def _figure_table(self) -> QWidget:
+        table = QWidget()
+        grid = QGridLayout(table)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setHorizontalSpacing(GRID_PX)
+        grid.setVerticalSpacing(4)
+        grid.setColumnStretch(1, 1)
+        for at, _figure in enumerate(figures(None, self._form.units)):
+            number, words = label("", wrap=False), label("", "soft", wrap=False)
+            number.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignBottom)
+            grid.addWidget(number, at, 0)
+            grid.addWidget(words, at, 1, Qt.AlignmentFlag.AlignBottom)
+            self._numbers.append((number, words))
+        return table
 
-    def _open(self) -> None:
-        name, _ = QFileDialog.getOpenFileName(self, "Open a machine file", "", "Machine (*.toml)")
+    def _show_form(self) -> None:
+        for card in self._cards:
+            card.show_form(self._form)
+        self._drawing.show_parts(parts(self._form), self._form.units)
+        rows = figures(self._form.machine, self._form.units)
+        for (number, words), figure in zip(self._numbers, rows, strict=True):
+            say(number, figure.number)
+            say(words, f"{figure.unit} {figure.words}")
+        self._show_standing()
+
+    def _show_standing(self) -> None:
+        form, machine = self._form, self._bench.machine
+        say(self._standing, standing(form, machine))
+        in_use = form.machine is not None and form.machine == machine
+        self._in_use.setVisible(machine is not None and not in_use)
+        self._back.setVisible(form.can_bring_back)
+        say(self._next, (DONE if form.saved else SAVE) if in_use else USE)
+        self._next.setEnabled(form.machine is not None and not (in_use and form.saved))
+
+    def _count_teeth(self) -> None:
+        """Look at new pulses in the background; say what the last look found."""
+        due = None if self._counting.busy else self._teeth.due()
+        if due is not None:
+            self._counting.add(lambda: count_teeth(due), self._teeth.found, self._say)
+        typed = self._form.value(TEETH)
+        teeth = typed if isinstance(typed, int) else None
+        say(self._signal, self._teeth.sentence(teeth))
+        offer = self._teeth.to_use(teeth)
+        self._use_teeth.setVisible(offer is not None)
+        say(self._use_teeth, f"Use {offer}")
+
+    def _take_teeth(self) -> None:
+        typed = self._form.value(TEETH)
+        offer = self._teeth.to_use(typed if isinstance(typed, int) else None)
+        if offer is not None:
+            self._form.type(TEETH, str(offer))
+
+    def _do_next(self) -> None:
+        machine, path = self._form.machine, self._form.path
+        if machine is None:
+            return
+        if machine != self._bench.machine:
+            self._followed = machine
+            self._bench.use_machine(machine, path if self._form.saved else None)
+            self._remember_file()
+        elif path is not None:
+            self.save_file(path)
+        else:
+            self._ask_save()
+
+    def _remember_file(self) -> None:
+        """The machine in use lies in a file: the next start opens it."""
+        form = self._form
+        if form.saved and form.machine is not None and form.machine == self._bench.machine:
+            self._bench.machine_path = form.path
+            self._bench.settings.change(machine_file=str(form.path))
+
+    def _show_in_use(self) -> None:
+        if self._bench.machine is not None:
+            self._form.show(self._bench.machine, self._bench.machine_path)
+
+    def _new(self) -> None:
+        self._form.clear()
+        self._name_it("A new machine: fill in what is marked as needed.")
+
+    def _duplicate(self) -> None:
+        self._form.duplicate()
+        self._name_it("A copy, in no file yet: give it a name.")
+
+    def _name_it(self, sentence: str) -> None:
+        self._say(sentence)
+        name = self._cards[0].entries["name"]
+        name.setFocus()
+        if isinstance(name, QLineEdit):
+            name.selectAll()
+
+    def _say(self, sentence: str) -> None:
+        say(self._said, sentence)
+
+    def _ask_open(self) -> None:
+        name, _ = QFileDialog.getOpenFileName(self, "Open a machine file", "", FILES)
         if name:
             self.open_file(Path(name))
 
     def open_file(self, path: Path) -> None:
         """Show a machine file in the form; a wrong one says what is wrong with it."""
-        try:
-            self._form.show(load_machine(path))
-        except BenchError as error:
-            self._said.setText(str(error))
-            return
-        self._fill()
-        self._said.setText(f"{path.name} is open.")
 
-    def _save_as(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(self, "Save the machine", "", "Machine (*.toml)")
-        if name:
-            self.save_file(Path(name).with_suffix(".toml"))
+        def shown(machine: Machine) -> None:
+            self._form.show(machine, path)
+            self._say(f"{path.name} is open.")
+
+        self._work.add(lambda: load_machine(path), shown, self._say)
+
+    def _ask_save(self) -> None:
+        name, _ = QFileDialog.getSaveFileName(self, "Save the machine", self._file_name(), FILES)
+        if name and Path(name) != _whole(Path(name)) and _whole(Path(name)).exists():
+            # The dialog asked about the name as typed, not about the one with its ending.
+            self._say(f"{_whole(Path(name)).name} exists already: choose it to write over it.")
+        elif name:
+            self.save_file(Path(name))
+
+    def _file_name(self) -> str:
+        if self._form.path is not None:
+            return str(self._form.path)
+        name = "".join(c if c.isalnum() or c in " -_" else " " for c in self._form.text("name"))
+        return f"{' '.join(name.split()) or 'machine'}.toml"
 
     def save_file(self, path: Path) -> None:
-        """Write the form to a machine file and remember it."""
-        try:
-            self._form.save(path)
-            self._bench.open_machine(path)
-        except BenchError as error:
-            self._said.setText(str(error))
+        """Write the form to a machine file; the next start opens it if it is in use."""
+        path = _whole(path)
+        if self._form.machine is None:
+            self._say("The machine is not complete yet, so it was not saved.")
             return
-        self._shown = self._bench.machine
-        self._said.setText(f"Saved as {path.name}.")
+        text, content = self._form.to_toml(), self._form.content()
+
+        def saved(_nothing: None) -> None:
+            self._form.was_saved(path, content)
+            self._remember_file()
+            self._say(f"Saved as {path.name}.")
+
+        self._work.add(lambda: write_machine_file(text, path), saved, self._say)
+
+
+def _whole(path: Path) -> Path:
+    """The path with the ending of a machine file."""
+    return path if path.suffix == ".toml" else path.with_name(f"{path.name}.toml")

@@ -102,7 +102,7 @@ def sketch_readout(painter: QPainter, theme: Theme) -> None:
     for step in range(12):
         turn = math.radians(30 * step)
         out = QPointF(math.sin(turn), -math.cos(turn))
-        painter.drawLine(QPointF(172, 52) + 28 * out, QPointF(172, 52) + 31 * out)
+        painter.drawLine(QPointF(172, 52) + out * 28, QPointF(172, 52) + out * 31)
     _pen(painter, theme, "belt", 4)
     painter.drawLine(QPointF(172, 52), QPointF(190, 34))
     painter.drawLine(QPointF(6, 92), QPointF(236, 92))
@@ -116,7 +116,7 @@ def sketch_pass(painter: QPainter, theme: Theme) -> None:
     along = high - low
     length = math.hypot(along.x(), along.y())
     unit = along / length
-    aside = radius * QPointF(unit.y(), -unit.x())
+    aside = QPointF(unit.y(), -unit.x()) * radius
     _pen(painter, theme, "ink")
     for end in (low, high):
         painter.drawEllipse(end, radius - 4, radius - 4)
@@ -148,7 +148,7 @@ def sketch_gap(painter: QPainter, theme: Theme) -> None:
     for tooth in range(-11, 6):
         for at, radius in ((-3.2, root), (-2.2, tip), (2.2, tip), (3.2, root)):
             turn = math.radians(10 * tooth + at + 48)
-            point = centre + radius * QPointF(math.sin(turn), -math.cos(turn))
+            point = centre + QPointF(math.sin(turn), -math.cos(turn)) * radius
             if wheel.elementCount():
                 wheel.lineTo(point)
             else:
@@ -181,4 +181,4 @@ def _arrow(painter: QPainter, theme: Theme, tail: QPointF, head: QPointF, color:
     unit = back / math.hypot(back.x(), back.y())
     for side in (1, -1):
         barb = QPointF(unit.x() - side * 0.6 * unit.y(), unit.y() + side * 0.6 * unit.x())
-        painter.drawLine(head, head + 8 * barb)
+        painter.drawLine(head, head + barb * 8)
