@@ -28,6 +28,7 @@ class Theme:
     ink: str
     soft_ink: str
     line: str
+    edge: str
     belt: str
     earth: str
     in_band: str
@@ -47,8 +48,9 @@ BRIGHT = Theme(
     ground="#FAF8F4",
     raised="#FFFFFF",
     ink="#1F2328",
-    soft_ink="#59616B",
+    soft_ink="#535B64",
     line="#DAD5CB",
+    edge="#8C8579",
     belt="#0072B2",
     earth="#B34700",
     in_band="#00735A",
@@ -63,6 +65,7 @@ DARK = Theme(
     ink="#E8E6E1",
     soft_ink="#A9AFB6",
     line="#363C42",
+    edge="#6B737B",
     belt="#5DB7EC",
     earth="#FF8A4C",
     in_band="#3CCB9F",
@@ -130,27 +133,30 @@ def style_sheet(theme: Theme) -> str:
     QLabel[role="text"] {{ font-size: {TEXT_PX}px; }}
     QLabel[role="soft"] {{ color: {theme.soft_ink}; }}
     QLabel[role="error"], QLabel[role="light"] {{ color: {theme.bad}; }}
-    QLabel[role="simulated"] {{ color: {theme.attention}; border: 1px solid {theme.attention};
-        border-radius: 4px; padding: 2px 6px; font-weight: 600; }}
-    QPushButton, QToolButton {{ min-height: {TOUCH_PX - 12}px; padding: 4px 16px;
-        border: 1px solid {theme.line}; border-radius: 6px; background: {theme.raised}; }}
+    QLabel[role="simulated"] {{ color: {theme.ground}; background: {theme.attention};
+        border-radius: 4px; padding: 0 {GRID_PX}px; font-weight: 600; }}
+    QPushButton, QToolButton {{ min-height: {TOUCH_PX - 10}px; min-width: {TOUCH_PX - 34}px;
+        padding: 4px 16px; border: 1px solid {theme.edge}; border-radius: 6px;
+        background: {theme.raised}; }}
     QPushButton:hover, QToolButton:hover {{ border-color: {theme.ink}; }}
-    QPushButton:focus, QToolButton:focus, QLineEdit:focus, QComboBox:focus, QSpinBox:focus,
-    QDoubleSpinBox:focus {{ border: 2px solid {theme.belt}; }}
+    QPushButton:focus, QToolButton:focus {{ border: 2px solid {theme.belt};
+        padding: 3px 15px; }}
+    QLineEdit:focus, QComboBox:focus, QSpinBox:focus, QDoubleSpinBox:focus,
+    QPlainTextEdit:focus {{ border: 2px solid {theme.belt}; padding: 3px 7px; }}
+    QAbstractItemView:focus {{ border: 2px solid {theme.belt}; }}
+    QCheckBox, QRadioButton {{ min-height: {TOUCH_PX}px; spacing: {GRID_PX}px; }}
+    QCheckBox:focus, QRadioButton:focus {{ border: 2px solid {theme.belt}; border-radius: 6px; }}
     QPushButton:disabled {{ color: {theme.no_data}; }}
     QPushButton[role="next"] {{ background: {theme.ink}; color: {theme.ground};
         border-color: {theme.ink}; font-size: {TEXT_PX}px; font-weight: 600; }}
     QPushButton[role="next"]:disabled {{ background: {theme.line}; color: {theme.soft_ink};
         border-color: {theme.line}; }}
     QPushButton[role="place"] {{ text-align: left; border: none; border-radius: 0;
-        background: transparent; font-size: {TEXT_PX}px; padding: 4px 16px;
-        border-left: 4px solid transparent; }}
+        background: transparent; font-size: {TEXT_PX}px; min-height: {TOUCH_PX}px;
+        padding: 4px 2px 4px 12px; border-left: 4px solid transparent; }}
     QPushButton[role="place"]:checked {{ border-left-color: {theme.ink}; font-weight: 600; }}
-    QPushButton[role="place"]:focus {{ border: 2px solid {theme.belt}; }}
-    QPushButton[role="view"] {{ background: transparent; border-color: transparent;
-        border-radius: 0; padding: 4px 12px; }}
-    QPushButton[role="view"]:checked {{ border-bottom: 3px solid {theme.ink}; font-weight: 600; }}
-    QPushButton[role="view"]:focus {{ border: 2px solid {theme.belt}; border-radius: 6px; }}
+    QPushButton[role="place"]:focus {{ border: 2px solid {theme.belt}; padding: 2px 0 2px 14px;
+        border-radius: 6px; }}
     QPushButton[role="tab"] {{ border: 2px solid transparent; border-radius: 0;
         background: transparent; color: {theme.soft_ink}; font-size: {TEXT_PX}px;
         padding: 4px 12px; }}
@@ -158,8 +164,9 @@ def style_sheet(theme: Theme) -> str:
         border-bottom: 3px solid {theme.ink}; }}
     QPushButton[role="tab"]:focus {{ border: 2px solid {theme.belt}; }}
     QLineEdit, QComboBox, QSpinBox, QDoubleSpinBox, QPlainTextEdit {{
-        min-height: {TOUCH_PX - 12}px; padding: 4px 8px; background: {theme.raised};
-        border: 1px solid {theme.line}; border-radius: 6px; }}
+        min-height: {TOUCH_PX - 10}px; padding: 4px 8px; background: {theme.raised};
+        border: 1px solid {theme.edge}; border-radius: 6px; }}
+    QLineEdit[wrong="true"], QComboBox[wrong="true"] {{ border: 2px solid {theme.bad}; }}
     QComboBox {{ combobox-popup: 0; }}
     QComboBox::drop-down {{ border: none; width: {4 * GRID_PX}px; }}
     QComboBox::down-arrow {{ image: url({_arrow(theme)}); width: 12px; height: 12px; }}
@@ -187,6 +194,8 @@ def style_sheet(theme: Theme) -> str:
     QHeaderView::section {{ background: {theme.ground}; color: {theme.soft_ink}; border: none;
         border-bottom: 1px solid {theme.line}; padding: 8px; }}
     QFrame[role="card"] {{ background: {theme.raised}; border-radius: 8px; }}
+    QFrame[role="trouble"] {{ background: {theme.raised};
+        border-left: 8px solid {theme.bad}; }}
     QFrame[role="caution"] {{ background: {theme.raised};
         border-left: 8px solid {theme.attention}; }}
     """
