@@ -6,30 +6,22 @@ import logging
 import sys
 
 import pytest
-from PySide6.QtCore import Qt, QtMsgType, qInstallMessageHandler
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit
 
 from workbench.gui import app
 from workbench.gui.app import Watch, make_window, start_log
 from workbench.gui.theme import TOUCH_PX
+from workbench.gui.window import SIDEBAR_PX
 from workbench.records.store import open_store
 
 PAGES = ("Start", "Machine", "Signals", "Calibrate", "Gap", "Pass", "Records")
 ALL_PAGES = pytest.mark.parametrize("name", PAGES)
 
 
-@pytest.fixture
-def qt_warnings():
-    """What Qt complains of while the test runs."""
-    said = []
-
-    def take(kind, _context, text):
-        if kind is not QtMsgType.QtDebugMsg:
-            said.append(text)
-
-    before = qInstallMessageHandler(take)
-    yield said
-    qInstallMessageHandler(before)
+def _of_several(one):
+    group = one.group() if isinstance(one, QAbstractButton) else None
+    return group is not None and group.exclusive() and not one.isChecked()
 
 
 def seen(page, *kinds):
@@ -37,17 +29,15 @@ def seen(page, *kinds):
 
 
 @ALL_PAGES
-def test_a_page_opens_in_both_themes_and_units_without_a_warning(
-    window, bench, pass_time, qt_warnings, name
-):
+def test_a_page_opens_in_both_themes_and_units(window, bench, pass_time, name):
+    """Without a warning of Qt: each fails a test, see pyproject.toml."""
     pass_time(3)
     window.show_page(name)
     bench.settings.change(theme="dark", units="metric")
     pass_time(1, look=window.tick)
     window.grab()
     bench.settings.change(theme="bright", units="us")
-    window.grab()
-    assert qt_warnings == []
+    assert window.grab().width() == 1024
 
 
 @ALL_PAGES
@@ -59,14 +49,15 @@ def test_every_button_and_entry_is_reached_by_the_tab_key(window, qtbot, name):
         for one in seen(page, QAbstractButton, QLineEdit, QComboBox)
         if one.isEnabled()
         and not isinstance(one.parent(), QComboBox)  # the choice itself takes the focus
+        and not _of_several(one)  # Tab reaches the checked one, arrow keys the others
         and one.focusPolicy() & Qt.FocusPolicy.TabFocus
     }
     window.activateWindow()
-    window._units.setFocus()
+    window.header.units.setFocus()
     met = set()
     for _ in range(120):
         widget = QApplication.focusWidget()
-        if widget in met and widget is window._units:
+        if widget in met and widget is window.header.units:
             break
         met.add(widget)
         window.focusNextChild()
@@ -80,14 +71,16 @@ def test_buttons_are_large_enough_to_be_touched_and_named(window, name):
     window.tick()
     for one in seen(window, QAbstractButton):
         if one.accessibleName() or one.text():
-            assert one.height() >= TOUCH_PX - 4, one.text()
+            assert min(one.height(), one.width()) >= TOUCH_PX, one.text()
 
 
 @ALL_PAGES
-def test_nothing_needs_more_room_than_the_smallest_screen(window, name):
+def test_no_page_has_to_scroll_on_the_usual_small_screen(window, name):
     window.show_page(name)
-    assert window.minimumSizeHint().width() <= 1024
-    assert window.minimumSizeHint().height() <= 600
+    room = window.centralWidget().size() - QSize(SIDEBAR_PX, window.header.height())
+    needed = window.current.minimumSizeHint()
+    assert needed.width() <= room.width()
+    assert needed.height() <= room.height()
 
 
 def test_the_numbers_of_the_keyboard_change_pages(window, qtbot):
@@ -95,12 +88,12 @@ def test_the_numbers_of_the_keyboard_change_pages(window, qtbot):
         qtbot.keyClick(
             window, getattr(Qt.Key, f"Key_{number}"), Qt.KeyboardModifier.ControlModifier
         )
-        assert window._stack.currentWidget() is window.page(name)
+        assert window.current is window.page(name)
 
 
 def test_enter_presses_the_button_that_has_the_focus(window, bench, qtbot):
-    window._units.setFocus()
-    qtbot.keyClick(window._units, Qt.Key.Key_Return)
+    window.header.units.setFocus()
+    qtbot.keyClick(window.header.units, Qt.Key.Key_Return)
     assert bench.settings.now.units == "metric"
 
 
@@ -109,7 +102,7 @@ def test_the_first_choices_lead_to_their_pages(window, qtbot):
         b for b in seen(window.page("Start"), QAbstractButton) if b.text() == "Check a pass"
     ]
     qtbot.mouseClick(check, Qt.MouseButton.LeftButton)
-    assert window._stack.currentWidget() is window.page("Pass")
+    assert window.current is window.page("Pass")
 
 
 def test_units_change_every_number_at_once(window, bench, pass_time):
@@ -117,7 +110,7 @@ def test_units_change_every_number_at_once(window, bench, pass_time):
     page = window.page("Start")
     window.tick()
     assert "mph" in page._words.text()
-    window._units.click()
+    window.header.units.click()
     assert "km/h" in page._words.text()
     assert "mph" not in page._words.text()
 
@@ -125,20 +118,20 @@ def test_units_change_every_number_at_once(window, bench, pass_time):
 def test_the_header_says_what_comes_in_and_that_it_is_simulated(window, clock, bench, pass_time):
     pass_time(2)
     window.tick()
-    assert window._simulated.isVisible()
-    assert "belt ● live" in window._inputs.text()
-    assert "ground ● live" in window._inputs.text()
+    assert window.header.simulated.isVisible()
+    assert "belt ● live" in window.header.inputs.text()
+    assert "ground ● live" in window.header.inputs.text()
     bench.live.stop()
     clock.now_s += 60
     window.tick()
-    assert "belt ○ lost" in window._inputs.text()
+    assert "belt ○ lost" in window.header.inputs.text()
 
 
 def test_the_recording_light_tells_time_and_losses(window, bench, pass_time):
-    assert not window._light.isVisible()
+    assert not window.header.light.isVisible()
     bench.recording.start()
     pass_time(65, step_s=5, look=window.tick)
-    assert window._light.text() == "◉ 1:05 recorded, none lost"
+    assert window.header.light.text() == "◉ 1:05 recorded\nnone lost"
 
 
 def test_closing_with_a_recording_running_seals_it(window, bench, pass_time):

@@ -2,35 +2,41 @@
 
 from __future__ import annotations
 
-import html
+from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
-from PySide6.QtCore import QByteArray, Qt, QTimer, Signal
+from PySide6.QtCore import QByteArray, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
+    QFrame,
     QHBoxLayout,
     QMainWindow,
     QPushButton,
+    QScrollArea,
     QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
 
 from workbench.gui import theme as themes
-from workbench.gui.theme import GRID_PX, THEMES, TOUCH_PX, Theme
-from workbench.gui.widgets.basics import Elided, button, label, row, say
+from workbench.gui.header import Header
+from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
+from workbench.gui.theme import GRID_PX, THEMES, Theme
+from workbench.gui.widgets.basics import button, label
 from workbench.gui.work_line import WorkLine
 from workbench.gui.worker import Worker
 from workbench.models.bench import Bench
-from workbench.models.live import Stream
-from workbench.models.pace import PaceModel
-from workbench.models.wording import clock_text
+from workbench.models.watch import Watch
 
 FRAME_MS = 33
 """The screen looks at the inputs 30 times a second."""
+
+SIDEBAR_PX = 18 * GRID_PX
+MOST_SENTENCES = 3
+"""As many of the newest sentences stand above the page until they are closed."""
 
 
 class Page(Protocol):
@@ -53,29 +59,23 @@ class Window(QMainWindow):
         super().__init__()
         self._bench, self._makers = bench, pages
         self._made: dict[str, QWidget] = {}
+        self._frames: dict[str, QScrollArea] = {}
+        self._seen = ""
         self._dressed: Theme | None = None
         self.setWindowTitle("Evenpace")
         self.setMinimumSize(960, 540)
         self._stack = QStackedWidget()
         self._places = QButtonGroup(self)
-        self._pace = PaceModel(bench)
-        self._machine, self._inputs = Elided("text"), label("", wrap=False)
-        self._inputs.setTextFormat(Qt.TextFormat.RichText)
-        self._light = label("", "light", wrap=False)
-        self._simulated = label("Simulated", "simulated", wrap=False)
-        self._trouble = label("", "error")
-        self._trouble_bar = row(
-            self._trouble, button("Close message", self._close_trouble), stretch=False
-        )
-        self._trouble_bar.setContentsMargins(2 * GRID_PX, 0, 2 * GRID_PX, GRID_PX)
-        self._trouble_bar.hide()
-        self._units = button("", self._switch_units)
-        self._theme_switch = button("", self._switch_theme)
+        self._watch = Watch(bench)
+        self.header = Header(bench, self.theme)
+        self._sentences: deque[str] = deque(maxlen=MOST_SENTENCES)
+        self._trouble = label("", "text")
+        self._trouble_bar = self._make_trouble_bar()
         body = QWidget()
         column = QVBoxLayout(body)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
-        column.addWidget(self._header())
+        column.addWidget(self.header)
         column.addWidget(self._trouble_bar)
         below = QHBoxLayout()
         below.setSpacing(0)
@@ -101,8 +101,10 @@ class Window(QMainWindow):
         if name not in self._made:
             page = self._makers[name](self._bench, self.theme)
             self._made[name] = page
-            self._stack.addWidget(page)
-        self._stack.setCurrentWidget(self._made[name])
+            self._frames[name] = _scrolling(page)
+            self._stack.addWidget(self._frames[name])
+        self._stack.setCurrentWidget(self._frames[name])
+        self._seen = name
         for place in self._places.buttons():
             place.setChecked(place.objectName() == name)
         self.tick()
@@ -112,24 +114,34 @@ class Window(QMainWindow):
         self.show_page(name)
         return self._made[name]
 
+    @property
+    def current(self) -> QWidget:
+        """The page that is seen."""
+        return self._made[self._seen]
+
     def tick(self) -> None:
         """One frame: take in what came, show it on the page that is seen."""
         self._bench.live.update()
         self._bench.recording.watch()
-        self._show_header()
-        page = self._stack.currentWidget()
-        if page is not None:
-            page.refresh()  # type: ignore[attr-defined]
+        self._watch.look()
+        while self._bench.told:
+            self.say(self._bench.told.popleft())
+        self.header.refresh()
+        if self._seen:
+            self.current.refresh()  # type: ignore[attr-defined]
         self.frame.emit()
 
     def say(self, sentence: str) -> None:
         """Show a sentence above the page until it is closed."""
-        self._trouble.setText(sentence)
+        if sentence not in self._sentences:
+            self._sentences.append(sentence)
+        self._trouble.setText("\n".join(self._sentences))
         self._trouble_bar.show()
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         self.timer.stop()
         self._unsubscribe()
+        self.hide()  # sealing a recording on a slow disk may take a while
         place = bytes(self.saveGeometry().toBase64().data()).decode()
         self._bench.settings.change(window=place)
         self._bench.close()
@@ -141,24 +153,24 @@ class Window(QMainWindow):
         super().closeEvent(event)
 
     def _close_trouble(self) -> None:
+        self._sentences.clear()
         self._trouble_bar.hide()
 
-    def _header(self) -> QWidget:
-        header = QWidget()
-        line = QHBoxLayout(header)
+    def _make_trouble_bar(self) -> QFrame:
+        bar = QFrame()
+        bar.setProperty("role", "trouble")
+        bar.setAccessibleName("Message")
+        line = QHBoxLayout(bar)
         line.setContentsMargins(2 * GRID_PX, GRID_PX, 2 * GRID_PX, GRID_PX)
         line.setSpacing(2 * GRID_PX)
-        line.addWidget(self._machine, 1)
-        line.addWidget(self._simulated, 0, Qt.AlignmentFlag.AlignVCenter)
-        line.addWidget(self._inputs)
-        line.addWidget(self._light)
-        line.addWidget(self._units)
-        line.addWidget(self._theme_switch)
-        return header
+        line.addWidget(self._trouble, 1)
+        line.addWidget(button("Close message", self._close_trouble))
+        bar.hide()
+        return bar
 
     def _sidebar(self) -> QWidget:
         sidebar = QWidget()
-        sidebar.setFixedWidth(18 * GRID_PX)
+        sidebar.setFixedWidth(SIDEBAR_PX)
         column = QVBoxLayout(sidebar)
         column.setContentsMargins(0, GRID_PX, 0, 0)
         column.setSpacing(0)
@@ -167,7 +179,7 @@ class Window(QMainWindow):
             place.setObjectName(name)
             place.setProperty("role", "place")
             place.setCheckable(True)
-            place.setMinimumHeight(TOUCH_PX + GRID_PX)
+            place.setIconSize(QSize(ICON_ROOM_PX, ICON_PX))
             place.setToolTip(f"{name} (Ctrl+{number})")
             place.clicked.connect(lambda _checked=False, name=name: self.show_page(name))
             QShortcut(QKeySequence(f"Ctrl+{number}"), self).activated.connect(place.click)
@@ -176,70 +188,25 @@ class Window(QMainWindow):
         column.addStretch(1)
         return sidebar
 
-    def _show_header(self) -> None:
-        machine = self._bench.machine
-        say(self._machine, machine.name if machine else "No machine yet")
-        self._simulated.setVisible(self._bench.live.simulated)
-        say(self._inputs, self._input_words())
-        recording = self._bench.recording
-        self._light.setVisible(recording.running)
-        if recording.running:
-            lost = sum(stream.lost for stream in self._bench.live.streams.values())
-            losses = f"{lost} lost" if lost else "none lost"
-            say(self._light, f"◉ {clock_text(recording.duration_s)} recorded, {losses}")
-
-    def _input_words(self) -> str:
-        """The belt's and the ground's signal in words and colour, and how many more there are."""
-        streams = self._bench.live.streams
-        if not streams:
-            return "No input yet"
-        belt, ground = self._pace.belt(), self._pace.ground()
-        words = [
-            self._state_words(name, stream, color)
-            for name, stream, color in (
-                ("belt", belt, self.theme.belt),
-                ("ground", ground, self.theme.earth),
-            )
-        ]
-        now_s = self._bench.clock()
-        others = [s for s in streams.values() if s is not belt and s is not ground]
-        lost = sum(stream.silent(now_s) for stream in others if stream.name != "lap")
-        if others:
-            words.append(f"+{len(others)}" + (f" ({lost} lost)" if lost else ""))
-        tip = "\n".join(
-            f"{stream.name}: {'lost' if stream.silent(now_s) else 'live'}"
-            for stream in streams.values()
-        )
-        if self._inputs.toolTip() != tip:
-            self._inputs.setToolTip(tip)
-            self._inputs.setAccessibleName(tip)
-        return "&nbsp;&nbsp; ".join(words)
-
-    def _state_words(self, name: str, stream: Stream | None, color: str) -> str:
-        if stream is None:
-            return f'<span style="color:{self.theme.no_data}">○ no {name}</span>'
-        if stream.silent(self._bench.clock()):
-            color, state = self.theme.no_data, "○ lost"
-        else:
-            state = "● live"
-        return f'<span style="color:{color}">{html.escape(name)} {state}</span>'
-
-    def _switch_units(self) -> None:
-        now = self._bench.settings.now.units
-        self._bench.settings.change(units="metric" if now == "us" else "us")
-
-    def _switch_theme(self) -> None:
-        now = self._bench.settings.now.theme
-        self._bench.settings.change(theme="dark" if now == "bright" else "bright")
-
     def _settings_changed(self) -> None:
         app = QApplication.instance()
         # A style sheet makes every widget anew; the units alone need none of that.
         if isinstance(app, QApplication) and self._dressed is not self.theme:
             themes.apply(app, self.theme)
+            for place in self._places.buttons():
+                place.setIcon(icon(place.objectName().lower(), self.theme.ink))
             self._dressed = self.theme
-        self._units.setText(self._bench.settings.units.name)
-        self._theme_switch.setText("Bright" if self.theme.name == "bright" else "Dark")
+        self.header.set_theme(self.theme)
         for page in self._made.values():
             page.set_theme(self.theme)  # type: ignore[attr-defined]
         self.tick()
+
+
+def _scrolling(page: QWidget) -> QScrollArea:
+    """A page that scrolls where room is short: a small screen, large letters, a message."""
+    frame = QScrollArea()
+    frame.setWidgetResizable(True)
+    frame.setFrameShape(QFrame.Shape.NoFrame)
+    frame.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+    frame.setWidget(page)
+    return frame

@@ -62,7 +62,7 @@ class Bench(Observable):
                 self.use_machine(load_machine(remembered.machine_file))
                 self.machine_path = Path(remembered.machine_file)
             except MachineFileError as error:
-                self.live.problems.append(str(error))
+                self.tell(str(error))
         self.use_inputs(remembered.inputs or [DEMO_INPUT])
 
     def tell(self, sentence: str) -> None:

@@ -1,0 +1,137 @@
+"""What is true wherever one is: machine, simulated or not, inputs, recording, units, theme."""
+
+from __future__ import annotations
+
+import html
+
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtWidgets import QHBoxLayout, QPushButton, QVBoxLayout, QWidget
+
+from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
+from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.widgets.basics import Elided, button, label, say
+from workbench.models.bench import Bench
+from workbench.models.live import LAP, Stream
+from workbench.models.pace import PaceModel
+from workbench.models.wording import clock_text
+from workbench.units import METRIC, US, UnitSystem
+
+OTHER_UNITS = {"us": "metric", "metric": "us"}
+OTHER_THEME = {"bright": "dark", "dark": "bright"}
+THEME_WORDS = {"bright": "for the sun", "dark": "for a cab at night"}
+
+
+class Header(QWidget):
+    """The line above every page."""
+
+    def __init__(self, bench: Bench, theme: Theme) -> None:
+        super().__init__()
+        self._bench, self._theme, self._pace = bench, theme, PaceModel(bench)
+        self.machine = Elided("text")
+        self.simulated = label("Simulated", "simulated", wrap=False)
+        self.inputs = label("", wrap=False)
+        self.inputs.setTextFormat(Qt.TextFormat.RichText)
+        self.light = label("", "light", wrap=False)
+        self.units = button("", self._switch_units)
+        self.theme_switch = button("", self._switch_theme)
+        for switch in (self.units, self.theme_switch):
+            switch.setIconSize(QSize(ICON_ROOM_PX, ICON_PX))
+        states = QHBoxLayout()
+        states.setSpacing(2 * GRID_PX)
+        states.addWidget(self.simulated)
+        states.addWidget(self.inputs)
+        states.addStretch(1)
+        words = QVBoxLayout()
+        words.setSpacing(0)
+        words.addWidget(self.machine)
+        words.addLayout(states)
+        line = QHBoxLayout(self)
+        line.setContentsMargins(2 * GRID_PX, GRID_PX // 2, 2 * GRID_PX, GRID_PX // 2)
+        line.setSpacing(2 * GRID_PX)
+        line.addLayout(words, 1)
+        line.addWidget(self.light)
+        line.addWidget(self.units)
+        line.addWidget(self.theme_switch)
+        self.set_theme(theme)
+
+    def set_theme(self, theme: Theme) -> None:
+        """Also after a change of the units: the switches say what they are at."""
+        self._theme = theme
+        now = self._bench.settings.now
+        say(self.units, _speed_and_length(self._bench.settings.units))
+        self.units.setIcon(icon("units", theme.ink))
+        other = US if now.units == "metric" else METRIC
+        _tell(self.units, f"Units: {self._bench.settings.units.name}", f"change to {other.name}")
+        say(self.theme_switch, theme.name.capitalize())
+        self.theme_switch.setIcon(icon(theme.name, theme.ink))
+        other_theme = OTHER_THEME[theme.name]
+        _tell(
+            self.theme_switch,
+            f"Screen: {theme.name}, {THEME_WORDS[theme.name]}",
+            f"change to {other_theme}, {THEME_WORDS[other_theme]}",
+        )
+
+    def refresh(self) -> None:
+        """Show the bench as it is now."""
+        machine = self._bench.machine
+        say(self.machine, machine.name if machine else "No machine yet")
+        self.simulated.setVisible(self._bench.live.simulated)
+        say(self.inputs, self._input_words())
+        recording = self._bench.recording
+        self.light.setVisible(recording.running)
+        if recording.running:
+            lost = sum(stream.lost for stream in self._bench.live.streams.values())
+            losses = f"{lost} lost" if lost else "none lost"
+            say(self.light, f"◉ {clock_text(recording.duration_s)} recorded\n{losses}")
+
+    def _input_words(self) -> str:
+        """The belt's and the ground's signal in words and colour, and how many more there are."""
+        streams = self._bench.live.streams
+        if not streams:
+            return "No input yet"
+        belt, ground = self._pace.belt(), self._pace.ground()
+        words = [
+            self._state_words(name, stream, color)
+            for name, stream, color in (
+                ("belt", belt, self._theme.belt),
+                ("ground", ground, self._theme.earth),
+            )
+        ]
+        now_s = self._bench.clock()
+        others = [s for s in streams.values() if s is not belt and s is not ground]
+        lost = sum(stream.silent(now_s) for stream in others if stream.name != LAP)
+        if others:
+            words.append(f"+{len(others)} more" + (f" ({lost} lost)" if lost else ""))
+        tip = "\n".join(
+            f"{stream.name}: {'lost' if stream.silent(now_s) else 'live'}"
+            for stream in streams.values()
+        )
+        if self.inputs.toolTip() != tip:
+            self.inputs.setToolTip(tip)
+            self.inputs.setAccessibleName(tip)
+        return "&nbsp;&nbsp; ".join(words)
+
+    def _state_words(self, name: str, stream: Stream | None, color: str) -> str:
+        if stream is None:
+            return f'<span style="color:{self._theme.no_data}">○ no {name}</span>'
+        if stream.silent(self._bench.clock()):
+            color, state = self._theme.no_data, "○ lost"
+        else:
+            state = "● live"
+        return f'<span style="color:{color}">{html.escape(name)} {state}</span>'
+
+    def _switch_units(self) -> None:
+        self._bench.settings.change(units=OTHER_UNITS[self._bench.settings.now.units])
+
+    def _switch_theme(self) -> None:
+        self._bench.settings.change(theme=OTHER_THEME[self._bench.settings.now.theme])
+
+
+def _speed_and_length(units: UnitSystem) -> str:
+    return f"{units.speed}, {units.length}"
+
+
+def _tell(switch: QPushButton, state: str, press: str) -> None:
+    """What a switch is at and what pressing it does, for a screen reader and as its tip."""
+    switch.setAccessibleName(f"{state}. Press to {press}.")
+    switch.setToolTip(f"{state}. Press to {press}.")

@@ -1,0 +1,71 @@
+"""What happens to the inputs and the computer under way, told in sentences as it happens."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+from drivers.contract import Clock
+from workbench.session import InputState, InputStatus
+
+if TYPE_CHECKING:
+    from workbench.models.bench import Bench
+
+ASLEEP_S = 10.0
+"""A screen that looks 30 times a second and did not look for so long was not running."""
+
+
+def clock_of_the_computer() -> float:
+    """Monotonic seconds that go on while the computer sleeps, where it has such a clock."""
+    # time.monotonic stands still in sleep on Linux and macOS; on Windows it goes on.
+    for name in ("CLOCK_BOOTTIME", "CLOCK_MONOTONIC"):
+        if hasattr(time, name):
+            return time.clock_gettime(getattr(time, name))
+    return time.monotonic()
+
+
+class Watch:
+    """Looks at every frame; tells the bench what the person should know, once each time."""
+
+    def __init__(self, bench: Bench, computer_clock: Clock = clock_of_the_computer) -> None:
+        self._bench, self._clock = bench, computer_clock
+        self._looked_s, self._looked_host_s = computer_clock(), bench.clock()
+        self._states: dict[str, InputState] = {}
+        self._problems: list[str] = []
+
+    def look(self) -> None:
+        """One look."""
+        self._look_for_sleep()
+        for problem in self._new_problems():
+            self._bench.tell(problem)
+        for status in self._bench.live.statuses():
+            before = self._states.get(status.address, InputState.IDLE)
+            self._states[status.address] = status.state
+            if status.state is not before:
+                self._tell_of(status, before)
+
+    def _new_problems(self) -> list[str]:
+        problems = list(self._bench.live.problems)
+        before, self._problems = self._problems, problems
+        return [problem for problem in problems if problem not in before]
+
+    def _look_for_sleep(self) -> None:
+        now_s, now_host_s = self._clock(), self._bench.clock()
+        missed_s = now_s - self._looked_s
+        if missed_s > ASLEEP_S:
+            why = f"the computer was asleep, or too busy to look, for {missed_s / 60:.1f} min"
+            if self._bench.recording.running:
+                self._bench.recording.note_hole(self._looked_host_s, now_host_s, why)
+            self._bench.tell(f"{why[0].upper()}{why[1:]}.{self._goes_on(' The gap is on record.')}")
+        self._looked_s, self._looked_host_s = now_s, now_host_s
+
+    def _tell_of(self, status: InputStatus, before: InputState) -> None:
+        if status.state is InputState.RECONNECTING:
+            self._bench.tell(f"{status.reason} It is tried again and again.{self._goes_on()}")
+        elif status.state is InputState.ENDED and status.error is not None:
+            self._bench.tell(f"{status.reason}{self._goes_on()}")
+        elif status.state is InputState.RUNNING and before is InputState.RECONNECTING:
+            self._bench.tell(f"{status.address} is back.{self._goes_on(' The gap is on record.')}")
+
+    def _goes_on(self, more: str = "") -> str:
+        return f" The recording goes on.{more}" if self._bench.recording.running else ""
