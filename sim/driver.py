@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 import time
 from collections import Counter
@@ -38,6 +39,8 @@ _MOST_SEED = 2**63 - 1
 class SimDriver(BaseDriver):
     """A scenario that runs by the clock handed in, or as fast as it is read.
 
+    `setting=NUMBER` is what is entered in the readout, in place of the scenario's own.
+
     `pace=real` (the default) follows the clock; `pace=fast` lets `read(timeout_s)` pass
     `timeout_s` of simulated time at once, and `clock` is then that simulated time.
     Every opening starts the run anew.
@@ -48,9 +51,10 @@ class SimDriver(BaseDriver):
     def __init__(self, rest: str, options: dict[str, str], clock: Clock = time.monotonic) -> None:
         address = full_address("sim", rest, options)
         super().__init__(address, clock)
-        check_options(address, options, ("seed", "pace"))
+        check_options(address, options, ("seed", "pace", "setting"))
         self._scenario = load(rest)
         self._seed = read_seed(f"'{address}'", options.get("seed", "0"))
+        self._setting = read_setting(f"'{address}'", options.get("setting"))
         pace = options.get("pace", "real")
         if pace not in ("real", "fast"):
             raise AddressError(f"'{address}': pace is '{pace}'; expected real or fast.")
@@ -86,7 +90,7 @@ class SimDriver(BaseDriver):
 
     def _open(self) -> None:
         self._closing.clear()
-        simulation = Simulation(self._scenario, self._seed)
+        simulation = Simulation(self._scenario, self._seed, self._setting)
         self._simulation, self._start_s = simulation, self.clock()
         self.notes.origin_s = self._start_s
         self._sent, self._counts = 0, Counter[str]()
@@ -205,3 +209,16 @@ def read_seed(place: str, text: str) -> int:
     if not (text.isascii() and text.isdigit() and int(text) <= _MOST_SEED):
         raise AddressError(f"{place}: seed is '{text}'; expected a whole number, 0 or more.")
     return int(text)
+
+
+def read_setting(place: str, text: str | None) -> float | None:
+    """A readout's setting as typed, None where none was. Raises AddressError."""
+    if text is None:
+        return None
+    try:
+        setting = float(text)
+    except ValueError:
+        setting = math.nan
+    if not (math.isfinite(setting) and setting > 0):
+        raise AddressError(f"{place}: setting is '{text}'; expected a number above 0.")
+    return setting

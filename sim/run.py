@@ -48,9 +48,12 @@ class Segment:
 
 
 class Simulation:
-    """One scenario under one seed. `advance` gives the next segment; `truth` grows along."""
+    """One scenario under one seed. `advance` gives the next segment; `truth` grows along.
 
-    def __init__(self, scenario: Scenario, seed: int) -> None:
+    `setting` is the number in the readout, where it is not the scenario's own.
+    """
+
+    def __init__(self, scenario: Scenario, seed: int, setting: float | None = None) -> None:
         plan = scenario.draw(seed)
         self.scenario, self.plan = scenario, plan
         self._mover = Mover(plan, seed)
@@ -72,7 +75,7 @@ class Simulation:
         self._lap = 0
         self._tractor = TractorSensors(plan.sensors, seed)
         self._gnss = Gnss(plan.sensors, plan.ground, seed)
-        self._readout = Readout(plan.readout, typed.setting(scenario))
+        self._readout = Readout(plan.readout, setting or typed.setting(scenario))
         self._segments = 0
         self.truth = Truth(
             scenario=scenario.name,

@@ -84,7 +84,7 @@ def ramp(studio):
     page = studio.show("Calibrate")
     page._back()
     page.job.start_anew()
-    page._references.setCurrentIndex(1)
+    page._references.setCurrentIndex(2)
     page._use_reference()
     page._space()
     studio.run(12)

@@ -5,8 +5,8 @@ two optional columns, `reference_mps,u_reference_mps`, take a reading of a hand 
 or another calibrated source with its standard uncertainty. A third, `u_laps_time_s`, is the
 standard uncertainty of the laps' time where no hand took it; without it a hand did. A line
 that begins with `#` is a remark; `# simulated` says that no machine made these runs.
-`shown` is in the readout's unit. Times of both pairs that are equal to the last digit mean one interval, started and
-stopped once: the hand's error is then shared by both.
+`shown` is in the readout's unit. Times of both pairs that are equal to the last digit mean
+one interval, started and stopped once: the hand's error is then shared by both.
 
 A wrong cell costs what hangs on it and no more; each is named in a sentence.
 """

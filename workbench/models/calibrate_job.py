@@ -180,6 +180,8 @@ class CalibrateJob(Observable):
 
     def count_by_hand(self, by_hand: bool) -> None:
         """Mark laps by hand though a lap pickup is there, or let it count again."""
+        if by_hand is self.by_hand:
+            return
         self.by_hand = by_hand
         if self.running:
             self._set("run under way", **_no_run())
@@ -286,7 +288,8 @@ class CalibrateJob(Observable):
             self._set("new setting", new_setting=new, **_no_run(), said=_entered(new))
             if self.state.reference is Reference.FLIPS:
                 self.state = replace(self.state, reference=Reference.LAPS)
-                self.changed()
+            self._enter_in_simulator()
+            self.changed()
 
     def start_anew(self) -> None:
         """Begin another calibration; a new setting that was entered is now the machine's."""
@@ -310,7 +313,10 @@ class CalibrateJob(Observable):
         word, state, machine = self._undo.pop()
         if self.ramping and word == "start of the ramp":
             self._end_ramp("the ramp was dropped")
+        entered = self.state.setting_used
         self._become(state)
+        if entered != state.setting_used:
+            self._enter_in_simulator()
         if machine is not self.machine and machine is not None:
             self._bench.use_machine(machine, self._bench.machine_path)
         self.said = f"Taken back: {word}."
@@ -338,6 +344,14 @@ class CalibrateJob(Observable):
         self.changed()
 
     # Inside.
+
+    def _enter_in_simulator(self) -> None:
+        """A simulated readout has nobody else who could enter the setting."""
+        addresses = [driver.address for driver in self._bench.live.drivers]
+        new = self.state.new_setting
+        entered = [with_setting(address, new) for address in addresses]
+        if entered != addresses:
+            self._bench.use_inputs(entered)
 
     def _set(self, word: str, *, said: str = "", **changes: Any) -> None:
         """One step, which `undo` takes back."""
@@ -452,6 +466,19 @@ class CalibrateJob(Observable):
         one_clock = belt is not None and laps is not None and belt.address == laps.address
         name = belt.name if belt else None
         self._marks.take(item, name, one_clock=one_clock, lap_s=self.lap_s())
+
+
+def with_setting(address: str, setting: float) -> str:
+    """A simulator's address with this number in its readout, its own where it is NaN; any
+    other address as it is."""
+    if not address.startswith("sim:"):
+        return address
+    scenario, _, query = address.partition("?")
+    options = [option for option in query.split("&") if not option.startswith("setting=")]
+    if not math.isnan(setting):
+        options.append(f"setting={setting:g}")
+    options = [option for option in options if option]
+    return f"{scenario}?{'&'.join(options)}" if options else scenario
 
 
 def save_runs(text: str, path: Path) -> Path:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Any
 
+from workbench.calibration.reference import LapTimer
 from workbench.models.calibrate_job import FEWEST_FLIPS, CalibrateJob
 from workbench.models.calibrate_runs import Reference, TakenRun
 from workbench.units import percent
@@ -83,18 +84,20 @@ def mark_words(job: CalibrateJob) -> str:
 
 
 def how_words(job: CalibrateJob) -> str:
-    """Who counts the laps, or what to do at the machine."""
+    """What to do at the machine, where no laps are counted."""
     if job.state.reference is Reference.FLIPS:
-        return (
-            "Change the speed slowly, up and down. At each change of the last digit press ↑ or ↓."
-        )
+        return "Change the speed slowly, up and down; press ↑ or ↓ as the last digit changes."
     if job.state.reference is Reference.READING:
         return "Read the readout and the instrument at the same time."
-    if job.state.counting or (job.counts_itself and not job.state.marks_s):
-        return "The lap pickup counts and times the laps."
-    if job.pickup_sees() or job.state.marks_s:
-        return "You mark the laps by hand."
-    return "No lap pickup sees a mark: you mark the laps by hand."
+    return ""
+
+
+def counter_words(job: CalibrateJob) -> str:
+    """Who counts the laps of the run under way or of the next."""
+    if job.state.reference is not Reference.LAPS:
+        return ""
+    by_pickup = job.state.counting or (job.counts_itself and not job.state.marks_s)
+    return "laps by pickup" if by_pickup else "laps by hand"
 
 
 def lap_words(job: CalibrateJob) -> str:
@@ -105,25 +108,30 @@ def lap_words(job: CalibrateJob) -> str:
     if job.state.counting and not timer.marks_s:
         return "Waiting for the mark to pass the lap pickup."
     if not running:
-        needed = _needed_words(job)
-        return f"Next: whole laps at one steady speed. {needed}".strip()
+        return _needed_words(job)
     if not timer.laps:
         return "The first lap runs."
-    so_far = f"{timer.time_s:.1f} s, true speed to ± {200 * timer.u_rel:.2f} % so far."
+    so_far = f"{timer.time_s:.1f} s, ± {200 * timer.u_rel:.2f} % so far"
     if timer.done:
-        return f"{so_far} Enough: type what the readout shows."
+        return f"{so_far}: enough. Type what is shown."
     if timer.laps_wanted is None:
-        own = 200 * timer.u_lap_length_m / timer.lap_length_m
-        return f"{so_far} The lap's length is known to ± {own:.2f} % only: ask for less."
+        return f"{so_far}. {_cannot_reach(timer)}"
     more = timer.laps_left or 0
-    return f"{so_far} {more} more {'lap' if more == 1 else 'laps'}."
+    return f"{so_far}, {more} more {'lap' if more == 1 else 'laps'}."
 
 
 def _needed_words(job: CalibrateJob) -> str:
-    needed = laps_needed(job)
+    needed, timer = laps_needed(job), job.timer
     if needed is None:
-        return ""
-    return f"About {needed} {'lap' if needed == 1 else 'laps'} at this speed."
+        if timer is None or not job.belt_mps() > 0:
+            return "Bring the belt to a steady speed."
+        return _cannot_reach(timer)
+    return f"{needed} {'lap is' if needed == 1 else 'laps are'} needed at this speed."
+
+
+def _cannot_reach(timer: LapTimer) -> str:
+    own = 200 * timer.u_lap_length_m / timer.lap_length_m
+    return f"The lap's length alone gives ± {own:.2f} %: ask for less."
 
 
 def laps_needed(job: CalibrateJob) -> int | None:
@@ -181,9 +189,7 @@ def setting_words(job: CalibrateJob) -> tuple[str, str]:
         return f"{new:g}", f"{unit}\nentered in place of {now:g}".strip()
     if abs(answer["setting_new"] - now) < 1e-9:
         return f"{now:g}", f"{unit}\nstays as it is".strip()
-    what = f"{unit}, in place of {now:g}.".lstrip(", ")
-    how = "Stop the belt, then enter it as the manual of the readout says."
-    return f"Set {answer['setting_new']:g}", f"{what}\n{how}"
+    return f"Set {answer['setting_new']:g}", f"{unit}\nin place of {now:g}".strip()
 
 
 def advice_words(job: CalibrateJob) -> str:
@@ -192,12 +198,14 @@ def advice_words(job: CalibrateJob) -> str:
     if answer is None:
         return ""
     last = latest(answer)
+    if next_step(job) is Step.USE_SETTING:
+        new = f"{answer['setting_new']:g}"
+        return f"Stop the belt and enter {new} as the readout's manual says; then use it here."
     left = sum(not run.dropped for run in job.series)
     words = [str(last["advice"]), *map(str, last["warnings"][:1])]
     if job.state.ramp is None and 0 < left < ENOUGH_RUNS:
         more = ENOUGH_RUNS - left
-        words.insert(0, f"{more} more {'run' if more == 1 else 'runs'} at other speeds.")
-        words.remove(str(last["advice"]))
+        words[0] = f"{more} more {'run' if more == 1 else 'runs'} at other speeds."
     return " ".join(word for word in words if word)
 
 

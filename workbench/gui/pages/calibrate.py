@@ -7,13 +7,15 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtGui import QKeySequence, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QFileDialog,
+    QGridLayout,
     QHBoxLayout,
     QLineEdit,
     QPushButton,
+    QScrollArea,
     QStackedWidget,
     QVBoxLayout,
     QWidget,
@@ -39,6 +41,15 @@ from workbench.models.calibrate_words import STEPS, Step, has_new_setting, next_
 from workbench.units import METRIC
 
 CAUTION_KEY = "belt running"
+CHOICES = (
+    ("laps of the belt", Reference.LAPS, False),
+    ("laps, marked by hand", Reference.LAPS, True),
+    ("digit flips on a slow ramp", Reference.FLIPS, False),
+    ("another instrument", Reference.READING, False),
+)
+"""What the true speed is taken from, as the person chooses it; laps are counted by a lap
+pickup where there is one."""
+
 TITLE = "Is the readout right?"
 
 
@@ -57,6 +68,7 @@ class CalibratePage(QWidget):
         self._references, self._wanted = QComboBox(), QLineEdit()
         self._panel = RunPanel(bench, self._job, theme, self._keep_run, self._space)
         self._undo = button("", self._job.undo)
+        self._drop = button("Drop run", self._job.drop_run)
         self._anew = button("Start anew", self._job.start_anew)
         self._show_paper = button("Certificate …", self.show_certificate)
         self._use = button("Use this setting", self._job.use_new_setting)
@@ -80,6 +92,10 @@ class CalibratePage(QWidget):
     def set_theme(self, theme: Theme) -> None:
         for part in (self._answer, self._plot, self._panel):
             part.set_theme(theme)
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        super().showEvent(event)
+        self.setFocus()  # so that the one key works at once
 
     def refresh(self) -> None:
         self._panel.refresh()
@@ -105,7 +121,7 @@ class CalibratePage(QWidget):
         inside.addLayout(self._head())
         middle, side = QHBoxLayout(), QVBoxLayout()
         middle.setSpacing(3 * GRID_PX)
-        middle.addWidget(self._panel, 4)
+        middle.addWidget(self._room_for_panel(), 4)
         side.setSpacing(GRID_PX)
         side.addWidget(self._plot, 3)
         side.addWidget(self._table, 2)
@@ -115,12 +131,22 @@ class CalibratePage(QWidget):
         ends = QHBoxLayout()
         ends.setSpacing(2 * GRID_PX)
         ends.addWidget(self._undo)
+        ends.addWidget(self._drop)
         ends.addStretch(1)
         for one in (self._anew, self._show_paper, self._use, self._finish):
             ends.addWidget(one)
         inside.addLayout(ends)
         read = CAUTION_KEY in self._bench.cautions_read
         self._stack.setCurrentWidget(self._body if read else self._intro)
+
+    def _room_for_panel(self) -> QScrollArea:
+        """On the smallest window the panel can be scrolled: nothing is cut."""
+        room = QScrollArea()
+        room.setWidgetResizable(True)
+        room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        room.setWidget(self._panel)
+        return room
 
     def _lay_out_intro(self) -> None:
         column = QVBoxLayout(self._intro)
@@ -130,16 +156,23 @@ class CalibratePage(QWidget):
             return
         caution = Caution(WITH_THE_BELT_RUNNING, self._caution_read)
         caution.understood.setProperty("role", "next")
+        self.setFocusProxy(caution.understood)
         column.addWidget(label(TITLE, "title", wrap=False))
         column.addWidget(caution)
         column.addWidget(label("How it goes", "title", wrap=False))
+        steps = QGridLayout()
+        steps.setColumnStretch(1, 1)
+        steps.setSpacing(2 * GRID_PX)
         for number, words in enumerate(STEPS, 1):
-            column.addWidget(label(f"{number}   {words}", "text"))
+            top = Qt.AlignmentFlag.AlignTop
+            steps.addWidget(label(f"{number}", "text", wrap=False), number, 0, top)
+            steps.addWidget(label(words, "text"), number, 1)
+        column.addLayout(steps)
         column.addStretch(1)
 
     def _head(self) -> QHBoxLayout:
-        for reference in Reference:
-            self._references.addItem(reference.value, reference)
+        for words, _, _ in CHOICES:
+            self._references.addItem(words)
         self._references.setMinimumHeight(TOUCH_PX)
         self._references.setAccessibleName("What the true speed is taken from")
         self._references.activated.connect(self._use_reference)
@@ -148,12 +181,11 @@ class CalibratePage(QWidget):
         self._wanted.setText(f"{100 * self._job.wanted_U_rel:g}")
         self._wanted.setAccessibleName("Uncertainty wanted of the true speed, in per cent")
         self._wanted.editingFinished.connect(self._ask_for)
-        before, after = label("to ±", wrap=False), label("%", wrap=False)
+        before, after = label("within ±", wrap=False), label("%", wrap=False)
         before.setBuddy(self._wanted)
         head = QHBoxLayout()
         head.setSpacing(GRID_PX)
         head.addWidget(label(TITLE, "title", wrap=False), 1)
-        head.addWidget(label("True speed from", wrap=False))
         for widget in (self._references, before, self._wanted, after):
             head.addWidget(widget)
         return head
@@ -179,7 +211,9 @@ class CalibratePage(QWidget):
         self._panel.next.setFocus()
 
     def _use_reference(self) -> None:
-        self._job.use_reference(Reference(self._references.currentData()))
+        _, reference, by_hand = CHOICES[self._references.currentIndex()]
+        self._job.use_reference(reference)
+        self._job.count_by_hand(by_hand)
 
     def _ask_for(self) -> None:
         try:
@@ -255,14 +289,17 @@ class CalibratePage(QWidget):
         self._table.show_runs(job, units)
         self._plot.show_answer(answer, machine.limits.readout_error if machine else 0.02, units)
         self._answer.show_job(job, pending, self._said)
-        self._references.setCurrentIndex(list(Reference).index(job.state.reference))
+        chosen = job.state.reference, job.by_hand and job.state.reference is Reference.LAPS
+        self._references.setCurrentIndex([choice[1:] for choice in CHOICES].index(chosen))
         used, kept = job.state.setting_used, job.state.result is not None and answer is not None
-        self._undo.setEnabled(bool(job.undo_word))
+        self._undo.setVisible(bool(job.undo_word))
         say(self._undo, f"Undo {job.undo_word}".strip())
-        self._finish.setVisible(answer is not None and not kept)
-        self._use.setVisible(has_new_setting(answer) and not used)
-        self._show_paper.setVisible(kept)
-        self._anew.setVisible(bool(job.runs) or job.state.ramp is not None)
+        idle = not job.running
+        self._drop.setVisible(job.running)
+        self._finish.setVisible(idle and answer is not None and not kept)
+        self._use.setVisible(idle and has_new_setting(answer) and not used)
+        self._show_paper.setVisible(idle and kept)
+        self._anew.setVisible(idle and (bool(job.runs) or job.state.ramp is not None))
         self._fill_next()
 
     def _fill_next(self) -> None:

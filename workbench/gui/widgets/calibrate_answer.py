@@ -19,7 +19,7 @@ class CalibrateAnswer(QWidget):
         super().__init__()
         self.pill = VerdictPill(theme)
         self.sentence, self.said = label("", "text"), label("", "soft")
-        self.setting, self._what = label("", "title", wrap=False), label("", "soft")
+        self.setting, self._what = label("", "title", wrap=False), label("", "soft", wrap=False)
         self.setting.setAccessibleName("New setting of the readout")
         words = QVBoxLayout()
         words.setSpacing(GRID_PX // 2)
@@ -29,10 +29,10 @@ class CalibrateAnswer(QWidget):
         line.setContentsMargins(0, 0, 0, 0)
         line.setSpacing(2 * GRID_PX)
         line.addWidget(self.pill, 0, Qt.AlignmentFlag.AlignTop)
-        line.addLayout(words, 3)
+        line.addLayout(words, 1)
         self._new = row(self.setting, self._what, stretch=False)
-        line.addWidget(self._new, 2)
-        self.setMinimumHeight(9 * GRID_PX)
+        line.addWidget(self._new, 0, Qt.AlignmentFlag.AlignTop)
+        self.setMinimumHeight(8 * GRID_PX)
 
     def set_theme(self, theme: Theme) -> None:
         self.pill.set_theme(theme)
@@ -51,8 +51,9 @@ class CalibrateAnswer(QWidget):
             self.pill.show_verdict(Verdict(last["verdict"]))
             left = "As left: " if last is not answer else ""
             say(self.sentence, f"{left}{last['sentence']}")
-        advice = advice_words(job) or "Three or more runs at different speeds are best."
-        say(self.said, said or job.said or ("" if pending else advice))
+        advice = advice_words(job) if answer else "Three or more runs at different speeds are best."
+        parts = (said or job.said, "" if pending else advice)
+        say(self.said, " ".join(part for part in parts if part))
         setting, what = setting_words(job)
         self._new.setVisible(bool(setting) and not pending)
         say(self.setting, setting)

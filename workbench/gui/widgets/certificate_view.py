@@ -16,7 +16,7 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.gui.theme import GRID_PX, TOUCH_PX
-from workbench.gui.widgets.basics import button, label, say
+from workbench.gui.widgets.basics import button, label, row, say
 
 MOST_WIDTH_PX = 1000
 SIDE_PX = 36 * GRID_PX
@@ -46,7 +46,7 @@ class CertificateView(QWidget):
         self.entries = {name: QLineEdit() for name, _ in FIELDS}
         self.save = button("Save certificate", save, is_next=True)
         self._print = button("Print certificate", print_it)
-        self._runs = button("Save runs as table", save_runs)
+        self._runs = button("Save runs", save_runs)
         self._back = button("Back to the runs", back)
         self.said = label("", "soft")
         self.scroll = QScrollArea()
@@ -121,8 +121,9 @@ class CertificateView(QWidget):
             column.addWidget(caption)
             column.addWidget(entry)
         column.addSpacing(GRID_PX)
-        for one in (self.save, self._print, self._runs, self._back):
-            column.addWidget(one)
+        column.addWidget(self.save)
+        column.addWidget(row(self._print, self._runs, stretch=False))
+        column.addWidget(self._back)
         column.addWidget(self.said)
         column.addStretch(1)
         line = QHBoxLayout(self)

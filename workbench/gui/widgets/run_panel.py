@@ -7,7 +7,15 @@ from collections.abc import Callable
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent, QShortcut
-from PySide6.QtWidgets import QGridLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QVBoxLayout,
+    QWidget,
+)
 
 from workbench.errors import WrongInput
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, font
@@ -46,6 +54,7 @@ class RunPanel(QWidget):
         self._speed, self._unit = QLabel("–"), label("", "soft", wrap=False)
         self._speed.setAccessibleName("Belt speed")
         self._trace, self._dots = SpeedTrace(theme), LapDots(theme)
+        self._by_whom = label("", "soft", wrap=False)
         self._how, self._so_far = label("", "soft"), label("")
         self._shown, self._reading, self._expanded = QLineEdit(), QLineEdit(), QLineEdit()
         self._names = [label("", wrap=False) for _ in range(3)]
@@ -58,12 +67,11 @@ class RunPanel(QWidget):
         self.keep = button("Keep run (Enter)", keep)
         self.keep.setMinimumHeight(TOUCH_PX + GRID_PX)
         self._take = button("", self._take_shown)
-        self._drop = button("Drop run", job.drop_run)
-        self._by = button("", lambda: job.count_by_hand(not job.by_hand))
+        self._take.setToolTip("The readout is an input itself, and sends this")
         self._up = button("Flips up ↑", lambda: self.flip(up=True))
         self._down = button("Flips down ↓", lambda: self.flip(up=False))
         # The next press of the space bar is a mark again, not this button once more.
-        for one in (self.keep, self._drop, self._by, self._up, self._down):
+        for one in (self.keep, self._up, self._down):
             one.clicked.connect(self.next.setFocus)
         for entry in self.fields:
             entry.returnPressed.connect(keep)
@@ -125,11 +133,10 @@ class RunPanel(QWidget):
         for widget in (self._reading, self._expanded, *self._names[1:]):
             widget.setVisible(reading)
         self._dots.setVisible(laps)
+        say(self._how, words.how_words(job))
+        self._how.setHidden(laps)
         self.next.setVisible(not reading)
         self.next.setEnabled(job.machine is not None and not job.state.counting)
-        self.keep.setVisible(not flips)
-        self._drop.setVisible(not reading)
-        self._drop.setEnabled(job.running)
         for widget in (self._up, self._down):
             widget.setVisible(flips)
             widget.setEnabled(job.ramping)
@@ -151,8 +158,10 @@ class RunPanel(QWidget):
         if self._trace.isVisible():
             self._trace.show_points(job.belt_history())
         say(self.next, words.mark_words(job))
-        say(self._how, words.how_words(job))
+        say(self._by_whom, words.counter_words(job))
         laps = job.state.reference is Reference.LAPS
+        reading = job.state.reference is Reference.READING
+        self.keep.setVisible(reading or (laps and len(job.state.marks_s) > 1))
         if laps:
             done = max(0, len(job.state.marks_s) - 1)
             self._dots.show_laps(done, words.laps_needed(job) or 0)
@@ -161,12 +170,10 @@ class RunPanel(QWidget):
             say(self._so_far, words.flip_words(job, self._shown.text()))
         else:
             say(self._so_far, "")
-        self._by.setVisible(laps and (job.by_hand or job.pickup_sees()))
-        say(self._by, "Let the pickup count" if job.by_hand else "Mark by hand")
         shown = job.shown_now()
         self._take.setVisible(math.isfinite(shown))
         if math.isfinite(shown):
-            say(self._take, f"It sends {shown:.4g}: take it")
+            say(self._take, f"Take {shown:.4g}")
 
     def _take_shown(self) -> None:
         shown = self._job.shown_now()
@@ -187,10 +194,9 @@ class RunPanel(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(GRID_PX)
-        column.addWidget(row(self._which, self._steady))
+        column.addWidget(row(self._which, self._steady, self._by_whom))
         self._unit.setProperty("role", "title")
-        speed = row(self._speed, self._unit)
-        column.addWidget(speed)
+        column.addWidget(row(self._speed, self._unit))
         column.addWidget(self._trace, 1)
         column.addWidget(self._dots)
         column.addWidget(self._so_far)
@@ -198,9 +204,12 @@ class RunPanel(QWidget):
         column.addLayout(self._grid())
         self._error.hide()
         column.addWidget(self._error)
-        wide = row(self.next, self.keep, stretch=False)
-        column.addWidget(wide)
-        column.addWidget(row(self._up, self._down, self._by, self._drop))
+        column.addWidget(row(self.next, self.keep, stretch=False))
+        ways = QHBoxLayout()
+        ways.setSpacing(2 * GRID_PX)
+        ways.addWidget(self._up)
+        ways.addWidget(self._down)
+        column.addLayout(ways)
         column.addStretch(0)
 
     def _grid(self) -> QGridLayout:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QResizeEvent
+from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
 from workbench.gui.theme import TOUCH_PX
@@ -18,6 +18,7 @@ from workbench.models.wording import speed_number
 from workbench.units import UnitSystem
 
 LAPS_COLUMN, BUTTON_COLUMN = 4, 5
+BUTTON_PX = 88
 LAPS_FROM_PX = 520
 """Width from which there is room to say how a run was timed."""
 
@@ -30,12 +31,15 @@ class RunTable(QTableWidget):
         self.verticalHeader().hide()
         self.verticalHeader().setDefaultSectionSize(TOUCH_PX)
         self.setShowGrid(False)
+        self.setWordWrap(False)
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setSelectionMode(QAbstractItemView.SelectionMode.NoSelection)
         self.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         head = self.horizontalHeader()
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         head.setSectionResizeMode(3, QHeaderView.ResizeMode.Stretch)
+        head.setSectionResizeMode(BUTTON_COLUMN, QHeaderView.ResizeMode.Fixed)
+        head.resizeSection(BUTTON_COLUMN, BUTTON_PX)
         head.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setAccessibleName("Runs")
@@ -47,7 +51,7 @@ class RunTable(QTableWidget):
     def show_runs(self, job: CalibrateJob, units: UnitSystem) -> None:
         """Every run kept; '…' where its error is not worked out yet."""
         unit = job.machine.readout.unit if job.machine else "mph"
-        head = ["Run", f"Shown, {unit}", f"True, {units.speed}", "Error ± U (k = 2)", "Laps", ""]
+        head = ["Run", f"Shown, {unit}", f"True, {units.speed}", "Error ± U", "Laps", ""]
         self.setHorizontalHeaderLabels(head)
         answer = job.answer or {}
         rows = _rows(job.runs, answer, units, left=False)
@@ -71,11 +75,19 @@ class RunTable(QTableWidget):
         self, at: int, job: CalibrateJob, number: int, *, left: bool, dropped: bool
     ) -> None:
         word = "Restore" if dropped else "Drop"
-        # Later: the press must end before the button that was pressed is made anew.
         made = button(word, lambda: job.drop_kept(number, left=left, dropped=not dropped))
         made.setAccessibleName(f"{word} run {number}{' as left' if left else ''}")
         made.setMinimumHeight(0)
         self.setCellWidget(at, BUTTON_COLUMN, made)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        super().paintEvent(event)
+        if not self._rows:
+            painter = QPainter(self.viewport())
+            painter.setPen(self.palette().placeholderText().color())
+            words = "The runs you keep stand here, each with its error."
+            painter.drawText(self.viewport().rect(), Qt.AlignmentFlag.AlignCenter, words)
+            painter.end()
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         self.setColumnHidden(LAPS_COLUMN, self.width() < LAPS_FROM_PX)

@@ -64,11 +64,11 @@ class SpeedTrace(QWidget):
 
     def _draw(self, painter: QPainter, box: QRectF) -> None:
         speeds = [v for _, v in self._points]
-        now = speeds[-1]
-        reach = max(LEAST_REL * now, 1.1 * max(abs(v - now) for v in speeds), 1e-9)
+        now, middle = speeds[-1], (min(speeds) + max(speeds)) / 2
+        reach = max(LEAST_REL * now, 0.55 * (max(speeds) - min(speeds)), 1e-9)
 
         def y(v: float) -> float:
-            return box.center().y() - (v - now) / reach * box.height() / 2
+            return box.center().y() - (v - middle) / reach * box.height() / 2
 
         half = STEADY_REL / 2 * now
         band = QRectF(0, y(now + half), box.width(), y(now - half) - y(now + half))
