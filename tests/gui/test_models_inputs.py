@@ -101,7 +101,7 @@ def test_what_is_heard_is_offered_with_its_problem():
     first, second = found(model)
     assert (first.address, first.about) == ("counter:/dev/a", "counter 'x', 4 channels")
     assert second.address == ""
-    assert second.problem == "There is no port; the list of inputs lists those."
+    assert second.problem == "There is no port; the list of inputs names those."
     assert len(model.simulated) > 20
     assert all(offer.simulated for offer in model.simulated)
 

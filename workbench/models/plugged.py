@@ -30,7 +30,8 @@ class Offer:
 
 def on_screen(sentence: str) -> str:
     """A driver's sentence, which names a command, for the person who has the screen."""
-    return sentence.replace("'evenpace inputs'", "the list of inputs")
+    names = sentence.replace("'evenpace inputs' lists", "the list of inputs names")
+    return names.replace("'evenpace inputs'", "the list of inputs")
 
 
 Hear = Callable[[Sequence[str]], Sequence[Found]]

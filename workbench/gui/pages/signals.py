@@ -9,7 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QFontMetrics, QResizeEvent
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QHBoxLayout,
@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.widgets.basics import button, label, say
 from workbench.gui.widgets.edge_panel import EdgePanel
 from workbench.gui.widgets.input_list import InputList
@@ -165,7 +165,14 @@ class SignalsPage(QWidget):
         inner = QVBoxLayout(self._overview)
         inner.setContentsMargins(0, 0, 0, 0)
         inner.setSpacing(GRID_PX)
-        inner.addWidget(self._table)
+        # The table gets the room it needs first, the chart what is left, but never nothing.
+        self._table.setMinimumHeight(10 * GRID_PX)
+        self._chart.setMinimumHeight(10 * GRID_PX)
+        self._beside.setMinimumHeight(24 * GRID_PX)
+        # Both take what there is: a page that asked for more would scroll on a small screen.
+        for part in (self._chart, self._beside):
+            part.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        inner.addWidget(self._table, 9)
         inner.addWidget(self._chart, 1)
         inner.addWidget(self._no_chart, 1)
         for part in (self._edges, self._list, self._wiring):
@@ -180,10 +187,7 @@ class SignalsPage(QWidget):
     def _view_button(self, view: View) -> QPushButton:
         made = button(view.value, lambda: self.show_view(view))
         made.setCheckable(True)
-        made.setProperty("role", "view")
-        # Chosen, its text is bold and needs more room.
-        bold = QFontMetrics(font(SMALL_PX, bold=True)).horizontalAdvance(view.value)
-        made.setMinimumWidth(bold + 4 * GRID_PX)
+        made.setProperty("role", "tab")
         self._views.addButton(made)
         return made
 
@@ -199,8 +203,7 @@ class SignalsPage(QWidget):
         self._beside.setVisible(wide or view is not View.ALL)
         self._do.setVisible(self._advice.look in LOOK_AT and not self._seen(self._advice.look))
         self._table.set_roomy(wide)
-        most = self.height() // 2 - (0 if wide else 4 * GRID_PX)
-        self._table.setFixedHeight(min(self._table.needed_px(), most))
+        self._table.setMaximumHeight(self._table.needed_px())
 
     def _seen(self, look: Look) -> bool:
         """Whether what the advice points to is in sight already."""

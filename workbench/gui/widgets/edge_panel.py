@@ -9,7 +9,7 @@ from workbench.gui.widgets.basics import button, label, say
 from workbench.gui.widgets.edge_plot import EdgePlot
 from workbench.gui.widgets.plot_save import SavePlot
 from workbench.models.bench import Bench
-from workbench.models.channel_health import EdgeLook
+from workbench.models.channel_health import NO_EDGES, EdgeLook
 from workbench.models.signal_rows import wheel_channels
 
 TURNS = 2
@@ -79,7 +79,10 @@ class EdgePanel(QWidget):
         machine = self._bench.machine
         teeth = machine.drive.target_teeth if machine else 0
         shown = TURNS * (teeth or UNKNOWN_TURN)
-        if stream is not None and stream.health is not None:
+        if stream is None or stream.health is None:
+            self.plot.show_look(NO_EDGES, teeth, shown)
+            say(self._words, "")
+        else:
             look = stream.health.look(shown)
             self.plot.show_look(look, teeth, shown)
             silent = stream.silent(self._bench.clock())
