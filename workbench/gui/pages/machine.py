@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QScrollArea,
+    QSizePolicy,
     QVBoxLayout,
     QWidget,
 )
@@ -54,7 +55,7 @@ class MachinePage(QWidget):
         self._numbers: list[tuple[QLabel, QLabel]] = []
         self._signal = label("", "soft")
         self._use_teeth = button("", self._take_teeth)
-        self._use_teeth.setMinimumWidth(12 * GRID_PX)
+        self._signal.setMinimumWidth(10 * GRID_PX)  # its words wrap before the button gives way
         self._standing, self._said = label(""), label("", "soft")
         self._in_use = button("Show machine in use", self._show_in_use)
         self._back = button("Bring back draft", self._form.bring_back)
@@ -95,6 +96,7 @@ class MachinePage(QWidget):
 
     def _make_cards(self) -> list[MachineCard]:
         beside = row(self._signal, self._use_teeth, stretch=False)
+        self._signal.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         return [
             MachineCard(heading, names, self._form.type, {TEETH: beside})
             for heading, names in SECTIONS.items()
@@ -109,6 +111,7 @@ class MachinePage(QWidget):
         area.setWidgetResizable(True)
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        area.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         area.setWidget(CardColumns(self._cards, LEFT_CARDS))
         body = QHBoxLayout()
         body.setSpacing(3 * GRID_PX)

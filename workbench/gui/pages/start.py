@@ -6,9 +6,10 @@ import math
 from collections.abc import Callable
 from functools import partial
 
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
 
-from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme
 from workbench.gui.widgets.basics import button, label, say
 from workbench.gui.widgets.choice_card import (
     ChoiceCard,
@@ -35,17 +36,18 @@ CHOICES: tuple[tuple[str, str, str, Sketch], ...] = (
     (
         "Check a pass",
         "Pass",
-        "Takes one test pass; gives how far belt and ground drift apart, why, and what to change.",
+        "Takes one test pass; gives how far the belt drifts from the ground, and why.",
         sketch_pass,
     ),
     (
         "Check pickup gaps",
         "Gap",
-        "Takes a feeler gauge or one run of the belt; gives the gap all round and the suspect "
-        "tooth.",
+        "Takes a feeler gauge or one belt run; gives the gap all round and the bad tooth.",
         sketch_gap,
     ),
 )
+
+ROOMY_PX = 1400
 
 WORDS_EVERY_S = 0.5
 """Numbers that change 30 times a second cannot be read."""
@@ -60,8 +62,7 @@ class StartPage(QWidget):
         self._strip = PaceStrip(theme)
         self._strip.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self._strip.setMaximumHeight(50 * GRID_PX)
-        self._words, self._welcome = label("", "text"), label("", "text")
-        self._welcome.setMaximumWidth(96 * GRID_PX)
+        self._words, self._welcome = label("", "text"), label("")
         self._units, self._said_s = bench.settings.units, -math.inf
         self._cards = [
             ChoiceCard(heading, sentence, sketch, partial(go, place), theme)
@@ -85,6 +86,12 @@ class StartPage(QWidget):
         for card in self._cards:
             line.addWidget(card, 1)
         column.addLayout(line, 5)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        roomy = self.width() >= ROOMY_PX
+        self._welcome.setStyleSheet(f"font-size: {TEXT_PX if roomy else SMALL_PX}px;")
+        self._welcome.setMaximumWidth((120 if roomy else 84) * GRID_PX)
 
     def set_theme(self, theme: Theme) -> None:
         self._strip.set_theme(theme)

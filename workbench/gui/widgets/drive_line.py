@@ -23,7 +23,8 @@ TOOTH_M = 0.010
 TOOTH_DEEP_M = 0.006
 PICKUP_M, PICKUP_WIDE_M = 0.07, 0.018
 SHAFT_M = 0.03
-BETWEEN_M = 0.08
+BETWEEN_M, GEARED_M = 0.08, 0.12
+"""Shaft between the wheels, and with a gear box on it."""
 UNKNOWN_M = 0.12
 """Stand-in for a diameter that is not known yet."""
 ROD_REL = 0.12
@@ -66,7 +67,7 @@ class DriveLineDrawing(QWidget):
         self.setAccessibleName("Drive line, drawn to scale")
 
     def sizeHint(self) -> QSize:  # noqa: N802
-        return QSize(380, 220)
+        return QSize(380, 17 * GRID_PX)
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
@@ -145,7 +146,8 @@ class DriveLineDrawing(QWidget):
         gap_m = 0.0 if math.isnan(known.gap_best_m) else known.gap_best_m
         top, foot = 3.0 * line, (6.6 if tall else 3.4) * line
         area = QRectF(2, top, self.width() - 2, self.height() - top - foot)
-        between_m = max(BETWEEN_M, 0.4 * drum_m)
+        geared = known.turns_per_target_turn != 1
+        between_m = max(GEARED_M if geared else BETWEEN_M, 0.4 * drum_m)
         left_m = PICKUP_M + gap_m + wheel_m
         wide_m = left_m + between_m + 1.6 * drum_m
         high_m = 1.25 * max(wheel_m, drum_m)
