@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
     QListWidget,
+    QSizePolicy,
     QStackedWidget,
     QVBoxLayout,
     QWidget,
@@ -60,7 +61,7 @@ class PassPage(QWidget):
         self._past, self._paper = PassPast(self._judge_past), ReportPages()
         self._safety = label(SAFETY, "soft", wrap=False)
         self._caution = Caution(CAUTION, self._caution_read)
-        self._pages = QStackedWidget()
+        self._pages = _Pages()
         self._start = button("Start pass (space)", self._go_on, is_next=True)
         self._start.setMinimumHeight(7 * GRID_PX)
         self._others = {
@@ -306,3 +307,14 @@ class PassPage(QWidget):
 
     def _switch_sound(self) -> None:
         self._view.ready.sound.click()
+
+
+class _Pages(QStackedWidget):
+    """Asks for no height: what is longer scrolls inside, and the large button stays in sight."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802
+        return False
