@@ -68,7 +68,7 @@ def speeds(shown):
         "gnss": Pyramid(ground_s, np.full(ground_s.size, 3 * MPH), 2.0),
     }
     plot = shown(SpeedsPlot(BRIGHT))
-    plot.show_lines(SpeedLines(lines, frozenset({"left"}), [], number=7), US)
+    plot.show_lines(SpeedLines(lines, frozenset({"left"}), []), US)
     return plot
 
 
@@ -176,7 +176,7 @@ def test_a_double_click_shows_the_whole_again(speeds, qtbot):
     whole = speeds.seen()
     speeds.see(10, 20)
     assert speeds.seen() == pytest.approx((10, 20))
-    speeds.show_lines(speeds.shown, US)  # more of it read: what is seen stays
+    speeds.show_lines(speeds.shown, US, anew=False)  # more of it read: what is seen stays
     assert speeds.seen() == pytest.approx((10, 20))
     qtbot.mouseDClick(speeds.picture().viewport(), Qt.MouseButton.LeftButton, pos=QPoint(300, 200))
     assert speeds.seen() == pytest.approx(whole)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,15 +24,11 @@ OVERVIEW = "An overview, from samples all along the recording; every pulse is be
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SpeedLines:
-    """A recording's speeds by source, in m/s; `is_belt` names those that come from pulses.
-
-    `number` is the recording's in its store, 0 where it has none.
-    """
+    """A recording's speeds by source, in m/s; `is_belt` names those that come from pulses."""
 
     lines: dict[str, Pyramid]
     is_belt: frozenset[str]
     notes: list[str]
-    number: int = 0
 
 
 def overview(store: str | None, number: int) -> SpeedLines | None:
@@ -48,7 +44,7 @@ def overview(store: str | None, number: int) -> SpeedLines | None:
         return None
     shown = lines_of(recording, machine)
     joined = {name: _joined(line) for name, line in shown.lines.items()}
-    return SpeedLines(joined, shown.is_belt, [OVERVIEW], number)
+    return SpeedLines(joined, shown.is_belt, [OVERVIEW])
 
 
 def speed_lines(store: str | None, number: int, progress: Progress | None = None) -> SpeedLines:
@@ -60,7 +56,7 @@ def speed_lines(store: str | None, number: int, progress: Progress | None = None
         if recording is None:
             recording = opened.load_recording(number, damage.append, progress)
         machine = _machine(opened, number)
-    return replace(lines_of(recording, machine, damage), number=number)
+    return lines_of(recording, machine, damage)
 
 
 def lines_of(

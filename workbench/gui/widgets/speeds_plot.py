@@ -23,9 +23,8 @@ class SpeedsPlot(Plot):
         """What is shown, None before anything was."""
         return self._shown
 
-    def show_lines(self, shown: SpeedLines, units: UnitSystem) -> None:
-        """Show a recording's speeds: the whole, or of the same recording the part seen before."""
-        anew = self._shown is None or shown.number == 0 or shown.number != self._shown.number
+    def show_lines(self, shown: SpeedLines, units: UnitSystem, *, anew: bool = True) -> None:
+        """Show a recording's speeds: the whole, or where not `anew` the part seen before."""
         self._shown = shown
         panel = self._panel
         panel.forget_all()
