@@ -15,6 +15,7 @@ from workbench.models.live import LiveInputs, Opener
 from workbench.models.observable import Observable
 from workbench.models.recording import RecordingModel
 from workbench.models.settings import Settings
+from workbench.models.wording import on_screen
 
 DEMO_INPUT = "sim:healthy"
 
@@ -67,7 +68,7 @@ class Bench(Observable):
 
     def tell(self, sentence: str) -> None:
         """Something the person should read wherever they are; the window shows it."""
-        self.told.append(sentence)
+        self.told.append(on_screen(sentence))
 
     def use_inputs(self, addresses: list[str]) -> None:
         """Read these inputs from now on; a scenario brings its machine where none is in use.

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from drivers.contract import Driver, InputError
 from workbench.models.observable import Observable
-from workbench.models.plugged import on_screen
+from workbench.models.wording import on_screen
 
 if TYPE_CHECKING:
     from workbench.models.bench import Bench

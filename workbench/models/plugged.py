@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from drivers.catalogue import listing
 from drivers.plugged import Found, can_channels, hear_can, hear_ports, serial_ports
 from workbench.models.observable import Observable
+from workbench.models.wording import on_screen
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,12 +27,6 @@ class Offer:
     @property
     def simulated(self) -> bool:
         return self.address.startswith("sim:")
-
-
-def on_screen(sentence: str) -> str:
-    """A driver's sentence, which names a command, for the person who has the screen."""
-    names = sentence.replace("'evenpace inputs' lists", "the list of inputs names")
-    return names.replace("'evenpace inputs'", "the list of inputs")
 
 
 Hear = Callable[[Sequence[str]], Sequence[Found]]

@@ -9,7 +9,6 @@ from enum import StrEnum
 from workbench.models.bench import Bench
 from workbench.models.live import Stream
 from workbench.models.pace import PaceModel
-from workbench.models.plugged import on_screen
 from workbench.models.signal_rows import (
     ATTENTION,
     BAD,
@@ -19,7 +18,7 @@ from workbench.models.signal_rows import (
     kinds_of_damage,
     wheel_channels,
 )
-from workbench.models.wording import clock_text, speed_text
+from workbench.models.wording import clock_text, on_screen, speed_text
 from workbench.session import InputState
 
 MOVES_MPS = 0.3

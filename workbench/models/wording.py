@@ -38,3 +38,9 @@ def clock_text(duration_s: float) -> str:
     seconds = max(0, int(duration_s))
     hours, rest = divmod(seconds, 3600)
     return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
+
+
+def on_screen(sentence: str) -> str:
+    """A driver's sentence, which names a command, for the person who has the screen."""
+    names = sentence.replace("'evenpace inputs' lists", "the list of inputs names")
+    return names.replace("'evenpace inputs'", "the list of inputs")

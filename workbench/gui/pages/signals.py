@@ -69,6 +69,13 @@ ACTIONS = {
 }
 
 
+class _Views(QStackedWidget):
+    """Takes the room it is given: each view scrolls or draws itself to fit."""
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802
+        return False
+
+
 class SignalsPage(QWidget):
     """Every stream as it is now; the close look, the inputs and the wiring beside it."""
 
@@ -88,7 +95,7 @@ class SignalsPage(QWidget):
         self._edges, self._wiring = EdgePanel(bench, theme), WiringHelp(bench, theme)
         self._list = InputList(self._inputs, self._plugged)
         self._record = RecordBar(bench)
-        self._overview, self._beside = QWidget(), QStackedWidget()
+        self._overview, self._beside = QWidget(), _Views()
         self._views = QButtonGroup(self)
         self._buttons = {view: self._view_button(view) for view in View}
         self._lay_out()
@@ -166,7 +173,6 @@ class SignalsPage(QWidget):
         inner.setContentsMargins(0, 0, 0, 0)
         inner.setSpacing(GRID_PX)
         # The table gets the room it needs first, the chart what is left, but never nothing.
-        self._table.setMinimumHeight(10 * GRID_PX)
         self._chart.setMinimumHeight(10 * GRID_PX)
         self._beside.setMinimumHeight(24 * GRID_PX)
         # Both take what there is: a page that asked for more would scroll on a small screen.
@@ -194,7 +200,9 @@ class SignalsPage(QWidget):
     def _arrange(self) -> None:
         """Show the view that is wanted, beside the table where there is room."""
         view, wide = self.view, self._wide
-        beside = View.EDGES if view is View.ALL else view
+        beside = view
+        if view is View.ALL:
+            beside = LOOK_AT.get(self._advice.look, View.EDGES) if self._nothing else View.EDGES
         self._buttons[View.ALL].setVisible(not wide)
         self._buttons[beside if wide else view].setChecked(True)
         parts = {View.EDGES: self._edges, View.INPUTS: self._list, View.WIRING: self._wiring}
@@ -203,7 +211,9 @@ class SignalsPage(QWidget):
         self._beside.setVisible(wide or view is not View.ALL)
         self._do.setVisible(self._advice.look in LOOK_AT and not self._seen(self._advice.look))
         self._table.set_roomy(wide)
-        self._table.setMaximumHeight(self._table.needed_px())
+        needed_px = self._table.needed_px()
+        self._table.setMinimumHeight(min(needed_px, 10 * GRID_PX))
+        self._table.setMaximumHeight(needed_px)
 
     def _seen(self, look: Look) -> bool:
         """Whether what the advice points to is in sight already."""
