@@ -79,6 +79,13 @@ def batch(studio):
     studio.rest()
 
 
+def report(studio):
+    page = studio.show("Gap")
+    page.see_list_report()
+    studio.rest()
+    studio.rest()
+
+
 def _read(page, readings):
     for reading in readings:
         page.feeler.gap.setText(reading)
@@ -113,4 +120,5 @@ STATES = (
     drop_out_run,
     drop_out,
     batch,
+    report,
 )

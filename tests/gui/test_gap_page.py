@@ -86,12 +86,22 @@ class TestFeeler:
             assert verify(store, number)["verified"]
         # 1/16 in is 1.5875 mm exactly; 0.062 in 1.5748 mm.
         assert stored["gap_m"] == pytest.approx((1.5875 + 1.6 + 1.5748 + 1.6) / 4000, abs=1e-8)
+        assert page._said.text() == f"Kept as result {number}."
+        qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Enter)
+        worked_out(page)
+        assert page.paper.isVisible()
+        assert page.paper.said.text() == "2 pages."
         path = tmp_path / "gap.html"
-        page.save_report(path)
+        page.paper.save_as(path)
         worked_out(page)
         text = path.read_text(encoding="utf-8")
         assert "the gap is 0.063 in (± " in text
-        assert page._said.text() == "Saved as gap.html."
+        assert page.paper.said.text() == "Saved as gap.html."
+        page.paper.save_as(tmp_path / "gap.doc")
+        worked_out(page)
+        assert "ends in .pdf" in page.paper.said.text()
+        page.paper.closed.emit()
+        assert page.feeler.gap.isVisible()
 
     def test_the_simulators_own_machine_is_marked_simulated_and_a_real_one_not(
         self, page, bench, qtbot, worked_out
@@ -170,7 +180,7 @@ class TestFeeler:
         qtbot.keyClick(page.feeler.chips, Qt.Key.Key_Delete)
         assert page.job.list.current.angle_deg == [0, 180, 270]
         assert page.feeler.place.text() == "90"
-        assert "next at 90 degrees" in page.wheel.accessibleDescription()
+        assert "next at 90 degrees" in page.pictures.wheel.accessibleDescription()
 
     def test_the_number_pads_plus_and_minus(self, page, qtbot):
         page.job.add_pickup("Digger 4 / left")
@@ -196,7 +206,9 @@ class TestList:
         assert page.feeler.name.text() == "A / right"
         type_round(page, qtbot, ["0.140"] * 4)
         path = tmp_path / "pickups.csv"
-        page.save_summary(path)  # keeps the readings first
+        page.see_list_report()  # keeps the readings first
+        worked_out(page)
+        page.paper.save_as(path)
         worked_out(page)
         assert page.job.answer["summary"] == {"pass": 1, "fail": 1}
         rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
@@ -311,16 +323,19 @@ class TestRuns:
         worked_out(page)
         # The scenario 'bent-tooth' bends tooth 7 of the left pickup's wheel.
         assert page.job.run.faults() == {7: "bent tooth"}
-        assert "bent tooth 7" in page.teeth_wheel.accessibleDescription()
+        assert "bent tooth 7" in page.pictures.teeth.accessibleDescription()
         assert "number 7, counted from the mark" in panel.sentence.text()
         state = page.job.list.state(page.job.list.current)
         assert (state.word, state.simulated) == ("fail", True)
         with open_store(bench.store) as store:
             stored = store.result(state.runs[0].result)
         assert stored.answer["verdict"] == "fail"
-        page.save_report(tmp_path / "tooth.html")
+        page.see_report()
+        page.paper.save_as(tmp_path / "tooth.html")
         page.job.add_pickup("Digger 4 / right")
-        page.save_summary(tmp_path / "list.html")
+        page.see_list_report()
+        worked_out(page)
+        page.paper.save_as(tmp_path / "list.html")
         worked_out(page)
         assert "SIMULATED DATA" in (tmp_path / "tooth.html").read_text(encoding="utf-8")
         sheet = (tmp_path / "list.html").read_text(encoding="utf-8")
@@ -374,7 +389,7 @@ class TestRuns:
         assert min(seen) > 0.99
         assert page.job.run.curve[0][1] < 0.9
         assert "mph" in panel.sentence.text()
-        assert page._right.currentWidget() is page.curve
+        assert page.pictures.currentWidget() is page.pictures.curve
         bench.settings.change(units="metric")
         page.refresh()
         assert "km/h" in panel.sentence.text()

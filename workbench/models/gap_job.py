@@ -33,7 +33,7 @@ class Step(StrEnum):
     READ = "read"
     NEXT_PICKUP = "next pickup"
     KEEP = "keep"
-    SAVE = "save"
+    REPORT = "report"
 
 
 class GapJob(Observable):
@@ -207,7 +207,7 @@ class GapJob(Observable):
             return Step.READ
         if self.list.next_undone() is not None:
             return Step.NEXT_PICKUP
-        return Step.KEEP if self.answer is None else Step.SAVE
+        return Step.KEEP if self.answer is None else Step.REPORT
 
     @property
     def has_readings(self) -> bool:

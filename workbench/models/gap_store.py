@@ -6,10 +6,10 @@ Slow: called away from the screen.
 from __future__ import annotations
 
 import csv
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,6 +20,9 @@ from workbench.machine import Machine
 from workbench.models.gap_list import PickupState
 from workbench.reports.gap_summary import SUMMARY_HEADER, list_answer, summary_rows
 from workbench.units import UnitSystem
+
+if TYPE_CHECKING:
+    from workbench.reports.document import Document
 
 TABLE_NAME = "readings on the bench"
 TURNS_A_POINT = 2
@@ -155,40 +158,61 @@ def ready() -> None:
     import scipy.special  # noqa: F401
 
 
-def save_gap_report(
-    answer: dict[str, Any], machine: Machine | None, path: Path, units: UnitSystem
-) -> Path:
-    """Write the report of an answer. Raises WrongInput."""
-    from workbench.reports.document import check_report_path, render
-    from workbench.reports.gap_report import gap_document
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A report that can be looked at, printed and saved; all of it slow.
 
-    check_report_path(path)
-    return render(gap_document(answer, machine, units), path)
+    `find` gets its answer: it may look into the store. `file_name` is a name to save it by.
+    """
+
+    find: Callable[[], dict[str, Any]]
+    machine: Machine | None
+    units: UnitSystem
+    file_name: str
+
+    def pages(self, ppi: float) -> list[bytes]:
+        """The pages as PNG. Raises BenchError."""
+        from workbench.reports.document import render_pages
+
+        return render_pages(self._document(), ppi)
+
+    def save(self, path: Path) -> Path:
+        """Write it as the name's ending says: .csv is a table, the others are the report.
+
+        Raises WrongInput, StoreError.
+        """
+        from workbench.reports.document import check_report_path, render
+
+        if path.suffix.lower() == ".csv":
+            return _save_table(self.find(), path)
+        check_report_path(path)
+        return render(self._document(), path)
+
+    def _document(self) -> Document:
+        from workbench.reports.gap_report import gap_document
+
+        return gap_document(self.find(), self.machine, self.units)
 
 
-def save_summary(
-    states: Sequence[PickupState],
-    kept: dict[str, Any],
-    machine: Machine | None,
-    store: str | None,
-    path: Path,
-    units: UnitSystem,
-) -> Path:
-    """Write the sheet of the whole list: .csv, or a report. Raises WrongInput, StoreError.
+def list_found(
+    states: Sequence[PickupState], kept: dict[str, Any], store: str | None
+) -> dict[str, Any]:
+    """The whole list as one answer. Raises StoreError.
 
     `kept` is the stored answer of the list's readings, {} where there are none; the runs
     are taken from the store by the numbers noted with each pickup.
     """
-    answer = list_answer([_found(state, kept, store) for state in states], kept)
-    if path.suffix.lower() != ".csv":
-        return save_gap_report(answer, machine, path, units)
+    return list_answer([_found(state, kept, store) for state in states], kept)
+
+
+def _save_table(answer: dict[str, Any], path: Path) -> Path:
     try:
         with path.open("w", newline="", encoding="utf-8") as file:
             writer = csv.writer(file, lineterminator="\n")
             writer.writerow(SUMMARY_HEADER)
             writer.writerows(summary_rows(answer))
     except OSError as error:
-        raise WrongInput(f"{path}: the list cannot be written ({error.strerror}).") from None
+        raise WrongInput(f"{path}: the table cannot be written ({error.strerror}).") from None
     return path
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,6 @@ from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
     QPushButton,
-    QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -21,17 +21,18 @@ from PySide6.QtWidgets import (
 from workbench.calibration.gap.caution import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
 from workbench.errors import BenchError, WrongInput
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.gui.widgets.basics import Caution, button, label, say
-from workbench.gui.widgets.drop_out_plot import DropOutPlot, DropOutTrace
+from workbench.gui.widgets.basics import Caution, label, say
+from workbench.gui.widgets.gap_actions import GapActions
 from workbench.gui.widgets.gap_feeler_panel import GapFeelerPanel
 from workbench.gui.widgets.gap_list_panel import GapListPanel
+from workbench.gui.widgets.gap_paper import GapPaper
+from workbench.gui.widgets.gap_pictures import GapPictures
 from workbench.gui.widgets.gap_run_panel import GapRunPanel
-from workbench.gui.widgets.wheel import Wheel
 from workbench.gui.widgets.work_bar import WorkBar
 from workbench.gui.work_line import Done, Work, WorkLine
 from workbench.models.bench import Bench
 from workbench.models.gap_job import GapJob, Step, table_at
-from workbench.models.gap_store import old_runs, ready, save_gap_report, save_summary
+from workbench.models.gap_store import Paper, list_found, old_runs, ready
 
 CAUTION_KEY, RUN_KEY = "at the wheel", "belt running"
 WIDE_PX, LIST_PX, LEFT_PX = 1300, 460, 480
@@ -70,28 +71,32 @@ class GapPage(QWidget):
         self._bench, self._job = bench, GapJob(bench)
         self._works, self._drafts = WorkLine(self), WorkLine(self)
         self._frames, self._units, self._machine = 0, bench.settings.units, bench.machine
-        self.view = View.FEELER
+        self.view, self._wide = View.FEELER, False
         self.feeler = GapFeelerPanel(bench, self._job, theme)
         self.list = GapListPanel(theme)
         self.runs = {
             View.TEETH: GapRunPanel(bench, self._job, theme, drop_out=False),
             View.DROP_OUT: GapRunPanel(bench, self._job, theme, drop_out=True),
         }
-        self.wheel, self.teeth_wheel = Wheel(theme), Wheel(theme)
-        self.trace, self.curve = DropOutTrace(theme), DropOutPlot(theme)
+        self.pictures = GapPictures(bench, self._job, theme)
         self.tabs = {view: self._tab(view) for view in View}
         self._title = label("", "title", wrap=False)
         self._caution = Caution(AT_THE_WHEEL, self._caution_read)
         self._run_caution = Caution(WITH_THE_BELT_RUNNING, self._run_caution_read)
-        self._said, self._which = label("", "soft"), label("", "soft", wrap=False)
-        self.add, self.keep = button("Add pickup", self._add), button("Keep result", self._keep)
-        self.previous = button("Previous", lambda: self._go_by(-1))
-        self.next = button("Next", lambda: self._go_by(1))
-        self.save = button("Save report", self._ask_where)
-        self.save_list = button("Save list", self._ask_where_list)
+        self._said = label("", "soft")
+        self.buttons = GapActions(
+            go_by=self._go_by,
+            add=self._add,
+            remove=self._job.remove_pickup,
+            open_table=self._ask_table,
+            keep=self._keep,
+            report=self.see_report,
+            list_report=self.see_list_report,
+        )
+        self.paper, self._check = GapPaper(self._works), QWidget()
         self.open = button("Open table", self._ask_table)
         self.remove = button("Remove pickup", self._job.remove_pickup)
-        self._body, self._left, self._right = QWidget(), QStackedWidget(), QStackedWidget()
+        self._body, self._left = QWidget(), QWidget()
         self._lay_out()
         self._connect()
         self.show_view(View.FEELER)
@@ -103,8 +108,9 @@ class GapPage(QWidget):
         return self._job
 
     def set_theme(self, theme: Theme) -> None:
-        for one in (self.feeler, self.list, self.wheel, self.teeth_wheel, self.trace, self.curve):
-            one.set_theme(theme)
+        self.feeler.set_theme(theme)
+        self.list.set_theme(theme)
+        self.pictures.set_theme(theme)
         for panel in self.runs.values():
             panel.set_theme(theme)
 
@@ -134,7 +140,9 @@ class GapPage(QWidget):
         self.tabs[view].setChecked(True)
         self._arrange()
         if view in self.runs:
-            self._works.add(lambda: old_runs(self._bench.store), self.runs[view].offer, self._say)
+            self._works.add(
+                lambda: old_runs(self._bench.store), self.runs[view].offer, self._failed
+            )
         self._changed()
         self._first_focus()
 
@@ -149,6 +157,11 @@ class GapPage(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
         self._arrange()
+
+    def heightForWidth(self, width: int) -> int:  # noqa: N802
+        """What is needed, for the window to scroll below it: not what the pictures would like."""
+        layout = self.layout()
+        return layout.minimumHeightForWidth(width) if layout else -1
 
     def _first_focus(self) -> None:
         """Where the next thing is typed or pressed."""
@@ -182,11 +195,17 @@ class GapPage(QWidget):
         column.setSpacing(GRID_PX)
         column.addWidget(self._caution)
         column.addWidget(self._body, 1)
+        column.addWidget(WorkBar(self._works))
         read = CAUTION_KEY in self._bench.cautions_read
         self._caution.setVisible(not read)
         self._body.setVisible(read)
         column.addStretch(0)
-        inside = QVBoxLayout(self._body)
+        whole = QVBoxLayout(self._body)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.addWidget(self._check)
+        whole.addWidget(self.paper)
+        self.paper.hide()
+        inside = QVBoxLayout(self._check)
         inside.setContentsMargins(0, 0, 0, 0)
         inside.setSpacing(GRID_PX)
         head = QHBoxLayout()
@@ -200,32 +219,20 @@ class GapPage(QWidget):
         inside.addWidget(self._run_caution)
         self._middle = QHBoxLayout()
         self._middle.setSpacing(3 * GRID_PX)
+        panels = QVBoxLayout(self._left)
+        panels.setContentsMargins(0, 0, 0, 0)
         for panel in (self.feeler, *self.runs.values()):
-            self._left.addWidget(panel)
-        for picture in (self.wheel, self.teeth_wheel, self.trace, self.curve):
-            self._right.addWidget(picture)
-        for part in (self.list, self._left, self._right):
+            panels.addWidget(panel)
+        for part in (self.list, self._left, self.pictures):
             self._middle.addWidget(part, 1)
         inside.addLayout(self._middle, 1)
         inside.addWidget(self._said)
-        inside.addWidget(WorkBar(self._works))
-        inside.addLayout(self._actions())
-
-    def _actions(self) -> QHBoxLayout:
-        line = QHBoxLayout()
-        line.setSpacing(GRID_PX)
-        self.previous.setAccessibleName("Previous pickup")
-        self.next.setAccessibleName("Next pickup")
-        for one in (self.previous, self._which, self.next, self.add, self.remove):
-            line.addWidget(one)
-        line.addStretch(1)
-        for one in (self.open, self.keep, self.save, self.save_list):
-            line.addWidget(one)
-        return line
+        inside.addWidget(self.buttons)
 
     def _connect(self) -> None:
         self._job.subscribe(self._changed)
         self._job.run.subscribe(self._changed)
+        self.paper.closed.connect(self._close_paper)
         self.feeler.step.connect(self._do)
         self.list.chosen.connect(self._job.go_to)
         self.list.opened.connect(lambda: self.show_view(View.FEELER))
@@ -248,6 +255,9 @@ class GapPage(QWidget):
     def _arrange(self) -> None:
         """What stands side by side in the room there is."""
         wide = self.width() >= WIDE_PX
+        if wide is not self._wide:
+            self._wide = wide
+            self._changed()
         self.tabs[View.LIST].setVisible(not wide)
         if wide and self.view is View.LIST:
             self.view = View.FEELER
@@ -258,7 +268,7 @@ class GapPage(QWidget):
         alone = self.view is View.LIST
         self.list.setVisible((wide or alone) and not in_the_way)
         self._left.setVisible(not alone and not in_the_way)
-        self._right.setVisible(not alone and not in_the_way)
+        self.pictures.setVisible(not alone and not in_the_way)
         self._run_caution.setVisible(in_the_way)
         say(self._title, QUESTIONS[self.view])
 
@@ -277,7 +287,7 @@ class GapPage(QWidget):
         {
             Step.NEXT_PICKUP: self._job.go_on,
             Step.KEEP: self._keep,
-            Step.SAVE: self._ask_where,
+            Step.REPORT: self.see_report,
         }[step]()
 
     def _go_by(self, many: int) -> None:
@@ -321,10 +331,6 @@ class GapPage(QWidget):
     def _run(self, work: Work, done: Done) -> None:
         self._works.add(work, done, self._job.run.failed)
 
-    def _say(self, said: str) -> None:
-        say(self._said, said)
-        self._said.setVisible(bool(said))
-
     def _failed(self, said: str) -> None:
         self._job.said = said
         self._job.changed()
@@ -345,110 +351,76 @@ class GapPage(QWidget):
 
         self._works.add(lambda: table_at(path), opened, self._failed)
 
-    def _ask_where(self) -> None:
-        self._ask("Save the gap report", "gap.pdf", "Report (*.pdf *.html *.json)")
-
-    def _ask_where_list(self) -> None:
-        self._ask("Save the list", "pickups.pdf", "Report or table (*.pdf *.html *.csv)", many=True)
-
-    def _ask(self, title: str, name: str, kinds: str, *, many: bool = False) -> None:
-        chosen, _ = QFileDialog.getSaveFileName(self, title, name, kinds)
-        if chosen:
-            (self.save_summary if many else self.save_report)(Path(chosen))
-
-    def save_report(self, path: Path) -> None:
-        """Write the report of what is shown, away from the screen: a run, or the readings."""
-        answer, machine, units = self._shown_answer(), self._bench.machine, self._units
+    def see_report(self) -> None:
+        """The report of what is shown, a run or the readings of one pickup, as pages."""
+        answer = self._shown_answer()
         if answer is not None:
-            self._works.add(
-                lambda: save_gap_report(answer, machine, path, units), self._saved, self._failed
-            )
+            self._open_paper(lambda: answer, "gap.pdf")
 
-    def save_summary(self, path: Path) -> None:
-        """Write the sheet of the whole list, away from the screen; its readings are kept first."""
+    def see_list_report(self) -> None:
+        """The sheet of the whole list as pages; its readings are kept first."""
         if self._job.answer is None and self._job.has_readings:
             self._keep()
-        self._works.add(lambda: None, lambda _nothing: self._write_summary(path), self._failed)
+        self._works.add(lambda: None, lambda _nothing: self._open_list_paper(), self._failed)
 
-    def _write_summary(self, path: Path) -> None:
-        if self._job.answer is None and self._job.has_readings:
+    def _open_list_paper(self) -> None:
+        states, kept, store = self._job.list.states(), self._job.answer, self._bench.store
+        if kept is None and self._job.has_readings:
             return  # keeping them failed, which has been said
-        states, kept = self._job.list.states(), self._job.answer or {}
-        machine, store, units = self._bench.machine, self._bench.store, self._units
-        self._works.add(
-            lambda: save_summary(states, kept, machine, store, path, units),
-            self._saved,
-            self._failed,
-        )
+        self._open_paper(lambda: list_found(states, kept or {}, store), "pickups.pdf")
+
+    def _open_paper(self, find: Callable[[], dict[str, Any]], file_name: str) -> None:
+        self._check.hide()
+        self.paper.show()
+        self.paper.open(Paper(find, self._bench.machine, self._units, file_name))
+        self.paper.save.setFocus()
+
+    def _close_paper(self) -> None:
+        self.paper.hide()
+        self._check.show()
+        self._first_focus()
 
     def _shown_answer(self) -> dict[str, Any] | None:
         if self.view in self.runs:
             return self._job.run.shown_answer()
         return self._job.shown_answer()
 
-    def _saved(self, path: Path) -> None:
-        self._failed(f"Saved as {path.name}.")
-
     def _changed(self) -> None:
         """Show the job as it is."""
-        job, units, running = self._job, self._bench.settings.units, self._job.run.running
-        entry = job.list.current
+        job, units = self._job, self._bench.settings.units
         self.feeler.show_job()
         self.list.show_list(job.list.states(), job.list.at, units)
         for panel in self.runs.values():
             panel.show_job()
-        if entry is not None:
-            following = None if job.round_is_read else job.next_angle_deg()
-            gap = job.list.state(entry).gap
-            self.wheel.show_gap(gap, job.limits, units, following)
-        self._show_run()
-        self._show_picture()
-        many, feeler = len(job.list.entries) > 1, self.view in (View.FEELER, View.LIST)
-        for one in (self.previous, self._which, self.next):
-            one.setVisible(many)
-        say(self._which, f"{job.list.at + 1} of {len(job.list.entries)}")
-        self.previous.setEnabled(not running and job.list.at > 0)
-        self.next.setEnabled(not running and job.list.at < len(job.list.entries) - 1)
-        self.remove.setVisible(self.view is View.LIST or (many and self.list.isVisible()))
-        self.add.setVisible(feeler and self.list.isHidden())
-        self.open.setVisible(feeler)
+        shown = self.runs.get(self.view, self.feeler)
+        for one in (self.feeler, *self.runs.values()):
+            one.setVisible(one is shown)
+        {
+            View.TEETH: self.pictures.show_teeth,
+            View.DROP_OUT: self.pictures.show_drop_out,
+        }.get(self.view, self.pictures.show_feeler)()
+        self._show_actions()
+        say(self._said, job.said)
+        self._said.setVisible(bool(job.said))
+
+    def _show_actions(self) -> None:
+        """What can be done at the bottom of the page; nothing that is the filled button's."""
+        job, running = self._job, self._job.run.running
+        states, at = job.list.states(), job.list.at
+        many, feeler = len(states) > 1, self.view in (View.FEELER, View.LIST)
+        actions = self.buttons
+        actions.show_place(at, len(states), free=not running)
+        actions.remove.setVisible(feeler and (many or self.view is View.LIST) and self._has_list)
+        actions.add.setVisible(feeler and not self._has_list)
+        actions.open.setVisible(feeler)
         filled = job.step if self.view is View.FEELER else None
         can_keep = feeler and job.has_readings and job.answer is None
-        self.keep.setVisible(can_keep and filled is not Step.KEEP)
-        self.save.setVisible(self._shown_answer() is not None and filled is not Step.SAVE)
-        self.save_list.setVisible(many and any(s.readings or s.runs for s in job.list.states()))
-        self._say(job.said)
+        actions.keep.setVisible(can_keep and filled is not Step.KEEP)
+        seen = self._shown_answer() is not None and filled is not Step.REPORT
+        actions.report.setVisible(seen)
+        actions.list_report.setVisible(many and any(one.readings or one.runs for one in states))
 
-    def _show_run(self) -> None:
-        run = self._job.run
-        late = run.so_far.late_rel.tolist() if run.so_far is not None else []
-        marked, faults = False, {}
-        pickup = run.pickup
-        if not run.running and pickup is not None and pickup.get("spacing_rel") is not None:
-            late = [float("nan") if v is None else float(v) for v in pickup["spacing_rel"]]
-            marked, faults = bool(pickup["marked"]), run.faults()
-        waiting = "The teeth stand here once the wheel has turned three times."
-        self.teeth_wheel.show_teeth(late, faults, marked=marked, waiting=waiting)
-        machine = self._bench.machine
-        if machine is None:
-            return
-        low_mps, units = machine.limits.speed_low_mps, self._bench.settings.units
-        self.trace.show_trace(run.trace, low_mps, units)
-        if pickup is not None and run.judged_drop_out:
-            drop = pickup.get("drop_out") or {}
-            speed_mps = drop.get("speed_mps")
-            nan = float("nan")
-            self.curve.show_curve(
-                run.curve, nan if speed_mps is None else speed_mps, low_mps, units
-            )
-
-    def _show_picture(self) -> None:
-        run = self._job.run
-        self._left.setCurrentWidget(self.runs.get(self.view, self.feeler))
-        judged = run.pickup is not None and run.judged_drop_out and not run.running
-        self._right.setCurrentWidget(
-            {
-                View.TEETH: self.teeth_wheel,
-                View.DROP_OUT: self.curve if judged and run.curve else self.trace,
-            }.get(self.view, self.wheel)
-        )
+    @property
+    def _has_list(self) -> bool:
+        """Whether the list is on the page now."""
+        return self._wide or self.view is View.LIST

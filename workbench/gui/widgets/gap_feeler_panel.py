@@ -34,9 +34,11 @@ STEPS = {
     Step.READ: "Take reading",
     Step.NEXT_PICKUP: "Go to next pickup",
     Step.KEEP: "Keep result",
-    Step.SAVE: "Save report",
+    Step.REPORT: "See report",
 }
-CHIP_PX = 104
+CHIP_PX = 96
+ROOMY_PX = 700
+"""Height of the window from which more than two rows of readings are shown."""
 
 
 class _Chips(QListWidget):
@@ -86,11 +88,6 @@ class GapFeelerPanel(QWidget):
         else:
             self.step.emit(self._job.step)
 
-    def _enter(self) -> None:
-        """Enter after a number, or on to what is next; it never asks for a file."""
-        if self.gap.text().strip() or self._job.step is not Step.SAVE:
-            self.go()
-
     def read(self) -> None:
         """Take what is typed; what is wrong is said at its field and stays typed."""
         self._clear_errors()
@@ -130,7 +127,7 @@ class GapFeelerPanel(QWidget):
         say(self._gap_name, f"Gap, {units.gap}")
         self.gap.setPlaceholderText("1/16" if units.gap == "in" else "1.6")
         step = job.step
-        say(self.take, STEPS[step] + (" (Enter)" if step is not Step.SAVE else ""))
+        say(self.take, f"{STEPS[step]} (Enter)")
         self.undo.setEnabled(bool(job.list.undoes))
         self.undo.setToolTip(f"Take back {job.list.undoes} (Ctrl+Z)" if job.list.undoes else "")
         self._show_chips(entry.angle_deg, entry.gap_m)
@@ -210,7 +207,7 @@ class GapFeelerPanel(QWidget):
         take.addWidget(self.take, 1)
         take.addWidget(self.undo)
         column.addLayout(take)
-        column.addWidget(self.chips, 100)
+        column.addWidget(self.chips)
         column.addWidget(self.remove, 0, Qt.AlignmentFlag.AlignLeft)
         column.addWidget(self.pill)
         column.addWidget(self.sentence)
@@ -224,7 +221,7 @@ class GapFeelerPanel(QWidget):
         self.name.editingFinished.connect(self.rename)
         self.place.returnPressed.connect(self.gap.setFocus)
         self.place.textEdited.connect(lambda _text: self._complain(self.place_error, ""))
-        self.gap.returnPressed.connect(self._enter)
+        self.gap.returnPressed.connect(self.go)
         self.gap.textEdited.connect(lambda _text: self._complain(self.gap_error, ""))
         self.gap.installEventFilter(self)
         self.counted.activated.connect(self._use_counting)
@@ -306,8 +303,8 @@ class GapFeelerPanel(QWidget):
         self._fit_chips()
 
     def _fit_chips(self) -> None:
-        """As high as the readings need, and no higher; two rows of them always."""
+        """As high as the readings need, where there is room for them."""
         in_a_row = max(1, (self.width() - 4) // CHIP_PX)
         rows = math.ceil(self.chips.count() / in_a_row)
-        self.chips.setMaximumHeight(rows * TOUCH_PX + 4)
-        self.chips.setMinimumHeight(min(rows, 2) * TOUCH_PX + 4)
+        roomy = self.window().height() > ROOMY_PX
+        self.chips.setFixedHeight(min(rows, 4 if roomy else 2) * TOUCH_PX + 4)

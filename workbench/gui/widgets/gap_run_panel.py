@@ -6,7 +6,14 @@ import math
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtWidgets import QComboBox, QProgressBar, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import (
+    QComboBox,
+    QProgressBar,
+    QScrollArea,
+    QSizePolicy,
+    QVBoxLayout,
+    QWidget,
+)
 
 from workbench.calibration.decision import Verdict
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -214,4 +221,6 @@ class GapRunPanel(QWidget):
         rest.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         rest.setWidget(self.details)
         rest.setAccessibleName("What speaks for it")
+        rest.setMinimumHeight(8 * GRID_PX)
+        rest.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Ignored)
         column.addWidget(rest, 1)
