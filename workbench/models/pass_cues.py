@@ -2,7 +2,7 @@
 
 A cue comes when the state changes, and again every quarter of a minute while it is one to
 worry about. A ratio near a limit would flip the state with every breath of the signals: the
-mean of some seconds has to be clearly beyond the limit, for some seconds.
+median of some seconds has to be clearly beyond the limit, for some seconds.
 """
 
 from __future__ import annotations
@@ -10,13 +10,14 @@ from __future__ import annotations
 import math
 from collections import deque
 from enum import StrEnum
+from statistics import median
 
 from workbench.match.live import Snapshot
 from workbench.match.live_seconds import State
 from workbench.match.ratio import PaceLimits
 
-MEAN_S = 3.0
-"""The ratio is that of the means over so long; chosen."""
+SPAN_S = 3.0
+"""The ratio is the median over so long: one odd second is not heard. Chosen."""
 CLEARLY = 0.1
 """A limit counts as crossed this share of the band's width beyond it; chosen."""
 HOLD_S = 2.0
@@ -40,7 +41,7 @@ class CueWatch:
 
     def __init__(self, limits: PaceLimits) -> None:
         self._limits = limits
-        self._recent: deque[tuple[float, float, float]] = deque()
+        self._recent: deque[tuple[float, float]] = deque()
         self._next: Cue | None = None
         self._next_since_s = math.nan
         self._heard_s = -math.inf
@@ -81,17 +82,21 @@ class CueWatch:
 
     def _wanted(self, now: Snapshot) -> Cue | None:
         """The state the last seconds speak for; near a limit, the one that holds."""
-        self._recent.append((now.time_s, now.belt_mps, now.ground_mps))
-        while now.time_s - self._recent[0][0] > MEAN_S:
-            self._recent.popleft()
-        belt = math.fsum(row[1] for row in self._recent)
-        ground = math.fsum(row[2] for row in self._recent)
-        if not (ground > 0 and math.isfinite(belt)):
+        if not (now.ground_mps > STANDS_MPS and math.isfinite(now.belt_mps)):
             return None
-        ratio, low, high = belt / ground, self._limits.low, self._limits.high
+        self._recent.append((now.time_s, now.belt_mps / now.ground_mps))
+        while now.time_s - self._recent[0][0] > SPAN_S:
+            self._recent.popleft()
+        low, high = self._limits_now()
+        ratio = median(row[1] for row in self._recent)
+        return Cue.IN_BAND if low <= ratio <= high else Cue.OUT_OF_BAND
+
+    def _limits_now(self) -> tuple[float, float]:
+        """The limits, moved away from the state that holds."""
+        low, high = self._limits.low, self._limits.high
         room = CLEARLY * (high - low)
         if self.state is Cue.IN_BAND:
-            low, high = low - room, high + room
-        elif self.state is Cue.OUT_OF_BAND:
-            low, high = low + room, high - room
-        return Cue.IN_BAND if low <= ratio <= high else Cue.OUT_OF_BAND
+            return low - room, high + room
+        if self.state is Cue.OUT_OF_BAND:
+            return low + room, high - room
+        return low, high
