@@ -229,7 +229,9 @@ def test_a_full_disk_ends_the_recording_and_keeps_what_was_stored(bench, plug, f
     until(bench, lambda: plug.told > 5)
     assert bench.live.running
     with open_store(bench.store) as store:
-        assert [one.state for one in store.recordings()] != ["ended"]
+        (entry,) = store.recordings()
+        assert "the disk is full" in entry.end_reason
+        assert store.load_recording(entry.number).simulated is False
 
 
 def test_two_programs_record_into_one_store(bench, plug, tmp_path, clock):
