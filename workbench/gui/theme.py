@@ -77,14 +77,14 @@ THEMES = {theme.name: theme for theme in (BRIGHT, DARK)}
 
 
 def contrast(one: str, other: str) -> float:
-    """Contrast ratio of two colours (WCAG 2.1, relative luminance)."""
+    """Contrast ratio of two colours (WCAG 2.2, relative luminance)."""
     lighter, darker = sorted((_luminance(one), _luminance(other)), reverse=True)
     return (lighter + 0.05) / (darker + 0.05)
 
 
 def _luminance(color: str) -> float:
     parts = [int(color[at : at + 2], 16) / 255 for at in (1, 3, 5)]
-    linear = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
@@ -184,6 +184,9 @@ def style_sheet(theme: Theme) -> str:
     QScrollBar::handle:hover {{ background: {theme.no_data}; }}
     QScrollBar::add-line, QScrollBar::sub-line {{ width: 0; height: 0; }}
     QScrollBar::add-page, QScrollBar::sub-page {{ background: transparent; }}
+    QMenu {{ background: {theme.raised}; color: {theme.ink}; border: 1px solid {theme.edge}; }}
+    QMenu::item {{ min-height: {TOUCH_PX}px; padding: 0 {3 * GRID_PX}px; }}
+    QMenu::item:selected {{ background: {theme.belt}; color: {theme.ground}; }}
     QToolTip {{ background: {theme.raised}; color: {theme.ink}; border: 1px solid {theme.line};
         padding: 4px; }}
     QProgressBar {{ background: {theme.line}; border: none; border-radius: 4px;
