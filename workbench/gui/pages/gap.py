@@ -94,8 +94,6 @@ class GapPage(QWidget):
             list_report=self.see_list_report,
         )
         self.paper, self._check = GapPaper(self._works), QWidget()
-        self.open = button("Open table", self._ask_table)
-        self.remove = button("Remove pickup", self._job.remove_pickup)
         self._body, self._left = QWidget(), QWidget()
         self._lay_out()
         self._connect()
