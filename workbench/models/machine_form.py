@@ -138,6 +138,8 @@ class MachineForm(Observable):
         for section, values in sections.items():
             if section != "name":
                 flat |= {f"{section}.{key}": value for key, value in values.items()}
+        if not machine.text:
+            flat = {key: value for key, value in flat.items() if value != default_of(key)}
         kinds = keys()
         entries = {key: self._entry(key, kinds[key](value)) for key, value in flat.items()}
         draft = Draft(entries, path=path)
