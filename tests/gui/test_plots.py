@@ -23,11 +23,11 @@ from workbench.gui.widgets.plot_axes import LINE_PX, clock_text, nice_step, numb
 from workbench.gui.widgets.speeds_plot import SpeedsPlot
 from workbench.gui.widgets.strip_chart import StripChart
 from workbench.match.ratio import PaceLimits
-from workbench.models.speed_lines import SpeedLines
 from workbench.models.history import History
 from workbench.models.live import Stream
 from workbench.models.plot_table import Column, write_table
 from workbench.models.pyramid import Pyramid
+from workbench.models.speed_lines import SpeedLines
 from workbench.units import METRIC, US
 
 MPH = 0.44704

@@ -37,24 +37,53 @@ WANTED = {
 }
 OVERVIEW = 400
 """Places all along the recording that an overview looks at."""
-AT_ONCE = 2000
-"""Blocks asked for at once."""
+AT_ONCE, PACK = 500, 4
+"""Blocks asked for at once; so many such times between two packings."""
 
 
 @dataclass(slots=True)
 class _Stream:
-    """The arrays of one stream's blocks as they are read."""
+    """The arrays of one stream's blocks as they are read.
+
+    Many blocks at a time become one chunk of each array: to join, or to free, a hundred
+    thousand small ones in one go would keep every other thread waiting.
+    """
 
     key: StreamKey
     parts: dict[str, list[Array]] = field(default_factory=dict)
+    chunks: dict[str, list[Array]] = field(default_factory=dict)
 
     def add(self, arrays: dict[str, Array]) -> None:
+        """Take a block's arrays; of edges the board's times, and each item's last one."""
+        if self.key.kind == "edges":
+            sizes, ticks = arrays["sizes"], arrays.pop("ticks")
+            device_s = ticks * np.repeat(arrays.pop("tick_s"), sizes)
+            filled = sizes > 0
+            arrays["device_s"] = device_s
+            arrays["last_s"] = device_s[np.cumsum(sizes)[filled] - 1]
+            arrays["last_host_s"] = arrays["host_s"][filled]
         for name, array in arrays.items():
             self.parts.setdefault(name, []).append(array)
 
+    def pack(self) -> None:
+        """Make one chunk of what was added since the last call."""
+        for name, parts in self.parts.items():
+            self.chunks.setdefault(name, []).append(np.concatenate(parts))
+        self.parts = {}
+
     def joined(self, name: str) -> Array:
-        parts = self.parts.get(name, [])
-        return np.concatenate(parts) if parts else np.empty(0)
+        """All of one array."""
+        return joined(self.chunks.get(name, []))
+
+
+def joined(chunks: Sequence[Array]) -> Array:
+    """Arrays one behind the other, copied chunk by chunk so that other threads come in between."""
+    whole = np.empty(sum(chunk.size for chunk in chunks), chunks[0].dtype if chunks else float)
+    at = 0
+    for chunk in chunks:
+        whole[at : at + chunk.size] = chunk
+        at += chunk.size
+    return whole
 
 
 def overview_places(connection: Connection, number: int) -> list[range]:
@@ -103,6 +132,11 @@ def read_speeds(
                 stream.add(arrays_of(block.data, WANTED[stream.key.kind]))
             except CodecError as error:
                 on_damage(f"Block {block.sequence} of recording {number} is damaged: {error}.")
+        if at % PACK == PACK - 1:
+            for stream in wanted.values():
+                stream.pack()
+    for stream in wanted.values():
+        stream.pack()
     return _recording(list(streams.values()), row, on_damage)
 
 
@@ -138,10 +172,10 @@ def _recording(
     edges: dict[str, EdgeTrack] = {}
     speeds: dict[str, SpeedTrack] = {}
     for stream, name in zip(streams, _names(streams), strict=True):
-        if stream.key.kind == "edges" and stream.parts:
+        if stream.key.kind == "edges" and stream.chunks:
             time_s = _edge_times(stream, clocks[stream.key.input]) - origin_s
-            edges[name] = EdgeTrack(name, np.maximum.accumulate(time_s))
-        elif stream.key.kind == "speeds" and stream.parts:
+            edges[name] = EdgeTrack(name, np.maximum.accumulate(time_s, out=time_s))
+        elif stream.key.kind == "speeds" and stream.chunks:
             time_s, speed = _sender_times(stream) - origin_s, stream.joined("speed_mps")
             order = np.argsort(time_s, kind="stable")
             unknown = np.full(order.size, np.nan)
@@ -165,21 +199,19 @@ def _names(streams: Sequence[_Stream]) -> list[str]:
 
 def _board_points(stream: _Stream) -> list[tuple[Array, Array]]:
     """What a stream tells of its input's clock: see `clocks.input_clocks`."""
-    if stream.key.kind == "edges" and stream.parts:
-        sizes = stream.joined("sizes").astype(np.intp)
-        ends, filled = np.cumsum(sizes), sizes > 0
-        last = stream.joined("ticks")[ends[filled] - 1] if filled.any() else np.empty(0)
-        return [(stream.joined("host_s")[filled], last * stream.joined("tick_s")[filled])]
-    if stream.key.quantity == BOARD_CLOCK and stream.parts:
+    if stream.key.kind == "edges" and stream.chunks:
+        return [(stream.joined("last_host_s"), stream.joined("last_s"))]
+    if stream.key.quantity == BOARD_CLOCK and stream.chunks:
         return [(stream.joined("host_s"), stream.joined("value"))]
     return []
 
 
 def _edge_times(stream: _Stream, clock: InputClock) -> Array:
     """Of each edge its time on the host's line."""
-    sizes = stream.joined("sizes").astype(np.intp)
-    device_s = stream.joined("ticks") * np.repeat(stream.joined("tick_s"), sizes)
-    return _on_host_line(clock, device_s, np.repeat(stream.joined("host_s"), sizes))
+    chunks = zip(*(stream.chunks[name] for name in ("device_s", "host_s", "sizes")), strict=True)
+    return joined(
+        [_on_host_line(clock, device, np.repeat(host, sizes)) for device, host, sizes in chunks]
+    )
 
 
 def _on_host_line(clock: InputClock, device_s: Array, arrived_s: Array) -> Array:
