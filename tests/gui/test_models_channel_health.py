@@ -3,6 +3,8 @@ the count of the speed command over the whole run."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from drivers.catalogue import open_input
 from drivers.contract import EdgeBlock
 from workbench.calibration.edges import clean
 from workbench.models.channel_health import CONTEXT_EDGES, MOST_WAITING, OPEN_EDGES, ChannelHealth
+from workbench.models.edge_counter import EdgeCounter
 
 TEETH, RATE_HZ, TICK_S = 30, 90.0, 1e-6
 
@@ -138,3 +141,15 @@ def test_the_last_half_minute_is_told_apart():
 def test_too_few_edges_are_no_picture():
     assert ChannelHealth().look(60).tooth.size == 0
     assert fed(wheel(1)[:2]).look(60).tooth.size == 0
+
+
+def test_a_key_counts_the_edges_between_two_moments_also_after_the_counter_began_anew():
+    counter = EdgeCounter()
+    for block in blocks(np.arange(1, 901) / RATE_HZ):
+        counter.add(block)
+    assert counter.between(2.0, 5.0) == 270
+    assert counter.between(2.0, 11.0) == 0  # not all of it was heard
+    for block in blocks(np.arange(1, 181) / RATE_HZ):
+        counter.add(replace(block, host_s=block.host_s + 20.0))
+    assert counter.last_s == pytest.approx(22.0)
+    assert counter.between(20.5, 21.5) == 90

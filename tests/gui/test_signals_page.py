@@ -285,17 +285,18 @@ def test_a_recording_gets_its_name_and_note(page, window, bench, pass_time, qtbo
     assert page._record.name.text() == ""
 
 
-@pytest.mark.parametrize("view", list(View))
-def test_nothing_is_cut_at_the_side_of_a_small_screen(page, window, run, view):
+def test_nothing_is_cut_on_a_small_screen_and_the_page_needs_no_scrolling(page, window, run):
     run("sim:healthy?seed=4", 2)
     page._plugged.searched = True
-    page.show_view(view)
     window.resize(1024, 600)
-    shown(window)
-    for area in page.findChildren(QScrollArea):
-        if area.isVisible():
-            assert area.widget().minimumSizeHint().width() <= area.viewport().width()
-    assert page.minimumSizeHint().width() <= page.width()
+    for view in (*View, View.ALL):
+        page.show_view(view)
+        shown(window)
+        for area in page.findChildren(QScrollArea):
+            if area.isVisible():
+                assert area.widget().minimumSizeHint().width() <= area.viewport().width(), view
+        assert page.minimumSizeHint().width() <= page.width(), view
+        assert page.height() <= page.parent().height(), view
     table = page._table
     widths = [table.columnWidth(column) for column in range(table.columnCount())]
     assert sum(widths) <= table.width()

@@ -36,6 +36,9 @@ class EdgeCounter:
         self._heard_s = block.host_s
         if block.ticks.size:
             time_s = np.asarray(block.ticks, dtype=np.float64) * block.tick_s
+            if self._blocks and time_s[0] < self._blocks[-1][-1]:
+                self._blocks.clear()  # the device began anew, and its clock with it
+                self._offset_s = np.inf
             self._offset_s = min(self._offset_s, block.host_s - float(time_s[-1]))
             self._blocks.append(time_s)
 
@@ -46,4 +49,9 @@ class EdgeCounter:
         low, high = from_s - self._offset_s, to_s - self._offset_s
         if self._blocks[0][0] > low:
             return 0
-        return sum(int(np.count_nonzero((b > low) & (b <= high))) for b in self._blocks)
+        count = 0
+        for time_s in reversed(self._blocks):
+            if time_s[-1] <= low:
+                break
+            count += int(np.count_nonzero((time_s > low) & (time_s <= high)))
+        return count

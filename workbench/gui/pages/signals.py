@@ -113,6 +113,7 @@ class SignalsPage(QWidget):
         addresses = self._inputs.in_use
         if addresses != self._addresses:
             self._addresses, self._opened_s = addresses, self._bench.clock()
+            self._picked = self._picked if addresses else None
         self._record.refresh()
         self._frames += 1
         # One channel a frame, so that no frame has to count them all.
@@ -120,11 +121,13 @@ class SignalsPage(QWidget):
         for stream in wheels[self._frames % FRAMES :: FRAMES]:
             if stream.health is not None:
                 stream.health.count()
-        if self._frames % FRAMES == 1:
-            self._show_now()
+        # And one part a frame, so that no frame has to draw them all.
+        for at, show in enumerate((self._show_lines, self._show_chart, self._show_beside)):
+            if self._frames % FRAMES == 1 + 2 * at:
+                show()
 
     def show_view(self, view: View) -> None:
-        """What the person wants to see from now on."""
+        """What the person wants to see, until no input is left."""
         self._picked = view
         self._show_now()
         if view is View.INPUTS and not self._plugged.searched:
@@ -176,8 +179,8 @@ class SignalsPage(QWidget):
         self._chart.setMinimumHeight(10 * GRID_PX)
         self._beside.setMinimumHeight(24 * GRID_PX)
         # Both take what there is: a page that asked for more would scroll on a small screen.
-        for part in (self._chart, self._beside):
-            part.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        for whole in (self._chart, self._beside):
+            whole.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         inner.addWidget(self._table, 9)
         inner.addWidget(self._chart, 1)
         inner.addWidget(self._no_chart, 1)
@@ -223,11 +226,18 @@ class SignalsPage(QWidget):
     # ---- showing
 
     def _show_now(self) -> None:
+        self._show_lines()
+        self._show_chart()
+        self._show_beside()
+
+    def _show_lines(self) -> None:
         self._show_advice(advice(self._bench, self._opened_s))
         lines = table(self._bench)
         self._table.show_lines(lines)
         self._list.refresh([line for line in lines if isinstance(line, InputLine)])
         self._arrange()
+
+    def _show_chart(self) -> None:
         live = self._bench.live
         heard = any(stream.history for stream in live.streams.values())
         self._chart.setVisible(heard)
@@ -235,6 +245,8 @@ class SignalsPage(QWidget):
         if heard and self._chart.isVisible():
             shown = {name: stream for name, stream in live.streams.items() if name != LAP}
             self._chart.show_streams(shown, self._bench.clock(), self._bench.settings.units)
+
+    def _show_beside(self) -> None:
         if self._edges.isVisible():
             self._edges.refresh()
         if self._wiring.isVisible():
