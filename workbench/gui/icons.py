@@ -10,7 +10,7 @@ from PySide6.QtGui import QIcon, QPainter, QPixmap
 from PySide6.QtSvg import QSvgRenderer
 
 ICON_PX = 24
-ICON_ROOM_PX = 32
+ICON_ROOM_PX = 30
 """An icon's width with the space between it and its word."""
 SCALES = (1, 2, 3)
 

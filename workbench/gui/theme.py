@@ -153,9 +153,9 @@ def style_sheet(theme: Theme) -> str:
         border-color: {theme.line}; }}
     QPushButton[role="place"] {{ text-align: left; border: none; border-radius: 0;
         background: transparent; font-size: {TEXT_PX}px; min-height: {TOUCH_PX}px;
-        padding: 4px 2px 4px 12px; border-left: 4px solid transparent; }}
+        padding: 4px 0 4px 10px; border-left: 4px solid transparent; }}
     QPushButton[role="place"]:checked {{ border-left-color: {theme.ink}; font-weight: 600; }}
-    QPushButton[role="place"]:focus {{ border: 2px solid {theme.belt}; padding: 2px 0 2px 14px;
+    QPushButton[role="place"]:focus {{ border: 2px solid {theme.belt}; padding: 2px 0 2px 12px;
         border-radius: 6px; }}
     QPushButton[role="tab"] {{ border: 2px solid transparent; border-radius: 0;
         background: transparent; color: {theme.soft_ink}; font-size: {TEXT_PX}px;

@@ -90,6 +90,7 @@ class Window(QMainWindow):
         self.restoreGeometry(QByteArray.fromBase64(bench.settings.now.window.encode()))
         self._settings_changed()
         self.show_page(next(iter(pages)))
+        self._places.buttons()[0].setFocus()
         self.timer.start()
 
     @property
