@@ -66,6 +66,7 @@ def kept(studio):
 def as_left(studio):
     page = studio.show("Calibrate")
     page.job.use_new_setting()
+    studio.run(8)
     for speed_mps, shown in ((1.22, 2.7), (0.86, 1.9), (1.34, 3.0)):
         _take(page, studio, speed_mps, shown)
     studio.rest()
@@ -75,7 +76,7 @@ def certificate(studio):
     page = studio.show("Calibrate")
     page._keep_result()
     studio.rest()
-    page._paper.entries["by"].setText("Shop foreman")
+    page.paper.entries["by"].setText("Shop foreman")
     page.show_certificate()
     studio.rest()
 

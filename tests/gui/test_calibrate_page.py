@@ -14,8 +14,8 @@ from workbench.cli.verify import verify
 from workbench.gui.pages.calibrate import CalibratePage
 from workbench.gui.theme import BRIGHT, DARK
 from workbench.gui.widgets.basics import Caution
-from workbench.models.kept import kept
 from workbench.models.calibrate_runs import Reference, TakenRun
+from workbench.models.kept import kept
 from workbench.records.store import open_store
 
 
@@ -129,12 +129,12 @@ def test_runs_by_hand_on_the_keyboard_to_result_setting_and_certificate(
     assert page._answer.setting.text() == f"Set {stored['setting_new']:g}"
     assert filled(page) == ["Use this setting"]
     path = tmp_path / "certificate.html"
-    page.save_certificate(path)
+    page.paper.save_certificate(path)
     worked_out()
     page_text = path.read_text(encoding="utf-8")
     assert f"Result {number}" in page_text
     assert "laps timed by hand" in page_text
-    assert page._paper.said.text() == "Saved as certificate.html."
+    assert page.paper.said.text() == "Saved as certificate.html."
 
 
 def test_the_lap_pickup_counts_by_itself_and_the_hand_is_its_fall_back(
@@ -181,8 +181,8 @@ def test_a_simulated_result_is_marked_wherever_it_goes(page, bench, worked_out, 
         assert verify(store, number)["verified"]
     assert [entry.simulated for entry in kept(bench.store) if entry.is_result] == [True]
     for ending in ("html", "json"):
-        page.save_certificate(tmp_path / f"paper.{ending}")
-    page.save_runs(tmp_path / "runs.csv")
+        page.paper.save_certificate(tmp_path / f"paper.{ending}")
+    page.paper.save_runs(tmp_path / "runs.csv")
     worked_out()
     assert "SIMULATED" in (tmp_path / "paper.html").read_text("utf-8").upper()
     assert json.loads((tmp_path / "paper.json").read_text("utf-8"))["simulated"] is True
@@ -232,20 +232,20 @@ def test_the_certificate_is_seen_before_it_is_saved_and_can_be_printed(
     page._keep_result()
     worked_out()
     page.show_certificate()
-    page._paper.entries["by"].setText("Shop foreman")
-    page._paper.typed_anew.emit()
+    page.paper.entries["by"].setText("Shop foreman")
+    page.paper.draw()
     worked_out()
-    assert page._paper.page_count >= 1
-    assert page._paper._column.itemAt(0).widget().pixmap().width() > 300
+    assert page.paper.page_count >= 1
+    assert page.paper._column.itemAt(0).widget().pixmap().width() > 300
     printer = QPrinter()
     printer.setOutputFormat(QPrinter.OutputFormat.PdfFormat)
     printer.setOutputFileName(str(tmp_path / "printed.pdf"))
-    page.print_on(printer)
-    page.save_certificate(tmp_path / "named.html")
+    page.paper.print_on(printer)
+    page.paper.save_certificate(tmp_path / "named.html")
     worked_out()
     assert (tmp_path / "printed.pdf").read_bytes().startswith(b"%PDF")
     assert "Shop foreman" in (tmp_path / "named.html").read_text("utf-8")
-    page._paper._back.click()
+    page.paper.back.click()
     assert "Keep run (Enter)" not in shown(page)
 
 

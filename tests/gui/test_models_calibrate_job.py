@@ -9,14 +9,18 @@ import pytest
 from drivers.catalogue import open_input
 from drivers.contract import AddressError, EdgeBlock, Lost
 from workbench.calibration.runs import HAND_INTERVAL_U_S, marked_simulated, read_run_table
+from workbench.cli.output import with_uncertainty
 from workbench.errors import StoreError, WrongInput
 from workbench.machine import parse_machine
 from workbench.models.calibrate_draft import Drafts
-from workbench.models.calibrate_job import CalibrateJob, save_runs, with_setting
-from workbench.models.calibrate_runs import Reference, State, TakenRun, run_table
+from workbench.models.calibrate_job import CalibrateJob
+from workbench.models.calibrate_runs import Reference, State, TakenRun, run_table, save_runs
+from workbench.models.calibrate_steps import with_setting
 from workbench.models.calibrate_words import Step, laps_needed, next_step
 from workbench.models.entry import typed_number
 from workbench.models.lap_marks import LapMarks, change_rel
+from workbench.reports.certificate_tables import rounded
+from workbench.units import percent
 
 RUN = TakenRun(2.6, 6, 44.6, 1830, simulated=True)
 
@@ -257,3 +261,12 @@ def test_the_simulated_readout_shows_by_the_setting_entered():
     for wrong in ("0", "-3", "nan", "many"):
         with pytest.raises(AddressError, match="above 0"):
             open_input(f"sim:calibration-shop?setting={wrong}")
+
+
+def test_what_rounds_to_nothing_has_no_sign():
+    assert percent(-0.00001) == "0.00 %"
+    assert percent(-0.00001, signed=True) == percent(0.00001, signed=True) == "0.00 %"
+    assert percent(-0.0123, signed=True) == "−1.23 %"
+    assert percent(0.0123, signed=True) == "+1.23 %"
+    assert with_uncertainty(-0.0004, 0.12, "%") == "0.00 ± 0.12 % (k = 2)"
+    assert rounded(-0.0004, 0.12) == "0.00 ± 0.12"

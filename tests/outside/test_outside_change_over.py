@@ -10,13 +10,8 @@ import math
 import numpy as np
 import pytest
 
-from workbench.calibration.readout import (
-    Flip,
-    change_overs,
-    display_correlation,
-    flips_of,
-    rounding_correlation,
-)
+from workbench.calibration.readout import Flip, change_overs, flips_of
+from workbench.calibration.rounding import display_correlation, rounding_correlation
 from workbench.calibration.speed import SpeedSeries
 
 MPH = 0.44704

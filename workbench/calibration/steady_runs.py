@@ -37,10 +37,12 @@ from workbench.calibration.driveline_check import (
     mend_counts,
 )
 from workbench.calibration.fit import LineFit, farthest_point, lack_of_fit, straight_line
-from workbench.calibration.readout import (
+from workbench.calibration.rounding import (
+    ONE_ROUNDING,
     display_correlation,
     draw_rounding,
     one_rounding_correlation,
+    too_alike,
 )
 from workbench.calibration.runs import Run
 from workbench.calibration.true_speed import Known, TrueSpeeds
@@ -56,16 +58,6 @@ DOUBTFUL = 0.05
 
 NARROW = 0.10
 """Runs whose speeds differ by less than this share say nothing about other speeds. Chosen."""
-
-TOO_ALIKE = 0.10
-"""Probability of so little scatter by chance below which the runs' rounding errors count as
-one and the same. Chosen: high, because to overlook it costs more than to be too careful."""
-
-ONE_ROUNDING = (
-    "The runs agree more closely than the steps of the display let them by chance: what was "
-    "rounded off may be the same in all, so they count as one reading of the display. Set "
-    "speeds without looking at the readout, or use its change-over points."
-)
 
 PER_RUN = ("timing of laps", "pulse count", "reading of the reference", "reading the display")
 """Groups of the budget that are new in every run; the others are shared by all."""
@@ -148,19 +140,9 @@ class _Case:
         return self._line(used, np.diag(half**2), through_origin)
 
     def too_alike(self, used: Sequence[int]) -> bool:
-        """Whether the runs agree better than independent rounding errors would let them.
-
-        The speeds then share a place in their step: by chance, or because each was set as
-        the wanted digit just came up. (JCGM 100, F.2.2.1: one reading is anywhere in its
-        step; readings that err alike are no better than one.)
-        """
-        from scipy.special import chdtr
-
-        if len(used) < 2:
-            return False
-        S = np.eye(len(used)) * self.step_mps**2 / 12
-        fit = self._line(used, S, through_origin=True)
-        return float(chdtr(fit.dof, fit.chi_square)) < TOO_ALIKE
+        """Whether the used runs' rounding errors are all one; see `rounding.too_alike`."""
+        apart = np.eye(len(used)) * self.step_mps**2 / 12
+        return too_alike(self._line(used, apart, through_origin=True))
 
     def _line(self, used: Sequence[int], S: Floats, through_origin: bool) -> LineFit:
         v = self.speeds.speed_mps[used]

@@ -26,13 +26,14 @@ def ask(parent: QWidget, do: Callable[[QPrinter], object]) -> bool:
     dialog = QPrintDialog(QPrinter(QPrinter.PrinterMode.HighResolution), parent)
     dialog.accepted.connect(lambda: do(dialog.printer()))
     dialog.finished.connect(dialog.deleteLater)
-    dialog.open()
+    dialog.setModal(True)
+    dialog.show()
     return True
 
 
-def print_pages(pages: Sequence[bytes], printer: QPrinter) -> str:
+def print_pages(draw: Callable[[], Sequence[bytes]], printer: QPrinter) -> str:
     """Draw pages (PNG) on a printer, each as large as its paper; a sentence on how it went."""
-    painter = QPainter()
+    pages, painter = draw(), QPainter()
     if not painter.begin(printer):
         return "The printer could not be reached; save the certificate as PDF instead."
     for number, page in enumerate(pages):

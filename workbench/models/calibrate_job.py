@@ -9,23 +9,20 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import fields, replace
-from pathlib import Path
 from typing import Any
 
 from drivers.contract import Item
 from workbench.calibration.recorded_runs import DRIFTED_REL, STEADY_REL
 from workbench.calibration.reference import LapTimer
 from workbench.calibration.runs import HAND_INTERVAL_U_S
-from workbench.errors import StoreError, WrongInput
-from workbench.machine import Machine
+from workbench.errors import WrongInput
 from workbench.models.bench import Bench
-from workbench.models.calibrate_draft import Drafts
 from workbench.models.calibrate_runs import Reference, State, TakenRun
+from workbench.models.calibrate_steps import CalibrateSteps, Later
 from workbench.models.calibrate_store import compute_work
 from workbench.models.entry import typed_number
 from workbench.models.lap_marks import LAP_CHANNEL, LapMarks, change_rel, u_interval_s
 from workbench.models.live import Stream
-from workbench.models.observable import Observable
 from workbench.models.pace import PaceModel
 from workbench.units import percent, to_mps
 
@@ -38,47 +35,20 @@ FEWEST_FLIPS = 4
 WANTED_U_REL = 0.005
 LEAST_WANTED_REL, MOST_WANTED_REL = 0.0005, 0.1
 
-MOST_UNDONE = 100
 
-Later = Callable[[Callable[[], object]], object]
-"""Runs something slow away from the screen."""
-
-
-class CalibrateJob(Observable):
-    """One calibration at a time. `said` is the last sentence for the person.
-
-    `version` grows whenever the answer has to be worked out anew.
-    """
+class CalibrateJob(CalibrateSteps):
+    """One calibration at a time: what the person does, and what the inputs bring."""
 
     def __init__(self, bench: Bench, later: Later = lambda work: work()) -> None:
-        super().__init__()
-        self._bench, self._later, self._pace = bench, later, PaceModel(bench)
+        self._pace = PaceModel(bench)
         self._marks = LapMarks(self._passing)
-        path = bench.settings.path
-        self._drafts = Drafts(path.parent / "calibrations" if path else None)
-        self._undo: list[tuple[str, State, Machine | None]] = []
         self._streams: dict[str, Stream] | None = None
-        self._of: Machine | None = None
-        self.state = State()
         self.wanted_U_rel = WANTED_U_REL
         self.by_hand = False
-        self.ramping = False
-        self.answer: dict[str, Any] | None = None
-        self.version = 0
-        self.said = ""
-        self._stops = [bench.live.listen(self._take), bench.subscribe(self._machine_changed)]
-        self._machine_changed()
-
-    def close(self) -> None:
-        """Listen no more."""
-        for stop in self._stops:
-            stop()
+        super().__init__(bench, later)
+        self._stops.append(bench.live.listen(self._take))
 
     # What stands now.
-
-    @property
-    def machine(self) -> Machine | None:
-        return self._bench.machine
 
     @property
     def runs(self) -> tuple[TakenRun, ...]:
@@ -110,16 +80,6 @@ class CalibrateJob(Observable):
         timer = LapTimer(belt.lap_length_m, belt.u_lap_length_m, wanted, u_s)
         timer.marks_s = list(self.state.marks_s)
         return timer
-
-    @property
-    def undo_word(self) -> str:
-        """What `undo` would take back, '' where there is nothing."""
-        return self._undo[-1][0] if self._undo else ""
-
-    @property
-    def simulated(self) -> bool:
-        """Whether any run that counts was simulated."""
-        return any(run.simulated for run in (*self.runs, *self.left_runs) if not run.dropped)
 
     def belt_mps(self) -> float:
         """The belt's speed by its pulses now, NaN where there is none or it is lost."""
@@ -227,7 +187,8 @@ class CalibrateJob(Observable):
         """Put a run at the end of the series in hand."""
         which = "left_runs" if self.state.setting_used else "runs"
         runs = (*self.series, run)
-        self._set(f"run {len(runs)}", **{which: runs}, **_no_run())
+        changes: dict[str, Any] = {which: runs} | _no_run()
+        self._set(f"run {len(runs)}", **changes)
 
     def drop_kept(self, number: int, *, left: bool = False, dropped: bool = True) -> None:
         """Let a kept run, counted from 1, count no more, or count again."""
@@ -235,23 +196,29 @@ class CalibrateJob(Observable):
         runs = list(getattr(self.state, which))
         runs[number - 1] = replace(runs[number - 1], dropped=dropped)
         word = "drop" if dropped else "restore"
-        self._set(f"{word} of run {number}", **{which: tuple(runs)})
+        changes: dict[str, Any] = {which: tuple(runs)}
+        self._set(f"{word} of run {number}", **changes)
 
     def start_ramp(self) -> None:
         """Record the inputs while the belt's speed is changed slowly."""
-        recording = self._bench.recording
-        if recording.running:
+        if self._bench.recording.running:
             self.said = "A recording runs already; stop it on Signals first."
+            self.changed()
         elif self.machine is None:
             self.said = "The machine is needed first; see Machine."
+            self.changed()
         else:
-            recording.start("calibration ramp")
-            self.ramping = recording.running
-            if self.ramping:
-                self._set("start of the ramp", flips=(), ramp=None, **_no_run())
-                return
+            self._begin_ramp()
+
+    def _begin_ramp(self) -> None:
+        recording = self._bench.recording
+        recording.start("calibration ramp")
+        self.ramping = recording.running
+        if self.ramping:
+            self._set("start of the ramp", flips=(), ramp=None, **_no_run())
+        else:
             self.said = recording.said
-        self.changed()
+            self.changed()
 
     def flip(self, shown: str, *, up: bool) -> float:
         """The last digit changed now, from `shown`; what it shows since. Raises WrongInput."""
@@ -306,22 +273,6 @@ class CalibrateJob(Observable):
         self.said = said
         self.changed()
 
-    def undo(self) -> None:
-        """Take back the last step."""
-        if not self._undo:
-            return
-        word, state, machine = self._undo.pop()
-        if self.ramping and word == "start of the ramp":
-            self._end_ramp("the ramp was dropped")
-        entered = self.state.setting_used
-        self._become(state)
-        if entered != state.setting_used:
-            self._enter_in_simulator()
-        if machine is not self.machine and machine is not None:
-            self._bench.use_machine(machine, self._bench.machine_path)
-        self.said = f"Taken back: {word}."
-        self.changed()
-
     # The slow work.
 
     def answer_work(self, *, keep: bool) -> Callable[[], dict[str, Any]] | None:
@@ -333,66 +284,7 @@ class CalibrateJob(Observable):
         work = compute_work(state, machine, self._bench.store, keep=keep)
         return self._bench.recording.sealed(work) if state.ramp else work
 
-    def worked_out(self, answer: dict[str, Any] | None, version: int) -> None:
-        """The answer to what stood at that version; a stored one carries its number."""
-        if version != self.version:
-            return
-        self.answer = answer
-        if answer is not None and "result" in answer:
-            self.state = replace(self.state, result=answer["result"])
-            self._keep_draft()
-        self.changed()
-
     # Inside.
-
-    def _enter_in_simulator(self) -> None:
-        """A simulated readout has nobody else who could enter the setting."""
-        addresses = [driver.address for driver in self._bench.live.drivers]
-        new = self.state.new_setting
-        entered = [with_setting(address, new) for address in addresses]
-        if entered != addresses:
-            self._bench.use_inputs(entered)
-
-    def _set(self, word: str, *, said: str = "", **changes: Any) -> None:
-        """One step, which `undo` takes back."""
-        self._undo.append((word, self.state, self.machine))
-        del self._undo[:-MOST_UNDONE]
-        new = replace(self.state, **changes)
-        if new.data != self.state.data:
-            new = replace(new, result=None)
-        self._become(new)
-        self.said = said
-        self.changed()
-
-    def _become(self, new: State) -> None:
-        old, self.state = self.state, new
-        if new.data != old.data:
-            self.version += 1
-            if not (new.ramp or new.runs):
-                self.answer = None
-        if replace(new, marks_s=(), counting=False) != replace(old, marks_s=(), counting=False):
-            self._keep_draft()
-
-    def _keep_draft(self) -> None:
-        if self._of is not None:
-            name, state = self._of.name, self.state
-            self._later(lambda: self._drafts.keep(name, state))
-
-    def _machine_changed(self) -> None:
-        """Another machine has runs of its own; an edited one gets its answer anew."""
-        before, now = self._of, self.machine
-        if now == before:
-            return
-        self._of = now
-        if before is None or now is None or before.name != now.name:
-            self._undo.clear()
-            self._end_ramp("another machine was chosen")
-            kept = self._drafts.load(now.name) if now else None
-            self.state, self.answer, self.said = kept or State(), None, ""
-            if kept is not None and (kept.runs or kept.ramp):
-                self.said = "These runs were kept from before. Go on, or start anew."
-        self.version += 1
-        self.changed()
 
     def _lap_is_known(self) -> bool:
         if self.timer is not None:
@@ -440,11 +332,6 @@ class CalibrateJob(Observable):
             )
         self.changed()
 
-    def _end_ramp(self, why: str) -> None:
-        if self.ramping:
-            self.ramping = False
-            self._bench.recording.stop(why)
-
     def _recorded_s(self) -> float:
         """Now on the recording's time line."""
         origins = [driver.notes.origin_s for driver in self._bench.live.drivers]
@@ -466,30 +353,6 @@ class CalibrateJob(Observable):
         one_clock = belt is not None and laps is not None and belt.address == laps.address
         name = belt.name if belt else None
         self._marks.take(item, name, one_clock=one_clock, lap_s=self.lap_s())
-
-
-def with_setting(address: str, setting: float) -> str:
-    """A simulator's address with this number in its readout, its own where it is NaN; any
-    other address as it is."""
-    if not address.startswith("sim:"):
-        return address
-    scenario, _, query = address.partition("?")
-    options = [option for option in query.split("&") if not option.startswith("setting=")]
-    if not math.isnan(setting):
-        options.append(f"setting={setting:g}")
-    options = [option for option in options if option]
-    return f"{scenario}?{'&'.join(options)}" if options else scenario
-
-
-def save_runs(text: str, path: Path) -> Path:
-    """Write a run table as it can be read again. Raises WrongInput, StoreError."""
-    if path.suffix.lower() != ".csv":
-        raise WrongInput(f"{path.name}: a table of runs ends in .csv.")
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise StoreError(f"{path} cannot be written ({error.strerror}).") from None
-    return path
 
 
 def _no_run() -> dict[str, Any]:

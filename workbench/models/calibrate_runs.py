@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from pathlib import Path
 
 from workbench.calibration.runs import (
     COLUMNS,
@@ -14,6 +15,7 @@ from workbench.calibration.runs import (
     SIMULATED_MARK,
     TIMING_COLUMN,
 )
+from workbench.errors import StoreError, WrongInput
 
 
 class Reference(StrEnum):
@@ -105,3 +107,14 @@ def flips_table(flips: Sequence[Flip]) -> str:
     """Flips as the table a recording of a ramp is judged with."""
     rows = [f"{at_s:.6f},{shown:.10g},{'up' if up else 'down'}" for at_s, shown, up in flips]
     return "\n".join(["time_s,shown,direction", *rows]) + "\n"
+
+
+def save_runs(text: str, path: Path) -> Path:
+    """Write a run table as it can be read again. Raises WrongInput, StoreError."""
+    if path.suffix.lower() != ".csv":
+        raise WrongInput(f"{path.name}: a table of runs ends in .csv.")
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise StoreError(f"{path} cannot be written ({error.strerror}).") from None
+    return path

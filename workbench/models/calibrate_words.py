@@ -168,7 +168,7 @@ def flip_words(job: CalibrateJob, shown: str) -> str:
         return "Type what the readout shows now, once; then press ↑ or ↓ at each flip."
     digits = max(0, -math.floor(math.log10(step) + 1e-9))
     above, below = now + step / 2, now - step / 2
-    points = f"Change-over points: ↑ at {above:.{digits + 1}f}, ↓ at {below:.{digits + 1}f}."
+    points = f"Next flip ↑ at {above:.{digits + 1}f}, ↓ at {below:.{digits + 1}f}."
     return f"{points} {words}"
 
 
@@ -201,6 +201,8 @@ def advice_words(job: CalibrateJob) -> str:
     if next_step(job) is Step.USE_SETTING:
         new = f"{answer['setting_new']:g}"
         return f"Stop the belt and enter {new} as the readout's manual says; then use it here."
+    if next_step(job) is Step.KEEP_RESULT and not (last["advice"] or last["warnings"]):
+        return "Keep the result; what to enter in the readout comes next."
     left = sum(not run.dropped for run in job.series)
     words = [str(last["advice"]), *map(str, last["warnings"][:1])]
     if job.state.ramp is None and 0 < left < ENOUGH_RUNS:
@@ -210,5 +212,6 @@ def advice_words(job: CalibrateJob) -> str:
 
 
 def error_words(result: Mapping[str, Any]) -> str:
-    """'−3.9 % ± 1.2'."""
-    return f"{percent(result['error'], 1, signed=True)} ± {200 * result['u_error']:.1f}"
+    """'−3.9 ± 1.2', in per cent."""
+    error = percent(result["error"], 1, signed=True).removesuffix(" %")
+    return f"{error} ± {200 * result['u_error']:.1f}"

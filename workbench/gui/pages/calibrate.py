@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from functools import partial
-from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
     QComboBox,
-    QFileDialog,
     QGridLayout,
     QHBoxLayout,
     QLineEdit,
@@ -23,7 +21,6 @@ from PySide6.QtWidgets import (
 
 from workbench.calibration.gap.caution import WITH_THE_BELT_RUNNING
 from workbench.errors import WrongInput
-from workbench.gui import printing
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.gui.widgets.basics import Caution, button, label, say
 from workbench.gui.widgets.calibrate_answer import CalibrateAnswer
@@ -34,12 +31,11 @@ from workbench.gui.widgets.run_panel import RunPanel
 from workbench.gui.widgets.run_table import RunTable
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
-from workbench.models.calibrate_job import CalibrateJob, save_runs
-from workbench.models.calibrate_runs import Reference, run_table
-from workbench.models.calibrate_store import certificate_pages, save_certificate
+from workbench.models.calibrate_job import CalibrateJob
+from workbench.models.calibrate_runs import Reference
 from workbench.models.calibrate_words import STEPS, Step, has_new_setting, next_step
-from workbench.units import METRIC
 
+PANEL_PX = 45 * GRID_PX
 CAUTION_KEY = "belt running"
 CHOICES = (
     ("laps of the belt", Reference.LAPS, False),
@@ -51,6 +47,14 @@ CHOICES = (
 pickup where there is one."""
 
 TITLE = "Is the readout right?"
+
+
+class _Column(QVBoxLayout):
+    """A column that takes the height there is: its parts give way or can be scrolled. Else a
+    page with wrapped sentences would ask for the height at which nothing need give way."""
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802
+        return False
 
 
 class CalibratePage(QWidget):
@@ -73,9 +77,7 @@ class CalibratePage(QWidget):
         self._show_paper = button("Certificate …", self.show_certificate)
         self._use = button("Use this setting", self._job.use_new_setting)
         self._finish = button("Keep result", self._keep_result)
-        self._paper = CertificateView(
-            self._ask_where, self._ask_printer, self._ask_where_runs, self._back
-        )
+        self.paper = CertificateView(bench, self._job, self._works, self._back)
         self._intro, self._body = QWidget(), QWidget()
         self._stack = QStackedWidget()
         self._lay_out()
@@ -102,17 +104,17 @@ class CalibratePage(QWidget):
         if self._units is not self._bench.settings.units:
             self._units = self._bench.settings.units
             self._changed()
-            self._draw_paper()
+            self.paper.draw()
         if self._computed != self._job.version and not self._works.busy:
             self._work_out(keep=False)
 
     # Layout.
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
+        column = _Column(self)
         column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
         column.addWidget(self._stack)
-        for part in (self._intro, self._body, self._paper):
+        for part in (self._intro, self._body, self.paper):
             self._stack.addWidget(part)
         self._lay_out_intro()
         inside = QVBoxLayout(self._body)
@@ -145,6 +147,7 @@ class CalibratePage(QWidget):
         room.setWidgetResizable(True)
         room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        room.setMinimumWidth(PANEL_PX)
         room.setWidget(self._panel)
         return room
 
@@ -319,82 +322,13 @@ class CalibratePage(QWidget):
     def show_certificate(self) -> None:
         """The certificate of the result kept, as it will be printed."""
         if self._job.state.result is not None:
-            self._stack.setCurrentWidget(self._paper)
-            self._paper.save.setFocus()
-            self._draw_paper()
+            self._stack.setCurrentWidget(self.paper)
+            self.paper.draw()
+            self.paper.save.setFocus()
 
     def _back(self) -> None:
         self._stack.setCurrentWidget(self._body)
         self._panel.next.setFocus()
-
-    def _draw_paper(self) -> None:
-        number = self._job.state.result
-        if number is not None and self._stack.currentWidget() is self._paper:
-            self._paper.say("Drawing the pages …")
-            work = partial(certificate_pages, number, self._bench.store, self._typed())
-            self._works.add(work, self._show_pages, self._paper.say)
-
-    def _show_pages(self, pages: list[bytes]) -> None:
-        self._paper.show_pages(pages)
-        many = "s" if len(pages) > 1 else ""
-        self._paper.say(f"Result {self._job.state.result}, {len(pages)} page{many}.")
-
-    def _typed(self) -> dict[str, Any]:
-        units = "metric" if self._bench.settings.units is METRIC else "us"
-        return self._paper.typed() | {"units": units}
-
-    def _ask_where(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(
-            self, "Save the certificate", "certificate.pdf", "Certificate (*.pdf *.html *.json)"
-        )
-        if name:
-            self.save_certificate(Path(name))
-
-    def save_certificate(self, path: Path) -> None:
-        """Write the certificate of the result kept, away from the screen."""
-        number = self._job.state.result
-        if number is not None:
-            work = partial(save_certificate, number, path, self._bench.store, self._typed())
-            self._works.add(work, self._saved, self._paper.say)
-
-    def _ask_where_runs(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(self, "Save the runs", "runs.csv", "Runs (*.csv)")
-        if name:
-            self.save_runs(Path(name))
-
-    def save_runs(self, path: Path) -> None:
-        """Write the runs as a table that `evenpace calibrate` takes."""
-        text = run_table(self._job.runs)
-        self._works.add(partial(save_runs, text, path), self._saved, self._paper.say)
-
-    def _saved(self, path: Path) -> None:
-        self._paper.say(f"Saved as {path.name}.")
-
-    def _ask_printer(self) -> None:
-        if not printing.ask(self, self.print_on):
-            self._paper.say("No printer is set up: the certificate opens as a PDF to print from.")
-            self._works.add(
-                partial(self._for_desktop, printing.desktop_file()),
-                printing.open_file,
-                self._paper.say,
-            )
-
-    def _for_desktop(self, path: Path) -> Path:
-        number = self._job.state.result
-        assert number is not None
-        return save_certificate(number, path, self._bench.store, self._typed())
-
-    def print_on(self, printer: Any) -> None:
-        """Print the certificate of the result kept, away from the screen."""
-        number = self._job.state.result
-        if number is not None:
-            self._paper.say("Printing …")
-            pages = partial(
-                certificate_pages, number, self._bench.store, self._typed(), printing.PPI
-            )
-            self._works.add(
-                lambda: printing.print_pages(pages(), printer), self._paper.say, self._paper.say
-            )
 
 
 def _fill(one: QPushButton, *, filled: bool) -> None:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage, QPixmap, QResizeEvent
 from PySide6.QtWidgets import (
+    QFileDialog,
     QHBoxLayout,
     QLabel,
     QLineEdit,
@@ -15,8 +19,18 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from workbench.gui import printing
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.gui.widgets.basics import button, label, row, say
+from workbench.gui.work_line import WorkLine
+from workbench.models.bench import Bench
+from workbench.models.calibrate_job import CalibrateJob
+from workbench.models.calibrate_runs import run_table, save_runs
+from workbench.models.calibrate_store import certificate_pages, save_certificate
+from workbench.units import METRIC
+
+if TYPE_CHECKING:
+    from PySide6.QtPrintSupport import QPrinter
 
 MOST_WIDTH_PX = 1000
 SIDE_PX = 36 * GRID_PX
@@ -30,43 +44,55 @@ FIELDS = (
 
 
 class CertificateView(QWidget):
-    """Pages on the right, entries and buttons on the left. `typed_anew` tells of an entry."""
-
-    typed_anew = Signal()
+    """Pages on the right, entries and buttons on the left."""
 
     def __init__(
-        self,
-        save: Callable[[], object],
-        print_it: Callable[[], object],
-        save_runs: Callable[[], object],
-        back: Callable[[], object],
+        self, bench: Bench, job: CalibrateJob, works: WorkLine, back: Callable[[], object]
     ) -> None:
         super().__init__()
+        self._bench, self._job, self._works = bench, job, works
         self._pages: list[QImage] = []
         self.entries = {name: QLineEdit() for name, _ in FIELDS}
-        self.save = button("Save certificate", save, is_next=True)
-        self._print = button("Print certificate", print_it)
-        self._runs = button("Save runs", save_runs)
-        self._back = button("Back to the runs", back)
+        self.save = button("Save certificate", self._ask_where, is_next=True)
+        self._print = button("Print certificate", self._ask_printer)
+        self._runs = button("Save runs", self._ask_where_runs)
+        self.back = button("Back to the runs", back)
         self.said = label("", "soft")
-        self.scroll = QScrollArea()
-        self.scroll.setAccessibleName("Certificate, page by page")
-        self.scroll.setWidgetResizable(True)
-        self.scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self._sheets = QWidget()
         self._column = QVBoxLayout(self._sheets)
         self._column.setSpacing(2 * GRID_PX)
         self._column.setContentsMargins(0, 0, 0, 0)
-        self.scroll.setWidget(self._sheets)
         self._lay_out()
 
-    def typed(self) -> dict[str, str | list[str]]:
-        """What stands in the entries, as options of the certificate."""
-        words: dict[str, str | list[str]] = {
-            name: entry.text().strip() for name, entry in self.entries.items()
-        }
-        used = str(words["references"])
-        return words | {"references": [used] if used else []}
+    def draw(self) -> None:
+        """The pages of the result kept, anew, where they can be seen."""
+        number = self._job.state.result
+        if number is not None and self.isVisible():
+            self._say("Drawing the pages …")
+            work = partial(certificate_pages, number, self._bench.store, self._typed())
+            self._works.add(work, self.show_pages, self._say)
+
+    def save_certificate(self, path: Path) -> None:
+        """Write the certificate of the result kept, away from the screen."""
+        number = self._job.state.result
+        if number is not None:
+            work = partial(save_certificate, number, path, self._bench.store, self._typed())
+            self._works.add(work, self._saved, self._say)
+
+    def save_runs(self, path: Path) -> None:
+        """Write the runs as a table that `evenpace calibrate` takes."""
+        text = run_table(self._job.runs)
+        self._works.add(partial(save_runs, text, path), self._saved, self._say)
+
+    def print_on(self, printer: QPrinter) -> None:
+        """Print the certificate of the result kept, away from the screen."""
+        number = self._job.state.result
+        if number is not None:
+            self._say("Printing …")
+            store, typed = self._bench.store, self._typed()
+            pages = partial(certificate_pages, number, store, typed, printing.PPI)
+            work = partial(printing.print_pages, pages, printer)
+            self._works.add(work, self._say, self._say)
 
     def show_pages(self, pages: list[bytes]) -> None:
         """`pages` as PNG."""
@@ -83,6 +109,8 @@ class CertificateView(QWidget):
             self._column.addWidget(sheet)
         self._column.addStretch(1)
         self._fit()
+        many = "s" if len(pages) > 1 else ""
+        self._say(f"Result {self._job.state.result}, {len(pages)} page{many}.")
 
     @property
     def page_count(self) -> int:
@@ -115,7 +143,7 @@ class CertificateView(QWidget):
             entry = self.entries[name]
             entry.setMinimumHeight(TOUCH_PX)
             entry.setAccessibleName(words)
-            entry.editingFinished.connect(self.typed_anew)
+            entry.editingFinished.connect(self.draw)
             caption = label(words, "soft", wrap=False)
             caption.setBuddy(entry)
             column.addWidget(caption)
@@ -123,21 +151,60 @@ class CertificateView(QWidget):
         column.addSpacing(GRID_PX)
         column.addWidget(self.save)
         column.addWidget(row(self._print, self._runs, stretch=False))
-        column.addWidget(self._back)
+        column.addWidget(self.back)
         column.addWidget(self.said)
         column.addStretch(1)
         line = QHBoxLayout(self)
         line.setContentsMargins(0, 0, 0, 0)
         line.setSpacing(3 * GRID_PX)
-        scroll = QScrollArea()
-        scroll.setWidgetResizable(True)
-        scroll.setFixedWidth(SIDE_PX + 2 * GRID_PX)
-        scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        scroll.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        scroll.setWidget(side)
-        line.addWidget(scroll)
-        line.addWidget(self.scroll, 1)
+        left, pages = _scrolling(side), _scrolling(self._sheets)
+        left.setFixedWidth(SIDE_PX + 2 * GRID_PX)
+        left.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        pages.setAccessibleName("Certificate, page by page")
+        line.addWidget(left)
+        line.addWidget(pages, 1)
 
-    def say(self, words: str) -> None:
-        """A sentence below the buttons."""
+    def _typed(self) -> dict[str, Any]:
+        """What stands in the entries, as options of the certificate."""
+        words: dict[str, Any] = {name: entry.text().strip() for name, entry in self.entries.items()}
+        used = words["references"]
+        units = "metric" if self._bench.settings.units is METRIC else "us"
+        return words | {"references": [used] if used else [], "units": units}
+
+    def _say(self, words: str) -> None:
         say(self.said, words)
+
+    def _saved(self, path: Path) -> None:
+        self._say(f"Saved as {path.name}.")
+
+    def _ask_where(self) -> None:
+        name, _ = QFileDialog.getSaveFileName(
+            self, "Save the certificate", "certificate.pdf", "Certificate (*.pdf *.html *.json)"
+        )
+        if name:
+            self.save_certificate(Path(name))
+
+    def _ask_where_runs(self) -> None:
+        name, _ = QFileDialog.getSaveFileName(self, "Save the runs", "runs.csv", "Runs (*.csv)")
+        if name:
+            self.save_runs(Path(name))
+
+    def _ask_printer(self) -> None:
+        if not printing.ask(self, self.print_on):
+            self.open_to_print(printing.desktop_file())
+
+    def open_to_print(self, path: Path) -> None:
+        """Write the certificate as a PDF and open it with the desktop's own program."""
+        number = self._job.state.result
+        if number is not None:
+            self._say("No printer is set up here: the certificate opens as a PDF to print from.")
+            work = partial(save_certificate, number, path, self._bench.store, self._typed())
+            self._works.add(work, printing.open_file, self._say)
+
+
+def _scrolling(widget: QWidget) -> QScrollArea:
+    area = QScrollArea()
+    area.setWidgetResizable(True)
+    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    area.setWidget(widget)
+    return area

@@ -134,7 +134,7 @@ class RunPanel(QWidget):
             widget.setVisible(reading)
         self._dots.setVisible(laps)
         say(self._how, words.how_words(job))
-        self._how.setHidden(laps)
+        self._how.setHidden(laps or job.ramping)
         self.next.setVisible(not reading)
         self.next.setEnabled(job.machine is not None and not job.state.counting)
         for widget in (self._up, self._down):
@@ -217,6 +217,7 @@ class RunPanel(QWidget):
         grid.setHorizontalSpacing(2 * GRID_PX)
         for at, (name, entry) in enumerate(zip(self._names, self.fields, strict=True)):
             entry.setMinimumHeight(TOUCH_PX)
+            entry.setMinimumWidth(8 * GRID_PX)
             name.setBuddy(entry)
             grid.addWidget(name, at, 0)
             grid.addWidget(entry, at, 1)

@@ -44,14 +44,15 @@ class RunTable(QTableWidget):
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setAccessibleName("Runs")
         self.setStyleSheet(
-            "QTableWidget::item { padding: 0 8px; } QPushButton { min-height: 0; padding: 0 8px; }"
+            "QTableWidget::item { padding: 0 6px; } QHeaderView::section { padding: 8px 6px; }"
+            "QPushButton { min-height: 0; padding: 0 8px; }"
         )
-        self._rows: list[tuple[object, ...]] = []
+        self._rows: list[Row] = []
 
     def show_runs(self, job: CalibrateJob, units: UnitSystem) -> None:
         """Every run kept; '…' where its error is not worked out yet."""
         unit = job.machine.readout.unit if job.machine else "mph"
-        head = ["Run", f"Shown, {unit}", f"True, {units.speed}", "Error ± U", "Laps", ""]
+        head = ["Run", f"Shown, {unit}", f"True, {units.speed}", "Error ± U, %", "Laps", ""]
         self.setHorizontalHeaderLabels(head)
         answer = job.answer or {}
         rows = _rows(job.runs, answer, units, left=False)
