@@ -28,7 +28,7 @@ from workbench.match.ratio import PaceLimits
 from workbench.match.season import Visit
 from workbench.models import archive, pass_files
 from workbench.models.pass_auto import STAND_S, START_S, AutoPass, Step, rule_words
-from workbench.models.pass_cues import HOLD_S, REMIND_S, SPAN_S, Cue, CueWatch
+from workbench.models.pass_cues import HOLD_S, REMIND_S, SPAN_S, WAITS_S, Cue, CueWatch
 from workbench.models.pass_history import _against, _learned
 from workbench.models.pass_job import NO_INPUT, NO_MACHINE, PassJob
 from workbench.models.pass_judge import Judged, judge_again, judge_recording, recordings
@@ -102,7 +102,7 @@ def test_a_lost_signal_is_heard_at_once_and_again():
     drive = Drive()
     drive.go(10, 1.0)
     drive.heard.clear()
-    drive.go(2 * REMIND_S + 1, lost="ground")
+    drive.go(2 * REMIND_S + 1, lost="ground", state=State.LOST)
     assert [cue for _, cue in drive.heard] == [Cue.LOST] * 3
     assert drive.heard[0][0] == pytest.approx(10 + STEP_S)
     drive.heard.clear()
@@ -120,6 +120,12 @@ def test_out_of_band_is_heard_again_in_band_is_not():
 @pytest.mark.parametrize("state", [State.APPROACH, State.STOPPED, State.HEADLAND, State.WAITING])
 def test_nothing_is_heard_while_speeding_up_turning_or_standing(state):
     assert Drive().go(30, 0.5, state=state) == []
+
+
+def test_a_signal_that_never_comes_is_heard_as_lost_after_a_while():
+    drive = Drive()
+    assert drive.go(WAITS_S - 1, lost="belt", state=State.WAITING) == []
+    assert drive.go(3, lost="belt", state=State.WAITING) == [Cue.LOST]
 
 
 def test_a_standing_digger_whose_belt_gives_no_pulses_is_silent():

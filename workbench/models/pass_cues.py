@@ -24,6 +24,8 @@ HOLD_S = 2.0
 """A new state must hold so long before it is heard; chosen."""
 REMIND_S = 15.0
 """Out of band and lost are heard again after so long; chosen."""
+WAITS_S = 5.0
+"""A signal that has not come so long after the start counts as lost; chosen."""
 STANDS_MPS = 0.1
 """Slower than this the digger stands, and there is nothing to hear; chosen."""
 
@@ -44,12 +46,14 @@ class CueWatch:
         self._recent: deque[tuple[float, float]] = deque()
         self._next: Cue | None = None
         self._next_since_s = math.nan
-        self._heard_s = -math.inf
+        self._heard_s, self._began_s = -math.inf, math.inf
         self.state: Cue | None = None
 
     def look(self, now: Snapshot) -> Cue | None:
         """The cue to be heard at this moment, None for silence. Snapshots in order of time."""
-        if now.lost and not now.ground_mps < STANDS_MPS:
+        self._began_s = min(self._began_s, now.time_s)
+        came = now.state is not State.WAITING or now.time_s - self._began_s > WAITS_S
+        if now.lost and came and not now.ground_mps < STANDS_MPS:
             return self._enter(Cue.LOST, now.time_s)
         if now.lost or now.state is not State.STEADY:
             # Speeding up, turning and standing are out of pace without anything being wrong.
