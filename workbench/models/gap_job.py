@@ -48,7 +48,7 @@ class GapJob(Observable):
         self._bench = bench
         self.run = WheelRun(bench)
         self._draft = draft_path(bench.settings.path)
-        self.list = GapList(self.limits)
+        self.list = GapList(self.limits, self._is_practice)
         self.round_of, self.by_tooth = ROUNDS[0], False
         self.answer: dict[str, Any] | None = None
         self.said = ""
@@ -219,7 +219,7 @@ class GapJob(Observable):
             raise WrongInput("There is no reading yet: type an angle and a gap first.")
         text, machine, store = self.list.pickups.table_text(), self.machine, self._bench.store
         self._kept_at = self.list.revision
-        simulated = self._on_the_demo_machine()
+        simulated = any(state.practice for state in self.list.states())
         return lambda: keep_table(text, machine, store, simulated=simulated)
 
     def kept(self, answer: dict[str, Any]) -> None:
@@ -318,11 +318,18 @@ class GapJob(Observable):
             abs((angle - angle_deg + 180.0) % 360.0 - 180.0) <= near for angle in entry.angle_deg
         )
 
-    def _on_the_demo_machine(self) -> bool:
-        """Whether the machine in use is the simulator's own: nothing real can be read on it."""
+    def _is_practice(self, machine_name: str) -> bool:
+        """Whether this is the simulator's own machine: nothing real can be read on it.
+
+        A pickup with another name is a real one, also while the simulator runs: feelers
+        need no signal.
+        """
         live, machine = self._bench.live, self.machine
         return bool(
-            live.simulated and machine and machine.text and machine.text == live.machine_text
+            live.simulated
+            and machine
+            and machine.text == live.machine_text
+            and machine.name == machine_name
         )
 
     def _name(self) -> str:

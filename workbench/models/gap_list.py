@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -34,17 +34,21 @@ class KeptRun:
 
 @dataclass(frozen=True, slots=True)
 class PickupState:
-    """Where one pickup of the list stands: `word` is a verdict, 'not yet' or 'begun'."""
+    """Where one pickup of the list stands: `word` is a verdict, 'not yet' or 'begun'.
+
+    `practice`: it was read on a machine that the simulator made up.
+    """
 
     name: str
     word: str
     readings: int
     gap: FeelerGap | None
     runs: Sequence[KeptRun] = ()
+    practice: bool = False
 
     @property
     def simulated(self) -> bool:
-        return any(run.simulated for run in self.runs)
+        return self.practice or any(run.simulated for run in self.runs)
 
     @property
     def done(self) -> bool:
@@ -62,10 +66,14 @@ class _Judged:
 class GapList:
     """Pickups in the order they are worked through; every change can be taken back.
 
-    `revision` grows with every change of readings, names and runs.
+    `revision` grows with every change of readings, names and runs. `is_practice` tells of a
+    machine's name whether the simulator made that machine up.
     """
 
-    def __init__(self, limits: Pickup) -> None:
+    def __init__(
+        self, limits: Pickup, is_practice: Callable[[str], bool] = lambda _machine: False
+    ) -> None:
+        self._is_practice = is_practice
         self.pickups = PickupList()
         self.revision = 0
         self._limits = limits
@@ -192,7 +200,8 @@ class GapList:
         word = str(worst(decisions).verdict) if decisions else NOT_YET
         if unfinished and not worst(decisions).verdict.is_fail:
             word = BEGUN
-        return PickupState(entry.pickup.name, word, len(entry.gap_m), gap, runs)
+        practice = gap is not None and self._is_practice(entry.pickup.machine)
+        return PickupState(entry.pickup.name, word, len(entry.gap_m), gap, runs, practice)
 
     def states(self) -> list[PickupState]:
         """Where every pickup stands, in the list's order."""

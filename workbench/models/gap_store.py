@@ -53,7 +53,7 @@ def keep_table(
 ) -> dict[str, Any]:
     """The answer from feeler readings, stored. Raises WrongInput, StoreError.
 
-    `simulated`: they were read on the simulator's machine, which is nowhere to be found.
+    `simulated`: some were read on a machine that the simulator made up.
     """
     from workbench.cli.gap import compute
     from workbench.records.store import open_store

@@ -9,7 +9,7 @@ from typing import Any
 from workbench.calibration.gap.feeler import FeelerGap
 from workbench.models.gap_list import BEGUN, NOT_YET, PickupState
 from workbench.reports.gap_summary import fault_names
-from workbench.reports.gap_units import gap_text, in_units
+from workbench.reports.gap_units import gap_number, gap_text, in_units
 from workbench.units import UnitSystem, from_mps
 
 SHAPES = {
@@ -108,9 +108,10 @@ def found_words(state: PickupState, units: UnitSystem) -> str:
     """What was found at a pickup of the list: its gap, and what its runs say."""
     words = []
     if state.gap is not None:
-        words.append(f"{gap_text(state.gap.mean.value, units)}")
+        gap = gap_text(state.gap.mean.value, units)
         if math.isfinite(state.gap.runout.value):
-            words[-1] += f", run-out {gap_text(state.gap.runout.value, units)}"
+            gap = f"{gap}, run-out {gap_number(state.gap.runout.value, units)}"
+        words.append(gap)
     words += [in_units(run.said, units) for run in state.runs]
     return "; ".join(words)
 

@@ -3,33 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QHideEvent, QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
-    QButtonGroup,
     QFileDialog,
     QHBoxLayout,
-    QPushButton,
     QVBoxLayout,
     QWidget,
 )
 
 from workbench.calibration.gap.caution import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
 from workbench.errors import BenchError, WrongInput
-from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.widgets.basics import Caution, label, say
 from workbench.gui.widgets.gap_actions import GapActions
 from workbench.gui.widgets.gap_feeler_panel import GapFeelerPanel
+from workbench.gui.widgets.gap_head import GapHead, View
 from workbench.gui.widgets.gap_list_panel import GapListPanel
 from workbench.gui.widgets.gap_paper import GapPaper
 from workbench.gui.widgets.gap_pictures import GapPictures
 from workbench.gui.widgets.gap_run_panel import GapRunPanel
 from workbench.gui.widgets.work_bar import WorkBar
 from workbench.gui.work_line import Done, Work, WorkLine
+from workbench.machine import Machine
 from workbench.models.bench import Bench
 from workbench.models.gap_job import GapJob, Step, table_at
 from workbench.models.gap_store import Paper, list_found, old_runs, ready
@@ -44,23 +43,6 @@ FOLD_FRAMES = 30
 
 
 TRACE_FRAMES = 5
-
-
-class View(StrEnum):
-    """What the page shows; the value is its word on the button."""
-
-    FEELER = "Feeler"
-    TEETH = "Teeth"
-    DROP_OUT = "Drop-out"
-    LIST = "List"
-
-
-QUESTIONS = {
-    View.FEELER: "Is the gap right?",
-    View.TEETH: "Is every tooth sound?",
-    View.DROP_OUT: "When do pulses drop out?",
-    View.LIST: "Which pickups are done?",
-}
 
 
 class GapPage(QWidget):
@@ -79,8 +61,7 @@ class GapPage(QWidget):
             View.DROP_OUT: GapRunPanel(bench, self._job, theme, drop_out=True),
         }
         self.pictures = GapPictures(bench, self._job, theme)
-        self.tabs = {view: self._tab(view) for view in View}
-        self._title = label("", "title", wrap=False)
+        self.head = GapHead(self)
         self._caution = Caution(AT_THE_WHEEL, self._caution_read)
         self._run_caution = Caution(WITH_THE_BELT_RUNNING, self._run_caution_read)
         self._said = label("", "soft")
@@ -135,7 +116,6 @@ class GapPage(QWidget):
     def show_view(self, view: View) -> None:
         """Feeler, teeth, drop-out, or the list where that has no room beside them."""
         self.view = view
-        self.tabs[view].setChecked(True)
         self._arrange()
         if view in self.runs:
             self._works.add(
@@ -176,17 +156,6 @@ class GapPage(QWidget):
         else:
             self.runs[self.view].start.setFocus()
 
-    def _tab(self, view: View) -> QPushButton:
-        tab = QPushButton(view.value)
-        tab.setProperty("role", "tab")
-        tab.setCheckable(True)
-        tab.setMinimumHeight(TOUCH_PX)
-        number = list(View).index(view) + 1
-        tab.setToolTip(f"{QUESTIONS[view]} (Alt+{number})")
-        tab.clicked.connect(lambda: self.show_view(view))
-        QShortcut(QKeySequence(f"Alt+{number}"), self).activated.connect(tab.click)
-        return tab
-
     def _lay_out(self) -> None:
         column = QVBoxLayout(self)
         column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
@@ -206,14 +175,7 @@ class GapPage(QWidget):
         inside = QVBoxLayout(self._check)
         inside.setContentsMargins(0, 0, 0, 0)
         inside.setSpacing(GRID_PX)
-        head = QHBoxLayout()
-        head.setSpacing(0)
-        head.addWidget(self._title, 1)
-        group = QButtonGroup(self)
-        for tab in self.tabs.values():
-            group.addButton(tab)
-            head.addWidget(tab)
-        inside.addLayout(head)
+        inside.addWidget(self.head)
         inside.addWidget(self._run_caution)
         self._middle = QHBoxLayout()
         self._middle.setSpacing(3 * GRID_PX)
@@ -230,6 +192,7 @@ class GapPage(QWidget):
     def _connect(self) -> None:
         self._job.subscribe(self._changed)
         self._job.run.subscribe(self._changed)
+        self.head.chosen.connect(self.show_view)
         self.paper.closed.connect(self._close_paper)
         self.feeler.step.connect(self._do)
         self.list.chosen.connect(self._job.go_to)
@@ -256,19 +219,18 @@ class GapPage(QWidget):
         if wide is not self._wide:
             self._wide = wide
             self._changed()
-        self.tabs[View.LIST].setVisible(not wide)
         if wide and self.view is View.LIST:
             self.view = View.FEELER
-            self.tabs[View.FEELER].setChecked(True)
+        self.head.show_view(self.view, with_list=wide)
         self._left.setMaximumWidth(LEFT_PX if wide else LARGEST)
         self.list.setMaximumWidth(LIST_PX if wide else LARGEST)
         in_the_way = self.view in self.runs and RUN_KEY not in self._bench.cautions_read
         alone = self.view is View.LIST
+        self.list.read.setVisible(alone)
         self.list.setVisible((wide or alone) and not in_the_way)
         self._left.setVisible(not alone and not in_the_way)
         self.pictures.setVisible(not alone and not in_the_way)
         self._run_caution.setVisible(in_the_way)
-        say(self._title, QUESTIONS[self.view])
 
     def _caution_read(self) -> None:
         self._bench.cautions_read.add(CAUTION_KEY)
@@ -320,9 +282,15 @@ class GapPage(QWidget):
         else:
             self._job.start_run(drop_out=drop_out, channel=panel.live_channel)
 
-    def _keep(self) -> None:
+    def _keep(self, then: Callable[[], object] = lambda: None) -> None:
+        """Keep the readings in the store, and go on with `then`."""
+
+        def kept(answer: dict[str, Any]) -> None:
+            self._job.kept(answer)
+            then()
+
         try:
-            self._works.add(self._job.keep_work(), self._job.kept, self._failed)
+            self._works.add(self._job.keep_work(), kept, self._failed)
         except WrongInput as error:
             self._failed(str(error))
 
@@ -353,24 +321,26 @@ class GapPage(QWidget):
         """The report of what is shown, a run or the readings of one pickup, as pages."""
         answer = self._shown_answer()
         if answer is not None:
-            self._open_paper(lambda: answer, "gap.pdf")
+            self._open_paper(lambda: answer, "gap.pdf", self._bench.machine)
 
     def see_list_report(self) -> None:
         """The sheet of the whole list as pages; its readings are kept first."""
         if self._job.answer is None and self._job.has_readings:
-            self._keep()
-        self._works.add(lambda: None, lambda _nothing: self._open_list_paper(), self._failed)
+            self._keep(self._open_list_paper)
+        else:
+            self._open_list_paper()
 
     def _open_list_paper(self) -> None:
-        states, kept, store = self._job.list.states(), self._job.answer, self._bench.store
-        if kept is None and self._job.has_readings:
-            return  # keeping them failed, which has been said
-        self._open_paper(lambda: list_found(states, kept or {}, store), "pickups.pdf")
+        states, kept, store = self._job.list.states(), self._job.answer or {}, self._bench.store
+        # The list is of many machines: the sheet is none of theirs.
+        self._open_paper(lambda: list_found(states, kept, store), "pickups.pdf", None)
 
-    def _open_paper(self, find: Callable[[], dict[str, Any]], file_name: str) -> None:
+    def _open_paper(
+        self, find: Callable[[], dict[str, Any]], file_name: str, machine: Machine | None
+    ) -> None:
         self._check.hide()
         self.paper.show()
-        self.paper.open(Paper(find, self._bench.machine, self._units, file_name))
+        self.paper.open(Paper(find, machine, self._units, file_name))
         self.paper.save.setFocus()
 
     def _close_paper(self) -> None:

@@ -82,6 +82,7 @@ class GapListPanel(QWidget):
         self.fresh = QLineEdit()
         self.fresh.setPlaceholderText("Digger 4 / left")
         self.fresh.setAccessibleName("Name of the pickup to add: machine / side")
+        self.read = button("Read this pickup", self.opened.emit, is_next=True)
         self.error = label("", "error")
         self.table = self._make_table()
         self.empty = label("", "soft")
@@ -144,7 +145,8 @@ class GapListPanel(QWidget):
         column.addWidget(looking)
         column.addWidget(self.table, 1)
         column.addWidget(self.empty)
-        adding = row(self.fresh, button("Add pickup", self._add), stretch=False)
+        add = button("Add pickup", self._add)
+        adding = row(self.fresh, add, self.read, stretch=False)
         layout = adding.layout()
         assert layout is not None
         layout.setSpacing(GRID_PX)
