@@ -8,7 +8,7 @@ import re
 from workbench.units import UnitSystem, from_mps
 
 _GAP = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) mm\b")
-_SPEED = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) m/s")
+_SPEED = re.compile(r"(?<![\w.])(\d+(?:\.\d+)?) m/s(?![\w²])")
 
 
 def gap_digits(units: UnitSystem) -> int:
