@@ -1,131 +1,322 @@
-"""Records: look at, filter, compare, verify, export, delete and undo."""
+"""Records: look at, filter, compare, verify, export, judge, name, delete and undo, the season."""
 
 from __future__ import annotations
 
 import csv
+import json
+import sqlite3
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
 
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QCoreApplication, QPoint, Qt
 
 from workbench.gui.pages import records
 from workbench.models import archive
+from workbench.models.gap_store import gap_options
 from workbench.models.pass_judge import judge_recording
 from workbench.records.store import open_store
 
+READINGS = "pickup,angle_deg,gap_m\n" + "".join(
+    f"left,{angle},{gap}\n"
+    for angle, gap in ((0, 0.0016), (90, 0.0018), (180, 0.002), (270, 0.0018))
+)
+
 
 @pytest.fixture
-def page(window, bench, pass_time, settle):
+def done(window, qtbot):
+    """Frames until the page has nothing left to do in the background."""
+
+    def wait(page):
+        def idle():
+            window.tick()
+            assert not page.works.busy
+
+        for _ in range(3):
+            qtbot.waitUntil(idle, timeout=20_000)
+            QCoreApplication.processEvents()
+
+    return wait
+
+
+@pytest.fixture
+def page(window, bench, pass_time, done):
     bench.recording.start("north field")
     pass_time(40, step_s=5)
     bench.recording.stop()
     bench.recording.wait()
     for ground in ("radar", "gnss"):
         judge_recording(1, "left", ground, bench.store)
+    window.resize(1600, 900)
     made = window.page("Records")
-    settle(made)
+    done(made)
     return made
 
 
 @pytest.fixture
-def choose(page, settle):
+def choose(page, done):
     def select(*wanted):
-        page._list.clearSelection()
-        mode = page._list.selectionMode()
-        page._list.setSelectionMode(page._list.SelectionMode.MultiSelection)
-        for at, entry in enumerate(page._shown):
-            if (entry.is_result, entry.number) in wanted:
-                page._list.selectRow(at)
-        page._list.setSelectionMode(mode)
-        settle(page)
+        page.list.choose(wanted)
+        page.list.opened.emit()
+        done(page)
 
     return select
 
 
+def keys(page):
+    return {one.key for one in page.list.shown}
+
+
+def click(qtbot, button):
+    qtbot.mouseClick(button, Qt.MouseButton.LeftButton)
+
+
+def keep_gap(bench, store, when):
+    from workbench.cli.gap import compute
+
+    options = gap_options(table_name="feeler readings")
+    answer = compute(READINGS, bench.machine, options)
+    with open_store(store, now=lambda: when) as opened:
+        opened.add_result(
+            "gap",
+            answer,
+            options=options,
+            table=READINGS,
+            table_name="feeler readings",
+            machine=bench.machine,
+        )
+
+
 def test_all_that_is_kept_is_listed_and_filtered(page):
-    assert {(one.is_result, one.number) for one in page._shown} == {
-        (False, 1),
-        (True, 1),
-        (True, 2),
-    }
-    page._filter.setText("north")
-    assert [one.is_result for one in page._shown] == [False]
-    page._filter.setText("fail")
-    assert all(one.is_result for one in page._shown)
-    page._filter.setText("no such thing")
-    assert page._shown == []
-    assert "fits the filter" in page._nothing.text()
+    assert keys(page) == {(False, 1), (True, 1), (True, 2)}
+    page.filter.words.setText("north")
+    assert len(page.list.shown) == 3  # results carry the name of their recording
+    page.filter.words.setText("recording north")
+    assert keys(page) == {(False, 1)}
+    page.filter.words.setText("fail")
+    assert keys(page) == {(True, 1), (True, 2)}
+    page.filter.words.setText("no such thing")
+    assert page.list.shown == []
+    assert page.panel.words.text() == records.NO_FIT
+    page.filter.show_everything()
+    page.filter.kinds.setCurrentIndex(page.filter.kinds.findData("pass"))
+    assert {one.kind for one in page.list.shown} == {"pass"}
+    assert page.count.text() == "2 of 3"
 
 
-def test_an_empty_store_says_how_to_fill_it(window, settle):
+def test_an_empty_store_says_how_to_fill_it(window, done):
     page = window.page("Records")
-    settle(page)
-    assert page._nothing.text() == records.EMPTY
+    done(page)
+    assert page.panel.words.text() == records.EMPTY
+    assert not page.aside.isVisible()
 
 
 def test_a_recording_opens_as_its_speeds(page, choose):
     choose((False, 1))
-    assert page._views.currentIndex() == records.SPEEDS
-    shown = page._speeds._shown
+    assert page.panel.speeds.isVisible()
+    shown = page.panel.speeds.shown
     assert {"left", "right"} == set(shown.is_belt)
     assert {"radar", "gnss", "wheel"} <= set(shown.lines)
     judged = archive.result(page._bench.store, 1).answer
     assert shown.lines["left"].value[-1] == pytest.approx(judged["belt_speed_mps"], rel=0.03)
 
 
-def test_a_pass_opens_at_its_plot_and_is_verified(page, choose, settle, qtbot):
-    choose((True, 1))
-    assert page._views.currentIndex() == records.PASS
-    assert "Ratio belt ÷ ground" in page._answer.sentence.text()
-    qtbot.mouseClick(page._verify, Qt.MouseButton.LeftButton)
-    settle(page)
-    assert page._said.text().startswith("Result 1 is verified")
-
-
-def test_two_results_are_compared_side_by_side(page, choose):
-    choose((True, 1), (True, 2))
-    assert page._views.currentIndex() == records.FIGURES
-    header = [page._figures.horizontalHeaderItem(at).text() for at in range(3)]
-    assert header == ["", "Result 2", "Result 1"]
-    names = [page._figures.item(at, 0).text() for at in range(page._figures.rowCount())]
-    assert "Ratio belt ÷ ground" in names
-    page._bench.settings.change(units="metric")
-    page.refresh()
-    row = names.index("Belt speed")
-    assert page._figures.item(row, 1).text().endswith("km/h")
-
-
-def test_a_deleted_recording_is_out_of_sight_and_comes_back(page, bench, choose, settle, qtbot):
-    choose((True, 1))
-    assert not page._delete.isEnabled()
+def test_a_recording_is_judged_by_the_sources_chosen(page, choose, done, qtbot):
     choose((False, 1))
-    qtbot.mouseClick(page._delete, Qt.MouseButton.LeftButton)
-    settle(page)
-    assert page._shown == []
-    assert "Undo brings them back" in page._said.text()
-    qtbot.mouseClick(page._undo, Qt.MouseButton.LeftButton)
-    settle(page)
-    assert len(page._shown) == 3
+    for box, source in ((page.panel.belt, "right"), (page.panel.ground, "wheel")):
+        box.setCurrentIndex(box.findData(source))
+    assert page.deeds.next.text() == "Judge as a pass"
+    click(qtbot, page.deeds.next)
+    done(page)
+    assert [one.key for one in page.chosen()] == [(True, 3)]
+    answer = archive.result(page._bench.store, 3).answer
+    assert (answer["belt"], answer["ground"]) == ("right", "wheel")
+    assert page.panel.result.passing.isVisible()
+
+
+def test_a_recordings_belt_speed_is_measured(page, choose, done):
+    choose((False, 1))
+    page.deeds.actions_["Measure belt speed"].trigger()
+    done(page)
+    stored = archive.result(page._bench.store, 3)
+    assert stored.kind == "speed"
+    assert page.panel.result.speed.sentence.text().startswith("The belt ran at")
+    assert page.deeds.next.text() == "Save numbers"
+
+
+def test_a_pass_opens_at_its_plot_and_is_verified(page, choose, done):
+    choose((True, 1))
+    assert page.panel.result.passing.isVisible()
+    assert "atio belt ÷ ground" in page.panel.result.passing.sentence.text()
+    page.deeds.actions_["Verify"].trigger()
+    done(page)
+    assert page.said.text().startswith("Result 1 is verified")
+
+
+def test_everything_is_verified_and_a_change_is_found(page, bench, choose, done):
+    page.deeds.actions_["Verify everything that is kept"].trigger()
+    done(page)
+    assert page.said.text().startswith("All is as it was written: 1 recordings")
+    with closing(sqlite3.connect(bench.store)) as raw:
+        raw.execute("DROP TRIGGER result_no_update")
+        raw.execute("UPDATE result SET answer = replace(answer, 'fail', 'pass') WHERE number = 1")
+        raw.commit()
+    page.deeds.actions_["Verify everything that is kept"].trigger()
+    done(page)
+    assert "Result 1" in page.said.text()
+    choose((True, 1))
+    assert "altered" in page.panel.words.text()
+
+
+def test_two_results_are_compared_side_by_side(page, bench, choose, done, qtbot):
+    choose((True, 2))
+    click(qtbot, page.deeds.compare)
+    page.list.choose([(True, 1)])
+    done(page)
+    table = page.panel.compare.table
+    assert table.isVisible()
+    names = [table.item(at, 0).text() for at in range(table.rowCount())]
+    row = names.index("Ratio belt ÷ ground")
+    first, second = (archive.result(bench.store, one).answer["ratio"] for one in (1, 2))
+    shown = float(table.item(row, 3).text().split(" ±")[0].replace("−", "-"))
+    assert shown == pytest.approx(second - first, abs=0.002)
+    assert page.panel.compare.charts[0].isVisible()
+    bench.settings.change(units="metric")
+    page.refresh()
+    assert table.item(names.index("Belt speed"), 1).text().endswith("km/h")
+    choose((False, 1), (True, 1))
+    assert "compared with a recording" in page.panel.words.text()
+
+
+def test_deleted_lines_come_back_by_undo_or_after_a_restart(page, bench, choose, done, qtbot):
+    choose((True, 2))
+    click(qtbot, page.deeds.delete)
+    done(page)
+    choose((False, 1))
+    click(qtbot, page.deeds.delete)
+    done(page)
+    assert page.list.shown == []
+    click(qtbot, page.undo)  # the recording, and with it the result that was not deleted
+    done(page)
+    assert keys(page) == {(False, 1), (True, 1)}
+    page._deleted.clear()  # as after a restart
+    click(qtbot, page.filter.deleted)
+    assert keys(page) == {(True, 2)}
+    choose((True, 2))
+    assert page.deeds.next.text() == "Bring back"
+    click(qtbot, page.deeds.next)
+    done(page)
+    assert [one.key for one in page.chosen()] == [(True, 2)]
     with open_store(bench.store) as store:
-        assert [one.number for one in store.recordings()] == [1]
+        assert [one.number for one in store.results()] == [2, 1]
         assert not list(store.check())
 
 
-def test_a_recording_is_exported_as_tables_and_a_result_as_a_report(page, choose, settle, tmp_path):
+def test_a_recording_under_way_is_shown_and_kept(window, bench, pass_time, done):
+    page = window.page("Records")
+    bench.recording.start("right now")
+    pass_time(20, step_s=5)
+    window.tick()
+    done(page)
+    page.list.choose([(False, 1)])
+    page.list.opened.emit()
+    done(page)
+    assert not page.deeds.delete.isEnabled()
+    assert page.list.shown[0].state_words == "recording now"
+    assert page.deeds.next.text() == ""
+    bench.recording.stop()
+    bench.recording.wait()
+    done(page)
+    assert page.deeds.delete.isEnabled()
+
+
+def test_a_name_and_a_note_are_kept_beside_what_was_sealed(page, bench, choose, done):
+    choose((True, 1))
+    page.panel.name_it("  Before the valve  ", "dry")
+    done(page)
+    (entry,) = page.chosen()
+    assert (entry.words, entry.note) == ("Pass: Before the valve", "dry")
+    page.filter.words.setText("valve")
+    assert keys(page) == {(True, 1)}
+    with open_store(bench.store) as store:
+        assert not list(store.check())
+
+
+def test_a_recording_is_exported_as_tables_and_a_result_as_a_report(page, choose, done, tmp_path):
     choose((False, 1))
     page.export_to(tmp_path / "out.csv")
-    settle(page)
+    done(page)
     with (tmp_path / "out-edges.csv").open(encoding="utf-8", newline="") as table:
         assert {row["channel"] for row in csv.DictReader(table)} >= {"left", "right"}
+    assert not list(tmp_path.glob(".evenpace-*"))
     choose((True, 1))
     page.export_to(tmp_path / "out.html")
-    settle(page)
-    assert "Saved as out.html" in page._said.text()
+    done(page)
+    assert "Saved as out.html" in page.said.text()
     assert "belt ÷ ground" in (tmp_path / "out.html").read_text(encoding="utf-8")
+    page.export_to(tmp_path / "out.json")
+    done(page)
+    assert json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
+    page.export_to(tmp_path / "nowhere" / "out.html")
+    done(page)
+    assert "nowhere" in page.said.text()
 
 
-def test_a_store_that_fails_is_said_on_the_page(window, bench, tmp_path, settle):
+def test_the_season_of_a_machine_and_back_to_a_point_of_it(page, bench, done, qtbot):
+    day = datetime(2026, 9, 14, 14, 5, tzinfo=UTC)
+    for at in range(3):
+        keep_gap(bench, bench.store, day + timedelta(days=at))
+    page.reload()
+    done(page)
+    click(qtbot, page.aside)
+    done(page)
+    view = page.season
+    assert view.machines.currentText() == bench.machine.name
+    titles = [view.quantities.itemText(at) for at in range(view.quantities.count())]
+    assert titles == ["Ratio belt ÷ ground", "Gap at left"]
+    view.quantities.setCurrentIndex(1)
+    view.quantities.activated.emit(1)
+    assert "3 visits so far; 2 more" in view.words.text()
+    view.chart.setFocus()
+    qtbot.keyClick(view.chart, Qt.Key.Key_Right)
+    assert "14 Sep 2026" in view.chart.reading
+    qtbot.keyClick(view.chart, Qt.Key.Key_Return)
+    done(page)
+    assert [one.key for one in page.chosen()] == [(True, 3)]
+    assert page.panel.result.gap.isVisible()
+
+
+def test_where_room_is_short_list_and_line_take_turns(page, window, done, qtbot):
+    window.resize(1024, 600)
+    QCoreApplication.processEvents()
+    done(page)
+    assert page.list.isVisible()
+    assert not page.panel.isVisible()
+    page.list.setFocus()
+    qtbot.keyClick(page.list, Qt.Key.Key_Down)
+    assert page.list.isVisible()  # walking through the list opens nothing
+    qtbot.keyClick(page.list, Qt.Key.Key_Return)
+    done(page)
+    assert page.panel.isVisible()
+    assert not page.list.isVisible()
+    qtbot.keyClick(page.panel, Qt.Key.Key_Escape)
+    assert page.list.isVisible()
+    row = page.list.visualRect(page.list.model().index(0, 0)).center()
+    qtbot.mouseClick(page.list.viewport(), Qt.MouseButton.LeftButton, pos=QPoint(row))
+    done(page)
+    assert page.panel.isVisible()
+    assert page.title.text() == page.chosen()[0].words
+
+
+def test_a_store_that_fails_is_said_on_the_page_and_tried_again(
+    window, bench, tmp_path, done, qtbot
+):
     (tmp_path / "no").write_text("")
-    bench.store = str(tmp_path / "no" / "store.db")
+    good, bench.store = bench.store, str(tmp_path / "no" / "store.db")
     page = window.page("Records")
-    settle(page)
-    assert "cannot be" in page._said.text()
+    done(page)
+    assert "cannot be" in page.panel.words.text()
+    bench.store = good
+    click(qtbot, page.again)
+    done(page)
+    assert page.panel.words.text() == records.EMPTY

@@ -154,10 +154,11 @@ def _workers(count: int | None, scheduler: str | None) -> Iterator[Mapper]:
 def over_the_season(store: Store, name: str) -> dict[str, Any]:
     """Control charts of the machine's ratio, setting, gap and metres per pulse, from the newest
     result of each recording or table."""
-    newest: dict[tuple[str, int | None, str], StoredResult] = {}
+    newest: dict[tuple[str, int | None, str | None], StoredResult] = {}
     for result in store.results():
         if _is_of(result, name):
-            newest.setdefault((result.kind, result.recording, result.table_name), result)
+            # By the table's text: the bench calls every table of its own the same.
+            newest.setdefault((result.kind, result.recording, result.table), result)
     started = {one.number: one.started_utc for one in store.recordings()}
     visits: dict[str, list[Visit]] = {quantity: [] for quantity in QUANTITIES}
     for result in newest.values():
@@ -175,6 +176,7 @@ def over_the_season(store: Store, name: str) -> dict[str, Any]:
 _OF_KIND = {
     "pass": (("ratio", "ratio", "u_ratio"),),
     "calibrate": (
+        ("error_at_work", "error_at_work", "u_error_at_work"),
         ("setting", "setting_now", ""),
         ("metres_per_pulse", "metres_per_pulse", "u_metres_per_pulse"),
     ),

@@ -20,6 +20,7 @@ LEAST_VISITS = 5
 
 QUANTITIES = {
     "ratio": "ratio belt ÷ ground",
+    "error_at_work": "error of the readout as found",
     "setting": "setting of the readout",
     "gap_m": "gap of the pickup, m",
     "metres_per_pulse": "belt metres per pulse",
@@ -40,7 +41,8 @@ class Chart:
     """Values of one quantity with their limits; NaN and empty where there are too few.
 
     `outside` and `drifting` are indices of visits beyond the limits, and at which the
-    weighted mean left its own.
+    weighted mean left its own; `steps` those that differ from the visit before by more than
+    both uncertainties, and `changes` the same in words.
     """
 
     quantity: str
@@ -50,35 +52,44 @@ class Chart:
     high: float = math.nan
     outside: list[int] = field(default_factory=list)
     drifting: list[int] = field(default_factory=list)
+    steps: list[int] = field(default_factory=list)
     changes: list[str] = field(default_factory=list)
 
 
 def chart(quantity: str, visits: Sequence[Visit]) -> Chart:
     """The control chart of one quantity, a key of `QUANTITIES`, visits in order of time."""
     known = tuple(visit for visit in visits if math.isfinite(visit.value))
-    changes = _changes(QUANTITIES[quantity], known)
+    steps = _steps(known)
+    changes = [_change(quantity, known[at - 1], known[at]) for at in steps]
     if len(known) < LEAST_VISITS:
-        return Chart(quantity, known, changes=changes)
+        return Chart(quantity, known, steps=steps, changes=changes)
     values = np.array([visit.value for visit in known])
     mean, sigma = float(values.mean()), sigma_from_ranges(values)
     if sigma == 0:
-        return Chart(quantity, known, mean, mean, mean, changes=changes)
+        return Chart(quantity, known, mean, mean, mean, steps=steps, changes=changes)
     low, high = mean - 3 * sigma, mean + 3 * sigma
     outside = np.flatnonzero((values < low) | (values > high)).tolist()
     drift = ewma(values, target=mean, sigma=sigma).alarms
-    return Chart(quantity, known, mean, low, high, outside, drift, changes)
+    return Chart(quantity, known, mean, low, high, outside, drift, steps, changes)
 
 
-def _changes(name: str, visits: Sequence[Visit]) -> list[str]:
-    """A sentence for each change from one visit to the next beyond both uncertainties."""
-    said = []
-    for before, after in pairwise(visits):
+def _steps(visits: Sequence[Visit]) -> list[int]:
+    """Indices of the visits that changed from the one before by more than both uncertainties."""
+    found = []
+    for at, (before, after) in enumerate(pairwise(visits), 1):
         change, u = after.value - before.value, math.hypot(before.u, after.u)
         if abs(change) > 2 * u and abs(change) > 1e-6 * abs(before.value):
-            share = f" ({100 * change / before.value:+.1f} %)" if before.value else ""
-            spread = f" ± {2 * u:.2g}" if u else ""
-            said.append(
-                f"Between {before.when_utc[:10]} and {after.when_utc[:10]} the {name} went from "
-                f"{before.value:.5g} to {after.value:.5g}{share}{spread}."
-            )
-    return said
+            found.append(at)
+    return found
+
+
+def _change(quantity: str, before: Visit, after: Visit) -> str:
+    change, u = after.value - before.value, math.hypot(before.u, after.u)
+    # An error is a share already; a share of it says nothing.
+    by_share = bool(before.value) and quantity != "error_at_work"
+    share = f" ({100 * change / before.value:+.1f} %)" if by_share else ""
+    spread = f" ± {2 * u:.2g}" if u else ""
+    return (
+        f"Between {before.when_utc[:10]} and {after.when_utc[:10]} the {QUANTITIES[quantity]} "
+        f"went from {before.value:.5g} to {after.value:.5g}{share}{spread}."
+    )

@@ -1,99 +1,25 @@
-"""What the store holds, as a list to look through, and what can be done with it.
+"""What can be done with one thing that is kept: open, judge again, verify, export.
 
 Every function opens the store for itself and may be slow: call it away from the screen.
-All raise BenchError.
+All raise BenchError; those with `progress` end early, nothing half done, where it raises.
 """
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from drivers.contract import Recording
-from workbench.calibration.driveline import metres_per_pulse
 from workbench.errors import StoreError, WrongInput
-from workbench.machine import Machine, parse_machine
-from workbench.models.pyramid import Pyramid
-from workbench.models.wording import NO_VALUE, length_text, speed_text
+from workbench.models.progress import Progress
+from workbench.models.speed_lines import damage_words
 from workbench.records.entries import StoredResult
+from workbench.records.jsonable import to_text
 from workbench.records.store import open_store
-from workbench.units import UnitSystem
 
-KINDS = {
-    "pass": "Pass",
-    "calibrate": "Calibration",
-    "gap": "Gap check",
-    "speed": "Belt speed",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One line of the list: a recording, or a result (`is_result`)."""
-
-    number: int
-    is_result: bool
-    what: str
-    when_utc: str
-    machine: str
-    verdict: str = ""
-    simulated: bool = False
-
-    def matches(self, words: str) -> bool:
-        """Whether every word typed is found somewhere in this line."""
-        simulated = "simulated" if self.simulated else ""
-        kind = "result" if self.is_result else "recording"
-        text = f"{kind} {self.number} {self.what} {self.when_utc} {self.machine} {self.verdict}"
-        return all(word in f"{text} {simulated}".casefold() for word in words.casefold().split())
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SpeedLines:
-    """A recording's speeds by source, in m/s; `is_belt` names those that come from pulses."""
-
-    lines: dict[str, Pyramid]
-    is_belt: frozenset[str]
-    notes: list[str]
-
-
-def entries(store: str | None) -> list[Entry]:
-    """Recordings and results, the newest first; those of deleted recordings are left out."""
-    with open_store(store) as opened:
-        recordings, results = opened.recordings(), opened.results()
-    kept = {one.number for one in recordings}
-    found = [
-        Entry(
-            one.number,
-            is_result=False,
-            what=f"Recording: {one.name}" + ("" if one.state == "ended" else f", {one.state}"),
-            when_utc=one.started_utc,
-            machine=one.machine_name,
-            simulated=one.simulated,
-        )
-        for one in recordings
-    ]
-    found += [
-        _result_entry(one) for one in results if one.recording is None or one.recording in kept
-    ]
-    return sorted(found, key=lambda one: one.when_utc, reverse=True)
-
-
-def _result_entry(one: StoredResult) -> Entry:
-    source = f"recording {one.recording}" if one.recording else one.table_name
-    machine = parse_machine(one.machine_text).name if one.machine_text else ""
-    return Entry(
-        one.number,
-        is_result=True,
-        what=f"{KINDS.get(one.kind, one.kind)} of {source}",
-        when_utc=one.created_utc,
-        machine=machine,
-        verdict=str(one.answer.get("verdict") or ""),
-        simulated=bool(one.answer.get("simulated")),
-    )
+REPORTED = ("pass", "calibrate", "gap")
+"""Kinds of result that have a report."""
 
 
 def result(store: str | None, number: int) -> StoredResult:
@@ -102,132 +28,145 @@ def result(store: str | None, number: int) -> StoredResult:
         return opened.result(number)
 
 
-def speed_lines(store: str | None, number: int) -> SpeedLines:
-    """The speeds of a recording, ready to be drawn at any zoom."""
-    damage: list[str] = []
+def results(store: str | None, numbers: Sequence[int]) -> list[StoredResult]:
+    """Several results, each one's checksum looked at."""
     with open_store(store) as opened:
-        recording = opened.load_recording(number, damage.append)
-        text = opened.recording(number).machine_text
-    machine = parse_machine(text, f"machine of recording {number}") if text else None
-    return lines_of(recording, machine, damage)
+        return [opened.result(number) for number in numbers]
 
 
-def lines_of(
-    recording: Recording, machine: Machine | None, damage: Sequence[str] = ()
-) -> SpeedLines:
-    """See `speed_lines`; pulses need a machine to become speeds."""
-    lines: dict[str, Pyramid] = {}
-    belts = set()
-    for name, edges in recording.edges.items():
-        if machine is None or name == "lap" or edges.time_s.size <= machine.drive.target_teeth:
-            continue
-        # A whole turn each: tooth spacing errors cancel, and no cleaning is needed to look.
-        teeth = machine.drive.target_teeth
-        turn_s = edges.time_s[teeth:] - edges.time_s[:-teeth]
-        speed = teeth * metres_per_pulse(machine).value_m / np.maximum(turn_s, 1e-9)
-        lines[name] = Pyramid(edges.time_s[teeth:], speed)
-        belts.add(name)
-    for name, track in recording.speeds.items():
-        known = np.isfinite(track.speed_mps) & np.isfinite(track.time_s)
-        if track.timed and known.any():
-            lines[name] = Pyramid(track.time_s[known], track.speed_mps[known])
-    notes = [*damage, *recording.warnings]
-    if recording.edges and machine is None:
-        notes.append("Without a machine its pulses cannot be shown as speeds.")
-    return SpeedLines(lines, frozenset(belts), notes)
+def judge_pass(store: str | None, number: int, belt: str, ground: str, progress: Progress) -> int:
+    """Judge a recording as a pass and keep the answer; its number."""
+    from workbench.cli.pass_ import compute
+
+    options = {"belt": belt or None, "ground": ground or None}
+    options |= dict.fromkeys(("oil_c", "moved", "course"))
+    return _judge(store, number, "pass", compute, options, progress)
 
 
-def verify_result(store: str | None, number: int) -> str:
-    """Compute a result again; a sentence on whether it is still the same."""
+def measure_speed(store: str | None, number: int, channel: str, progress: Progress) -> int:
+    """Measure a recording's belt speed and keep the answer; its number."""
+    from workbench.cli.speed import compute
+
+    return _judge(store, number, "speed", compute, {"channel": channel or None}, progress)
+
+
+def _judge(
+    store: str | None,
+    number: int,
+    kind: str,
+    compute: Any,
+    options: dict[str, Any],
+    progress: Progress,
+) -> int:
+    from workbench.cli.source import finish, stored_source
+
+    progress(words="Reading the recording …")
+    source = stored_source(number, None, store)
+    progress(words="Computing …")
+    answer = compute(source.recording, source.machine, options)
+    progress(words="Keeping the result …")
+    return int(finish(kind, answer, source, options)["result"])
+
+
+def verify_result(store: str | None, number: int, progress: Progress | None = None) -> str:
+    """Compute a result again; a sentence on what was checked and whether it is the same."""
     from workbench.cli.verify import verify
 
     with open_store(store) as opened:
+        if progress is not None:
+            progress(words=f"Computing result {number} again …")
         found = verify(opened, number)
+    if found["recording"]:
+        source = f"recording {found['recording']}, whose every block is as it was written"
+    else:
+        source = f"the table '{found['table']}' kept with it"
     if found["verified"]:
-        return f"Result {number} is verified: computed again, it is the same in every field."
+        return (
+            f"Result {number} is verified: its seal is whole, and computed again from {source}, "
+            "it is the same in every field."
+        )
     fields = ", ".join(one["field"] for one in found["differences"][:3])
     more = len(found["differences"]) - 3
     tail = f" and {more} more" if more > 0 else ""
-    return f"Result {number} is NOT what its recording gives today: {fields}{tail} differ."
+    return f"Result {number} is NOT what its source gives today: {fields}{tail} differ."
 
 
-def verify_recording(store: str | None, number: int) -> str:
-    """Check every block of a recording against its checksum and seal."""
+def verify_recording(store: str | None, number: int, progress: Progress | None = None) -> str:
+    """Check every block of a recording against its checksum, and the whole against its seal."""
     with open_store(store) as opened:
-        sha256 = opened.recording_sha256(number)
-    return f"Recording {number} is as it was written; its hash is {sha256[:12]}…"
+        sealed = opened.recording(number).sha256
+        sha256 = opened.recording_sha256(number, progress)
+    if not sealed:
+        return (
+            f"Recording {number} was never ended, so it has no seal; every block in it is as it "
+            "was written."
+        )
+    return (
+        f"Recording {number} is verified: every block matches its checksum and the whole its "
+        f"seal {sha256[:12]}…"
+    )
 
 
-def export(store: str | None, entry: Entry, path: Path) -> str:
-    """A recording as tables beside `path`, a result as a report; a sentence on what was written."""
-    if entry.is_result:
-        from workbench.cli.report import document_of
-        from workbench.reports.document import render
+def verify_all(store: str | None, progress: Progress) -> str:
+    """Check every recording and result; a sentence on all, or on what is wrong."""
+    with open_store(store) as opened:
+        wrong = list(opened.check(progress))
+        recordings = len(opened.recordings())
+        results = sum(not card.deleted_utc for card in opened.cards())
+    if wrong:
+        more = f" {len(wrong) - 1} more are not as written." if len(wrong) > 1 else ""
+        return f"{wrong[0]}{more}"
+    return (
+        f"All is as it was written: {recordings} recordings by checksum and seal, {results} "
+        "results by their seal."
+    )
 
-        stored = result(store, entry.number)
-        return f"Saved as {Path(render(document_of(stored, stored.options), path)).name}."
+
+def export_result(store: str | None, number: int, path: Path, units: str) -> str:
+    """Write a result's report as .pdf, .html or .json; a sentence on what was written.
+
+    `units` 'us' or 'metric'. Raises WrongInput for another ending; a belt speed has no
+    report and is written as .json alone.
+    """
+    from workbench.cli.report import document_of
+    from workbench.reports.document import check_report_path, render
+
+    check_report_path(path)
+    stored = result(store, number)
+    if path.suffix.casefold() == ".json" and stored.kind not in REPORTED:
+        try:
+            path.write_text(to_text({"result": number, **stored.answer}) + "\n", encoding="utf-8")
+        except OSError as error:
+            raise StoreError(f"{path} cannot be written: {error.strerror}.") from None
+        return f"Saved as {path.name}."
+    document = document_of(stored, {**stored.options, "units": units})
+    return f"Saved as {Path(render(document, path)).name}."
+
+
+def export_recording(store: str | None, number: int, path: Path, progress: Progress) -> str:
+    """Write a recording's tables beside `path`; a sentence on what was written.
+
+    A damaged one gives what can be read. Tables appear once all of them are whole.
+    """
     from workbench.records.tables import TABLES, write_csv
 
+    damage: list[str] = []
     with open_store(store) as opened:
-        recording = opened.load_recording(entry.number)
-    written = []
-    for name, make in TABLES.items():
-        table = make(recording)
-        if table.rows:
-            target = path.with_name(f"{path.stem}-{name}.csv")
-            try:
-                write_csv(table, target)
-            except OSError as error:
-                raise StoreError(f"{target} cannot be written: {error.strerror}.") from None
-            written.append(target.name)
-    if not written:
-        raise WrongInput(f"Recording {entry.number} holds neither pulses nor values.")
-    return f"Saved as {', '.join(written)}."
-
-
-def hide(store: str | None, number: int, *, hidden: bool) -> str:
-    """Delete a recording, or undo that; nothing is erased."""
-    with open_store(store) as opened:
-        opened.hide(number, hidden=hidden)
-    if hidden:
-        return f"Recording {number} and its results are deleted. Undo brings them back."
-    return f"Recording {number} is back."
-
-
-FIGURES: dict[str, tuple[str, str]] = {
-    "ratio": ("Ratio belt ÷ ground", "U_ratio"),
-    "belt_speed_mps": ("Belt speed", ""),
-    "ground_speed_mps": ("Ground speed", ""),
-    "separation_m": ("Belt ahead of ground", ""),
-    "error_at_work": ("Error at work", ""),
-    "setting_now": ("Setting as found", ""),
-    "setting_new": ("New setting", ""),
-    "gap_m": ("Mean gap", ""),
-    "runout_m": ("Run-out", ""),
-    "missed": ("Missed pulses", ""),
-    "extra": ("Extra pulses", ""),
-}
-
-
-def figures(stored: StoredResult, units: UnitSystem) -> list[tuple[str, str]]:
-    """The main figures of a result, name and text, in the person's units."""
-    rows = [("Verdict", str(stored.answer["verdict"]))] if "verdict" in stored.answer else []
-    for key, (name, wide) in FIGURES.items():
-        if key in stored.answer:
-            rows.append((name, _shown(key, stored.answer[key], stored.answer.get(wide), units)))
-    return rows
-
-
-def _shown(key: str, value: Any, wide: Any, units: UnitSystem) -> str:
-    if not isinstance(value, int | float):
-        return NO_VALUE
-    if key.endswith("_mps"):
-        return speed_text(value, units)
-    if key in ("gap_m", "runout_m"):
-        return f"{value / units.gap_m:.3g} {units.gap}"
-    if key.endswith("_m"):
-        return length_text(value, units)
-    if key == "error_at_work":
-        return f"{100 * value:+.2f} %".replace("-", "−")
-    tail = f" ± {wide:.3f}" if isinstance(wide, int | float) else ""
-    return f"{value:.3f}{tail}" if key == "ratio" else f"{value:g}"
+        recording = opened.load_recording(number, damage.append, progress)
+    tables = {name: make(recording) for name, make in TABLES.items()}
+    filled = {name: table for name, table in tables.items() if table.rows}
+    if not filled:
+        raise WrongInput(f"Recording {number} holds neither pulses nor values.")
+    targets = {name: path.with_name(f"{path.stem}-{name}.csv") for name in filled}
+    try:
+        with tempfile.TemporaryDirectory(dir=path.parent, prefix=".evenpace-") as folder:
+            for at, (name, table) in enumerate(filled.items()):
+                progress(at / len(filled), f"Writing the {name} …")
+                write_csv(table, Path(folder) / name)
+            progress(1.0)
+            for name, target in targets.items():
+                (Path(folder) / name).replace(target)
+    except OSError as error:
+        raise StoreError(f"{path.parent} cannot be written to: {error.strerror}.") from None
+    names = ", ".join(target.name for target in targets.values())
+    return " ".join([f"Saved as {names}.", *damage_words(damage)])

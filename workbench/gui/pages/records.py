@@ -2,281 +2,445 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
-    QAbstractItemView,
     QFileDialog,
     QHBoxLayout,
-    QHeaderView,
-    QLineEdit,
-    QStackedWidget,
-    QTableWidget,
-    QTableWidgetItem,
     QVBoxLayout,
     QWidget,
 )
 
-from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.gui.widgets.basics import button, label, row, say
-from workbench.gui.widgets.pass_answer import PassAnswer
-from workbench.gui.widgets.speeds_plot import SpeedsPlot
-from workbench.gui.worker import Worker
-from workbench.models import archive
-from workbench.models.archive import Entry, SpeedLines
+from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.widgets import record_actions as deed
+from workbench.gui.widgets.basics import Elided, button, label, say
+from workbench.gui.widgets.kept_filter import KeptFilter
+from workbench.gui.widgets.kept_list import KeptList
+from workbench.gui.widgets.record_actions import RecordActions
+from workbench.gui.widgets.record_opener import RecordOpener
+from workbench.gui.widgets.record_panel import RecordPanel
+from workbench.gui.widgets.season_view import SeasonView
+from workbench.gui.widgets.turns import Turns
+from workbench.gui.widgets.work_bar import WorkBar
+from workbench.gui.work_line import WorkLine
+from workbench.models import archive, kept
+from workbench.models.archive import REPORTED
 from workbench.models.bench import Bench
-from workbench.records.entries import StoredResult
+from workbench.models.kept import Entry
+from workbench.models.progress import Progress
+from workbench.models.season import season
+from workbench.units import METRIC
 
-NOTHING, SPEEDS, PASS, FIGURES = 0, 1, 2, 3
 EMPTY = (
-    "Nothing is kept yet. Record on the page Signals, or drive a pass: both will be listed here, "
-    "with everything that was computed from them."
+    "Nothing is kept yet. Record on the page Signals, calibrate a readout, check a gap or drive a "
+    "pass: all of it will be listed here, with everything that was computed from it."
 )
+NO_FIT = "Nothing here fits the filter."
+NONE_DELETED = "Nothing is deleted."
+CHOOSE = "Choose a line to look at it; hold Ctrl and choose a second one to compare the two."
+QUESTION = "What is kept?"
+BACK, TO_SEASON = "Back to the list", "Season of a machine"
+NARROW_PX = 1000
+"""Narrower than this, the list and what is chosen of it take turns."""
+CHOOSE_OTHER = "Now choose the line to compare with this one:"
 
 
 class RecordsPage(QWidget):
-    """The list on the left, what is chosen on the right."""
+    """The list, and what is chosen of it; or a machine over the season."""
 
     def __init__(self, bench: Bench, theme: Theme) -> None:
         super().__init__()
         self._bench, self._units = bench, bench.settings.units
+        self.works = WorkLine(self)
         self._entries: list[Entry] = []
-        self._shown: list[Entry] = []
-        self._worker: Worker | None = None
-        self._waiting: Callable[[], object] | None = None
-        self._results: list[StoredResult] = []
-        self._deleted: int | None = None
-        self._was_busy = False
-        self._filter = QLineEdit()
-        self._filter.setPlaceholderText("Filter: pass, fail, a machine, a day …")
-        self._filter.setAccessibleName("Filter")
-        self._filter.setMinimumHeight(TOUCH_PX)
-        self._filter.textChanged.connect(self._show_list)
-        self._list = _table(("What", "When", "Verdict"), "Recordings and results")
-        self._list.itemSelectionChanged.connect(self._open_chosen)
-        self._said = label("", "soft")
-        self._speeds, self._answer = SpeedsPlot(theme), PassAnswer(theme)
-        self._figures = _table((), "Main figures")
-        self._nothing = label("", "text")
-        self._nothing.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self._views = QStackedWidget()
-        for view in (self._nothing, self._speeds, self._answer, self._figures):
-            self._views.addWidget(view)
-        self._verify = button("Verify", self._do_verify)
-        self._export = button("Export", self._ask_where)
-        self._delete = button("Delete", self._do_delete)
-        self._undo = button("Undo delete", self._do_undo)
-        self._undo.hide()
+        self._trouble = ""
+        self._compare_with: Entry | None = None
+        self._deleted: list[list[Entry]] = []
+        self._choose_next: tuple[bool, int] | None = None
+        self._narrow = self._reading = self._stale = False
+        self.filter = KeptFilter(theme, self._show_list)
+        self.list = KeptList(theme)
+        self.list.chosen_changed.connect(self._chosen)
+        self.list.opened.connect(self._read)
+        self.panel = RecordPanel(theme, self._judge, self._describe)
+        self.opener = RecordOpener(bench, self.works, self.panel, self._say)
+        self.season = SeasonView(theme, self._units, self._load_season, self._open_result)
+        self.title, self.count = Elided("title"), label("", "soft", wrap=False)
+        self.said = label("", "soft")
+        self.hint = label("", "text")
+        self.undo = button("Undo delete", self._undo_delete)
+        self.again = button("Try again", self.reload)
+        self.aside = button(TO_SEASON, self._step_aside)
+        self.deeds = RecordActions(self._deeds())
+        self._body = Turns()
+        self._left, self._right = QWidget(), QWidget()
         self._lay_out()
-        self._show_buttons()
+        for keys, do in (
+            (QKeySequence(QKeySequence.StandardKey.Delete), self.deeds.delete.click),
+            (QKeySequence(Qt.Key.Key_Escape), self._leave),
+        ):
+            shortcut = QShortcut(keys, self)
+            shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            shortcut.activated.connect(do)
+        self.destroyed.connect(self.works.wait)
+        self.destroyed.connect(bench.recording.subscribe(self._recording_changed))
+        self._show_list()
 
     def set_theme(self, theme: Theme) -> None:
-        self._speeds.set_theme(theme)
-        self._answer.set_theme(theme)
+        for view in (self.filter, self.list, self.panel, self.season):
+            view.set_theme(theme)
 
-    def showEvent(self, event: Any) -> None:  # noqa: N802
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         super().showEvent(event)
         self.reload()
 
     def refresh(self) -> None:
-        units = self._bench.settings.units
-        if units is not self._units:
-            self._units = units
-            self._speeds.use_units(units)
-            self._answer.use_units(units)
-            self._fill_figures()
-        if self._waiting is not None and not self.busy:
-            waiting, self._waiting = self._waiting, None
-            waiting()
-        if self.busy is not self._was_busy:
-            self._was_busy = self.busy
-            self._show_buttons()
-
-    @property
-    def busy(self) -> bool:
-        """Whether work is going on in the background."""
-        return self._worker is not None and self._worker.isRunning()
+        if self._units is not self._bench.settings.units:
+            self._units = self._bench.settings.units
+            self.panel.use_units(self._units)
+            self.season.use_units(self._units)
+        if self._stale:
+            self.reload()
 
     def reload(self) -> None:
         """Read the store's list again."""
-        self._work(partial(archive.entries, self._bench.store), self._take_list, "")
+        self._stale = False
+        self.works.add(partial(kept.kept, self._bench.store), self._take_list, self._no_list)
+        if self._body.seen is self.season:
+            self._load_season(self.season.machines.currentText())
 
     def chosen(self) -> list[Entry]:
         """The lines chosen, in the list's order."""
-        rows = sorted({index.row() for index in self._list.selectedIndexes()})
-        return [self._shown[at] for at in rows if at < len(self._shown)]
+        return self.list.chosen()
 
     def export_to(self, path: Path) -> None:
         """Write what is chosen: a recording as tables, a result as a report."""
-        entry = self.chosen()[0]
-        self._work(
-            partial(archive.export, self._bench.store, entry, path), self._say, "Exporting …"
-        )
+        entry, store = self.chosen()[0], self._bench.store
+        if entry.is_result:
+            units = "metric" if self._units is METRIC else "us"
+            work = partial(archive.export_result, store, entry.number, path, units)
+            self._work(lambda _: work(), self._say, f"Writing {path.name} …")
+        else:
+            work = partial(archive.export_recording, store, entry.number, path)
+            self._work(work, self._say, "Exporting …")
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        narrow = event.size().width() < NARROW_PX
+        if narrow is not self._narrow:
+            self._narrow = narrow
+            self._reading = bool(self.chosen())
+            self._show_sides()
+
+    def heightForWidth(self, width: int) -> int:  # noqa: N802
+        """What is needed at least: pictures and lists give way before the page must scroll."""
+        column = self.layout()
+        return column.minimumHeightForWidth(width) if column is not None else -1
+
+    def _deeds(self) -> dict[str, Callable[[], object]]:
+        return {
+            deed.BRING_BACK: lambda: self._bring_back(self.chosen()),
+            deed.JUDGE: self._judge_chosen,
+            deed.REPORT: self._ask_where,
+            deed.NUMBERS: self._ask_where,
+            deed.COMPARE: self._start_compare,
+            deed.EXPORT: self._ask_where,
+            deed.DELETE: self._delete,
+            deed.MEASURE: self._measure,
+            deed.VERIFY: self._verify,
+            deed.NAME: self.panel.start_naming,
+            deed.SEASON: self._season_of_chosen,
+            deed.VERIFY_ALL: self._verify_all,
+        }
 
     def _lay_out(self) -> None:
-        left = QVBoxLayout()
-        left.setSpacing(GRID_PX)
-        left.addWidget(label("What is kept?", "title"))
-        left.addWidget(self._filter)
-        left.addWidget(self._list, 1)
-        right = QVBoxLayout()
-        right.setSpacing(GRID_PX)
-        right.addWidget(self._views, 1)
-        right.addWidget(self._said)
-        right.addWidget(row(self._verify, self._export, self._delete, self._undo))
-        whole = QHBoxLayout(self)
-        whole.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
-        whole.setSpacing(3 * GRID_PX)
-        whole.addLayout(left, 4)
-        whole.addLayout(right, 6)
+        head = QHBoxLayout()
+        head.setSpacing(2 * GRID_PX)
+        head.addWidget(self.title, 1)
+        head.addWidget(self.count)
+        head.addWidget(self.aside)
+        left = QVBoxLayout(self._left)
+        right = QVBoxLayout(self._right)
+        for side in (left, right):
+            side.setContentsMargins(0, 0, 0, 0)
+            side.setSpacing(GRID_PX)
+        self.hint.hide()
+        left.addWidget(self.hint)
+        left.addWidget(self.list, 1)
+        left.addWidget(self.undo, 0, Qt.AlignmentFlag.AlignLeft)
+        right.addWidget(self.panel, 1)
+        right.addWidget(self.said)
+        right.addWidget(self.again, 0, Qt.AlignmentFlag.AlignLeft)
+        right.addWidget(self.deeds)
+        browse = QWidget()
+        split = QHBoxLayout()
+        split.setSpacing(3 * GRID_PX)
+        split.addWidget(self._left, 4)
+        split.addWidget(self._right, 7)
+        column = QVBoxLayout(browse)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addWidget(self.filter)
+        column.addLayout(split, 1)
+        self._browse = browse
+        self._body.add(browse)
+        self._body.add(self.season)
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+        whole.setSpacing(GRID_PX)
+        whole.addLayout(head)
+        whole.addWidget(self._body, 1)
+        whole.addWidget(WorkBar(self.works))
 
-    def _work(self, work: Callable[[], Any], done: Callable[[Any], object], said: str) -> None:
-        """One thing at a time in the background; the newest wish waits for its turn."""
-        if self.busy:
-            self._waiting = partial(self._work, work, done, said)
-            return
-        if said:
-            self._say(said)
-        self._worker = Worker(work, done, self._say, self)
-        self._worker.start()
+    # The two sides
 
-    def _say(self, text: str) -> None:
-        say(self._said, text)
-        self._said.setVisible(bool(text))
+    def _show_sides(self) -> None:
+        """Both where there is room; else the list, or what is read of it."""
+        nothing = not self.list.shown
+        self.list.setVisible(not nothing)
+        alone = self._narrow and not nothing
+        undo = bool(self._deleted) and not self._trouble
+        self._left.setVisible(not self._reading if alone else not nothing or undo)
+        self._right.setVisible(self._reading or not alone)
+        self.filter.setVisible(not self._narrow or not self._reading)
+        aside = self._body.seen is self.season or (self._narrow and self._reading)
+        say(self.aside, BACK if aside else TO_SEASON)
+        self.aside.setVisible(aside or bool(self._entries))
+        # What is read alone takes the place of the question.
+        alone = self._narrow and self._reading
+        chosen = self.chosen()
+        self.panel.show_name(shown=not alone)
+        self.title.setText(_title(chosen) if alone else QUESTION)
+        self.count.setVisible(bool(self._entries) and not alone)
+
+    def _read(self) -> None:
+        """Look at what is chosen."""
+        if self._narrow and not self._reading and self.chosen():
+            self._reading = True
+            self._show_sides()
+            self.opener.open(self.chosen())
+            self.aside.setFocus()
+
+    def _step_aside(self) -> None:
+        """To the season, or back from wherever the list is not seen."""
+        if not self._leave():
+            chosen, wanted = self.chosen(), self.filter.wanted().machine
+            self._show_season(wanted or (chosen[0].machine if chosen else ""))
+
+    def _leave(self) -> bool:
+        """Back to the list; whether it was not there."""
+        away = self._body.seen is self.season
+        if away:
+            self._body.show_view(self._browse)
+        elif self._narrow and self._reading:
+            self._reading = False
+            self._say("")
+            away = True
+        self._show_sides()
+        if away:
+            self.list.setFocus()
+        return away
+
+    # The list
+
+    def _recording_changed(self) -> None:
+        """One began, or was sealed: the list is read again when it is next seen."""
+        self._stale = True
 
     def _take_list(self, entries: list[Entry]) -> None:
-        self._entries = entries
+        self._entries, self._trouble = entries, ""
+        self.filter.offer_machines(sorted({one.machine for one in entries if one.machine}))
+        self._show_list()
+        if self._choose_next is not None:
+            self._choose(self._choose_next)
+
+    def _no_list(self, said: str) -> None:
+        self._entries, self._trouble = [], said
         self._show_list()
 
+    def _choose(self, key: tuple[bool, int]) -> None:
+        """Choose the line of this key, whatever the filter left out."""
+        self._choose_next = None
+        if not any(one.key == key for one in self.list.shown):
+            self.filter.show_everything()
+        self.list.choose([key])
+        self.list.setFocus()
+        self._read()
+
     def _show_list(self) -> None:
-        before = {(one.is_result, one.number) for one in self.chosen()}
-        self._shown = [one for one in self._entries if one.matches(self._filter.text())]
-        self._list.blockSignals(True)
-        self._list.clearSelection()
-        self._list.setRowCount(len(self._shown))
-        for at, entry in enumerate(self._shown):
-            what = f"{entry.number}  {entry.what}" + (" (simulated)" if entry.simulated else "")
-            when = entry.when_utc[:16].replace("T", " ")
-            tip = f"{what}\n{entry.machine}\n{entry.when_utc} UTC"
-            for column, text in enumerate((what, when, entry.verdict)):
-                item = QTableWidgetItem(text)
-                item.setToolTip(tip)
-                self._list.setItem(at, column, item)
-            if (entry.is_result, entry.number) in before:
-                self._list.selectRow(at)
-        self._list.blockSignals(False)
+        wanted = self.filter.wanted()
+        shown = kept.look_for(self._entries, wanted)
+        self.list.show_entries(shown)
+        in_sight = sum(not one.deleted_utc for one in self._entries)
+        some = f"{len(shown)} of {in_sight}" if not wanted.everything else f"{in_sight}"
+        self.count.setText(f"{len(shown)} deleted" if wanted.deleted else some)
         if not self.chosen():
-            self._views.setCurrentIndex(NOTHING)
-            none = EMPTY if not self._entries else "Nothing here fits the filter."
-            self._nothing.setText("Choose a line to look at it." if self._shown else none)
+            self._show_nothing()
         self._show_buttons()
+        self._show_sides()
+
+    def _show_nothing(self) -> None:
+        self._compare_with, self._reading = None, False
+        self.panel.head(None)
+        if self._trouble:
+            self.panel.show_words(self._trouble)
+        elif self.list.shown:
+            self.panel.show_words(CHOOSE)
+        elif self.filter.wanted().deleted:
+            self.panel.show_words(NONE_DELETED)
+        else:
+            self.panel.show_words(EMPTY if self.filter.wanted().everything else NO_FIT)
 
     def _show_buttons(self) -> None:
-        chosen = self.chosen()
-        one = len(chosen) == 1 and not self.busy
-        self._verify.setEnabled(one)
-        self._export.setEnabled(one)
-        self._delete.setEnabled(one and not chosen[0].is_result)
-        self._undo.setVisible(self._deleted is not None)
-        self._undo.setEnabled(not self.busy)
+        self.deeds.show_for(self.chosen(), any_kept=bool(self._entries))
+        self.again.setVisible(bool(self._trouble))
+        self.undo.setVisible(bool(self._deleted) and not self._trouble)
+        self.hint.setVisible(self._compare_with is not None)
+        if self._deleted:
+            names = ", ".join(entry.words for entry in self._deleted[-1])
+            self.undo.setToolTip(f"Brings back {names}")
+            self.undo.setAccessibleName(f"Undo delete of {names}")
 
-    def _open_chosen(self) -> None:
-        self._show_buttons()
-        chosen, store = self.chosen(), self._bench.store
-        results = [entry.number for entry in chosen if entry.is_result]
-        if len(chosen) == 1 and not results:
-            work = partial(archive.speed_lines, store, chosen[0].number)
-            self._work(work, self._show_speeds, "Opening …")
-        elif results and len(results) == len(chosen):
-            self._work(
-                lambda: [archive.result(store, number) for number in results],
-                self._show_results,
-                "Opening …",
-            )
-        elif chosen:
-            self._say("Results are compared with results; choose one recording to look at it.")
+    # Opening
 
-    def _show_speeds(self, lines: SpeedLines) -> None:
-        self._say("  ".join(lines.notes))
-        if not lines.lines:
-            self._nothing.setText("This recording holds no speeds that could be drawn.")
-            self._views.setCurrentIndex(NOTHING)
+    def _chosen(self) -> None:
+        chosen, first = self.chosen(), self._compare_with
+        self.opener.cancel()
+        if first is not None and len(chosen) == 1 and chosen[0].key != first.key:
+            self._compare_with = None
+            self.list.choose([first.key, chosen[0].key])
             return
-        self._speeds.show_lines(lines, self._units)
-        self._views.setCurrentIndex(SPEEDS)
+        self._compare_with = None
+        self._show_buttons()
+        if not chosen:
+            self._show_nothing()
+        self._show_sides()
+        if chosen and (self._reading or not self._narrow):
+            self.opener.open(self.chosen())
 
-    def _show_results(self, results: list[StoredResult]) -> None:
-        self._say("")
-        self._results = results
-        if len(results) == 1 and results[0].kind == "pass":
-            self._answer.show_answer(results[0].answer, self._units)
-            self._views.setCurrentIndex(PASS)
-        else:
-            self._fill_figures()
-            self._views.setCurrentIndex(FIGURES)
+    def _start_compare(self) -> None:
+        self._leave()
+        self._compare_with = self.chosen()[0]
+        self.hint.setText(f"{CHOOSE_OTHER} {self._compare_with.words}")
+        self._show_buttons()
+        self.list.setFocus()
 
-    def _fill_figures(self) -> None:
-        """The main figures, a column a result."""
-        columns = [dict(archive.figures(one, self._units)) for one in self._results]
-        names = list(dict.fromkeys(name for column in columns for name in column))
-        self._figures.setColumnCount(1 + len(columns))
-        self._figures.setHorizontalHeaderLabels(
-            ["", *(f"Result {one.number}" for one in self._results)]
+    # The season
+
+    def _season_of_chosen(self) -> None:
+        self._show_season(self.chosen()[0].machine)
+
+    def _show_season(self, machine: str) -> None:
+        names = sorted({one.machine for one in self._entries if one.machine and one.is_result})
+        name = self.season.offer(names, machine)
+        self._body.show_view(self.season)
+        self._show_sides()
+        self._load_season(name)
+
+    def _load_season(self, machine: str) -> None:
+        self.works.add(
+            partial(season, self._bench.store, machine), self.season.show_season, self._say
         )
-        self._figures.setRowCount(len(names))
-        for at, name in enumerate(names):
-            for to, text in enumerate((name, *(column.get(name, "") for column in columns))):
-                self._figures.setItem(at, to, QTableWidgetItem(text))
 
-    def _do_verify(self) -> None:
+    def _open_result(self, number: int) -> None:
+        self._leave()
+        self._choose((True, number))
+
+    # What is done with what is chosen
+
+    def _work(
+        self,
+        work: Callable[[Progress], Any],
+        done: Callable[[Any], object],
+        words: str,
+    ) -> None:
+        progress = Progress(words)
+        self._say("")
+        self.works.add(lambda: work(progress), done, self._say, progress)
+
+    def _say(self, text: str) -> None:
+        say(self.said, text)
+        self.said.setVisible(bool(text))
+
+    def _judge_chosen(self) -> None:
+        self._judge(self.panel.belt.currentData() or "", self.panel.ground.currentData() or "")
+
+    def _judge(self, belt: str, ground: str) -> None:
+        """Judge the recording chosen, or that of the result chosen, and open the answer."""
+        entry = self.chosen()[0]
+        number = entry.recording if entry.is_result else entry.number
+        if number is not None:
+            work = partial(archive.judge_pass, self._bench.store, number, belt, ground)
+            self._work(work, self._judged, "Judging the pass …")
+
+    def _measure(self) -> None:
+        channel = self.panel.belt.currentData() or ""
+        number = self.chosen()[0].number
+        work = partial(archive.measure_speed, self._bench.store, number, channel)
+        self._work(work, self._judged, "Measuring the belt's speed …")
+
+    def _judged(self, number: int) -> None:
+        self._choose_next = (True, number)
+        self.reload()
+
+    def _verify(self) -> None:
         entry = self.chosen()[0]
         verify = archive.verify_result if entry.is_result else archive.verify_recording
         self._work(partial(verify, self._bench.store, entry.number), self._say, "Verifying …")
 
+    def _verify_all(self) -> None:
+        work = partial(archive.verify_all, self._bench.store)
+        self._work(work, self._say, "Verifying everything …")
+
+    def _describe(self, title: str, note: str) -> None:
+        work = partial(kept.describe, self._bench.store, self.chosen()[0], title, note)
+        self.works.add(work, lambda _: self.reload(), self._say)
+
+    def _delete(self) -> None:
+        entries = self.chosen()
+
+        def done(_: None) -> None:
+            self._deleted.append(entries)
+            self._say("")
+            self.reload()
+
+        self.works.add(partial(kept.hide, self._bench.store, entries, hidden=True), done, self._say)
+
+    def _undo_delete(self) -> None:
+        if self._deleted:
+            self._bring_back(self._deleted[-1])
+
+    def _bring_back(self, entries: list[Entry]) -> None:
+        def done(_: None) -> None:
+            back = {entry.key for entry in entries}
+            self._deleted = [
+                some for some in self._deleted if not back & {entry.key for entry in some}
+            ]
+            self._choose_next = entries[0].key
+            self.reload()
+
+        work = partial(kept.hide, self._bench.store, entries, hidden=False)
+        self.works.add(work, done, self._say)
+
     def _ask_where(self) -> None:
         entry = self.chosen()[0]
-        kind = "Report (*.pdf *.html *.json)" if entry.is_result else "Tables (*.csv)"
-        word = "result" if entry.is_result else "recording"
-        name, _ = QFileDialog.getSaveFileName(self, "Export", f"{word}-{entry.number}", kind)
-        if name:
-            path = Path(name)
-            self.export_to(path if path.suffix or not entry.is_result else path.with_suffix(".pdf"))
-
-    def _do_delete(self) -> None:
-        self._hide(self.chosen()[0].number, hidden=True)
-
-    def _do_undo(self) -> None:
-        if self._deleted is not None:
-            self._hide(self._deleted, hidden=False)
-
-    def _hide(self, number: int, *, hidden: bool) -> None:
-        def done(said: str) -> None:
-            self._deleted = number if hidden else None
-            self._waiting = self.reload
-            self._say(said)
-            self._show_buttons()
-
-        self._work(partial(archive.hide, self._bench.store, number, hidden=hidden), done, "")
+        kind, ending = "Tables (*.csv)", ".csv"
+        if entry.is_result:
+            reported = entry.kind in REPORTED
+            kind = "Report (*.pdf *.html *.json)" if reported else "Numbers (*.json)"
+            ending = ".pdf" if reported else ".json"
+        name = f"{entry.kind}-{entry.number}{ending}"
+        chosen, _ = QFileDialog.getSaveFileName(self, self.deeds.next.text(), name, kind)
+        if chosen:
+            path = Path(chosen)
+            self.export_to(path if path.suffix else path.with_suffix(ending))
 
 
-def _table(columns: tuple[str, ...], name: str) -> QTableWidget:
-    table = QTableWidget(0, len(columns))
-    table.setHorizontalHeaderLabels(list(columns))
-    table.verticalHeader().hide()
-    table.verticalHeader().setDefaultSectionSize(TOUCH_PX)
-    table.setShowGrid(False)
-    table.setTabKeyNavigation(False)
-    table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-    table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-    header = table.horizontalHeader()
-    header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
-    header.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
-    if columns:
-        for column in range(1, len(columns)):
-            header.setSectionResizeMode(column, QHeaderView.ResizeMode.ResizeToContents)
-    table.setAccessibleName(name)
-    return table
+def _title(chosen: Sequence[Entry]) -> str:
+    """What is read, above it."""
+    return chosen[0].words if len(chosen) == 1 else f"{len(chosen)} lines side by side"
