@@ -246,7 +246,7 @@ def test_the_certificate_is_seen_before_it_is_saved_and_can_be_printed(
     assert (tmp_path / "printed.pdf").read_bytes().startswith(b"%PDF")
     assert "Shop foreman" in (tmp_path / "named.html").read_text("utf-8")
     page.paper.back.click()
-    assert "Keep run (Enter)" not in shown(page)
+    assert page._body.isVisible()
 
 
 def test_a_kept_run_can_be_dropped_restored_and_every_step_undone(page, bench, worked_out):

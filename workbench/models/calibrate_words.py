@@ -77,7 +77,7 @@ def mark_words(job: CalibrateJob) -> str:
     if job.state.reference is Reference.FLIPS:
         return "Stop ramp (space)" if job.ramping else "Start ramp (space)"
     if job.state.counting:
-        return "The lap pickup counts …"
+        return "Counting laps …"
     if job.state.marks_s:
         return "Mark lap (space)"
     return "Start run (space)" if job.counts_itself else "Mark first passing (space)"
@@ -111,9 +111,10 @@ def lap_words(job: CalibrateJob) -> str:
         return _needed_words(job)
     if not timer.laps:
         return "The first lap runs."
-    so_far = f"{timer.time_s:.1f} s, ± {200 * timer.u_rel:.2f} % so far"
+    so_far = f"{timer.time_s:.1f} s, ± {200 * timer.u_rel:.2f} %"
     if timer.done:
         return f"{so_far}: enough. Type what is shown."
+    so_far += " so far"
     if timer.laps_wanted is None:
         return f"{so_far}. {_cannot_reach(timer)}"
     more = timer.laps_left or 0
@@ -202,7 +203,9 @@ def advice_words(job: CalibrateJob) -> str:
         new = f"{answer['setting_new']:g}"
         return f"Stop the belt and enter {new} as the readout's manual says; then use it here."
     if next_step(job) is Step.KEEP_RESULT and not (last["advice"] or last["warnings"]):
-        return "Keep the result; what to enter in the readout comes next."
+        if job.state.setting_used:
+            return "Keep the result: as found and as left stand on one certificate."
+        return "Keep the result; what to do at the readout comes next."
     left = sum(not run.dropped for run in job.series)
     words = [str(last["advice"]), *map(str, last["warnings"][:1])]
     if job.state.ramp is None and 0 < left < ENOUGH_RUNS:

@@ -8,6 +8,7 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
+    QApplication,
     QComboBox,
     QGridLayout,
     QHBoxLayout,
@@ -66,6 +67,7 @@ class CalibratePage(QWidget):
         self._works, self._drafts = WorkLine(self), WorkLine(self)
         self._job = CalibrateJob(bench, self._keep_draft)
         self._computed, self._said = -1, ""
+        self._step = Step.MARK
         self._units = bench.settings.units
         self._answer = CalibrateAnswer(theme)
         self._plot, self._table = ErrorPlot(theme), RunTable()
@@ -306,16 +308,28 @@ class CalibratePage(QWidget):
         self._fill_next()
 
     def _fill_next(self) -> None:
-        """One filled button: the next step."""
+        """One filled button: the next step; it has the focus when it becomes that."""
         step = next_step(self._job)
-        for one, its in (
-            (self._panel.next, Step.MARK),
-            (self._panel.keep, Step.KEEP_RUN),
-            (self._finish, Step.KEEP_RESULT),
-            (self._use, Step.USE_SETTING),
-            (self._show_paper, Step.CERTIFICATE),
-        ):
+        buttons = {
+            Step.MARK: self._panel.next,
+            Step.KEEP_RUN: self._panel.keep,
+            Step.KEEP_RESULT: self._finish,
+            Step.USE_SETTING: self._use,
+            Step.CERTIFICATE: self._show_paper,
+        }
+        for its, one in buttons.items():
             _fill(one, filled=step is its)
+        if step is not self._step:
+            self._step = step
+            self._focus(self._panel.fields[0] if step is Step.KEEP_RUN else buttons[step])
+
+    def _focus(self, widget: QWidget) -> None:
+        """Move the focus there, unless the person is typing or elsewhere."""
+        now = QApplication.focusWidget()
+        here = now is None or self.isAncestorOf(now)
+        typing = isinstance(now, QLineEdit) and now.isVisible()
+        if here and not typing and self._stack.currentWidget() is self._body:
+            widget.setFocus()
 
     # The certificate.
 

@@ -13,6 +13,7 @@ from PySide6.QtWidgets import (
     QLabel,
     QLineEdit,
     QPushButton,
+    QSizePolicy,
     QVBoxLayout,
     QWidget,
 )
@@ -135,7 +136,6 @@ class RunPanel(QWidget):
         self._dots.setVisible(laps)
         say(self._how, words.how_words(job))
         self._how.setHidden(laps or job.ramping)
-        self.next.setVisible(not reading)
         self.next.setEnabled(job.machine is not None and not job.state.counting)
         for widget in (self._up, self._down):
             widget.setVisible(flips)
@@ -162,6 +162,8 @@ class RunPanel(QWidget):
         laps = job.state.reference is Reference.LAPS
         reading = job.state.reference is Reference.READING
         self.keep.setVisible(reading or (laps and len(job.state.marks_s) > 1))
+        enough = job.state.counting and words.next_step(job) is words.Step.KEEP_RUN
+        self.next.setVisible(not (reading or enough))
         if laps:
             done = max(0, len(job.state.marks_s) - 1)
             self._dots.show_laps(done, words.laps_needed(job) or 0)
@@ -218,10 +220,13 @@ class RunPanel(QWidget):
         for at, (name, entry) in enumerate(zip(self._names, self.fields, strict=True)):
             entry.setMinimumHeight(TOUCH_PX)
             entry.setMinimumWidth(8 * GRID_PX)
+            # What is left of the row: the words beside it must be whole.
+            entry.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
             name.setBuddy(entry)
             grid.addWidget(name, at, 0)
             grid.addWidget(entry, at, 1)
         grid.addWidget(self._take, 0, 2)
+        self._shown.setPlaceholderText("then Enter")
         self._shown.setAccessibleName("What the readout shows")
         self._reading.setAccessibleName("The instrument's reading")
         self._expanded.setAccessibleName("The instrument's expanded uncertainty")

@@ -18,7 +18,7 @@ from workbench.models.wording import speed_number
 from workbench.units import UnitSystem
 
 LAPS_COLUMN, BUTTON_COLUMN = 4, 5
-BUTTON_PX = 88
+BUTTON_PX = 80
 LAPS_FROM_PX = 520
 """Width from which there is room to say how a run was timed."""
 
@@ -52,7 +52,8 @@ class RunTable(QTableWidget):
     def show_runs(self, job: CalibrateJob, units: UnitSystem) -> None:
         """Every run kept; '…' where its error is not worked out yet."""
         unit = job.machine.readout.unit if job.machine else "mph"
-        head = ["Run", f"Shown, {unit}", f"True, {units.speed}", "Error ± U, %", "Laps", ""]
+        shown = "Shown" if unit == units.speed else f"Shown, {unit}"
+        head = ["Run", shown, f"True, {units.speed}", "Error ± U, %", "Laps", ""]
         self.setHorizontalHeaderLabels(head)
         answer = job.answer or {}
         rows = _rows(job.runs, answer, units, left=False)
@@ -60,6 +61,9 @@ class RunTable(QTableWidget):
         if rows == self._rows:
             return
         grown, self._rows = len(rows) > len(self._rows), rows
+        for at in range(self.rowCount()):
+            if (old := self.cellWidget(at, BUTTON_COLUMN)) is not None:
+                old.hide()  # it is destroyed later
         self.setRowCount(len(rows))
         for at, (cells, number, left, dropped) in enumerate(rows):
             for column, text in enumerate(cells):

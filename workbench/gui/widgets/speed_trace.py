@@ -13,7 +13,7 @@ from workbench.calibration.recorded_runs import STEADY_REL
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
 
 SHOWN_S = 60.0
-LEAST_REL = 0.03
+LEAST_REL = 0.015
 """The picture's height is at least this share of the speed either way, so that a steady belt
 looks steady. Chosen."""
 
