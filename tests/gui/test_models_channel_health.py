@@ -113,7 +113,16 @@ def test_a_broken_tooth_keeps_its_number():
         at = look.tooth[look.missed > 0] - 1
         assert set(at % TEETH) <= {6}
     assert look.missed.sum() == 2
+    assert health.look(8 * TEETH).gone(TEETH) == [6]
+    assert look.gone(TEETH) == []  # two turns do not tell
     assert look.median_s == pytest.approx(1 / RATE_HZ, rel=0.01)
+
+
+def test_teeth_missed_now_here_now_there_are_not_gone():
+    time_s = np.delete(wheel(40), np.arange(6, 1150, TEETH + 1))
+    assert fed(time_s).look(8 * TEETH).gone(TEETH) == []
+    once = np.delete(wheel(40), [*range(6, 1200, TEETH), 1111])
+    assert fed(once).look(8 * TEETH).gone(TEETH) == []
 
 
 def test_an_extra_pulse_stands_between_its_teeth():

@@ -9,15 +9,30 @@ from PySide6.QtWidgets import QPushButton, QScrollArea
 from drivers.contract import DeviceLost, DeviceMissing, EdgeBlock
 from drivers.plugged import Found
 from workbench.calibration.gap.caution import AT_THE_WHEEL
-from workbench.gui.pages.signals import View
+from workbench.gui.pages.signals import SignalsPage, View
 from workbench.gui.widgets.signal_table import NAME, STATE
+from workbench.gui.window import Window
+from workbench.models.channel_health import ChannelHealth
+from workbench.models.live import Stream
 from workbench.models.plugged import PluggedModel
 from workbench.records.store import open_store
 from workbench.session import InputState
 
 
 @pytest.fixture
-def page(window):
+def window(bench, qtbot, put_away):
+    """A window with this one page, so that nothing else costs time."""
+    made = Window(bench, {"Signals": SignalsPage})
+    made.timer.stop()
+    made.resize(1024, 600)
+    made.show()
+    yield made
+    put_away(made)
+
+
+@pytest.fixture
+def page(window, bench):
+    bench.use_inputs(["sim:valve-off?seed=4"])
     return window.page("Signals")
 
 
@@ -118,6 +133,17 @@ def test_a_pickup_that_falls_silent_is_named_with_what_to_check(
     assert page._wiring.isVisible()
 
 
+def test_a_channel_without_a_pickup_is_no_trouble(page, window, run, bench):
+    run("sim:healthy?seed=4", 5)
+    bench.live.streams["third"] = Stream(
+        "third", bench.live.drivers[0].address, is_pulses=True, health=ChannelHealth()
+    )
+    shown(window)
+    assert cells(page, "third pickup")["State"] == "○ no pulses yet"
+    assert "No pulse yet from third: if a pickup is wired there" in page._told.text()
+    assert page._told.text().startswith("○ Belt 2.")
+
+
 def test_a_plug_that_is_pulled_and_put_back(page, window, run, bench, qtbot):
     run("sim:healthy?seed=4", 3)
     (driver,) = bench.live.drivers
@@ -138,8 +164,8 @@ def test_a_plug_that_is_pulled_and_put_back(page, window, run, bench, qtbot):
     qtbot.waitUntil(lambda: "no port" in bench.live.statuses()[0].reason, timeout=5000)
     shown(window)
     assert page._told.text().startswith("✕ There is no port /dev/ttyACM0; the list of inputs")
-    assert "plug it in again" in page._told.text()
-    assert cells(page, "simulated digger")["State"].startswith("▲ gone")
+    assert "Plug it in again" in page._told.text()
+    assert cells(page, "simulated digger")["State"] == "▲ trying again"
     driver.read, driver._open = read, opens
     qtbot.waitUntil(lambda: state() is InputState.RUNNING, timeout=8000)
     shown(window)
@@ -242,6 +268,7 @@ def test_the_broken_tooth_stands_at_one_place_of_every_turn(page, run):
     teeth = page._bench.machine.drive.target_teeth
     places = set(((look.tooth[look.missed > 0] - 1) % teeth).tolist())
     assert len(places) == 1
+    assert f"sees no tooth {places.pop() + 1} in any turn" in page._told.text()
     assert look.missed.sum() == 2
 
 

@@ -30,6 +30,9 @@ CONTEXT_EDGES = 1024
 MOST_WAITING = 4096
 """Edges that may wait to be counted: the memory stays flat where nobody asks."""
 
+FEWEST_TURNS = 5
+"""Turns in which a tooth must be missed every time to be called gone. Chosen."""
+
 RECENT_S = 30.0
 """What is said of the channel's state now is said of so many seconds."""
 
@@ -78,6 +81,22 @@ class EdgeLook:
     def off_rel(self) -> Floats:
         """(n,) how much longer than the median each interval is, a tooth, as a share."""
         return self.interval_s / (self.missed + 1) / self.median_s - 1.0
+
+    def gone(self, teeth: int) -> list[int]:
+        """Places of the turn, from 0, whose tooth gave no pulse in any of the turns looked at,
+        where nothing else was missed; [] where it is not so, or under `FEWEST_TURNS` turns.
+        """
+        turns = int(self.tooth[-1] - self.tooth[0]) // teeth if self.tooth.size else 0
+        if turns < FEWEST_TURNS:
+            return []
+        ends, missed = self.tooth[self.missed > 0].tolist(), self.missed[self.missed > 0].tolist()
+        places = [
+            (end - back) % teeth
+            for end, n in zip(ends, missed, strict=True)
+            for back in range(1, n + 1)
+        ]
+        always = [place for place in sorted(set(places)) if places.count(place) >= turns]
+        return always if all(place in always for place in places) else []
 
 
 NO_EDGES = EdgeLook(

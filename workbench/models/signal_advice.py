@@ -28,6 +28,12 @@ PATIENCE_S = 3.0
 """An input just opened may need so long for its first pulse, see drivers.serial_port."""
 
 
+TURNS = 8
+"""Turns looked at for a tooth that is always missed."""
+
+MOST_NAMED = 3
+
+
 class Look(StrEnum):
     """Where the next look goes."""
 
@@ -69,8 +75,7 @@ def _inputs(bench: Bench, opened_s: float) -> Advice | None:
     for status in live.statuses():
         if status.state is InputState.RECONNECTING:
             return Advice(
-                f"{_sentence(status.reason)} It is tried again all the time: plug it in again, "
-                "and it goes on.",
+                f"{_sentence(status.reason)} Plug it in again, and it goes on by itself.",
                 BAD,
                 Look.WIRING,
             )
@@ -93,15 +98,17 @@ def _silence(bench: Bench, opened_s: float) -> Advice | None:
         )
     wheels = wheel_channels(list(live.streams.values()))
     silent = [stream for stream in wheels if stream.silent(now_s)]
+    if silent and len(silent) == len(wheels):
+        return _all_silent(bench, silent, now_s, opened_s)
+    # A channel that never gave a pulse may have no pickup at all: see `_all_well`.
+    silent = [stream for stream in silent if stream.edges]
     if not silent:
         return _silent_ground(bench, now_s)
-    if len(silent) == len(wheels):
-        return _all_silent(bench, silent, now_s, opened_s)
     names = " and ".join(stream.name for stream in silent)
     one = len(silent) == 1
     return Advice(
         f"The {names} pickup{'' if one else 's'} {'gives' if one else 'give'} no pulses, and "
-        f"{next(stream.name for stream in wheels if stream not in silent)} does: look at the "
+        f"{next(stream.name for stream in wheels if not stream.silent(now_s))} does: look at the "
         f"gap, the plug and the supply of {names}.",
         ATTENTION,
         Look.WIRING,
@@ -138,10 +145,16 @@ def _pulses(bench: Bench, _opened_s: float) -> Advice | None:
         recent = stream.health.recent() if stream.health else None
         if recent is None or max(recent.missed_share, recent.extra_share) <= LOST_SHARE:
             continue
-        if recent.missed_share >= recent.extra_share:
+        gone = _gone(bench, stream)
+        if gone:
+            text = (
+                f"The {stream.name} pickup sees no tooth {gone} in any turn, counted from the "
+                "first one seen: it is broken off, bent or worn down."
+            )
+        elif recent.missed_share >= recent.extra_share:
             text = (
                 f"The {stream.name} pickup misses {100 * recent.missed_share:.1f} % of the teeth. "
-                "If it is always the same one, the wheel is damaged; if not, the gap is too wide."
+                "The gap may be too wide, a plug loose, or the wheel damaged."
             )
         else:
             text = (
@@ -150,6 +163,15 @@ def _pulses(bench: Bench, _opened_s: float) -> Advice | None:
             )
         return Advice(text, ATTENTION, Look.EDGES, stream.name)
     return None
+
+
+def _gone(bench: Bench, stream: Stream) -> str:
+    """'7 and 8', the teeth that are missed in every turn; '' where there are none."""
+    if bench.machine is None or stream.health is None:
+        return ""
+    teeth = bench.machine.drive.target_teeth
+    places = stream.health.look(TURNS * teeth).gone(teeth)
+    return " and ".join(str(place + 1) for place in places[:MOST_NAMED])
 
 
 def _damage(bench: Bench, _opened_s: float) -> Advice | None:
@@ -182,6 +204,11 @@ def _all_well(bench: Bench) -> Advice:
     if math.isfinite(pace.ground_mps):
         ground = f"ground {speed_text(pace.ground_mps, units)}"
     speeds = ", ".join(part for part in (belt, ground) if part)
+    never = [one.name for one in wheel_channels(list(bench.live.streams.values())) if not one.edges]
+    if speeds and never:
+        names = " and ".join(never)
+        text = f"{speeds[0].upper()}{speeds[1:]}. No pulse yet from {names}: if a pickup is wired"
+        return Advice(f"{text} there, see what to check.", NO_DATA, Look.WIRING, never[0])
     return Advice(f"All signals come: {speeds}." if speeds else "Waiting for the first signals …")
 
 

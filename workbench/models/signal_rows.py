@@ -83,7 +83,7 @@ def _input_state(status: InputStatus | None) -> tuple[str, str]:
     if status.state is InputState.RUNNING:
         return "● open", GOOD
     if status.state is InputState.RECONNECTING:
-        return "▲ gone, being tried again", ATTENTION
+        return "▲ trying again", ATTENTION
     return ("✕ stopped", BAD) if status.error else ("■ ended", NO_DATA)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
@@ -26,11 +27,11 @@ from workbench.gui.widgets.edge_panel import EdgePanel
 from workbench.gui.widgets.input_list import InputList
 from workbench.gui.widgets.record_bar import RecordBar
 from workbench.gui.widgets.signal_table import SignalTable
-from workbench.gui.widgets.strip_chart import StripChart
+from workbench.gui.widgets.strip_chart import SHOWN_S, StripChart
 from workbench.gui.widgets.wiring_help import WiringHelp
 from workbench.models.bench import Bench
 from workbench.models.inputs import InputsModel
-from workbench.models.live import LAP
+from workbench.models.live import Stream
 from workbench.models.plugged import PluggedModel
 from workbench.models.signal_advice import Advice, Look, advice
 from workbench.models.signal_rows import (
@@ -239,11 +240,13 @@ class SignalsPage(QWidget):
 
     def _show_chart(self) -> None:
         live = self._bench.live
-        heard = any(stream.history for stream in live.streams.values())
-        self._chart.setVisible(heard)
-        self._no_chart.setHidden(heard)
-        if heard and self._chart.isVisible():
-            shown = {name: stream for name, stream in live.streams.items() if name != LAP}
+        from_s = self._bench.clock() - SHOWN_S
+        shown = {
+            name: stream for name, stream in live.streams.items() if _has_speeds(stream, from_s)
+        }
+        self._chart.setVisible(bool(shown))
+        self._no_chart.setHidden(bool(shown))
+        if shown and self._chart.isVisible():
             self._chart.show_streams(shown, self._bench.clock(), self._bench.settings.units)
 
     def _show_beside(self) -> None:
@@ -270,3 +273,9 @@ class SignalsPage(QWidget):
     def _open_edges(self, channel: str) -> None:
         self._edges.choose(channel)
         self.show_view(View.EDGES)
+
+
+def _has_speeds(stream: Stream, from_s: float) -> bool:
+    """Whether there is a line to draw: pulses without a machine, and marks, have no speed."""
+    _, speed_mps = stream.history.since(from_s)
+    return bool(np.isfinite(speed_mps).any())
