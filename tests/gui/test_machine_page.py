@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from PySide6.QtCore import QCoreApplication, Qt
+from PySide6.QtCore import QCoreApplication, QPoint, Qt
+from PySide6.QtGui import QWheelEvent
 from PySide6.QtWidgets import QComboBox, QPushButton, QWidget
 
 from drivers.catalogue import open_input
@@ -202,6 +203,24 @@ def test_a_choice_is_made_by_the_keyboard(page, qtbot):
     assert not entry(page, "drive.sprocket_teeth").isVisible()
     assert entry(page, "drive.roll_diameter_m").isVisible()
     assert page._form.needed == ["drive.roll_diameter_m"]
+
+
+def test_scrolling_the_form_changes_no_choice(page):
+    box = entry(page, "drive.kind")
+    middle = box.rect().center().toPointF()
+    turn = QWheelEvent(
+        middle,
+        box.mapToGlobal(middle),
+        QPoint(0, 0),
+        QPoint(0, -120),
+        Qt.MouseButton.NoButton,
+        Qt.KeyboardModifier.NoModifier,
+        Qt.ScrollPhase.NoScrollPhase,
+        False,
+    )
+    box.setFocus()
+    QCoreApplication.sendEvent(box, turn)
+    assert box.currentText() == "sprocket"
 
 
 def test_two_columns_where_there_is_room(page):

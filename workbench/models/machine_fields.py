@@ -15,7 +15,7 @@ SECTIONS: dict[str, dict[str, str]] = {
     "Machine": {"name": "Name"},
     "Drive line": {
         "drive.target_teeth": "Teeth of the target wheel",
-        "drive.turns_per_target_turn": "Shaft turns a target wheel turn",
+        "drive.turns_per_target_turn": "Shaft turns per wheel turn",
         "drive.kind": "Belt driven by",
         "drive.sprocket_teeth": "Sprocket teeth",
         "drive.rod_pitch_m": "Rod pitch",
@@ -35,7 +35,7 @@ SECTIONS: dict[str, dict[str, str]] = {
         "pickup.gap_max_m": "Largest gap",
     },
     "Readout": {
-        "readout.unit": "Shows",
+        "readout.unit": "Shows speed in",
         "readout.step": "Smallest step shown",
         "readout.setting": "Setting",
         "readout.setting_unit": "Unit of the setting",

@@ -60,6 +60,7 @@ class MachinePage(QWidget):
         self._in_use = button("Show machine in use", self._show_in_use)
         self._back = button("Bring back draft", self._form.bring_back)
         self._next = button(USE, self._do_next, is_next=True)
+        self._said.hide()
         self._cards = self._make_cards()
         self._lay_out()
         bench.live.listen(self._teeth.take)
@@ -98,7 +99,7 @@ class MachinePage(QWidget):
         beside = row(self._signal, self._use_teeth, stretch=False)
         self._signal.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         return [
-            MachineCard(heading, names, self._form.type, {TEETH: beside})
+            MachineCard(heading, names, self._type, {TEETH: beside})
             for heading, names in SECTIONS.items()
         ]
 
@@ -122,6 +123,16 @@ class MachinePage(QWidget):
         picture.addWidget(self._figure_table())
         body.addLayout(picture, 5)
         column.addLayout(body, 1)
+        column.addLayout(self._standing_line())
+        files = row(
+            button("New machine", self._new),
+            button("Open machine file", self._ask_open),
+            button("Duplicate", self._duplicate),
+            button("Save as", self._ask_save),
+        )
+        column.addWidget(row(files, self._next, stretch=False))
+
+    def _standing_line(self) -> QHBoxLayout:
         words = QVBoxLayout()
         words.setSpacing(0)
         words.addWidget(self._standing)
@@ -131,14 +142,7 @@ class MachinePage(QWidget):
         line.addLayout(words, 1)
         line.addWidget(self._in_use)
         line.addWidget(self._back)
-        column.addLayout(line)
-        files = row(
-            button("New machine", self._new),
-            button("Open machine file", self._ask_open),
-            button("Duplicate", self._duplicate),
-            button("Save as", self._ask_save),
-        )
-        column.addWidget(row(files, self._next, stretch=False))
+        return line
 
     def _figure_table(self) -> QWidget:
         table = QWidget()
@@ -231,8 +235,13 @@ class MachinePage(QWidget):
         if isinstance(name, QLineEdit):
             name.selectAll()
 
+    def _type(self, key: str, text: str) -> None:
+        self._say("")
+        self._form.type(key, text)
+
     def _say(self, sentence: str) -> None:
         say(self._said, sentence)
+        self._said.setVisible(bool(sentence))
 
     def _ask_open(self) -> None:
         name, _ = QFileDialog.getOpenFileName(self, "Open a machine file", "", FILES)

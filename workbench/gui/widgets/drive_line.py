@@ -47,6 +47,11 @@ class Places:
     drum_px: float
 
     @property
+    def tallest_px(self) -> float:
+        """Radius of the larger wheel."""
+        return max(self.wheel_px, self.drum_px)
+
+    @property
     def between(self) -> QPointF:
         """The middle of the shaft that is seen between the wheels."""
         left, right = self.wheel.x() + self.wheel_px, self.drum.x() - self.drum_px
@@ -131,7 +136,7 @@ class DriveLineDrawing(QWidget):
         self._drum(painter, at.drum, at.drum_px)
         self._belt(painter, at.drum, at.drum_px)
         self._ratio(painter, at.between)
-        readout = self._readout(painter, line, tall=tall)
+        readout = self._readout(painter, max(0.0, at.tip.y() - at.tallest_px - 3 * line), tall=tall)
         self._pickup(painter, at.tip, readout)
         self._name_parts(painter, at, line, tall=tall)
         if tall:
@@ -161,7 +166,7 @@ class DriveLineDrawing(QWidget):
 
     def _name_parts(self, painter: QPainter, at: Places, line: float, *, tall: bool) -> None:
         words, half = self.labels(), 0.5 * self._scale
-        below = at.wheel.y() + 1.25 * max(at.wheel_px, at.drum_px) + 2
+        below = at.wheel.y() + 1.25 * at.tallest_px + 2
         self._words(painter, QPointF(at.wheel.x(), below), words["wheel"])
         self._words(painter, QPointF(at.drum.x(), below), words["drum"])
         under = at.tip.y() + PICKUP_WIDE_M * half + 4
@@ -278,12 +283,12 @@ class DriveLineDrawing(QWidget):
             QRectF(tip.x() - 0.12 * long, tip.y() - 0.6 * half, 0.12 * long, 1.2 * half)
         )
 
-    def _readout(self, painter: QPainter, line: float, *, tall: bool) -> QRectF:
+    def _readout(self, painter: QPainter, top: float, *, tall: bool) -> QRectF:
         shown = self._parts.shows or "?"
         painter.save()
         painter.setFont(font(28 if tall else TEXT_PX, bold=True))
         wide = painter.fontMetrics().horizontalAdvance(shown) + 3 * GRID_PX
-        box = QRectF(1, 1, max(wide, 10 * GRID_PX), 2 * line)
+        box = QRectF(1, top + 1, max(wide, 10 * GRID_PX), (5 if tall else 4) * GRID_PX)
         self._outline(painter, known=bool(self._parts.shows))
         painter.drawRoundedRect(box, 6, 6)
         painter.setPen(self._theme.color("ink"))

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from PySide6.QtGui import QResizeEvent
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import (
     QComboBox,
     QFrame,
@@ -35,6 +36,18 @@ PLUS_MINUS_TIP = (
     "standard uncertainty."
 )
 _ALWAYS = (*NEEDED, *NEEDED_FOR["sprocket"], *NEEDED_FOR["roll"])
+
+
+class Choice(QComboBox):
+    """A choice that the mouse's wheel leaves alone: it scrolls the form it stands in."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setSizeAdjustPolicy(self.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+
+    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
+        event.ignore()
 
 
 class MachineCard(QFrame):
@@ -74,6 +87,7 @@ class MachineCard(QFrame):
             say(error, said)
             error.setVisible(applies and bool(said))
             say(unit, form.unit(key))
+            entry.setAccessibleDescription(f"{form.unit(key)} {said}".strip())
             _mark(entry, wrong=bool(said))
             text = form.text(key)
             if isinstance(entry, QComboBox):
@@ -90,10 +104,7 @@ class MachineCard(QFrame):
         name, unit, error = label(words), label("", "soft", wrap=False), label("", "error")
         entry: QLineEdit | QComboBox
         if key in CHOICES:
-            entry = QComboBox()
-            entry.setSizeAdjustPolicy(
-                QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
-            )
+            entry = Choice()
             for value, shown in {"": "", **CHOICES[key]}.items():
                 entry.addItem(shown, value)
             entry.activated.connect(
@@ -160,7 +171,9 @@ def _empty(key: str, form: MachineForm) -> str:
     counts_as = default(key, form.units)
     if not counts_as:
         return "may stay empty"
-    return counts_as if key in CHOICES else f"{counts_as} unless typed"
+    if key == "readout.reads":
+        return counts_as
+    return f"{counts_as} (usual)" if key in CHOICES else f"{counts_as} unless typed"
 
 
 def _mark(entry: QWidget, *, wrong: bool) -> None:
