@@ -233,6 +233,12 @@ def test_what_is_plugged_in_is_found_and_used_by_one_click_each(page, window, be
     page.show_view(View.INPUTS)
     press(page, "Remove counter:/dev/no-a")
     assert bench.settings.now.inputs == ["gnss:/dev/no-b?baud=9600"]
+    page._plugged._hear = lambda in_use: ()
+    page._list.search()
+    qtbot.waitUntil(lambda: shown(window) or not page._plugged.found, timeout=5000)
+    press(page, "Use Healthy machine")  # what is gone from the list does no harm
+    shown(window)
+    assert bench.settings.now.inputs == ["sim:healthy"]
 
 
 def test_without_an_input_the_list_is_shown(page, window, bench):

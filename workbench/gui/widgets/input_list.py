@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt, QTimer
+from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import (
     QFrame,
     QHBoxLayout,
@@ -44,6 +45,7 @@ class InputList(QScrollArea):
         self._inputs, self._plugged = inputs, plugged
         self._used_plan: list[tuple[str, str]] | None = None
         self._states: dict[str, QLabel] = {}
+        self._uses: dict[str, tuple[QPushButton, QLabel]] = {}
         self.find_button = button("Find what is plugged in", self.search)
         self.address = QLineEdit()
         self.address.setMinimumHeight(TOUCH_PX)
@@ -59,7 +61,12 @@ class InputList(QScrollArea):
         inputs.subscribe(self._show_said)
         plugged.subscribe(self._show_found)
         self._show_found()
-        self._fill_simulated()
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        # Two dozen scenarios are many widgets: they are made when first seen.
+        if not self._simulated.layout().count():
+            self._fill(self._simulated, self._plugged.simulated)
+        super().showEvent(event)
 
     def refresh(self, lines: Sequence[InputLine]) -> None:
         """The inputs in use as they are now."""
@@ -68,8 +75,7 @@ class InputList(QScrollArea):
         if plan != self._used_plan:
             self._used_plan = plan
             self._show_used(lines)
-            self._show_found()
-            self._fill_simulated()
+            self._mark_used()
         for line in lines:
             say(self._states[line.address], ", ".join(filter(None, (line.state, line.note))))
 
@@ -133,16 +139,26 @@ class InputList(QScrollArea):
         plugged = self._plugged
         say(self.find_button, "Listening …" if plugged.listening else "Find what is plugged in")
         self.find_button.setEnabled(not plugged.listening)
-        column = _emptied(self._found)
-        for offer in plugged.found:
-            column.addWidget(self._offer(offer))
+        gone = [address for address in self._uses if not address.startswith("sim:")]
+        for address in gone:
+            del self._uses[address]
+        column = self._fill(self._found, plugged.found)
         if not plugged.found:
             column.addWidget(label(NOTHING_FOUND if plugged.searched else NOTHING_YET, "soft"))
 
-    def _fill_simulated(self) -> None:
-        column = _emptied(self._simulated)
-        for offer in self._plugged.simulated:
+    def _fill(self, section: QWidget, offers: Sequence[Offer]) -> QVBoxLayout:
+        column = _emptied(section)
+        for offer in offers:
             column.addWidget(self._offer(offer))
+        self._mark_used()
+        return column
+
+    def _mark_used(self) -> None:
+        """What is in use says so in the place of its button."""
+        for address, (use, used) in self._uses.items():
+            uses = self._inputs.uses(address)
+            use.setHidden(uses)
+            used.setVisible(uses)
 
     def _offer(self, offer: Offer) -> QWidget:
         about = Elided("soft") if offer.simulated else label("", "soft")
@@ -150,13 +166,13 @@ class InputList(QScrollArea):
         told: list[QWidget] = [about] if offer.about else []
         if offer.problem:
             told.append(label(f"▲ {offer.problem}", "error"))
-        use: list[QPushButton] = []
-        if self._inputs.uses(offer.address):
-            told.append(label("● in use", "soft"))
-        elif offer.address:
-            use = [button("Use", lambda: self._inputs.add(offer.address))]
-            use[0].setAccessibleName(f"Use {offer.name}")
-        return _entry(offer.name, told, use)
+        if not offer.address:
+            return _entry(offer.name, told, ())
+        use = button("Use", lambda: self._inputs.add(offer.address))
+        use.setAccessibleName(f"Use {offer.name}")
+        used = label("● in use", wrap=False)
+        self._uses[offer.address] = use, used
+        return _entry(offer.name, told, (use, used))
 
     def _remover(self, address: str) -> Callable[[], object]:
         return lambda: self._inputs.remove(address)
@@ -187,7 +203,7 @@ def _emptied(section: QWidget) -> QVBoxLayout:
     return column
 
 
-def _entry(name: str, told: Sequence[QWidget], buttons: Sequence[QPushButton]) -> QWidget:
+def _entry(name: str, told: Sequence[QWidget], buttons: Sequence[QWidget]) -> QWidget:
     """One input: its name in bold, what is told of it, and what can be done."""
     frame = QFrame()
     frame.setProperty("role", "card")
