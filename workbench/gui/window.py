@@ -62,6 +62,7 @@ class Window(QMainWindow):
         self._frames: dict[str, QScrollArea] = {}
         self._seen = ""
         self._dressed: Theme | None = None
+        self._dressed_pages: dict[str, Theme] = {}
         self.setWindowTitle("Evenpace")
         self.setMinimumSize(960, 540)
         self._stack = QStackedWidget()
@@ -79,7 +80,8 @@ class Window(QMainWindow):
         column.addWidget(self._trouble_bar)
         below = QHBoxLayout()
         below.setSpacing(0)
-        below.addWidget(self._sidebar())
+        self._places_column = self._sidebar()
+        below.addWidget(self._places_column)
         below.addWidget(self._stack, 1)
         column.addLayout(below, 1)
         self.setCentralWidget(body)
@@ -103,7 +105,10 @@ class Window(QMainWindow):
             page = self._makers[name](self._bench, self.theme)
             self._made[name] = page
             self._frames[name] = _scrolling(page)
+            self._dress_page(name)
             self._stack.addWidget(self._frames[name])
+        elif self._dressed_pages[name] is not self.theme:
+            self._dress_page(name)
         self._stack.setCurrentWidget(self._frames[name])
         self._seen = name
         for place in self._places.buttons():
@@ -191,16 +196,24 @@ class Window(QMainWindow):
 
     def _settings_changed(self) -> None:
         app = QApplication.instance()
-        # A style sheet makes every widget anew; the units alone need none of that.
+        # A style sheet makes every widget anew; the units alone need none of that, and pages
+        # that are not seen can wait until they are.
         if isinstance(app, QApplication) and self._dressed is not self.theme:
             themes.apply(app, self.theme)
+            for part in (self.header, self._trouble_bar, self._places_column):
+                themes.dress(part, self.theme)
             for place in self._places.buttons():
                 place.setIcon(icon(place.objectName().lower(), self.theme.ink))
             self._dressed = self.theme
         self.header.set_theme(self.theme)
-        for page in self._made.values():
-            page.set_theme(self.theme)  # type: ignore[attr-defined]
+        if self._seen and self._dressed_pages[self._seen] is not self.theme:
+            self._dress_page(self._seen)
         self.tick()
+
+    def _dress_page(self, name: str) -> None:
+        themes.dress(self._frames[name], self.theme)
+        self._made[name].set_theme(self.theme)  # type: ignore[attr-defined]
+        self._dressed_pages[name] = self.theme
 
 
 def _scrolling(page: QWidget) -> QScrollArea:
