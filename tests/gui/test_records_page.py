@@ -33,7 +33,7 @@ def done(window, qtbot):
             assert not page.works.busy
 
         for _ in range(3):
-            qtbot.waitUntil(idle, timeout=20_000)
+            qtbot.waitUntil(idle, timeout=60_000)
             QCoreApplication.processEvents()
 
     return wait

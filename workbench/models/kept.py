@@ -7,7 +7,7 @@ from the screen. All raise BenchError.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from enum import StrEnum
 
@@ -56,7 +56,8 @@ class Entry:
 
     `state` is a recording's ('' for a result); `recording` the number of the one a result
     was computed from. `deleted_utc` is '' for what is in sight; `with_recording` says that
-    a result is out of sight only because its recording is.
+    a result is out of sight only because its recording is. `text` is everything a filter may
+    find, in small letters.
     """
 
     number: int
@@ -73,6 +74,11 @@ class Entry:
     recording: int | None = None
     deleted_utc: str = ""
     with_recording: bool = False
+    text: str = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        # Once and for all: a filter looks through thousands at each key.
+        object.__setattr__(self, "text", self._searched())
 
     @property
     def is_result(self) -> bool:
@@ -106,9 +112,7 @@ class Entry:
             "damaged": "damaged",
         }.get(self.state, "")
 
-    @property
-    def text(self) -> str:
-        """Everything a filter may find, in small letters."""
+    def _searched(self) -> str:
         parts = (
             "result" if self.is_result else "recording",
             str(self.number),

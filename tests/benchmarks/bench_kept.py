@@ -1,0 +1,35 @@
+"""The list of all that is kept, read from cards, against reading every answer whole."""
+
+import time
+
+from workbench.models.kept import Wanted, kept, look_for
+from workbench.records.store import open_store
+
+RESULTS = 200
+SERIES = {"time_s": [round(0.1 * at, 1) for at in range(3000)]}
+"""About what the series of a judged pass take, some tens of kilobytes."""
+
+
+def seconds(work):
+    begin_s = time.process_time()
+    result = work()
+    return time.process_time() - begin_s, result
+
+
+def test_a_list_reads_cards_and_not_answers(tmp_path):
+    path = str(tmp_path / "bench.db")
+    with open_store(path) as store:
+        for at in range(RESULTS):
+            answer = {"verdict": "pass", "ratio": 1.0, "series": [SERIES, SERIES]}
+            store.add_result("pass", answer, options={}, table=str(at), table_name="table")
+        whole_s, results = seconds(store.results)
+    list_s, entries = seconds(lambda: kept(path))
+    filter_s, found = seconds(lambda: look_for(entries, Wanted(words="pass 2026")))
+    print(
+        f"{RESULTS} results: list {1e3 * list_s:.0f} ms, every answer {1e3 * whole_s:.0f} ms, "
+        f"{whole_s / list_s:.0f} times; filter {1e3 * filter_s:.1f} ms"
+    )
+    assert len(results) == len(entries) == RESULTS
+    assert whole_s > 4 * list_s
+    assert filter_s * 5000 / RESULTS < 0.05  # a key typed over 5 000 entries blocks nothing
+    assert len(found) <= RESULTS
