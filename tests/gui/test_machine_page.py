@@ -10,7 +10,7 @@ from PySide6.QtWidgets import QComboBox, QPushButton, QWidget
 
 from drivers.catalogue import open_input
 from drivers.contract import EdgeBlock, Lost
-from workbench.gui.pages.machine import DONE, SAVE, USE, MachinePage
+from workbench.gui.pages.machine import DONE, NEEDED, SAVE, USE, WRONG, MachinePage
 from workbench.gui.theme import BRIGHT, DARK
 from workbench.machine import load_machine, parse_machine
 from workbench.models.drive_parts import DriveParts, parts
@@ -90,8 +90,10 @@ def test_a_wrong_entry_is_marked_and_nothing_else_is_lost(page, qtbot):
     field = entry(page, "drive.rod_pitch_m")
     assert field.property("wrong") is True
     assert "19.6 in" in page._cards[1]._parts["drive.rod_pitch_m"][2].text()
-    assert not page._next.isEnabled()
     assert page._drawing.labels()["wheel"] == "target wheel\n30 teeth"
+    assert page._next.text() == WRONG
+    page._next.click()
+    assert page.focusWidget() is field
     retype(page, qtbot, "drive.rod_pitch_m", "2")
     assert field.property("wrong") is False
     assert page._standing.text().startswith("In use.")
@@ -115,7 +117,8 @@ def test_opened_edited_used_saved_and_opened_again(page, bench, qtbot, tmp_path)
     old.write_text(bench.machine.text, encoding="utf-8")
     page.open_file(old)
     wait(page, qtbot)
-    assert page._next.text() == DONE or page._next.text() == USE
+    assert page._next.text() == DONE  # it is the machine in use, and lies in this file
+    assert bench.settings.now.machine_file == str(old)
     retype(page, qtbot, "name", "Six-row digger, right belt")
     assert "Changed, and not saved in old.toml yet." in page._standing.text()
     assert page._next.text() == USE
@@ -203,6 +206,9 @@ def test_a_choice_is_made_by_the_keyboard(page, qtbot):
     assert not entry(page, "drive.sprocket_teeth").isVisible()
     assert entry(page, "drive.roll_diameter_m").isVisible()
     assert page._form.needed == ["drive.roll_diameter_m"]
+    assert page._next.text() == NEEDED
+    page._next.click()
+    assert page.focusWidget() is entry(page, "drive.roll_diameter_m")
 
 
 def test_scrolling_the_form_changes_no_choice(page):

@@ -38,6 +38,7 @@ ROOMY_PX, TIGHT_PX = 1400, 1000
 WIDEST_EM = 10.6
 """Width of the longest figure, '0.53333 ± 0.00063', in sizes of its type."""
 USE, SAVE, DONE = "Use this machine", "Save machine file", "In use and saved"
+WRONG, NEEDED = "Show wrong entry", "Show needed entry"
 FILES = "Machine file (*.toml)"
 
 
@@ -62,6 +63,7 @@ class MachinePage(QWidget):
         self._next = button(USE, self._do_next, is_next=True)
         self._said.hide()
         self._cards = self._make_cards()
+        self._area = _scrolling(CardColumns(self._cards, LEFT_CARDS))
         self._lay_out()
         bench.live.listen(self._teeth.take)
         self._form.subscribe(self._show_form)
@@ -108,15 +110,9 @@ class MachinePage(QWidget):
         column.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
         column.setSpacing(GRID_PX)
         column.addWidget(label("What turns the belt?", "title"))
-        area = QScrollArea()
-        area.setWidgetResizable(True)
-        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        area.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
-        area.setWidget(CardColumns(self._cards, LEFT_CARDS))
         body = QHBoxLayout()
         body.setSpacing(3 * GRID_PX)
-        body.addWidget(area, 6)
+        body.addWidget(self._area, 6)
         picture = QVBoxLayout()
         picture.setSpacing(GRID_PX)
         picture.addWidget(self._drawing, 1)
@@ -175,8 +171,11 @@ class MachinePage(QWidget):
         in_use = form.machine is not None and form.machine == machine
         self._in_use.setVisible(machine is not None and not in_use)
         self._back.setVisible(form.can_bring_back)
-        say(self._next, (DONE if form.saved else SAVE) if in_use else USE)
-        self._next.setEnabled(form.machine is not None and not (in_use and form.saved))
+        if form.machine is None:
+            say(self._next, WRONG if form.errors else NEEDED)
+        else:
+            say(self._next, (DONE if form.saved else SAVE) if in_use else USE)
+        self._next.setEnabled(not (in_use and form.saved))
 
     def _count_teeth(self) -> None:
         """Look at new pulses in the background; say what the last look found."""
@@ -199,8 +198,8 @@ class MachinePage(QWidget):
     def _do_next(self) -> None:
         machine, path = self._form.machine, self._form.path
         if machine is None:
-            return
-        if machine != self._bench.machine:
+            self._show_lacking()
+        elif machine != self._bench.machine:
             self._followed = machine
             self._bench.use_machine(machine, path if self._form.saved else None)
             self._remember_file()
@@ -208,6 +207,15 @@ class MachinePage(QWidget):
             self.save_file(path)
         else:
             self._ask_save()
+
+    def _show_lacking(self) -> None:
+        """Bring the first entry into sight that keeps the form from being a machine."""
+        lacking = self._form.errors or self._form.needed
+        for key, entry in ((k, e) for card in self._cards for k, e in card.entries.items()):
+            if key in lacking:
+                entry.setFocus()
+                self._area.ensureWidgetVisible(entry, 0, 8 * GRID_PX)
+                return
 
     def _remember_file(self) -> None:
         """The machine in use lies in a file: the next start opens it."""
@@ -253,6 +261,7 @@ class MachinePage(QWidget):
 
         def shown(machine: Machine) -> None:
             self._form.show(machine, path)
+            self._remember_file()
             self._say(f"{path.name} is open.")
 
         self._work.add(lambda: load_machine(path), shown, self._say)
@@ -285,6 +294,16 @@ class MachinePage(QWidget):
             self._say(f"Saved as {path.name}.")
 
         self._work.add(lambda: write_machine_file(text, path), saved, self._say)
+
+
+def _scrolling(inside: QWidget) -> QScrollArea:
+    area = QScrollArea()
+    area.setWidgetResizable(True)
+    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+    area.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+    area.setWidget(inside)
+    return area
 
 
 def _whole(path: Path) -> Path:
