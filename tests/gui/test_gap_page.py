@@ -110,7 +110,7 @@ class TestFeeler:
         page._keep()
         worked_out(page)
         assert page.job.answer["simulated"] is True
-        assert page.list.table.item(0, 1).text() == "✓ pass, simulated"
+        assert page.list.rows.index(0, 1).data() == "✓ pass, simulated"
         page.job.name_pickup("Digger 4 / left")  # a real one: feelers need no signal
         page._keep()
         worked_out(page)
@@ -224,12 +224,12 @@ class TestList:
         type_round(page, qtbot)
         page.show_view(View.LIST)
         page.list.filter.setCurrentText("Pass")
-        assert page.list.table.rowCount() == 1
-        assert page.list.table.item(0, 1).text() == "✓ pass"
+        assert page.list.rows.rowCount() == 1
+        assert page.list.rows.index(0, 1).data() == "✓ pass"
         page.list.filter.setCurrentText("Not yet")
         page.list.search.setText("digger 4")
-        assert page.list.table.rowCount() == 2
-        page.list.table.setCurrentCell(1, 0)
+        assert page.list.rows.rowCount() == 2
+        page.list.table.setCurrentIndex(page.list.rows.index(1, 0))
         assert page.job.list.current.pickup.name == "Digger 4 / right"
         qtbot.keyClick(page.list.table, Qt.Key.Key_Return)
         assert page.view is View.FEELER

@@ -16,7 +16,6 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QListView,
     QListWidget,
-    QListWidgetItem,
     QVBoxLayout,
     QWidget,
 )
@@ -290,9 +289,7 @@ class GapFeelerPanel(QWidget):
         self.chips.clear()
         for angle, gap in zip(angle_deg, gap_m, strict=True):
             place = f"{unit}{self._job.place_text(angle)}{degree}"
-            chip = QListWidgetItem(f"{place}\n{gap_number(gap, units)} {units.gap}")
-            chip.setSizeHint(QSize(CHIP_PX, TOUCH_PX))
-            self.chips.addItem(chip)
+            self.chips.addItem(f"{place}\n{gap_number(gap, units)} {units.gap}")
         self.remove.hide()
         self.chips.setVisible(bool(gap_m))
         self._fit_chips()
@@ -304,7 +301,9 @@ class GapFeelerPanel(QWidget):
 
     def _fit_chips(self) -> None:
         """As high as the readings need, where there is room for them."""
-        in_a_row = max(1, (self.width() - 4) // CHIP_PX)
+        width = self.width() - GRID_PX
+        in_a_row = max(1, width // CHIP_PX)
+        self.chips.setGridSize(QSize(width // in_a_row, TOUCH_PX))
         rows = math.ceil(self.chips.count() / in_a_row)
         roomy = self.window().height() > ROOMY_PX
         self.chips.setFixedHeight(min(rows, 4 if roomy else 2) * TOUCH_PX + 4)

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QColor, QKeyEvent, QResizeEvent
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QComboBox,
     QHeaderView,
     QLineEdit,
-    QTableWidget,
-    QTableWidgetItem,
+    QTableView,
     QVBoxLayout,
     QWidget,
 )
@@ -23,6 +22,8 @@ from workbench.models.gap_list import BEGUN, NOT_YET, PickupState
 from workbench.models.gap_words import found_words, state_words, to_do_words
 from workbench.units import US, UnitSystem
 
+Index = QModelIndex | QPersistentModelIndex
+NOWHERE = QModelIndex()
 COLUMNS = ("Pickup", "State", "Found", "What to do")
 WIDE_PX = 640
 """Width from which what to do stands in the table."""
@@ -42,7 +43,57 @@ COLOURS = {
 }
 
 
-class _Table(QTableWidget):
+class _Rows(QAbstractTableModel):
+    """The pickups that are shown; words are made only for the rows that are seen."""
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self.theme, self._units = theme, US
+        self._states: list[PickupState] = []
+
+    def show_states(self, states: list[PickupState], units: UnitSystem) -> None:
+        """Other pickups, or the same as they stand now."""
+        if len(states) != len(self._states):
+            self.beginResetModel()
+            self._states, self._units = states, units
+            self.endResetModel()
+        elif states:
+            self._states, self._units = states, units
+            self.dataChanged.emit(self.index(0, 0), self.index(len(states) - 1, len(COLUMNS) - 1))
+
+    def rowCount(self, parent: Index = NOWHERE) -> int:  # noqa: N802
+        return 0 if parent.isValid() else len(self._states)
+
+    def columnCount(self, parent: Index = NOWHERE) -> int:  # noqa: N802
+        return 0 if parent.isValid() else len(COLUMNS)
+
+    def headerData(  # noqa: N802
+        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
+    ) -> object:
+        if role == Qt.ItemDataRole.DisplayRole and orientation == Qt.Orientation.Horizontal:
+            return COLUMNS[section]
+        return None
+
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> object:
+        state = self._states[index.row()]
+        if role == Qt.ItemDataRole.ForegroundRole and index.column() == 1:
+            return self.theme.color(COLOURS.get(state.word, "no_data"))
+        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.ToolTipRole):
+            return self._words(state, index.column())
+        return None
+
+    def _words(self, state: PickupState, column: int) -> str:
+        match column:
+            case 0:
+                return state.name
+            case 1:
+                return state_words(state)
+            case 2:
+                return found_words(state, self._units)
+        return to_do_words(state, self._units)
+
+
+class _Table(QTableView):
     """Enter takes the pickup in hand, Delete takes it off the list."""
 
     opened = Signal()
@@ -67,10 +118,9 @@ class GapListPanel(QWidget):
 
     def __init__(self, theme: Theme) -> None:
         super().__init__()
-        self._theme = theme
         self._states: list[PickupState] = []
         self._places: list[int] = []
-        self._at, self._units = 0, US
+        self._at, self._units, self._filling = 0, US, False
         self.count = label("", "text")
         self.filter = QComboBox()
         self.filter.addItems(list(FILTERS))
@@ -84,6 +134,7 @@ class GapListPanel(QWidget):
         self.fresh.setAccessibleName("Name of the pickup to add: machine / side")
         self.read = button("Read this pickup", self.opened.emit, is_next=True)
         self.error = label("", "error")
+        self.rows = _Rows(theme)
         self.table = self._make_table()
         self.empty = label("", "soft")
         self._lay_out()
@@ -92,7 +143,7 @@ class GapListPanel(QWidget):
         self.fresh.returnPressed.connect(self._add)
 
     def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
+        self.rows.theme = theme
         self._show_rows()
 
     def show_list(self, states: list[PickupState], at: int, units: UnitSystem) -> None:
@@ -108,10 +159,11 @@ class GapListPanel(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
         self.table.setColumnHidden(3, self.width() < WIDE_PX)
+        self.table.scrollTo(self.table.currentIndex())
 
     def _make_table(self) -> _Table:
-        table = _Table(0, len(COLUMNS))
-        table.setHorizontalHeaderLabels(list(COLUMNS))
+        table = _Table()
+        table.setModel(self.rows)
         table.setAccessibleName("Pickups of the list")
         table.verticalHeader().hide()
         table.verticalHeader().setDefaultSectionSize(TOUCH_PX)
@@ -119,7 +171,6 @@ class GapListPanel(QWidget):
         table.setTabKeyNavigation(False)
         table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         table.setTextElideMode(Qt.TextElideMode.ElideMiddle)
         header = table.horizontalHeader()
@@ -127,10 +178,11 @@ class GapListPanel(QWidget):
         header.setHighlightSections(False)
         header.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
         header.setSectionResizeMode(1, QHeaderView.ResizeMode.ResizeToContents)
-        table.currentCellChanged.connect(self._moved)
+        header.setResizeContentsPrecision(0)  # by what is seen: a long list costs no more
+        table.selectionModel().currentRowChanged.connect(self._moved)
         table.opened.connect(self.opened)
         table.removed.connect(self.removed)
-        table.cellDoubleClicked.connect(lambda _row, _column: self.opened.emit())
+        table.doubleClicked.connect(lambda _index: self.opened.emit())
         return table
 
     def _lay_out(self) -> None:
@@ -157,9 +209,9 @@ class GapListPanel(QWidget):
     def _add(self) -> None:
         self.named.emit(self.fresh.text())
 
-    def _moved(self, now: int, *_others: int) -> None:
-        if 0 <= now < len(self._places):
-            self.chosen.emit(self._places[now])
+    def _moved(self, now: Index, _before: Index) -> None:
+        if now.isValid() and now.row() < len(self._places) and not self._filling:
+            self.chosen.emit(self._places[now.row()])
 
     def _show_rows(self) -> None:
         words = self.search.text().casefold().split()
@@ -169,34 +221,17 @@ class GapListPanel(QWidget):
             for at, state in enumerate(self._states)
             if wanted(state) and all(word in state.name.casefold() for word in words)
         ]
-        table = self.table
-        table.blockSignals(True)
-        table.setRowCount(len(self._places))
-        for line, at in enumerate(self._places):
-            self._fill(line, self._states[at])
-        if self._states and self._at in self._places:
-            table.setCurrentCell(self._places.index(self._at), 0)
+        self._filling = True
+        self.rows.show_states([self._states[at] for at in self._places], self._units)
+        if self._at in self._places:
+            self.table.setCurrentIndex(self.rows.index(self._places.index(self._at), 0))
+            self.table.scrollTo(self.table.currentIndex())
         else:
-            table.clearSelection()
-        table.blockSignals(False)
+            self.table.setCurrentIndex(NOWHERE)
+        self._filling = False
         self.empty.setVisible(not self._places)
         self.empty.setText("No pickup of the list is like this. Choose All to see every one.")
         say(self.count, _count_words(self._states))
-
-    def _fill(self, line: int, state: PickupState) -> None:
-        words = (
-            state.name,
-            state_words(state),
-            found_words(state, self._units),
-            to_do_words(state, self._units),
-        )
-        for column, text in enumerate(words):
-            cell = QTableWidgetItem(text)
-            cell.setToolTip(text)
-            if column == 1:
-                colour = COLOURS.get(state.word, "no_data")
-                cell.setForeground(QColor(getattr(self._theme, colour)))
-            self.table.setItem(line, column, cell)
 
 
 def _count_words(states: list[PickupState]) -> str:
