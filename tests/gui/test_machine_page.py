@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QComboBox, QPushButton, QWidget
 
 from drivers.catalogue import open_input
 from drivers.contract import EdgeBlock, Lost
+from workbench.calibration.target_wheel import TeethSeen
 from workbench.gui.pages.machine import DONE, NEEDED, SAVE, USE, WRONG, MachinePage
 from workbench.gui.theme import BRIGHT, DARK
 from workbench.machine import load_machine, parse_machine
@@ -267,6 +268,28 @@ def test_a_wheel_too_even_to_be_counted_is_said_to_be(bench):
     count.found(count_teeth(even_edges(600)))
     assert count.sentence(30).startswith("The signal cannot tell")
     assert count.to_use(28) is None
+
+
+@pytest.mark.parametrize(
+    ("seen", "typed", "said", "offered"),
+    [
+        (TeethSeen(30, 0.9999, exact=True), 30, "30 teeth (as good as certain), as typed.", None),
+        (TeethSeen(30, 0.9999, exact=True), 28, "(as good as certain); typed are 28.", 30),
+        (TeethSeen(30, 0.9999, exact=True), None, "30 teeth (as good as certain).", 30),
+        (TeethSeen(30, 0.95, exact=True), 28, "30 teeth (likely); typed are 28.", None),
+        (TeethSeen(30, 0.4, exact=True), 28, "(no more than a guess so far)", None),
+        # A part of the pattern stands out first: 15 may be 30.
+        (TeethSeen(15, 0.9999), 30, "15 teeth or a multiple of it", None),
+        (TeethSeen(15, 0.9999), 30, ", which goes with the 30 typed.", None),
+        (TeethSeen(15, 0.9999), 28, "; typed are 28.", None),
+        (TeethSeen(None, 0.99), 30, "The signal cannot tell", None),
+    ],
+)
+def test_the_signal_s_count_is_said_with_its_confidence(bench, seen, typed, said, offered):
+    count = ToothCount(bench)
+    count.found(seen)
+    assert said in count.sentence(typed)
+    assert count.to_use(typed) == offered
 
 
 def test_times_that_run_backwards_are_no_count():

@@ -271,6 +271,9 @@ def test_a_draft_outlives_the_program(form, machine):
     assert again.machine == machine
     again.bring_back()
     assert again.errors.keys() == {"drive.target_teeth"}
-    assert again.value("drive.rod_pitch_m") == pytest.approx(1.625 * INCH_M)
-    again.remember({"units": 3, "drive.kind": ["odd"], "no such": "key"})
+    assert again.value("drive.rod_pitch_m") == 1.625 * INCH_M
+    assert again.value("belt.u_lap_length_m") == machine.belt.u_lap_length_m
+    again.remember({"drive.kind": ["odd"], "no such": "key", "name": "[1, 2, 3]", "path": "x"})
+    again.remember({"drive.target_teeth": '["thirty", "metric", "thirty"]'})
+    assert again.value("drive.rod_pitch_m") == 1.625 * INCH_M
     assert MachineForm(US, machine).to_remember() == {}

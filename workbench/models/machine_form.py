@@ -26,7 +26,7 @@ from workbench.models.machine_fields import NAMES, NEEDED, NEEDED_FOR, ONLY_FOR
 from workbench.models.observable import Observable
 from workbench.units import METRIC, US, UnitSystem
 
-DRAFT_UNITS, DRAFT_PATH = "units", "path"
+DRAFT_PATH = "path"
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,24 +220,37 @@ class MachineForm(Observable):
         self.changed()
 
     def to_remember(self) -> dict[str, str]:
-        """The unsaved draft, shown or put aside, as plain texts; empty where there is none."""
+        """The unsaved draft, shown or put aside, as texts by key; empty where there is none."""
         draft = self._draft if self._draft.changed else self._aside
         if draft is None or not draft.entries:
             return {}
         place = {DRAFT_PATH: str(draft.path)} if draft.path else {}
-        return {DRAFT_UNITS: self.units.name, **place, **self._texts(draft)}
+        return place | {
+            key: json.dumps([entry.typed, entry.units.name, entry.value])
+            for key, entry in draft.entries.items()
+        }
 
     def remember(self, texts: Mapping[str, object]) -> None:
         """Put a draft from an earlier start aside, so that it can be brought back."""
-        units = METRIC if texts.get(DRAFT_UNITS) == METRIC.name else US
-        before, self.units = self.units, units
-        known = {k: t for k, t in texts.items() if k in NAMES and isinstance(t, str) and t.strip()}
-        entries = {key: self._read(key, text) for key, text in known.items()}
-        self.units = before
+        known = {key: self._remembered(key, texts[key]) for key in NAMES if key in texts}
+        entries = {key: entry for key, entry in known.items() if entry is not None}
         path = texts.get(DRAFT_PATH)
         if entries:
             self._aside = Draft(entries, path=Path(path) if isinstance(path, str) else None)
             self.changed()
+
+    def _remembered(self, key: str, text: object) -> Entry | None:
+        """An entry as `to_remember` told it; None where the settings hold something else."""
+        try:
+            typed, units_name, value = json.loads(str(text))
+        except (ValueError, TypeError):
+            return None
+        if not isinstance(typed, str) or not isinstance(value, keys()[key] | None):
+            return None
+        units = METRIC if units_name == METRIC.name else US
+        if value is None:
+            return self._read(key, typed)
+        return Entry(typed, units, value, fields.wrong(key, value, self.units))
 
     def _texts(self, draft: Draft) -> dict[str, str]:
         return {
