@@ -11,9 +11,18 @@ from drivers.catalogue import open_input
 from workbench.cli.verify import verify
 from workbench.gui.pages.gap import CAUTION_KEY, RUN_KEY, GapPage, View
 from workbench.gui.theme import BRIGHT, DARK
+from workbench.machine import parse_machine
 from workbench.models.gap_job import GapJob, Step
 from workbench.records.store import open_store
 
+MACHINE = """
+name = "Test digger"
+[drive]
+target_teeth = 30
+kind = "sprocket"
+sprocket_teeth = 12
+rod_pitch_m = 0.05
+"""
 ROUND = ("1/16", "1.6 mm", "0.062 in", "1.6mm")
 
 
@@ -37,8 +46,17 @@ def make_page(bench, qtbot):
 
 @pytest.fixture
 def page(bench, make_page):
-    bench.use_inputs(["sim:bent-tooth?seed=1"])
+    """With a machine of 30 teeth and no input: feelers need no signal."""
+    bench.use_machine(parse_machine(MACHINE, "test"))
     bench.cautions_read.add(CAUTION_KEY)
+    return make_page()
+
+
+@pytest.fixture
+def run_page(bench, make_page):
+    """On the simulator, all cautions read."""
+    bench.use_inputs(["sim:bent-tooth?seed=1"])
+    bench.cautions_read |= {CAUTION_KEY, RUN_KEY}
     return make_page()
 
 
@@ -104,8 +122,9 @@ class TestFeeler:
         assert page.feeler.gap.isVisible()
 
     def test_readings_on_the_simulators_own_machine_are_marked_and_real_ones_not(
-        self, page, bench, qtbot, worked_out
+        self, run_page, qtbot, worked_out
     ):
+        page = run_page
         type_round(page, qtbot)
         page._keep()
         worked_out(page)
@@ -123,9 +142,10 @@ class TestFeeler:
         assert "furlong" in page.feeler.gap_error.text()
         assert page.feeler.gap.text() == "1.6 furlong"
         assert len(page.job.list.current.gap_m) == 4
-        page.feeler.place.setText("abc")
-        page.feeler.read()
-        assert page.feeler.place_error.isVisible()
+        for wrong in ("abc", "", "1e999", "721"):
+            page.feeler.place.setText(wrong)
+            page.feeler.read()
+            assert "degrees" in page.feeler.place_error.text()
         QTest.keyClick(page, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
         page.feeler.undo.click()
         assert len(page.job.list.current.gap_m) < 4
@@ -157,8 +177,9 @@ class TestFeeler:
         assert " mm " in page.feeler.sentence.text()
         assert page.feeler.advice.text().startswith("Set the pickup 0.30 mm closer")
         assert page.feeler._gap_name.text() == "Gap, mm"
-        enter(page, qtbot, "1.7")
-        assert page.job.list.current.gap_m[-1] == pytest.approx(0.0017)
+        for typed in ("1.7", "1,7", "1,70 mm", "0,067 in"):
+            enter(page, qtbot, typed)
+            assert page.job.list.current.gap_m[-1] == pytest.approx(0.0017, abs=2e-6)
 
     def test_teeth_from_the_mark_in_place_of_angles(self, page, qtbot):
         page.feeler.counted.setCurrentIndex(1)
@@ -167,7 +188,7 @@ class TestFeeler:
         for gap in ROUND:
             places.append(page.feeler.place.text())
             enter(page, qtbot, gap)
-        # The scenario's wheel has 30 teeth: a quarter turn is 7.5 of them.
+        # Of 30 teeth a quarter turn is 7.5.
         assert places == ["1", "9", "16", "23"]
         assert page.job.list.current.angle_deg == pytest.approx([0, 96, 180, 264])
         page.feeler.place.setText("31")
@@ -284,11 +305,6 @@ class TestList:
 
 
 class TestRuns:
-    @pytest.fixture
-    def run_page(self, page, bench):
-        bench.cautions_read.add(RUN_KEY)
-        return page
-
     def test_its_own_caution_comes_before_a_run(self, page, qtbot, worked_out):
         page.show_view(View.TEETH)
         assert page._run_caution.isVisible()
@@ -375,14 +391,15 @@ class TestRuns:
         bench.use_inputs(["sim:drop-out-run?seed=3"])
         page.refresh()
         with open_store(bench.store) as store:
-            number = store_simulated(store, "sim:drop-out-run?seed=3", 150.0, bench.machine)
+            number = store_simulated(
+                store, "sim:drop-out-run?seed=3", 150.0, bench.machine, {"left"}
+            )
         page.show_view(View.DROP_OUT)
         worked_out(page)
         panel = page.runs[View.DROP_OUT]
         panel.source.setCurrentIndex(panel.source.findData(number))
         panel.start.click()
         worked_out(page)
-        page.job.choose_pickup_of_run("left")
         drop = page.job.run.pickup["drop_out"]
         # Where the answer puts the drop-out about half the teeth of the weakest side are seen.
         seen = [share for speed, share in page.job.run.curve if speed > 1.1 * drop["speed_mps"]]
@@ -403,8 +420,8 @@ class TestRuns:
         worked_out(page)
 
 
-def store_simulated(store, address, for_s, machine):
-    """A simulated recording in the store, made without waiting."""
+def store_simulated(store, address, for_s, machine, channels=None):
+    """A simulated recording in the store, made without waiting; all its channels or some."""
     driver = open_input(f"{address}&pace=fast")
     writer = store.begin_recording(
         "shop", started_host_s=driver.clock(), simulated=True, machine=machine
@@ -412,7 +429,10 @@ def store_simulated(store, address, for_s, machine):
     driver.open()
     end_s = driver.clock() + for_s
     while driver.clock() < end_s:
-        writer.write([(address, item) for item in driver.read(0.5)], driver.notes)
+        items = driver.read(0.5)
+        if channels:
+            items = [item for item in items if getattr(item, "channel", "") in channels]
+        writer.write([(address, item) for item in items], driver.notes)
     writer.end(driver.notes, "done")
     driver.close()
     return writer.number

@@ -8,7 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from workbench.calibration.gap.table import MOST_GAP_M, parse_gap_table
+from workbench.calibration.gap.table import MOST_GAP_M, check_angle_deg, parse_gap_table
 from workbench.errors import WrongInput
 from workbench.machine import Machine, Pickup
 from workbench.models.bench import Bench
@@ -24,7 +24,6 @@ from workbench.units import INCH_M, parse_length_m
 
 ROUNDS = (4, 6, 8, 12)
 """Readings a round that may be asked for, evenly spaced."""
-MOST_ANGLE_DEG = 720.0
 
 
 class Step(StrEnum):
@@ -114,10 +113,15 @@ class GapJob(Observable):
     def angle_of(self, typed: str) -> float:
         """The angle of a place as typed: degrees, or a tooth's number. Raises WrongInput."""
         if not self.by_tooth:
-            angle_deg = typed_number(typed, "the angle in degrees", above=-360.1)
-            if angle_deg > MOST_ANGLE_DEG:
-                raise WrongInput(f"'{typed.strip()}': an angle runs from 0 to 360 degrees.")
-            return angle_deg
+            if not typed.strip():
+                raise WrongInput("Type the angle in degrees.")
+            try:
+                return check_angle_deg(typed_number(typed, "an angle", above=-math.inf), "")
+            except WrongInput:
+                raise WrongInput(
+                    f"'{typed.strip()}' is no angle: type 0 to 360 degrees, counted from the mark "
+                    "in the direction of rotation."
+                ) from None
         teeth = self.teeth
         if not teeth:
             raise WrongInput("Teeth can be counted once a machine is in use; see Machine.")
@@ -135,7 +139,7 @@ class GapJob(Observable):
         text = typed.strip()
         if not text:
             raise WrongInput("Type the gap as the feeler shows it.")
-        gap_m = parse_length_m(text, unit)
+        gap_m = parse_length_m(text.replace("0,", "0.", 1) if text[:2] == "0," else text, unit)
         if gap_m > MOST_GAP_M:
             most = gap_text(MOST_GAP_M, self._bench.settings.units)
             raise WrongInput(f"'{text}' is no gap: at most {most}.{_guess(text, unit)}")
