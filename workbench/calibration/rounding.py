@@ -109,9 +109,9 @@ TOO_ALIKE = 0.10
 one and the same. Chosen: high, because to overlook it costs more than to be too careful."""
 
 ONE_ROUNDING = (
-    "The runs agree more closely than the steps of the display let them by chance: what was "
-    "rounded off may be the same in all, so they count as one reading of the display. Set "
-    "speeds without looking at the readout, or use its change-over points."
+    "The runs agree more closely than the display's steps let them by chance: what was rounded "
+    "off may be the same in all, so they count as one reading. Set speeds without looking at the "
+    "readout, or use its change-over points."
 )
 
 

@@ -28,6 +28,22 @@ def options_of(**given: Any) -> dict[str, Any]:
     return options | {"references": [], **given}
 
 
+def warm_up(store: str | None) -> None:
+    """Load what an answer and a certificate need, and open the store once. Raises StoreError.
+
+    The first loading holds everything else up for a moment; let that be before the first
+    mark, not while a hand is timing laps.
+    """
+    import scipy.special  # noqa: F401
+    import typst  # noqa: F401
+
+    from workbench.reports.figures import new_figure, to_svg
+
+    to_svg(new_figure(50, 50)[0])
+    with open_store(store):
+        pass
+
+
 def compute_work(
     state: State, machine: Machine, store: str | None, *, keep: bool
 ) -> Callable[[], dict[str, Any]]:

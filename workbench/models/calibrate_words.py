@@ -16,6 +16,9 @@ ENOUGH_RUNS = 3
 ENOUGH_FLIPS = 10
 """Flips each way that make a good ramp; chosen, see `calibration.readout`."""
 
+MOST_LETTERS = 230
+"""Of advice under an answer; a longer one stands on the certificate."""
+
 STEPS = (
     "Bring the belt to a steady speed, empty, at working engine speed.",
     "Time whole laps: press space each time the mark on the belt passes. A lap pickup counts "
@@ -211,7 +214,8 @@ def advice_words(job: CalibrateJob) -> str:
     if job.state.ramp is None and 0 < left < ENOUGH_RUNS:
         more = ENOUGH_RUNS - left
         words[0] = f"{more} more {'run' if more == 1 else 'runs'} at other speeds."
-    return " ".join(word for word in words if word)
+    told = [word for word in words if word]
+    return " ".join(told) if sum(map(len, told)) <= MOST_LETTERS else "".join(told[:1])
 
 
 def error_words(result: Mapping[str, Any]) -> str:

@@ -34,6 +34,7 @@ from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
 from workbench.models.calibrate_job import CalibrateJob
 from workbench.models.calibrate_runs import Reference
+from workbench.models.calibrate_store import warm_up
 from workbench.models.calibrate_words import STEPS, Step, has_new_setting, next_step
 
 PANEL_PX = 45 * GRID_PX
@@ -141,6 +142,8 @@ class CalibratePage(QWidget):
             ends.addWidget(one)
         inside.addLayout(ends)
         read = CAUTION_KEY in self._bench.cautions_read
+        if read:
+            self._warm_up()
         self._stack.setCurrentWidget(self._body if read else self._intro)
 
     def _room_for_panel(self) -> QScrollArea:
@@ -214,6 +217,10 @@ class CalibratePage(QWidget):
         self._stack.setCurrentWidget(self._body)
         self.setFocusProxy(self._panel.next)
         self._panel.next.setFocus()
+        self._warm_up()
+
+    def _warm_up(self) -> None:
+        self._works.add(partial(warm_up, self._bench.store), lambda _done: None, self._say)
 
     def _use_reference(self) -> None:
         _, reference, by_hand = CHOICES[self._references.currentIndex()]
@@ -327,7 +334,7 @@ class CalibratePage(QWidget):
         """Move the focus there, unless the person is typing or elsewhere."""
         now = QApplication.focusWidget()
         here = now is None or self.isAncestorOf(now)
-        typing = isinstance(now, QLineEdit) and now.isVisible()
+        typing = isinstance(now, QLineEdit) and bool(now.text()) and now.isVisible()
         if here and not typing and self._stack.currentWidget() is self._body:
             widget.setFocus()
 

@@ -69,7 +69,7 @@ class CertificateView(QWidget):
         number = self._job.state.result
         if number is not None and self.isVisible():
             self._say("Drawing the pages …")
-            work = partial(certificate_pages, number, self._bench.store, self._typed())
+            work = partial(_pictures, number, self._bench.store, self._typed())
             self._works.add(work, self.show_pages, self._say)
 
     def save_certificate(self, path: Path) -> None:
@@ -94,9 +94,9 @@ class CertificateView(QWidget):
             work = partial(printing.print_pages, pages, printer)
             self._works.add(work, self._say, self._say)
 
-    def show_pages(self, pages: list[bytes]) -> None:
-        """`pages` as PNG."""
-        self._pages = [QImage.fromData(page) for page in pages]
+    def show_pages(self, pages: list[QImage]) -> None:
+        """Show these, one below the other."""
+        self._pages = pages
         while self._column.count():
             item = self._column.takeAt(0)
             widget = item.widget() if item else None
@@ -200,6 +200,10 @@ class CertificateView(QWidget):
             self._say("No printer is set up here: the certificate opens as a PDF to print from.")
             work = partial(save_certificate, number, path, self._bench.store, self._typed())
             self._works.add(work, printing.open_file, self._say)
+
+
+def _pictures(number: int, store: str | None, typed: dict[str, Any]) -> list[QImage]:
+    return [QImage.fromData(page) for page in certificate_pages(number, store, typed)]
 
 
 def _scrolling(widget: QWidget) -> QScrollArea:

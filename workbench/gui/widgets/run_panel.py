@@ -217,6 +217,7 @@ class RunPanel(QWidget):
     def _grid(self) -> QGridLayout:
         grid = QGridLayout()
         grid.setHorizontalSpacing(2 * GRID_PX)
+        grid.setColumnStretch(1, 1)
         for at, (name, entry) in enumerate(zip(self._names, self.fields, strict=True)):
             entry.setMinimumHeight(TOUCH_PX)
             entry.setMinimumWidth(8 * GRID_PX)

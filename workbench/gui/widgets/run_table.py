@@ -61,9 +61,10 @@ class RunTable(QTableWidget):
         if rows == self._rows:
             return
         grown, self._rows = len(rows) > len(self._rows), rows
-        for at in range(self.rowCount()):
-            if (old := self.cellWidget(at, BUTTON_COLUMN)) is not None:
-                old.hide()  # it is destroyed later
+        old = [self.cellWidget(at, BUTTON_COLUMN) for at in range(self.rowCount())]
+        self.setRowCount(0)
+        for button_before in old:
+            button_before.hide()  # it is destroyed a moment later
         self.setRowCount(len(rows))
         for at, (cells, number, left, dropped) in enumerate(rows):
             for column, text in enumerate(cells):
