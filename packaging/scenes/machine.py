@@ -38,9 +38,15 @@ def roll(studio):
         page._form.type(key, text)
 
 
+def metric(studio):
+    studio.show("Machine")
+    studio.bench.settings.change(units="metric")
+    studio.rest()
+
+
 def new_machine(studio):
     page = studio.show("Machine")
     page._new()
 
 
-STATES = (form, not_in_use, wrong_entries, roll, new_machine)
+STATES = (form, not_in_use, wrong_entries, roll, metric, new_machine)

@@ -11,7 +11,7 @@ from PySide6.QtGui import QColor
 from workbench.gui.theme import BRIGHT, DARK, contrast
 from workbench.gui.widgets.pace_strip import SHOWN_M, PaceStrip, place_px
 from workbench.models.pace import PaceNow
-from workbench.models.tapes import Tapes
+from workbench.models.tapes import SmoothTapes
 from workbench.units import FOOT_M
 
 FRAME_S = 1 / 30
@@ -140,7 +140,7 @@ def carried(true_speed, told_speed, every_s, for_s):
 
 
 def test_at_a_steady_speed_the_tapes_are_where_the_distances_are():
-    tapes = Tapes()
+    tapes = SmoothTapes()
     for frame in range(300):
         at_s = frame * FRAME_S
         now = tapes.follow(pace(5 + 1.2 * at_s, 7 + at_s, belt_mps=1.2), at_s)
@@ -150,7 +150,7 @@ def test_at_a_steady_speed_the_tapes_are_where_the_distances_are():
 
 def test_values_once_a_second_move_the_tape_smoothly():
     # The source tells 1.0 m/s and 1.1 m/s is driven: each value jumps 0.1 m on.
-    tapes, places = Tapes(), []
+    tapes, places = SmoothTapes(), []
     for at_s, told_m in carried(1.1, 1.0, 1.0, 10):
         places.append(tapes.follow(pace(told_m, told_m), at_s).ground_m)
     steps = [after - before for before, after in pairwise(places)]
@@ -163,7 +163,7 @@ def test_values_once_a_second_move_the_tape_smoothly():
 
 
 def test_a_tape_without_news_stands_at_once():
-    tapes = Tapes()
+    tapes = SmoothTapes()
     for frame in range(30):
         now = tapes.follow(pace(frame * FRAME_S, frame * FRAME_S), frame * FRAME_S)
     stood = now.ground_m
@@ -174,7 +174,7 @@ def test_a_tape_without_news_stands_at_once():
 
 
 def test_a_lost_tape_stops_dead_and_nothing_is_counted_meanwhile():
-    tapes = Tapes()
+    tapes = SmoothTapes()
     for frame in range(90):
         at_s = frame * FRAME_S
         now = tapes.follow(pace(1.1 * at_s, at_s, belt_mps=1.1), at_s)
@@ -192,7 +192,7 @@ def test_a_lost_tape_stops_dead_and_nothing_is_counted_meanwhile():
 
 
 def test_another_source_is_no_movement():
-    tapes = Tapes()
+    tapes = SmoothTapes()
     tapes.follow(pace(0, 0), 0.0)
     tapes.follow(pace(0.5, 0.5), 0.5)
     now = tapes.follow(pace(0.6, 300.0), 0.6)
@@ -200,7 +200,7 @@ def test_another_source_is_no_movement():
 
 
 def test_too_far_apart_they_are_laid_side_by_side_anew():
-    tapes = Tapes(apart_most_m=3.0)
+    tapes = SmoothTapes(apart_most_m=3.0)
     for frame in range(400):
         at_s = frame * FRAME_S
         now = tapes.follow(pace(1.5 * at_s, at_s, belt_mps=1.5), at_s)

@@ -31,7 +31,7 @@ class TapesNow:
     ground_lost: bool = True
 
 
-class Tapes:
+class SmoothTapes:
     """Follows a belt and a ground distance; both stand at 0 when first heard together.
 
     Where they come further apart than `apart_most_m` they are laid at 0 anew.

@@ -21,7 +21,7 @@ from workbench.gui.widgets.choice_card import (
 from workbench.gui.widgets.pace_strip import SHOWN_M, PaceStrip
 from workbench.models.bench import Bench
 from workbench.models.pace import PaceModel
-from workbench.models.tapes import Tapes
+from workbench.models.tapes import SmoothTapes
 from workbench.models.welcome import pace_sentence, welcome
 from workbench.units import FOOT_M
 
@@ -58,7 +58,7 @@ class StartPage(QWidget):
 
     def __init__(self, bench: Bench, theme: Theme, go: Callable[[str], object]) -> None:
         super().__init__()
-        self._bench, self._pace, self._tapes = bench, PaceModel(bench), Tapes(SHOWN_M / 2)
+        self._bench, self._pace, self._tapes = bench, PaceModel(bench), SmoothTapes(SHOWN_M / 2)
         self._strip = PaceStrip(theme)
         self._strip.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self._strip.setMaximumHeight(50 * GRID_PX)

@@ -296,7 +296,7 @@ class DriveLineDrawing(QWidget):
         painter.restore()
         painter.setPen(self._theme.color("soft_ink"))
         beside = QRectF(box.right() + GRID_PX, box.top(), 200, box.height())
-        painter.drawText(beside, Qt.AlignmentFlag.AlignVCenter, "readout")
+        painter.drawText(beside, Qt.AlignmentFlag.AlignVCenter, self.labels()["readout"])
         return box
 
     def _lap(self, painter: QPainter, box: QRectF) -> None:

@@ -28,8 +28,8 @@ UNIT_PX = 4 * GRID_PX
 ENTRY_PX = 10 * GRID_PX
 TWO_COLUMNS_PX = 96 * GRID_PX
 
-WORDS = ("name", "readout.setting_unit")
-"""Entries that hold words and need the room of the unit, which they have not."""
+WORDS = ("name", "readout.setting_unit", *CHOICES)
+"""Entries that hold words take the room of the unit, which they have not."""
 
 PLUS_MINUS_TIP = (
     "The ± within which it lies 19 times in 20. The machine file keeps half of it, the "
