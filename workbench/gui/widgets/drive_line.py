@@ -105,7 +105,7 @@ class DriveLineDrawing(QWidget):
             "readout": "readout",
             "pickup": f"pickup\n{length(known.gap_best_m)} gap",
             "wheel": f"target wheel\n{wheel}",
-            "shaft": f"shaft, turns {ratio:.4g} times as often",
+            "shaft": f"shaft{'' if math.isnan(ratio) else f', {ratio:.4g} turns a wheel turn'}",
             "drum": drum,
             "belt": f"belt{rods}",
             "lap": self._lap_words(units),
