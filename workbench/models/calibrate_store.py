@@ -37,6 +37,11 @@ def warm_up(store: str | None) -> None:
     import scipy.special  # noqa: F401
     import typst  # noqa: F401
 
+    import workbench.cli.calibrate_answer
+    import workbench.cli.calibrate_sources
+    import workbench.cli.report
+    import workbench.reports.certificate  # noqa: F401
+    from workbench.records.store import open_store
     from workbench.reports.figures import new_figure, to_svg
 
     to_svg(new_figure(50, 50)[0])

@@ -37,7 +37,7 @@ from workbench.models.calibrate_runs import Reference
 from workbench.models.calibrate_store import warm_up
 from workbench.models.calibrate_words import STEPS, Step, has_new_setting, next_step
 
-PANEL_PX = 45 * GRID_PX
+PANEL_PX = 47 * GRID_PX
 CAUTION_KEY = "belt running"
 CHOICES = (
     ("laps of the belt", Reference.LAPS, False),

@@ -227,7 +227,6 @@ class RunPanel(QWidget):
             grid.addWidget(name, at, 0)
             grid.addWidget(entry, at, 1)
         grid.addWidget(self._take, 0, 2)
-        self._shown.setPlaceholderText("then Enter")
         self._shown.setAccessibleName("What the readout shows")
         self._reading.setAccessibleName("The instrument's reading")
         self._expanded.setAccessibleName("The instrument's expanded uncertainty")
