@@ -223,6 +223,7 @@ def test_a_judged_pass_in_words(slow_pass):
     assert "km/h" in words.detail
     assert "mph" not in " ".join([words.sentence, *words.to_do, *words.why, *words.notes])
     assert words.to_do[0].startswith("Run the belt ")
+    assert "engine off" in words.caution
     assert "Flow control set off by a constant factor" in words.why[0]
     assert "% likely" in words.why[0]
     assert "To tell: move the flow control" in words.why[0]

@@ -57,18 +57,23 @@ class Tapes:
     """
 
     def __init__(self) -> None:
-        self._shift_m = 0.0
+        self._shift_m = self._apart_m = math.nan
 
     def look(self, job: PassJob) -> PaceNow:
         """Both at this moment; call it every frame."""
         pace, now = job.pace_now(), job.now
         apart_m = pace.belt_m - pace.ground_m
+        if abs(apart_m - self._apart_m) > JUMP_M:  # inputs opened anew count from 0 again
+            self._shift_m += apart_m - self._apart_m
+        self._apart_m = apart_m
         if job.running and now is not None:
-            away_m = apart_m - now.separation_m - self._shift_m
+            wanted_m = apart_m - now.separation_m
+            away_m = wanted_m - self._shift_m
             # The engine's separation comes a second late: it pulls gently, so that nothing jumps.
-            steady = now.state is State.STEADY and abs(away_m) < JUMP_M
-            self._shift_m += (PULL if steady else 1.0) * away_m
-        elif not job.running and not abs(pace.ground_mps) > STAND_MPS:
+            if now.state is State.STEADY and abs(away_m) < JUMP_M:
+                wanted_m = self._shift_m + PULL * away_m
+            self._shift_m = wanted_m
+        elif math.isnan(self._shift_m) or not abs(pace.ground_mps) > STAND_MPS:
             self._shift_m = apart_m
         return replace(pace, belt_m=pace.belt_m - self._shift_m)
 

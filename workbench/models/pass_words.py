@@ -15,15 +15,24 @@ LEAST_PROBABILITY = 0.05
 """Causes less likely than this are not worth a line; chosen."""
 MOST_CAUSES = 3
 
+HANDS_OFF = (
+    "⚠ Adjust only with the engine off and all movement ended, unless the manual says it must run; "
+    "pressure let out before a hose or fitting is touched. The machine's manual comes first."
+)
+
 Row = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class PassWords:
-    """`headline` before all, `detail` beside it; then lists of sentences."""
+    """`headline` before all, `detail` beside it; then lists of sentences.
+
+    `caution` is read before `to_do` is done, '' where nothing is to be touched.
+    """
 
     headline: str
     detail: str
+    caution: str
     to_do: list[str]
     why: list[str]
     parts: list[str]
@@ -39,11 +48,13 @@ class PassWords:
 def pass_words(answer: Mapping[str, Any], units: UnitSystem) -> PassWords:
     """The words of a stored or fresh answer of `evenpace pass`."""
     headline, detail = _answer(answer, units)
-    advice = (answer.get("advice") or {}).get("sentences") or []
+    advice = answer.get("advice") or {}
+    sentences = [in_units(sentence, units) for sentence in advice.get("sentences") or []]
     return PassWords(
         headline=headline,
         detail=detail,
-        to_do=[in_units(sentence, units) for sentence in advice] or _without_advice(answer),
+        caution=HANDS_OFF if math.isfinite(number(advice.get("belt_change_rel"))) else "",
+        to_do=sentences or _without_advice(answer),
         why=[in_units(sentence, units) for sentence in _why(answer)],
         parts=_parts(answer, units),
         sources=_sources(answer),

@@ -15,11 +15,18 @@ from workbench.units import SPEED_UNITS_MPS
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_ROUND_M = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000)
+_ROUND = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000)
 
 
-def drift_picture(answer: Mapping[str, Any], unit: str) -> str:
-    """Both speeds with the area between, the ratio in its band, the separation, as SVG."""
+Length = tuple[str, float]
+"""A length's name, and one of it in metres."""
+
+
+def drift_picture(answer: Mapping[str, Any], unit: str, length: Length) -> str:
+    """Both speeds with the area between, the ratio in its band, the separation, as SVG.
+
+    Speeds in `unit`, the separation in `length`.
+    """
     series = {name: _floats(values) for name, values in answer["series"].items()}
     time_s, steady = series["time_s"], series["steady"] > 0
     panels: Any = new_figure(
@@ -31,10 +38,10 @@ def drift_picture(answer: Mapping[str, Any], unit: str) -> str:
     with np.errstate(divide="ignore", invalid="ignore"):
         paced = np.where(steady, series["belt_mps"] / series["ground_mps"], np.nan)
     _ratio(ratio, time_s, paced, answer)
-    away = np.where(steady, series["separation_m"], np.nan)
+    away = np.where(steady, series["separation_m"] / length[1], np.nan)
     separation.fill_between(time_s, 0, away, color=ATTENTION, alpha=0.35, linewidth=0)
     separation.plot(time_s, away, color=INK, linewidth=1)
-    separation.set_ylabel("belt − ground,\nm")
+    separation.set_ylabel(f"belt − ground,\n{length[0]}")
     separation.set_xlabel("time, s")
     for axis in (speeds, ratio, separation):
         _left_out(axis, time_s, steady)
@@ -110,20 +117,21 @@ def _left_out(axis: Axes, time_s: Any, steady: Any) -> None:
 
 
 def _changes(axis: Axes, points: Sequence[Mapping[str, float]], *, named: bool) -> None:
-    for point in points:
+    for row, point in enumerate(points):
         axis.axvline(point["time_s"], color=INK, linewidth=0.7, linestyle=(0, (4, 3)))
         if named:
             axis.annotate(
-                f"{100 * point['change']:+.1f} %",
+                f"{100 * point['change']:+.1f} %".replace("-", "−"),
                 (point["time_s"], 1.0),
                 xycoords=("data", "axes fraction"),
-                xytext=(3, -8),
+                # Two close together would hide each other on one line.
+                xytext=(3, -8 - 9 * (row % 2)),
                 textcoords="offset points",
             )
 
 
-def track_picture(answer: Mapping[str, Any]) -> str:
-    """The way in metres, coloured by ratio, with a scale and north, as SVG."""
+def track_picture(answer: Mapping[str, Any], length: Length) -> str:
+    """The way, coloured and marked by ratio, with a scale in `length` and north, as SVG."""
     track = answer["track"]
     east, north = _floats(track["east_m"]), _floats(track["north_m"])
     ratio = _floats(track["ratio"])
@@ -131,26 +139,29 @@ def track_picture(answer: Mapping[str, Any]) -> str:
     figure, axes = new_figure(height_mm=64)
     axes.plot(east, north, color=NO_DATA, linewidth=0.8, zorder=1)
     low, high = answer["ratio_low"], answer["ratio_high"]
-    for keep, colour, word in (
-        (ratio < low, BELT, f"belt slow, below {low:g}"),
-        (ratio > high, GROUND, f"belt fast, above {high:g}"),
-        ((ratio >= low) & (ratio <= high), IN_BAND, "in band"),
-        (np.isnan(ratio), NO_DATA, "left out"),
+    for keep, colour, mark, word in (
+        (ratio < low, BELT, "v", f"belt slow, below {low:g}"),
+        (ratio > high, GROUND, "^", f"belt fast, above {high:g}"),
+        ((ratio >= low) & (ratio <= high), IN_BAND, "o", "in band"),
+        (np.isnan(ratio), NO_DATA, ".", "left out"),
     ):
         if keep.any():
-            axes.scatter(east[keep], north[keep], s=9, color=colour, label=word, zorder=2)
+            x, y = east[keep], north[keep]
+            axes.scatter(x, y, s=9, color=colour, marker=mark, label=word, zorder=2)
     axes.set_aspect("equal", adjustable="datalim")
     axes.grid(visible=False)
     axes.set_xticks([])
     axes.set_yticks([])
     axes.spines["bottom"].set_visible(False)
     axes.legend(frameon=False, loc="center left", bbox_to_anchor=(1.01, 0.6))
-    _scale_and_north(axes, max(float(np.ptp(east)), float(np.ptp(north)), 1.0))
+    _scale_and_north(axes, max(float(np.ptp(east)), float(np.ptp(north)), 1.0), length)
     return to_svg(figure)
 
 
-def _scale_and_north(axes: Axes, size_m: float) -> None:
-    bar_m = max(m for m in _ROUND_M if m <= max(size_m / 3, 1))
+def _scale_and_north(axes: Axes, size_m: float, length: Length) -> None:
+    unit, unit_m = length
+    bar = max(size for size in _ROUND if size <= max(size_m / unit_m / 3, 1))
+    bar_m = bar * unit_m
     axes.annotate(
         "N",
         (1.06, 0.76),
@@ -164,7 +175,7 @@ def _scale_and_north(axes: Axes, size_m: float) -> None:
     left, bottom = axes.get_xlim()[0], axes.get_ylim()[0]
     axes.plot([left, left + bar_m], [bottom, bottom], color=INK, linewidth=2, clip_on=False)
     axes.annotate(
-        f"{bar_m} m",
+        f"{bar} {unit}",
         (left + bar_m / 2, bottom),
         xytext=(0, 4),
         textcoords="offset points",

@@ -21,7 +21,7 @@ from workbench.reports.document import (
     Table,
 )
 from workbench.reports.pass_picture import drift_picture, track_picture
-from workbench.units import from_mps
+from workbench.units import FOOT_M, from_mps
 
 MOVING = (
     "The tractor moves and the belt runs. Set up, type and read only while standing; do not "
@@ -96,7 +96,9 @@ def _drift(answer: Mapping[str, Any], unit: str) -> list[Block]:
             "band (green) and its mean with U (blue); belt distance minus ground distance. Grey is "
             "left out; a dashed line marks a change."
         )
-        blocks.append(Figure(drift_picture(answer, unit), caption, _alt(answer)))
+        blocks.append(
+            Figure(drift_picture(answer, unit, length_of(unit)), caption, _alt(answer, unit))
+        )
     return blocks
 
 
@@ -105,17 +107,23 @@ def _details(answer: Mapping[str, Any], unit: str) -> list[Block]:
     if len(answer.get("segments", [])) > 1:
         blocks += [Heading("In equal segments"), _segments(answer, unit)]
     if answer.get("track"):
-        blocks += [Heading("Where"), _where(answer)]
+        blocks += [Heading("Where"), _where(answer, unit)]
     if len(answer.get("ground_sources", [])) > 1:
         blocks += [Heading("Ground speed sources"), _sources(answer)]
     return blocks
 
 
-def _alt(answer: Mapping[str, Any]) -> str:
+def _alt(answer: Mapping[str, Any], unit: str) -> str:
+    name, length_m = length_of(unit)
     return (
         f"Speeds over {answer['duration_s']:.0f} s; ratio belt ÷ ground {answer['ratio']:.3f}; "
-        f"separation {answer['separation_m']:+.1f} m at the end."
+        f"separation {answer['separation_m'] / length_m:+.1f} {name} at the end."
     )
+
+
+def length_of(unit: str) -> tuple[str, float]:
+    """The length that goes with a speed's unit: its name, and one of it in metres."""
+    return ("ft", FOOT_M) if unit in ("mph", "ft/min") else ("m", 1.0)
 
 
 def _facts(answer: Mapping[str, Any], unit: str) -> list[tuple[str, str]]:
@@ -127,9 +135,9 @@ def _facts(answer: Mapping[str, Any], unit: str) -> list[tuple[str, str]]:
         ("Ground", _speed(answer, "ground", unit)),
         ("Time within the limits", f"{100 * answer['in_band_fraction']:.0f} %"),
         ("Steady for", f"{answer['duration_s']:.0f} s"),
-        ("Separation at the end", _with_u(answer, "separation_m", "m", 1)),
-        ("Ground source behind by", _with_u(answer, "lag_s", "s", 2)),
-        ("Drift of the ratio an hour", _with_u(answer, "drift_per_hour", "", 2)),
+        ("Separation at the end", _with_u(answer, "separation_m", *length_of(unit), digits=1)),
+        ("Ground source behind by", _with_u(answer, "lag_s", "s", digits=2)),
+        ("Drift of the ratio an hour", _with_u(answer, "drift_per_hour", "", digits=2)),
     ]
     if answer.get("wheel_slip") is not None:
         slip, U = 100 * answer["wheel_slip"], 200 * answer["u_wheel_slip"]
@@ -149,15 +157,18 @@ def _speed(answer: Mapping[str, Any], what: str, unit: str) -> str:
     return f"{from_mps(answer[f'{what}_speed_mps'], unit):.3f} {unit} ({answer[what]})"
 
 
-def _with_u(answer: Mapping[str, Any], key: str, unit: str, digits: int) -> str:
+def _with_u(
+    answer: Mapping[str, Any], key: str, unit: str, unit_is: float = 1.0, *, digits: int
+) -> str:
     value, u = answer[key], answer[f"u_{key}"]
     if value is None:
         return "could not be found"
     tail = f" {unit}" if unit else ""
-    return f"{value:+.{digits}f} ± {2 * (u or 0.0):.{digits}f}{tail}"
+    return f"{value / unit_is:+.{digits}f} ± {2 * (u or 0.0) / unit_is:.{digits}f}{tail}"
 
 
 def _segments(answer: Mapping[str, Any], unit: str) -> Table:
+    length, length_m = length_of(unit)
     rows = [
         (
             f"{one['from_s']:.0f} to {one['to_s']:.0f} s",
@@ -165,20 +176,29 @@ def _segments(answer: Mapping[str, Any], unit: str) -> Table:
             f"{2 * one['u_ratio']:.4f}" if one["u_ratio"] is not None else "–",
             f"{from_mps(one['belt_speed_mps'], unit):.3f}",
             f"{from_mps(one['ground_speed_mps'], unit):.3f}",
-            f"{one['separation_m']:+.2f}",
+            f"{one['separation_m'] / length_m:+.2f}",
         )
         for one in answer["segments"]
     ]
     return Table(
-        ("Time", "Ratio belt ÷ ground", "± U", f"Belt, {unit}", f"Ground, {unit}", "Apart, m"),
+        (
+            "Time",
+            "Ratio belt ÷ ground",
+            "± U",
+            f"Belt, {unit}",
+            f"Ground, {unit}",
+            f"Apart, {length}",
+        ),
         rows,
         note="U of a segment counts its own scatter only; what all share is left out.",
     )
 
 
-def _where(answer: Mapping[str, Any]) -> Figure:
-    caption = f"The way, {answer['track']['length_m']:.0f} m, by the ratio belt ÷ ground."
-    return Figure(track_picture(answer), caption, caption)
+def _where(answer: Mapping[str, Any], unit: str) -> Figure:
+    name, length_m = length_of(unit)
+    way = answer["track"]["length_m"] / length_m
+    caption = f"The way, {way:.0f} {name}, by the ratio belt ÷ ground."
+    return Figure(track_picture(answer, (name, length_m)), caption, caption)
 
 
 def _sources(answer: Mapping[str, Any]) -> Table:

@@ -150,6 +150,7 @@ class CabNumbers(QWidget):
             share * room / (0.01 * TIGHT * metrics.horizontalAdvance(widest))
             for share, widest in ((0.3, PLAIN), (0.4, SIGNED))
         )
-        size_px = int(min(by_width, 0.22 * height, MOST_PX))
+        # Where there is room for more than the least, some is left between the numbers.
+        size_px = int(min(0.92 * by_width, 0.22 * height, MOST_PX))
         for number in self.all:
             number.set_size(max(size_px, CAB_PX))

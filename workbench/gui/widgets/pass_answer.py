@@ -104,6 +104,7 @@ class PassAnswer(QWidget):
         say(self.sentence, words.detail)
         self._fill(
             {
+                "Before anything is touched": [words.caution] if words.caution else [],
                 "What to do": words.to_do,
                 "Most likely why": words.why,
                 "Earlier passes of this machine": earlier,

@@ -39,7 +39,7 @@ class PassPast(QWidget):
     def chosen(self) -> int | None:
         """The recording's number, None where none is chosen."""
         item = self._list.currentItem()
-        return None if item is None else item.data(Qt.ItemDataRole.UserRole)
+        return None if item is None else int(item.data(Qt.ItemDataRole.UserRole))
 
     def show_recordings(self, found: Sequence[Past]) -> None:
         self._list.clear()
