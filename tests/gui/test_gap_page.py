@@ -5,7 +5,6 @@ import json
 
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtTest import QTest
 
 from drivers.catalogue import open_input
 from workbench.cli.verify import verify
@@ -146,9 +145,14 @@ class TestFeeler:
             page.feeler.place.setText(wrong)
             page.feeler.read()
             assert "degrees" in page.feeler.place_error.text()
-        QTest.keyClick(page, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
         page.feeler.undo.click()
-        assert len(page.job.list.current.gap_m) < 4
+        assert len(page.job.list.current.gap_m) == 3
+        page.feeler.gap.setText("")
+        qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+        assert len(page.job.list.current.gap_m) == 2
+        qtbot.keyClicks(page.feeler.gap, "1/1")  # first the text, as everywhere
+        qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+        assert len(page.job.list.current.gap_m) == 2
 
     @pytest.mark.parametrize(
         ("typed", "units", "said"),

@@ -37,7 +37,7 @@ _EXAGGERATIONS = (20, 10, 5, 2, 1)
 
 def gap_picture(answer: Mapping[str, Any], units: UnitSystem = METRIC) -> str:
     """Feeler readings round the wheel, and unrolled beside it, as SVG."""
-    figure, wheel, (unrolled,) = _panels(84, 1)
+    figure, wheel, (unrolled,) = _panels(76, 1)
     _gap_wheel(wheel, answer, units)
     _gap_unrolled(unrolled, answer, units)
     return to_svg(figure)
@@ -46,7 +46,7 @@ def gap_picture(answer: Mapping[str, Any], units: UnitSystem = METRIC) -> str:
 def teeth_picture(answer: Mapping[str, Any], units: UnitSystem = METRIC) -> str:
     """The teeth as the pulses show them, and their lateness unrolled beside it, as SVG."""
     level = answer.get("gap_by_tooth_m") or answer["voltage_rel"]
-    figure, wheel, panels = _panels(88, 2 if level else 1)
+    figure, wheel, panels = _panels(78, 2 if level else 1)
     _teeth_wheel(wheel, answer)
     _lateness(panels[0], answer)
     if level:

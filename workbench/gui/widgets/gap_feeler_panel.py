@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import QEvent, QObject, QSize, Qt, Signal
-from PySide6.QtGui import QKeyEvent, QResizeEvent
+from PySide6.QtGui import QKeyEvent, QKeySequence, QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QComboBox,
@@ -94,8 +94,8 @@ class GapFeelerPanel(QWidget):
         gap_m = self._typed(self._job.gap_of, self.gap, self.gap_error)
         if angle_deg is None or gap_m is None:
             return
-        self.gap.clear()
-        self.place.clear()
+        self.gap.setText("")  # not clear(): Ctrl+Z is to take the reading back, not the text
+        self.place.setText("")
         self._job.read(angle_deg, gap_m)
         self.gap.setFocus()
 
@@ -222,7 +222,8 @@ class GapFeelerPanel(QWidget):
         self.place.textEdited.connect(lambda _text: self._complain(self.place_error, ""))
         self.gap.returnPressed.connect(self.go)
         self.gap.textEdited.connect(lambda _text: self._complain(self.gap_error, ""))
-        self.gap.installEventFilter(self)
+        for field in (self.gap, self.place):
+            field.installEventFilter(self)
         self.counted.activated.connect(self._use_counting)
         self.round.activated.connect(
             lambda _at: self._job.use_places(round_of=self.round.currentData())
@@ -232,15 +233,21 @@ class GapFeelerPanel(QWidget):
         self.remove.hide()
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
-        """On the number pad: + goes to the next pickup, - takes the last reading back."""
-        if isinstance(event, QKeyEvent) and event.type() == QEvent.Type.KeyPress:
-            pad = bool(event.modifiers() & Qt.KeyboardModifier.KeypadModifier)
-            if pad and not self.gap.text() and event.key() == Qt.Key.Key_Plus:
-                self._job.go_to(self._job.list.at + 1)
-                return True
-            if pad and not self.gap.text() and event.key() == Qt.Key.Key_Minus:
-                self._job.undo()
-                return True
+        """Ctrl+Z takes a reading back where there is no text to take back; on the number pad
+        + goes to the next pickup, and - takes the last reading back.
+        """
+        if not isinstance(event, QKeyEvent) or event.type() != QEvent.Type.KeyPress:
+            return False
+        empty_pad = bool(event.modifiers() & Qt.KeyboardModifier.KeypadModifier)
+        empty_pad = empty_pad and watched is self.gap and not self.gap.text()
+        text_back = isinstance(watched, QLineEdit) and watched.isUndoAvailable()
+        undo = event.matches(QKeySequence.StandardKey.Undo) and not text_back
+        if undo or (empty_pad and event.key() == Qt.Key.Key_Minus):
+            self._job.undo()
+            return True
+        if empty_pad and event.key() == Qt.Key.Key_Plus:
+            self._job.go_to(self._job.list.at + 1)
+            return True
         return False
 
     def _use_counting(self, at: int) -> None:

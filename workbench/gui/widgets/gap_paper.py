@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Signal
+from PySide6.QtGui import QKeySequence
 from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
 
 from workbench.gui import printing
@@ -38,6 +39,7 @@ class GapPaper(QWidget):
         self.save = button("Save report", self._ask_where, is_next=True)
         back = button("Back", self.closed.emit)
         back.setAccessibleName("Back to the gap check")
+        back.setShortcut(QKeySequence("Escape"))
         self._print = button("Print report", self._print_it)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
