@@ -85,6 +85,7 @@ class Window(QMainWindow):
         below.addWidget(self._stack, 1)
         column.addLayout(below, 1)
         self.setCentralWidget(body)
+        QShortcut(QKeySequence("Ctrl+Q"), self).activated.connect(self.close)
         self.timer = QTimer(self, interval=FRAME_MS, timerType=Qt.TimerType.PreciseTimer)
         self.timer.timeout.connect(self.tick)
         self._unsubscribe = bench.settings.subscribe(self._settings_changed)
