@@ -27,6 +27,8 @@ class DriftPlot(Plot):
     def __init__(self, theme: Theme) -> None:
         super().__init__(theme, "Drift plot: speeds, ratio belt ÷ ground, separation")
         self.setMinimumHeight(MIN_PX)
+
+    def build(self) -> None:
         self._speed, self._ratio, self._apart = (self.add_panel(share) for share in (2, 1, 1))
         self._speed.line("belt", "belt")
         self._speed.line("ground", "earth")
@@ -48,6 +50,7 @@ class DriftPlot(Plot):
         time_s, belt, ground, apart_m = np.array(rows, dtype=np.float64).reshape(-1, 4).T
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.where(ground > STANDS_MPS, belt / ground, np.nan)
+        self._build()
         self._speed.title("speed", units.speed)
         self._apart.title("belt ahead of ground", units.length)
         self._show_limits(limits)
@@ -66,6 +69,7 @@ class DriftPlot(Plot):
 
     def show_mean(self, ratio: float, U_ratio: float) -> None:
         """The pass's ratio with its expanded uncertainty, as a ribbon along the whole time."""
+        self._build()
         time_s = self._ratio.lines["ratio"].source.time_s
         if time_s.size:
             ends, even = time_s[[0, -1]], np.ones(2)

@@ -30,11 +30,13 @@ class ErrorPlot(Plot):
             None,
         )
         super().__init__(theme, "Error of the readout against belt speed", times=False)
-        self._panel = self.add_panel()
-        self._panel.title("error of the readout (shown ÷ true − 1)", "%")
-        self._panel.text = lambda value: f"{value:+.2f}".replace("-", "−")
         self._points: list[pg.GraphicsObject] = []
         self._runs_shown: list[Column] = []
+
+    def build(self) -> None:
+        panel = self.add_panel()
+        panel.title("error of the readout (shown ÷ true − 1)", "%")
+        panel.text = lambda value: f"{value:+.2f}".replace("-", "−")
         self.close_panels("true belt speed")
 
     def set_theme(self, theme: Theme) -> None:
@@ -48,7 +50,7 @@ class ErrorPlot(Plot):
     ) -> None:
         """Draw an answer of `evenpace calibrate`, or only the band where there is none."""
         self._shown = (answer, limit, units)
-        panel = self._panel
+        panel = self.panels[0]
         panel.forget_all()
         for item in self._points:
             panel.view.removeItem(item)
@@ -105,7 +107,7 @@ class ErrorPlot(Plot):
         bars = pg.ErrorBarItem(x=x, y=y, height=2 * half, beam=0, pen=pg.mkPen(color, width=2))
         spots = pg.ScatterPlotItem(x, y, symbol=shape, size=SYMBOL_PX, brush=color, pen=color)
         for item in (bars, spots):
-            self._panel.view.addItem(item, ignoreBounds=True)
+            self.panels[0].view.addItem(item, ignoreBounds=True)
             self._points.append(item)
 
     def _note_runs(self, words: str, units: UnitSystem, x: Floats, y: Floats, half: Floats) -> None:
@@ -128,9 +130,9 @@ class ErrorPlot(Plot):
         x = np.array([from_mps(end["speed_mps"], units.speed) for end in ends])
         y = np.array([100 * end["error"] for end in ends])
         U = np.array([100 * k * end["u_error"] for end in ends])
-        self._panel.ribbon(name, x, y - U, y + U, role)
+        self.panels[0].ribbon(name, x, y - U, y + U, role)
         along = np.linspace(x[0], x[1], LINE_POINTS)
-        self._panel.line(name, role).source = Pyramid(along, np.interp(along, x, y))
+        self.panels[0].line(name, role).source = Pyramid(along, np.interp(along, x, y))
         return [float(reach) for reach in abs(y) + U]
 
 

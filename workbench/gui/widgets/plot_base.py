@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QPointF, Qt, Signal
-from PySide6.QtGui import QFocusEvent, QKeyEvent, QPainter, QPaintEvent, QResizeEvent
+from PySide6.QtGui import QFocusEvent, QKeyEvent, QPainter, QPaintEvent, QResizeEvent, QShowEvent
 from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
@@ -48,7 +48,11 @@ class _Mark:
 
 
 class Plot(QWidget):
-    """The base of all plots. A subclass adds panels and lines, then calls `draw`."""
+    """The base of all plots. A subclass adds panels and lines, then calls `draw`.
+
+    It does so in `build`, which is called when the plot is first shown or given something to
+    show: a page may hold plots that are not seen for long, and each takes its time to make.
+    """
 
     cursor_moved = Signal(float)
 
@@ -57,6 +61,29 @@ class Plot(QWidget):
         self._theme, self._times, self._ago = theme, times, ago
         self.setAccessibleName(name)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self._made: list[Panel] = []
+        self._built = False
+        self._x_words, self._x_unit = "time", ""
+        self._cursor: float | None = None
+        self._span, self._follows = (0.0, 1.0), True
+        self._marks: list[_Mark] = []
+
+    def build(self) -> None:
+        """Add the panels; see the class."""
+
+    @property
+    def panels(self) -> list[Panel]:
+        """From the top."""
+        self._build()
+        return self._made
+
+    def _build(self) -> None:
+        if not self._built:
+            self._built = True
+            self._make_view()
+            self.build()
+
+    def _make_view(self) -> None:
         self._view = pg.GraphicsView()
         self._view.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         self._view.viewport().installEventFilter(self)
@@ -64,29 +91,32 @@ class Plot(QWidget):
         self._layout.setContentsMargins(0, 0, 0, 0)
         self._layout.setSpacing(0)
         self._view.setCentralItem(self._layout)
-        self.panels: list[Panel] = []
-        self.bottom = Times("bottom", ago=ago) if times else Values("bottom")
+        self.bottom = Times("bottom", ago=self._ago) if self._times else Values("bottom")
         centre = Qt.AlignmentFlag.AlignHCenter
-        self._unit = Words(indent_px=LEADER_PX) if times else Words(centre)
-        self._x_words, self._x_unit = "time", ""
-        self._cursor: float | None = None
-        self._span, self._follows = (0.0, 1.0), True
-        self._marks: list[_Mark] = []
+        self._unit = Words(indent_px=LEADER_PX) if self._times else Words(centre)
         self._box = QLabel(self)
         self._box.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
         self._box.setFont(font(SMALL_PX))
         self._box.hide()
-        self.save = SavePlot(self)
-        self.save.said.connect(self.say)
+        self._save = SavePlot(self)
+        self._save.said.connect(self.say)
+        self._place_button()
         column = QVBoxLayout(self)
         column.setContentsMargins(*[FOCUS_PX] * 4)
         column.addWidget(self._view)
-        self.save.raise_()
+        self._save.raise_()
         self._view.scene().sigMouseMoved.connect(self._mouse_moved)
+
+    @property
+    def save(self) -> SavePlot:
+        """The button that saves the plot."""
+        self._build()
+        return self._save
 
     def add_panel(self, share: int = 1) -> Panel:
         """A panel below those there are, `share` of the height its own."""
-        row = 2 * len(self.panels)
+        self._build()
+        row = 2 * len(self._made)
         panel = Panel(
             self._theme,
             Words(),
@@ -108,13 +138,13 @@ class Plot(QWidget):
         self._layout.addItem(panel.names, row + 1, 2)
         grid.setRowFixedHeight(row, CAPTION_PX)
         grid.setRowStretchFactor(row + 1, share)
-        if self.panels:
-            panel.view.setXLink(self.panels[0].view)
+        if self._made:
+            panel.view.setXLink(self._made[0].view)
         else:
             panel.view.sigXRangeChanged.connect(self.draw)
             panel.view.sigResized.connect(self.draw)
         panel.view.sigRangeChangedManually.connect(self._let_go)
-        self.panels.append(panel)
+        self._made.append(panel)
         return panel
 
     def close_panels(self, x_words: str, x_unit: str = "") -> None:
@@ -136,6 +166,8 @@ class Plot(QWidget):
     def set_theme(self, theme: Theme) -> None:
         """Take a theme's colours."""
         self._theme = theme
+        if not self._made:
+            return
         self._view.setBackground(theme.ground)
         self.bottom.dress(theme)
         self._unit.dress(theme)
@@ -145,7 +177,7 @@ class Plot(QWidget):
             f"background: {theme.raised}; color: {theme.ink}; border: 1px solid {theme.line};"
             "padding: 4px 8px;"
         )
-        self.save.dress(theme)
+        self._save.dress(theme)
         for mark in self._marks:
             mark.word.setColor(theme.soft_ink)
             for _, line in mark.lines:
@@ -178,7 +210,7 @@ class Plot(QWidget):
 
     def draw(self) -> None:
         """Draw the lines anew: only what is seen, no finer than the screen."""
-        if not self.panels:
+        if not self._made:
             return
         self._show_unit()
         self._make_room()
@@ -265,6 +297,7 @@ class Plot(QWidget):
 
     def picture(self) -> pg.GraphicsView:
         """What is drawn, without the button on it."""
+        self._build()
         return self._view
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
@@ -305,7 +338,15 @@ class Plot(QWidget):
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
-        self.save.move(self.width() - self.save.width() - FOCUS_PX, FOCUS_PX)
+        if self._built:
+            self._place_button()
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        super().showEvent(event)
+        self._build()
+
+    def _place_button(self) -> None:
+        self._save.move(self.width() - self._save.width() - FOCUS_PX, FOCUS_PX)
 
     def eventFilter(self, watched: object, event: QEvent) -> bool:  # noqa: N802
         if event.type() is QEvent.Type.Leave:

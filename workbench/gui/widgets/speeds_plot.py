@@ -15,7 +15,9 @@ class SpeedsPlot(Plot):
     def __init__(self, theme: Theme) -> None:
         super().__init__(theme, "Speeds of the recording")
         self._shown: SpeedLines | None = None
-        self._panel = self.add_panel()
+
+    def build(self) -> None:
+        self.add_panel()
         self.close_panels("time")
 
     @property
@@ -26,7 +28,7 @@ class SpeedsPlot(Plot):
     def show_lines(self, shown: SpeedLines, units: UnitSystem, *, anew: bool = True) -> None:
         """Show a recording's speeds: the whole, or where not `anew` the part seen before."""
         self._shown = shown
-        panel = self._panel
+        panel = self.panels[0]
         panel.forget_all()
         kinds = {"belt": 0, "earth": 0}
         for name, source in shown.lines.items():
@@ -45,7 +47,7 @@ class SpeedsPlot(Plot):
         self.use_units(units)
 
     def use_units(self, units: UnitSystem) -> None:
-        self._panel.title("speed", units.speed)
-        for line in self._panel.lines.values():
+        self.panels[0].title("speed", units.speed)
+        for line in self.panels[0].lines.values():
             line.factor = from_mps(1.0, units.speed)
         self.draw()

@@ -20,13 +20,15 @@ class StripChart(Plot):
 
     def __init__(self, theme: Theme) -> None:
         super().__init__(theme, "Speeds of the last two minutes", ago=True)
-        self._panel = self.add_panel()
+
+    def build(self) -> None:
+        self.add_panel()
         self.close_panels("time, 0 is now")
         self.set_span(-SHOWN_S, 0.0)
 
     def show_streams(self, streams: dict[str, Stream], now_s: float, units: UnitSystem) -> None:
         """Draw what is within the last two minutes; further back by drag or wheel."""
-        panel = self._panel
+        panel = self.panels[0]
         panel.title("speed", units.speed)
         for name in [name for name in panel.lines if name not in streams]:
             panel.forget(name)
@@ -45,5 +47,5 @@ class StripChart(Plot):
 
     def _add(self, name: str, stream: Stream) -> None:
         role = "belt" if stream.is_pulses else "earth"
-        alike = Counter(line.role for line in self._panel.lines.values())[role]
-        self._panel.line(name, role, shade=SHADES[alike % len(SHADES)])
+        alike = Counter(line.role for line in self.panels[0].lines.values())[role]
+        self.panels[0].line(name, role, shade=SHADES[alike % len(SHADES)])
