@@ -162,3 +162,18 @@ def test_a_key_counts_the_edges_between_two_moments_also_after_the_counter_began
         counter.add(replace(block, host_s=block.host_s + 20.0))
     assert counter.last_s == pytest.approx(22.0)
     assert counter.between(20.5, 21.5) == 90
+
+
+def test_the_picture_stays_whole_while_a_burst_of_noise_lasts():
+    # Fourteen seconds in, a window of this run ends in a burst: two edges share one tooth.
+    driver, health = open_input("sim:noisy-wiring?seed=4&pace=fast"), ChannelHealth()
+    with driver:
+        for _ in range(60):
+            for item in driver.read(0.3):
+                if isinstance(item, EdgeBlock) and item.channel == "left":
+                    health.add(item)
+            look = health.look(2 * TEETH)
+            if look.tooth.size:
+                assert (np.diff(look.tooth) > 0).all()
+                assert look.missed.min() >= 0
+                assert np.isfinite(look.off_rel).all()

@@ -228,12 +228,16 @@ def _look(found: CleanEdges, first_tooth: int, teeth: int) -> EdgeLook:
     """The last teeth of the last stretch that could be counted through."""
     start = int(found.starts[-1])
     time_s, tooth = found.time_s[start:], _numbers(found, first_tooth)[start:]
+    # While a burst of noise lasts, two edges may share one tooth: the later is no tooth's.
+    ahead = np.append(True, np.diff(np.maximum.accumulate(tooth)) > 0)
+    extra_s = np.sort(np.concatenate((found.extra_s, time_s[~ahead])))
+    time_s, tooth = time_s[ahead], tooth[ahead]
     from_at = int(np.searchsorted(tooth, tooth[-1] - teeth))
     time_s, tooth = time_s[from_at:], tooth[from_at:]
     if time_s.size < 2:
         return NO_EDGES
+    extra_s = extra_s[(extra_s > time_s[0]) & (extra_s < time_s[-1])]
     missed, interval_s = np.diff(tooth) - 1, np.diff(time_s)
-    extra_s = found.extra_s[(found.extra_s > time_s[0]) & (found.extra_s < time_s[-1])]
     return EdgeLook(
         tooth[1:],
         interval_s,

@@ -44,6 +44,7 @@ class InputList(QScrollArea):
         super().__init__()
         self._inputs, self._plugged = inputs, plugged
         self._used_plan: list[tuple[str, str]] | None = None
+        self._filled = False
         self._states: dict[str, QLabel] = {}
         self._uses: dict[str, tuple[QPushButton, QLabel]] = {}
         self.find_button = button("Find what is plugged in", self.search)
@@ -64,7 +65,8 @@ class InputList(QScrollArea):
 
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         # Two dozen scenarios are many widgets: they are made when first seen.
-        if not self._simulated.layout().count():
+        if not self._filled:
+            self._filled = True
             self._fill(self._simulated, self._plugged.simulated)
         super().showEvent(event)
 
