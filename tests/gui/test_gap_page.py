@@ -140,6 +140,8 @@ class TestFeeler:
         assert page.feeler.gap_error.isVisible()
         assert "furlong" in page.feeler.gap_error.text()
         assert page.feeler.gap.text() == "1.6 furlong"
+        page.job.changed()  # as anything else on the page may have it
+        assert page.feeler.gap_error.isVisible()
         assert len(page.job.list.current.gap_m) == 4
         for wrong in ("abc", "", "1e999", "721"):
             page.feeler.place.setText(wrong)

@@ -28,6 +28,7 @@ from workbench.models.bench import Bench
 from workbench.models.gap_job import ROUNDS, GapJob, Step
 from workbench.models.gap_words import feeler_advice, feeler_sentence, first_lower
 from workbench.reports.gap_units import gap_number
+from workbench.units import UnitSystem
 
 STEPS = {
     Step.READ: "Take reading",
@@ -61,6 +62,7 @@ class GapFeelerPanel(QWidget):
         super().__init__()
         self._bench, self._job = bench, job
         self._proposed = ""
+        self._shown: tuple[int, int, UnitSystem] | None = None
         self.name, self.place, self.gap = QLineEdit(), QLineEdit(), QLineEdit()
         self.counted, self.round = QComboBox(), QComboBox()
         self._gap_name = label("", wrap=False)
@@ -117,7 +119,10 @@ class GapFeelerPanel(QWidget):
         if entry is None:
             return
         state = job.list.state(entry)
-        self._clear_errors()
+        if self._shown != (job.list.revision, job.list.at, units):
+            # What is wrong with what is typed stands until something else is done.
+            self._shown = (job.list.revision, job.list.at, units)
+            self._clear_errors()
         if self.name.text() != entry.pickup.name:
             self.name.setText(entry.pickup.name)
             self.name.setCursorPosition(0)
