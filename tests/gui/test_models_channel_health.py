@@ -173,6 +173,7 @@ def test_the_picture_stays_whole_while_a_burst_of_noise_lasts():
                 if isinstance(item, EdgeBlock) and item.channel == "left":
                     health.add(item)
             look = health.look(2 * TEETH)
+            assert health.counts.missed >= 0
             if look.tooth.size:
                 assert (np.diff(look.tooth) > 0).all()
                 assert look.missed.min() >= 0
