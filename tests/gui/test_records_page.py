@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
@@ -11,7 +12,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from PySide6.QtCore import QCoreApplication, QPoint, Qt
 
+from drivers.catalogue import open_input
 from workbench.gui.pages import records
+from workbench.machine import parse_machine
 from workbench.models import archive
 from workbench.models.gap_store import gap_options
 from workbench.models.pass_judge import judge_recording
@@ -39,14 +42,31 @@ def done(window, qtbot):
     return wait
 
 
-@pytest.fixture
-def page(window, bench, pass_time, done):
-    bench.recording.start("north field")
-    pass_time(40, step_s=5)
-    bench.recording.stop()
-    bench.recording.wait()
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory):
+    """A store with one recording, judged against two sources; made once, copied for each test."""
+    path = tmp_path_factory.mktemp("kept") / "filled.db"
+    address = "sim:valve-off?seed=4&pace=fast"
+    driver = open_input(address)
+    machine = parse_machine(driver.machine_text)
+    with open_store(str(path)) as store:
+        begun_s = driver.clock()
+        writer = store.begin_recording(
+            "north field", started_host_s=begun_s, simulated=True, machine=machine
+        )
+        driver.open()
+        while driver.clock() < begun_s + 40:
+            writer.write([(address, item) for item in driver.read(1.0)], driver.notes)
+        driver.close()
+        writer.end(driver.notes, "over")
     for ground in ("radar", "gnss"):
-        judge_recording(1, "left", ground, bench.store)
+        judge_recording(1, "left", ground, str(path))
+    return path
+
+
+@pytest.fixture
+def page(window, bench, filled, done):
+    shutil.copy(filled, bench.store)
     window.resize(1600, 900)
     made = window.page("Records")
     done(made)
@@ -134,7 +154,7 @@ def test_a_recording_is_judged_by_the_sources_chosen(page, choose, done, qtbot):
     assert page.panel.result.passing.isVisible()
 
 
-def test_a_recordings_belt_speed_is_measured(page, choose, done):
+def test_a_recordings_belt_speed_is_measured(page, choose, done, tmp_path):
     choose((False, 1))
     page.deeds.actions_["Measure belt speed"].trigger()
     done(page)
@@ -142,6 +162,10 @@ def test_a_recordings_belt_speed_is_measured(page, choose, done):
     assert stored.kind == "speed"
     assert page.panel.result.speed.sentence.text().startswith("The belt ran at")
     assert page.deeds.next.text() == "Save numbers"
+    page.doer.export_to(tmp_path / "speed.json")
+    done(page)
+    written = json.loads((tmp_path / "speed.json").read_text(encoding="utf-8"))
+    assert written["belt_speed_mps"] == stored.answer["belt_speed_mps"]
 
 
 def test_a_pass_opens_at_its_plot_and_is_verified(page, choose, done):
@@ -199,7 +223,7 @@ def test_deleted_lines_come_back_by_undo_or_after_a_restart(page, bench, choose,
     click(qtbot, page.undo)  # the recording, and with it the result that was not deleted
     done(page)
     assert keys(page) == {(False, 1), (True, 1)}
-    page._deleted.clear()  # as after a restart
+    page.doer.deleted.clear()  # as after a restart
     click(qtbot, page.filter.deleted)
     assert keys(page) == {(True, 2)}
     choose((True, 2))
@@ -244,22 +268,20 @@ def test_a_name_and_a_note_are_kept_beside_what_was_sealed(page, bench, choose, 
 
 def test_a_recording_is_exported_as_tables_and_a_result_as_a_report(page, choose, done, tmp_path):
     choose((False, 1))
-    page.export_to(tmp_path / "out.csv")
+    page.doer.export_to(tmp_path / "out.csv")
     done(page)
     with (tmp_path / "out-edges.csv").open(encoding="utf-8", newline="") as table:
         assert {row["channel"] for row in csv.DictReader(table)} >= {"left", "right"}
     assert not list(tmp_path.glob(".evenpace-*"))
     choose((True, 1))
-    page.export_to(tmp_path / "out.html")
+    page.doer.export_to(tmp_path / "out.html")
     done(page)
     assert "Saved as out.html" in page.said.text()
     assert "belt ÷ ground" in (tmp_path / "out.html").read_text(encoding="utf-8")
-    page.export_to(tmp_path / "out.json")
+    page.doer.export_to(tmp_path / "out.doc")
     done(page)
-    assert json.loads((tmp_path / "out.json").read_text(encoding="utf-8"))
-    page.export_to(tmp_path / "nowhere" / "out.html")
-    done(page)
-    assert "nowhere" in page.said.text()
+    assert "out.doc" in page.said.text()
+    assert "Saved" not in page.said.text()
 
 
 def test_the_season_of_a_machine_and_back_to_a_point_of_it(page, bench, done, qtbot):

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
@@ -22,19 +21,18 @@ from workbench.gui.widgets.basics import Elided, button, label, say
 from workbench.gui.widgets.kept_filter import KeptFilter
 from workbench.gui.widgets.kept_list import KeptList
 from workbench.gui.widgets.record_actions import RecordActions
+from workbench.gui.widgets.record_doer import RecordDoer
 from workbench.gui.widgets.record_opener import RecordOpener
 from workbench.gui.widgets.record_panel import RecordPanel
 from workbench.gui.widgets.season_view import SeasonView
 from workbench.gui.widgets.turns import Turns
 from workbench.gui.widgets.work_bar import WorkBar
 from workbench.gui.work_line import WorkLine
-from workbench.models import archive, kept
+from workbench.models import kept
 from workbench.models.archive import REPORTED
 from workbench.models.bench import Bench
 from workbench.models.kept import Entry
-from workbench.models.progress import Progress
 from workbench.models.season import season
-from workbench.units import METRIC
 
 EMPTY = (
     "Nothing is kept yet. Record on the page Signals, calibrate a readout, check a gap or drive a "
@@ -60,20 +58,20 @@ class RecordsPage(QWidget):
         self._entries: list[Entry] = []
         self._trouble = ""
         self._compare_with: Entry | None = None
-        self._deleted: list[list[Entry]] = []
         self._choose_next: tuple[bool, int] | None = None
         self._narrow = self._reading = self._stale = False
         self.filter = KeptFilter(theme, self._show_list)
         self.list = KeptList(theme)
         self.list.chosen_changed.connect(self._chosen)
         self.list.opened.connect(self._read)
-        self.panel = RecordPanel(theme, self._judge, self._describe)
+        self.doer = RecordDoer(bench, self.works, self.chosen, self._say, self._reload_and_choose)
+        self.panel = RecordPanel(theme, self.doer.judge, self.doer.describe)
         self.opener = RecordOpener(bench, self.works, self.panel, self._say)
         self.season = SeasonView(theme, self._units, self._load_season, self._open_result)
         self.title, self.count = Elided("title"), label("", "soft", wrap=False)
         self.said = label("", "soft")
         self.hint = label("", "text")
-        self.undo = button("Undo delete", self._undo_delete)
+        self.undo = button("Undo delete", self.doer.undo_delete)
         self.again = button("Try again", self.reload)
         self.aside = button(TO_SEASON, self._step_aside)
         self.deeds = RecordActions(self._deeds())
@@ -118,17 +116,6 @@ class RecordsPage(QWidget):
         """The lines chosen, in the list's order."""
         return self.list.chosen()
 
-    def export_to(self, path: Path) -> None:
-        """Write what is chosen: a recording as tables, a result as a report."""
-        entry, store = self.chosen()[0], self._bench.store
-        if entry.is_result:
-            units = "metric" if self._units is METRIC else "us"
-            work = partial(archive.export_result, store, entry.number, path, units)
-            self._work(lambda _: work(), self._say, f"Writing {path.name} …")
-        else:
-            work = partial(archive.export_recording, store, entry.number, path)
-            self._work(work, self._say, "Exporting …")
-
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
         narrow = event.size().width() < NARROW_PX
@@ -144,18 +131,18 @@ class RecordsPage(QWidget):
 
     def _deeds(self) -> dict[str, Callable[[], object]]:
         return {
-            deed.BRING_BACK: lambda: self._bring_back(self.chosen()),
-            deed.JUDGE: self._judge_chosen,
+            deed.BRING_BACK: lambda: self.doer.bring_back(self.chosen()),
+            deed.JUDGE: self._judge,
             deed.REPORT: self._ask_where,
             deed.NUMBERS: self._ask_where,
             deed.COMPARE: self._start_compare,
             deed.EXPORT: self._ask_where,
-            deed.DELETE: self._delete,
+            deed.DELETE: self.doer.delete,
             deed.MEASURE: self._measure,
-            deed.VERIFY: self._verify,
+            deed.VERIFY: self.doer.verify,
             deed.NAME: self.panel.start_naming,
             deed.SEASON: self._season_of_chosen,
-            deed.VERIFY_ALL: self._verify_all,
+            deed.VERIFY_ALL: self.doer.verify_all,
         }
 
     def _lay_out(self) -> None:
@@ -204,7 +191,7 @@ class RecordsPage(QWidget):
         nothing = not self.list.shown
         self.list.setVisible(not nothing)
         alone = self._narrow and not nothing
-        undo = bool(self._deleted) and not self._trouble
+        undo = bool(self.doer.deleted) and not self._trouble
         self._left.setVisible(not self._reading if alone else not nothing or undo)
         self._right.setVisible(self._reading or not alone)
         self.filter.setVisible(not self._narrow or not self._reading)
@@ -277,7 +264,7 @@ class RecordsPage(QWidget):
         shown = kept.look_for(self._entries, wanted)
         self.list.show_entries(shown)
         in_sight = sum(not one.deleted_utc for one in self._entries)
-        some = f"{len(shown)} of {in_sight}" if not wanted.everything else f"{in_sight}"
+        some = f"{len(shown)} of {in_sight}" if not wanted.everything else f"{in_sight} kept"
         self.count.setText(f"{len(shown)} deleted" if wanted.deleted else some)
         if not self.chosen():
             self._show_nothing()
@@ -299,10 +286,10 @@ class RecordsPage(QWidget):
     def _show_buttons(self) -> None:
         self.deeds.show_for(self.chosen(), any_kept=bool(self._entries))
         self.again.setVisible(bool(self._trouble))
-        self.undo.setVisible(bool(self._deleted) and not self._trouble)
+        self.undo.setVisible(bool(self.doer.deleted) and not self._trouble)
         self.hint.setVisible(self._compare_with is not None)
-        if self._deleted:
-            names = ", ".join(entry.words for entry in self._deleted[-1])
+        if self.doer.deleted:
+            names = ", ".join(entry.words for entry in self.doer.deleted[-1])
             self.undo.setToolTip(f"Brings back {names}")
             self.undo.setAccessibleName(f"Undo delete of {names}")
 
@@ -353,79 +340,19 @@ class RecordsPage(QWidget):
 
     # What is done with what is chosen
 
-    def _work(
-        self,
-        work: Callable[[Progress], Any],
-        done: Callable[[Any], object],
-        words: str,
-    ) -> None:
-        progress = Progress(words)
-        self._say("")
-        self.works.add(lambda: work(progress), done, self._say, progress)
-
     def _say(self, text: str) -> None:
         say(self.said, text)
         self.said.setVisible(bool(text))
 
-    def _judge_chosen(self) -> None:
-        self._judge(self.panel.belt.currentData() or "", self.panel.ground.currentData() or "")
-
-    def _judge(self, belt: str, ground: str) -> None:
-        """Judge the recording chosen, or that of the result chosen, and open the answer."""
-        entry = self.chosen()[0]
-        number = entry.recording if entry.is_result else entry.number
-        if number is not None:
-            work = partial(archive.judge_pass, self._bench.store, number, belt, ground)
-            self._work(work, self._judged, "Judging the pass …")
+    def _judge(self) -> None:
+        self.doer.judge(self.panel.belt.currentData() or "", self.panel.ground.currentData() or "")
 
     def _measure(self) -> None:
-        channel = self.panel.belt.currentData() or ""
-        number = self.chosen()[0].number
-        work = partial(archive.measure_speed, self._bench.store, number, channel)
-        self._work(work, self._judged, "Measuring the belt's speed …")
+        self.doer.measure(self.panel.belt.currentData() or "")
 
-    def _judged(self, number: int) -> None:
-        self._choose_next = (True, number)
+    def _reload_and_choose(self, key: tuple[bool, int] | None) -> None:
+        self._choose_next = key
         self.reload()
-
-    def _verify(self) -> None:
-        entry = self.chosen()[0]
-        verify = archive.verify_result if entry.is_result else archive.verify_recording
-        self._work(partial(verify, self._bench.store, entry.number), self._say, "Verifying …")
-
-    def _verify_all(self) -> None:
-        work = partial(archive.verify_all, self._bench.store)
-        self._work(work, self._say, "Verifying everything …")
-
-    def _describe(self, title: str, note: str) -> None:
-        work = partial(kept.describe, self._bench.store, self.chosen()[0], title, note)
-        self.works.add(work, lambda _: self.reload(), self._say)
-
-    def _delete(self) -> None:
-        entries = self.chosen()
-
-        def done(_: None) -> None:
-            self._deleted.append(entries)
-            self._say("")
-            self.reload()
-
-        self.works.add(partial(kept.hide, self._bench.store, entries, hidden=True), done, self._say)
-
-    def _undo_delete(self) -> None:
-        if self._deleted:
-            self._bring_back(self._deleted[-1])
-
-    def _bring_back(self, entries: list[Entry]) -> None:
-        def done(_: None) -> None:
-            back = {entry.key for entry in entries}
-            self._deleted = [
-                some for some in self._deleted if not back & {entry.key for entry in some}
-            ]
-            self._choose_next = entries[0].key
-            self.reload()
-
-        work = partial(kept.hide, self._bench.store, entries, hidden=False)
-        self.works.add(work, done, self._say)
 
     def _ask_where(self) -> None:
         entry = self.chosen()[0]
@@ -438,9 +365,11 @@ class RecordsPage(QWidget):
         chosen, _ = QFileDialog.getSaveFileName(self, self.deeds.next.text(), name, kind)
         if chosen:
             path = Path(chosen)
-            self.export_to(path if path.suffix else path.with_suffix(ending))
+            self.doer.export_to(path if path.suffix else path.with_suffix(ending))
 
 
 def _title(chosen: Sequence[Entry]) -> str:
     """What is read, above it."""
-    return chosen[0].words if len(chosen) == 1 else f"{len(chosen)} lines side by side"
+    if len(chosen) == 1:
+        return chosen[0].words
+    return "Two side by side" if len(chosen) == 2 else f"{len(chosen)} chosen"

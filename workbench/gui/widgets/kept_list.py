@@ -140,7 +140,7 @@ class KeptDelegate(QStyledItemDelegate):
             line = words[tag.filled]
             words[tag.filled] = self._tag(painter, line, tag)
         ink = "soft_ink" if entry.deleted_utc else "ink"
-        _text(painter, words[True], entry.words, NAME_PX, self.theme, ink, bold=not entry.title)
+        _text(painter, words[True], entry.words, NAME_PX, self.theme, ink, bold=True)
         below = " · ".join(part for part in (entry.when, entry.machine) if part)
         _text(painter, words[False], below, SMALL_PX, self.theme, "soft_ink")
 

@@ -38,8 +38,8 @@ class RecordActions(QWidget):
         self.next = button("", self._do_next, is_next=True)
         self.compare = button(COMPARE, deeds[COMPARE])
         self.export = button(EXPORT, deeds[EXPORT])
-        self.delete = button(DELETE, deeds[DELETE])
         self.more = button("More", lambda: None)
+        self.delete = button(DELETE, deeds[DELETE])
         menu = QMenu(self)
         menu.setStyleSheet(f"QMenu::item {{ min-height: {TOUCH_PX}px; padding: 0 24px; }}")
         self.actions_: dict[str, QAction] = {
@@ -50,7 +50,8 @@ class RecordActions(QWidget):
         line = QHBoxLayout(self)
         line.setContentsMargins(0, 0, 0, 0)
         line.setSpacing(GRID_PX)
-        for one in (self.next, self.compare, self.export, self.delete, self.more):
+        # Delete last: where the focus goes on as a button hides, it must not land there.
+        for one in (self.next, self.compare, self.export, self.more, self.delete):
             line.addWidget(one)
         line.addStretch(1)
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from PySide6.QtWidgets import QComboBox
 
-from workbench.gui.theme import TOUCH_PX, Theme
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.gui.widgets.answer_frame import AnswerFrame
 from workbench.gui.widgets.error_plot import ErrorPlot
 from workbench.gui.widgets.pass_answer import PassAnswer
@@ -34,6 +34,7 @@ class ResultView(Turns):
         self._units: UnitSystem | None = None
         self.passing = PassAnswer(theme, judge_again)
         self.curve, self.wheel = ErrorPlot(theme), Wheel(theme)
+        self.wheel.setMinimumSize(26 * GRID_PX, 26 * GRID_PX)
         self._pickups = QComboBox()
         self._pickups.setMinimumHeight(TOUCH_PX)
         self._pickups.setAccessibleName("Pickup")

@@ -30,6 +30,10 @@ class Turns(QWidget):
                 one.hide()
         view.show()
 
+    def heightForWidth(self, width: int) -> int:  # noqa: N802
+        """What is needed at least: pictures give way before anything must scroll."""
+        return self._column.minimumHeightForWidth(width)
+
     @property
     def seen(self) -> QWidget:
         """The view that is seen."""
