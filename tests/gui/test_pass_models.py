@@ -30,7 +30,7 @@ from workbench.models import archive, pass_files
 from workbench.models.pass_auto import STAND_S, START_S, AutoPass, Step, rule_words
 from workbench.models.pass_cues import HOLD_S, REMIND_S, SPAN_S, WAITS_S, Cue, CueWatch
 from workbench.models.pass_history import _against, _learned
-from workbench.models.pass_job import NO_INPUT, NO_MACHINE, PassJob
+from workbench.models.pass_job import HISTORY, NO_INPUT, NO_MACHINE, PassJob
 from workbench.models.pass_judge import Judged, judge_again, judge_recording, recordings
 from workbench.models.pass_live import Health, Tapes, line, readings
 from workbench.models.pass_words import choices, in_units, pass_rows, pass_words
@@ -323,6 +323,17 @@ def test_a_pass_is_judged_live_and_from_the_record(bench, pass_time):
     assert "first pass" in again.earlier[0]  # a pass is not its own past
     (past,) = recordings(bench.store)
     assert (past.number, past.simulated) == (judged.recording, True)
+
+
+def test_a_long_pass_keeps_its_whole_length_in_bounded_room(bench):
+    job = PassJob(bench)
+    for at in range(8 * 3600 * 10):
+        job._remember((0.1 * at, 1.0, 1.0, 0.0, 1.0))
+    assert HISTORY / 2 <= len(job.history) <= HISTORY
+    assert job.history[0][0] == 0.0
+    assert job.history[-1][0] > 8 * 3600 - 60
+    steps = {round(b[0] - a[0], 1) for a, b in pairwise(job.history)}
+    assert len(steps) == 1
 
 
 def test_a_recording_without_a_machine_says_so(bench, pass_time):

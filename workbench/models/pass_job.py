@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -28,8 +27,8 @@ from workbench.models.pass_words import Row
 LOOK_S = 0.1
 """The answer is looked at ten times a second."""
 
-HISTORY = 36_000
-"""Looks kept for the plot: an hour."""
+HISTORY = 1024
+"""Looks kept for the plot, at most; beyond that every other one goes. A screen shows no more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +74,8 @@ class PassJob(Observable):
         self.auto = AutoPass()
         self.started_s = math.nan
         self.now: Snapshot | None = None
-        self.history: deque[tuple[float, ...]] = deque(maxlen=HISTORY)
+        self.history: list[tuple[float, ...]] = []
+        self._kept_each_s = LOOK_S
         self.said = ""
 
     @property
@@ -135,7 +135,7 @@ class PassJob(Observable):
         self._match = self._new_match(belt.is_pulses, kind_of(ground.name).u_scale_rel)
         self._cues, self._due = CueWatch(self.limits), None
         self.now, self.said = None, ""
-        self.history.clear()
+        self.history, self._kept_each_s = [], LOOK_S
         self.started_s, self._looked_s = self._bench.clock(), -math.inf
         self._bench.recording.start("pass")
         self._unlisten = self._bench.live.listen(self._take)
@@ -183,8 +183,17 @@ class PassJob(Observable):
         at_s = now_s - self.started_s
         counts = float(self.now.state is State.STEADY)
         row = (at_s, self.now.belt_mps, self.now.ground_mps, self.now.separation_m, counts)
-        self.history.append(row)
+        self._remember(row)
         self.changed()
+
+    def _remember(self, row: tuple[float, ...]) -> None:
+        """Keep a look for the plot, from the first to the last of a pass of any length."""
+        if self.history and row[0] - self.history[-1][0] < self._kept_each_s - 0.5 * LOOK_S:
+            return
+        self.history.append(row)
+        if len(self.history) > HISTORY:
+            self.history = self.history[::2]
+            self._kept_each_s *= 2
 
     def rows(self) -> list[Row]:
         """The history for a plot; once some of it counts, what does not is left blank."""

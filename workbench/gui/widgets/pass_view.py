@@ -24,7 +24,7 @@ from workbench.models.pass_job import PassJob
 from workbench.models.pass_live import Line, Tapes, line, readings
 from workbench.units import FOOT_M
 
-PLOT_FRAMES = 6
+PLOT_FRAMES = 10
 """The plot is drawn anew once in so many frames."""
 LOW_PX = 500
 """On a lower page the tapes give way to what is set up, until the pass runs."""
@@ -83,18 +83,11 @@ class PassView(QWidget):
         running = self._job.running
         self.strip.setVisible(running or not self._low)
         self._middle.setCurrentIndex(PLOT if running else READY if read else NOTHING)
-        # A long pass has more to draw, and changes less in a second.
-        if running and self._frames % max(PLOT_FRAMES, len(self._job.history) // 600) == 0:
-            self._draw()
+        if running and self._frames % PLOT_FRAMES == 0:
+            self.plot.show_pass(self._job.rows(), self._job.limits, units)
         if not running:
             self.ready.refresh()
         self._say(line(self._job) if running else self._before(read=read))
-
-    def _draw(self) -> None:
-        self.plot.show_pass(self._job.rows(), self._job.limits, self._bench.settings.units)
-        now = self._job.now
-        if now is not None:
-            self.plot.show_mean(now.ratio, now.U_ratio)
 
     def _before(self, *, read: bool) -> Line:
         """Whether a pass can begin, and what to do next."""
