@@ -278,13 +278,15 @@ def test_the_broken_tooth_stands_at_one_place_of_every_turn(page, run):
     assert look.missed.sum() == 2
 
 
-def test_the_edges_are_saved_as_a_table(page, run, tmp_path, qtbot):
+def test_the_edges_are_saved_as_a_table(page, window, run, tmp_path, qtbot):
     run("sim:healthy?seed=4", 8)
     page.show_view(View.EDGES)
     path = tmp_path / "edges.csv"
     page._edges._save.save_to(path)
     qtbot.waitUntil(path.exists, timeout=5000)
     qtbot.waitUntil(lambda: not page._edges._save.works.busy, timeout=5000)
+    shown(window)
+    assert "Saved as edges.csv." in page._edges._words.text()
     head, *rows = path.read_text(encoding="utf-8").splitlines()
     assert head.startswith("running tooth,tooth of the turn,")
     assert len(rows) == page._edges.plot._look.tooth.size

@@ -213,7 +213,7 @@ class ChannelHealth:
 
 def _missed(found: CleanEdges) -> Ints:
     """(n - 1,) teeth without a pulse in each interval; 0 where they cannot be counted."""
-    missed = np.maximum(np.diff(found.tooth) - 1, 0)
+    missed: Ints = np.maximum(np.diff(found.tooth) - 1, 0)
     missed[found.starts[1:] - 1] = 0
     return missed
 

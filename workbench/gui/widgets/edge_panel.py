@@ -23,7 +23,7 @@ class EdgePanel(QWidget):
     def __init__(self, bench: Bench, theme: Theme) -> None:
         super().__init__()
         self._bench = bench
-        self.frozen = False
+        self.frozen, self._saved = False, ""
         self._choice = QComboBox()
         self._choice.setMinimumHeight(TOUCH_PX)
         self._choice.setMinimumWidth(16 * GRID_PX)
@@ -45,7 +45,7 @@ class EdgePanel(QWidget):
         column.addWidget(self._words)
         column.addWidget(self.plot, 1)
         self._choice.activated.connect(self._chosen_anew)
-        self._save.said.connect(self._words.setText)
+        self._save.said.connect(self._tell_saved)
         self.set_theme(theme)
 
     def set_theme(self, theme: Theme) -> None:
@@ -67,7 +67,7 @@ class EdgePanel(QWidget):
 
     def switch_freeze(self) -> None:
         """Hold the picture as it is, or let it go on."""
-        self.frozen = not self.frozen
+        self.frozen, self._saved = not self.frozen, ""
         self._show_state()
 
     def refresh(self) -> None:
@@ -86,11 +86,18 @@ class EdgePanel(QWidget):
             look = stream.health.look(shown)
             self.plot.show_look(look, teeth, shown)
             silent = stream.silent(self._bench.clock())
-            say(self._words, self._sentence(look, teeth, silent=silent))
+            sentence = self._sentence(look, teeth, silent=silent)
+            say(self._words, f"{sentence} {self._saved}".strip())
         self._show_state()
 
+    def _tell_saved(self, outcome: str) -> None:
+        """Told beside what is seen, until something else is done; a frozen picture too."""
+        self._saved = outcome
+        if self.frozen:
+            say(self._words, outcome)
+
     def _chosen_anew(self) -> None:
-        self.frozen = False
+        self.frozen, self._saved = False, ""
         self.refresh()
 
     def _offer(self) -> None:
