@@ -15,6 +15,7 @@ from workbench.gui.pages.calibrate import CalibratePage
 from workbench.gui.theme import BRIGHT, DARK
 from workbench.gui.widgets.basics import Caution
 from workbench.models.calibrate_runs import Reference, TakenRun
+from workbench.models.calibrate_words import lap_words
 from workbench.models.kept import kept
 from workbench.records.store import open_store
 
@@ -76,6 +77,8 @@ def test_the_caution_comes_first_and_once(page, bench, qtbot):
     caution = page.findChild(Caution)
     qtbot.keyClick(caution.understood, Qt.Key.Key_Space)
     assert filled(page) == ["Mark first passing (space)"]
+    qtbot.waitUntil(lambda: not page._works.busy, timeout=20_000)
+    assert page._said == ""
     again = CalibratePage(bench, BRIGHT)
     qtbot.addWidget(again)
     assert again.findChild(Caution) is None
@@ -156,6 +159,11 @@ def test_the_lap_pickup_counts_by_itself_and_the_hand_is_its_fall_back(
     page._panel.fields[0].setText("2.6")
     qtbot.keyClick(page._panel.fields[0], Qt.Key.Key_Return)
     (run,) = page.job.runs
+    page.job.start_counting()
+    bench.live.stop()
+    bench.clock.now_s += 90
+    assert "sees the mark no more" in lap_words(page.job)
+    page.job.drop_run()
     assert run.by_pickup
     assert run.laps == laps
     speed_mps = run.laps * bench.machine.belt.lap_length_m / run.laps_time_s
@@ -203,6 +211,7 @@ def test_as_left_runs_follow_the_new_setting_and_both_are_kept(page, bench, work
     assert [driver.address for driver in bench.live.drivers] == [
         f"sim:calibration-shop?seed=2&setting={new:g}"
     ]
+    assert filled(page) == ["Mark first passing (space)"]
     lap_m = bench.machine.belt.lap_length_m
     page.job.add_run(taken(1.07, 2.4, lap_m))
     worked_out()

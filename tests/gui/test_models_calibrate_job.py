@@ -139,8 +139,12 @@ class TestDrafts:
         result=7,
     )
 
+    def write(self, drafts, name="Digger", state=STATE):
+        drafts.keep(name, state)
+        drafts.write()
+
     def test_a_state_comes_back_whole_without_the_run_under_way(self, tmp_path):
-        Drafts(tmp_path / "kept").keep("Digger ä/1", replace(self.STATE, marks_s=(1.0,)))
+        self.write(Drafts(tmp_path / "kept"), "Digger ä/1", replace(self.STATE, marks_s=(1.0,)))
         assert repr(Drafts(tmp_path / "kept").load("Digger ä/1")) == repr(self.STATE)
         assert Drafts(tmp_path / "kept").load("Digger 2") is None
 
@@ -151,7 +155,7 @@ class TestDrafts:
 
     @pytest.mark.parametrize("text", ["", "[]", "{", '{"machine": "Digger"}', "\xff"])
     def test_a_damaged_file_counts_as_none(self, tmp_path, text):
-        Drafts(tmp_path).keep("Digger", self.STATE)
+        self.write(Drafts(tmp_path))
         (path,) = tmp_path.glob("*.json")
         path.write_bytes(text.encode("latin-1"))
         assert Drafts(tmp_path).load("Digger") is None
@@ -159,7 +163,7 @@ class TestDrafts:
     def test_a_place_that_cannot_be_written_is_a_sentence(self, tmp_path):
         (tmp_path / "file").touch()
         with pytest.raises(StoreError, match="cannot be written"):
-            Drafts(tmp_path / "file").keep("Digger", self.STATE)
+            self.write(Drafts(tmp_path / "file"))
 
 
 class TestLapMarks:

@@ -23,6 +23,7 @@ class Drafts:
     def __init__(self, folder: Path | None) -> None:
         self._folder = folder
         self._kept: dict[str, State] = {}
+        self._unwritten: set[str] = set()
 
     def load(self, machine: str) -> State | None:
         """What was kept for this machine, None where nothing was."""
@@ -37,14 +38,21 @@ class Drafts:
             return None
 
     def keep(self, machine: str, state: State) -> None:
-        """Keep this state in place of the last; the run under way is not part of it.
+        """Keep this state in place of the last, in memory until `write`; the run under way is
+        not part of it."""
+        self._kept[machine] = replace(state, marks_s=(), counting=False)
+        self._unwritten.add(machine)
 
-        Writes a file: call it away from the screen. Raises StoreError.
-        """
-        self._kept[machine] = state = replace(state, marks_s=(), counting=False)
+    def write(self) -> None:
+        """Write what was kept since the last time: call it away from the screen. Raises
+        StoreError."""
+        while self._unwritten:
+            self._write(self._unwritten.pop())
+
+    def _write(self, machine: str) -> None:
         if self._folder is None:
             return
-        path = self._path(machine)
+        path, state = self._path(machine), self._kept[machine]
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             fresh = path.with_suffix(".new")

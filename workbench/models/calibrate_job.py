@@ -136,7 +136,7 @@ class CalibrateJob(CalibrateSteps):
         if reference is self.state.reference:
             return
         self._end_ramp("the ramp was dropped")
-        self._set("other reference", reference=reference, **_no_run())
+        self._set("change of reference", reference=reference, **_no_run())
 
     def count_by_hand(self, by_hand: bool) -> None:
         """Mark laps by hand though a lap pickup is there, or let it count again."""
@@ -144,7 +144,7 @@ class CalibrateJob(CalibrateSteps):
             return
         self.by_hand = by_hand
         if self.running:
-            self._set("run under way", **_no_run())
+            self._set("change of counting", **_no_run())
         self.changed()
 
     def start_counting(self) -> None:
@@ -157,7 +157,7 @@ class CalibrateJob(CalibrateSteps):
         now_s, marks_s = self._bench.clock(), self.state.marks_s
         if not self._lap_is_known() or (marks_s and now_s <= marks_s[-1]):
             return
-        self._set(f"mark {len(marks_s) + 1}", marks_s=(*marks_s, now_s), said=self.said)
+        self._set(f"mark {len(marks_s) + 1}", marks_s=(*marks_s, now_s))
         self._say_of_marks()
 
     def drop_run(self) -> None:
@@ -263,7 +263,9 @@ class CalibrateJob(CalibrateSteps):
         self._end_ramp("the ramp was dropped")
         machine, new, said = self.machine, self.state.new_setting, ""
         fresh = State(reference=self.state.reference)
-        self._set("all runs", **{entry.name: getattr(fresh, entry.name) for entry in fields(fresh)})
+        self._set(
+            "start anew", **{entry.name: getattr(fresh, entry.name) for entry in fields(fresh)}
+        )
         if machine is not None and self._undo[-1][1].setting_used:
             readout = replace(machine.readout, setting=new)
             self._bench.use_machine(

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
+from workbench.errors import StoreError
 from workbench.machine import Machine
 from workbench.models.bench import Bench
 from workbench.models.calibrate_draft import Drafts
@@ -45,6 +47,11 @@ class CalibrateSteps(Observable):
         """Listen no more."""
         for stop in self._stops:
             stop()
+
+    def flush(self) -> None:
+        """Write now what still waits to be; for the end of the program."""
+        with suppress(StoreError):  # it was told when it happened first
+            self._drafts.write()
 
     @property
     def machine(self) -> Machine | None:
@@ -103,8 +110,8 @@ class CalibrateSteps(Observable):
 
     def _keep_draft(self) -> None:
         if self._of is not None:
-            name, state = self._of.name, self.state
-            self._later(lambda: self._drafts.keep(name, state))
+            self._drafts.keep(self._of.name, self.state)
+            self._later(self._drafts.write)
 
     def _machine_changed(self) -> None:
         """Another machine has runs of its own; an edited one gets its answer anew."""

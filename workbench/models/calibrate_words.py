@@ -56,7 +56,8 @@ def next_step(job: CalibrateJob) -> Step:
         enough = timer is not None and timer.laps > 0 and (timer.done or timer.laps_wanted is None)
         laps = state.reference is Reference.LAPS
         return Step.KEEP_RUN if laps and enough else Step.MARK
-    if state.result is not None and job.answer is not None:
+    to_prove = state.setting_used and not job.left_runs
+    if state.result is not None and job.answer is not None and not to_prove:
         wrong = latest(job.answer)["verdict"] != "pass"
         if wrong and has_new_setting(job.answer) and not state.setting_used:
             return Step.USE_SETTING
@@ -108,6 +109,8 @@ def lap_words(job: CalibrateJob) -> str:
     timer, running = job.timer, job.running
     if timer is None:
         return "The length of one lap is needed first; see Machine."
+    if job.state.counting and not job.pickup_sees():
+        return "The lap pickup sees the mark no more: choose laps marked by hand."
     if job.state.counting and not timer.marks_s:
         return "Waiting for the mark to pass the lap pickup."
     if not running:

@@ -6,7 +6,7 @@ from functools import partial
 from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeySequence, QShortcut, QShowEvent
+from PySide6.QtGui import QHideEvent, QKeySequence, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
     QApplication,
     QComboBox,
@@ -76,7 +76,7 @@ class CalibratePage(QWidget):
         self._panel = RunPanel(bench, self._job, theme, self._keep_run, self._space)
         self._undo = button("", self._job.undo)
         self._drop = button("Drop run", self._job.drop_run)
-        self._anew = button("Start anew", self._job.start_anew)
+        self._anew = button("Start anew", self._start_anew)
         self._show_paper = button("Certificate …", self.show_certificate)
         self._use = button("Use this setting", self._job.use_new_setting)
         self._finish = button("Keep result", self._keep_result)
@@ -101,6 +101,10 @@ class CalibratePage(QWidget):
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         super().showEvent(event)
         self.setFocus()  # so that the one key works at once
+
+    def hideEvent(self, event: QHideEvent) -> None:  # noqa: N802
+        super().hideEvent(event)
+        self._job.flush()
 
     def refresh(self) -> None:
         self._panel.refresh()
@@ -257,6 +261,10 @@ class CalibratePage(QWidget):
             self._panel.complain(str(error))
             return
         self._panel.clear()
+
+    def _start_anew(self) -> None:
+        self.paper.entries["remarks"].clear()  # they spoke of the last one
+        self._job.start_anew()
 
     def _keep_result(self) -> None:
         self._work_out(keep=True)

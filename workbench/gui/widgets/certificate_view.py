@@ -80,9 +80,12 @@ class CertificateView(QWidget):
             self._works.add(work, self._saved, self._say)
 
     def save_runs(self, path: Path) -> None:
-        """Write the runs as a table that `evenpace calibrate` takes."""
-        text = run_table(self._job.runs)
-        self._works.add(partial(save_runs, text, path), self._saved, self._say)
+        """Write the runs as a table that `evenpace calibrate` takes, those as left beside it."""
+        self._works.add(partial(save_runs, run_table(self._job.runs), path), self._saved, self._say)
+        left = run_table(self._job.left_runs)
+        if left:
+            beside = path.with_name(f"{path.stem} as left{path.suffix}")
+            self._works.add(partial(save_runs, left, beside), self._saved, self._say)
 
     def print_on(self, printer: QPrinter) -> None:
         """Print the certificate of the result kept, away from the screen."""
