@@ -22,7 +22,8 @@ from pathlib import Path
 import numpy as np
 
 from drivers.contract import BaseDriver, EdgeBlock, SpeedBlock
-from workbench.records.recorder import Recorder, merged_notes
+from workbench.records.notes import merged_notes
+from workbench.records.recorder import Recorder
 from workbench.records.store import open_store
 from workbench.session import Session
 

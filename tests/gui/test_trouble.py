@@ -11,10 +11,10 @@ import pytest
 import sqlalchemy as sa
 
 from drivers.contract import BaseDriver, DeviceBusy, DeviceLost, DeviceMissing, SpeedBlock
-from workbench.models import recording as recording_module
 from workbench.models.bench import Bench
 from workbench.models.settings import Settings
 from workbench.models.watch import Watch
+from workbench.records import store as stores
 from workbench.records.store import open_store
 from workbench.records.writer import Writer
 
@@ -152,7 +152,7 @@ def test_the_computer_asleep_is_told_and_the_recording_goes_on(bench, plug):
 
 def test_a_slow_disk_holds_up_nothing_and_loses_nothing(bench, plug, monkeypatch):
     """Were the screen's thread to wait for the store, it would wait for itself here."""
-    disk, open_really, end_really = threading.Event(), recording_module.open_store, Writer.end
+    disk, open_really, end_really = threading.Event(), stores.open_store, Writer.end
 
     def slow_open(*words):
         assert disk.wait(30)
@@ -162,7 +162,7 @@ def test_a_slow_disk_holds_up_nothing_and_loses_nothing(bench, plug, monkeypatch
         assert disk.wait(30)
         return end_really(*words)
 
-    monkeypatch.setattr(recording_module, "open_store", slow_open)
+    monkeypatch.setattr(stores, "open_store", slow_open)
     monkeypatch.setattr(Writer, "end", slow_end)
     bench.use_inputs(["plug:1"])
     until(bench, lambda: plug.told > 2)
@@ -187,13 +187,13 @@ def test_a_slow_disk_holds_up_nothing_and_loses_nothing(bench, plug, monkeypatch
 
 
 def test_a_recording_stopped_before_the_slow_store_was_open_is_kept(bench, plug, monkeypatch):
-    disk, open_really = threading.Event(), recording_module.open_store
+    disk, open_really = threading.Event(), stores.open_store
 
     def slow_open(*words):
         assert disk.wait(30)
         return open_really(*words)
 
-    monkeypatch.setattr(recording_module, "open_store", slow_open)
+    monkeypatch.setattr(stores, "open_store", slow_open)
     bench.use_inputs(["plug:1"])
     bench.recording.start()
     until(bench, lambda: plug.told > 5)

@@ -20,7 +20,8 @@ from workbench.cli.output import print_json, print_table, print_warnings
 from workbench.cli.source import add_store, seconds
 from workbench.errors import StoreError, WrongInput
 from workbench.machine import Machine, load_machine, parse_machine
-from workbench.records.recorder import Recorder, merged_notes
+from workbench.records.notes import merged_notes
+from workbench.records.recorder import Recorder
 from workbench.records.store import Store, open_store
 from workbench.session import Session
 

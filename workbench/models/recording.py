@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, TypeVar
 from drivers.contract import Driver, Lost, Notes
 from workbench.models.observable import Observable
 from workbench.models.recording_run import RecordingRun
-from workbench.records.recorder import merged_notes
-from workbench.records.store import Store, open_store
-from workbench.records.writer import Writer
+from workbench.records.notes import merged_notes
 
 if TYPE_CHECKING:
     from workbench.models.bench import Bench
+    from workbench.records.store import Store
+    from workbench.records.writer import Writer
 
 Outcome = TypeVar("Outcome")
 
@@ -143,7 +143,10 @@ class RecordingModel(Observable):
                 self._run.put(driver.address, Lost("", None, from_s, to_s, reason))
 
     def _begin(self, name: str, simulated: bool) -> tuple[Store, Writer]:
-        store = open_store(self._bench.store)
+        # Here, beside the screen: the database's library takes half a second to import.
+        from workbench.records import store as stores
+
+        store = stores.open_store(self._bench.store)
         try:
             writer = store.begin_recording(
                 name,

@@ -9,17 +9,20 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from drivers.contract import Item, Notes
 from workbench.errors import BenchError, StoreError
-from workbench.records.recorder import Recorder
-from workbench.records.store import Store
-from workbench.records.writer import Writer
+
+if TYPE_CHECKING:
+    from workbench.records.recorder import Recorder
+    from workbench.records.store import Store
+    from workbench.records.writer import Writer
 
 MOST_EARLY = 20_000
 """Items that may wait for the store to open: about 40 s of all inputs a bench can have."""
 
-Begin = Callable[[], tuple[Store, Writer]]
+Begin = Callable[[], "tuple[Store, Writer]"]
 """Opens the store and begins a recording in it. Raises BenchError."""
 
 
@@ -83,6 +86,9 @@ class RecordingRun:
 
     def _work(self) -> None:
         try:
+            # Here: the database's library takes half a second to import.
+            from workbench.records.recorder import Recorder
+
             store, writer = self._begin()
             with store:
                 recorder = Recorder(writer, self._notes)

@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
-from drivers.contract import Driver, Item, Notes
+from drivers.contract import Item, Notes
 from workbench.errors import StoreError
 from workbench.records.database import StoreBusy
 from workbench.records.writer import Writer
@@ -141,28 +141,3 @@ class Recorder:
             kept = f"Recording {self.number} ends here and keeps all that was stored before."
             self._error = self._error or StoreError(f"{error} {kept}")
             self._changed.notify_all()
-
-
-def merged_notes(drivers: Sequence[Driver]) -> Notes:
-    """What several inputs say of themselves, as one."""
-    merged = Notes()
-    kinds: dict[str, None] = {}
-    origins = set()
-    for driver in drivers:
-        notes = driver.notes
-        kinds |= dict.fromkeys([notes.kind] if notes.kind else [])
-        for into, source in (
-            (merged.messages, notes.messages),
-            (merged.rejects, notes.rejects),
-        ):
-            for name, count in dict(source).items():
-                into[name] = into.get(name, 0) + count
-        merged.warnings += list(notes.warnings)
-        merged.timed = merged.timed and notes.timed
-        origins.add(notes.origin_s)
-    merged.kind = ", ".join(kinds)
-    if len(drivers) == 1:
-        merged.sha256 = drivers[0].notes.sha256
-    if len(origins) == 1:
-        (merged.origin_s,) = origins
-    return merged
