@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -27,6 +28,11 @@ SIGNATURE_TURNS = 40
 """Turns of the wheel that the live signature is folded from."""
 WANTED_TURNS = 30
 """Turns from which the faults named in the handbook of the check are found."""
+MOST_EDGES = 200_000
+"""Edges of a run that are looked at while it lasts: five minutes of a fast wheel, however long
+the run. Its answer comes from the recording, which has them all."""
+MOST_TRACE = 20_000
+"""Points of the speed's trace: about an hour."""
 FEWEST_LOST = 3
 """Teeth that must go missing for a drop-out speed."""
 
@@ -47,12 +53,13 @@ class WheelRun(Observable):
         super().__init__()
         self._bench, self._pace = bench, PaceModel(bench)
         self._unlisten = bench.live.listen(self._take)
-        self._edge_s: list[Floats] = []
+        self._edge_s: deque[Floats] = deque()
+        self._edges = self._edges_held = self._teeth = 0
         self._curves: dict[str, Curve] = {}
         self._chosen = ""
         self.channel = ""
         self.running, self.drop_out, self.judged_drop_out = False, False, False
-        self.trace: list[tuple[float, float]] = []
+        self.trace: deque[tuple[float, float]] = deque(maxlen=MOST_TRACE)
         self.so_far: SoFar | None = None
         self.answer: dict[str, Any] | None = None
         self.said = ""
@@ -87,6 +94,8 @@ class WheelRun(Observable):
         else:
             self.channel, self.so_far, self.answer = channel, None, None
             self._edge_s.clear()
+            self._edges = self._edges_held = 0
+            self._teeth = self.teeth
             self.trace.clear()
             self._bench.recording.start("drop-out run" if drop_out else "tooth by tooth")
             self.running = self._bench.recording.running
@@ -122,14 +131,13 @@ class WheelRun(Observable):
         speed = self.speed_mps()
         if not (speed > 0 and per_pulse > 0):
             return math.nan
-        seen = sum(part.size for part in self._edge_s)
-        return max(0.0, (WANTED_TURNS * self.teeth - seen) * per_pulse / speed)
+        return max(0.0, (WANTED_TURNS * self._teeth - self._edges) * per_pulse / speed)
 
     def fold_work(self) -> Callable[[], SoFar]:
         """The slow work that says how far the run has come."""
         edge_s = np.concatenate(self._edge_s) if self._edge_s else np.empty(0)
-        teeth, drop_out = self.teeth, self.drop_out
-        return lambda: _fold(edge_s, teeth, drop_out=drop_out)
+        teeth, turns, drop_out = self._teeth, self._edges / self._teeth, self.drop_out
+        return lambda: _fold(edge_s, teeth, turns, drop_out=drop_out)
 
     def folded(self, so_far: SoFar) -> None:
         """Show how far the run has come."""
@@ -216,10 +224,13 @@ class WheelRun(Observable):
     def _take(self, item: Item) -> None:
         if self.running and isinstance(item, EdgeBlock) and item.channel == self.channel:
             self._edge_s.append(np.asarray(item.ticks, dtype=np.float64) * item.tick_s)
+            self._edges += item.ticks.size
+            self._edges_held += item.ticks.size
+            while self._edges_held > MOST_EDGES:
+                self._edges_held -= self._edge_s.popleft().size
 
 
-def _fold(edge_s: Floats, teeth: int, *, drop_out: bool) -> SoFar:
-    turns = edge_s.size / teeth
+def _fold(edge_s: Floats, teeth: int, turns: float, *, drop_out: bool) -> SoFar:
     if turns < 3:
         return SoFar(np.empty(0), turns, 0)
     try:

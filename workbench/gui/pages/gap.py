@@ -350,7 +350,8 @@ class GapPage(QWidget):
 
     def _shown_answer(self) -> dict[str, Any] | None:
         if self.view in self.runs:
-            return self._job.run.shown_answer()
+            mine = self._job.run.judged_drop_out is (self.view is View.DROP_OUT)
+            return self._job.run.shown_answer() if mine else None
         return self._job.shown_answer()
 
     def _changed(self) -> None:

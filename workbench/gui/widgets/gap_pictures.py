@@ -42,8 +42,9 @@ class GapPictures(QStackedWidget):
         """The teeth: as far as the run has come, or as its answer has them."""
         run = self._job.run
         late = run.so_far.late_rel.tolist() if run.so_far is not None else []
-        marked, pickup, faults = False, run.pickup, {}
-        if not run.running and pickup is not None and pickup.get("spacing_rel") is not None:
+        marked, faults = False, {}
+        pickup = None if run.running or run.judged_drop_out else run.pickup
+        if pickup is not None and pickup.get("spacing_rel") is not None:
             late = [math.nan if one is None else float(one) for one in pickup["spacing_rel"]]
             marked, faults = bool(pickup["marked"]), run.faults()
         self.teeth.show_teeth(late, faults, marked=marked, waiting=WAITING)
