@@ -134,7 +134,7 @@ def judge_the_old_one_and_look_at_its_paper(page, qtbot, window, done):
     assert page._paper.isVisible()
     assert all(not picture.isNull() for picture in page._paper._pages)
     assert len(page._paper._pages) >= 1
-    press(page, "back", qtbot)
+    qtbot.keyClick(window, Qt.Key.Key_Escape)
     assert page._after.isVisible()
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from workbench.match.sources import UNNAMED, kind_of
 from workbench.models.bench import Bench
-from workbench.models.live import Stream
+from workbench.models.live import NO_BELT, Stream
 
 GROUND_FIRST = ("radar", "gnss", "nav-pvt", "rmc", "vtg", "65097", "129026", "wheel", "65096")
 """Ground sources in the order they are trusted without being asked."""
@@ -38,7 +38,7 @@ class PaceModel:
     def belts(self) -> list[Stream]:
         """Streams that may tell the belt's speed: pickups, and speeds not known as the ground's."""
         streams = self._bench.live.streams.values()
-        pulses = [one for one in streams if one.is_pulses and one.name != "lap"]
+        pulses = [one for one in streams if one.is_pulses and one.name not in NO_BELT]
         speeds = [one for one in streams if not one.is_pulses and kind_of(one.name) is UNNAMED]
         return pulses + sorted(speeds, key=lambda one: one.name != "belt")
 

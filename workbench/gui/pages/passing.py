@@ -74,6 +74,8 @@ class PassPage(QWidget):
         }
         self._space = QShortcut(QKeySequence(Qt.Key.Key_Space), self)
         self._space.activated.connect(self._start.click)
+        away = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
+        away.activated.connect(self._others["back"].click)
         self._lay_out()
         self._caution.setVisible("pass" not in bench.cautions_read)
         self._show_page(LIVE)
@@ -180,7 +182,8 @@ class PassPage(QWidget):
         }
         for name, one in self._others.items():
             one.setVisible(shown[name])
-            one.setEnabled(self._read and not (self._works.busy and name in ("old", "save")))
+            free = not (self._works.busy and name in ("old", "save"))
+            one.setEnabled(self._read and shown[name] and free)
         if obstacle is not None and obstacle.page:
             say(self._others["help"], f"Go to {obstacle.page}")
         say(self._others["sound"], self._view.ready.sound.text())
@@ -293,7 +296,10 @@ class PassPage(QWidget):
             self._show_page(PREVIEW)
 
     def _ask_where(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(self, "Save the pass", "pass.pdf", pass_files.FILTER)
+        if self._judged is None:
+            return
+        suggested = f"pass-{self._judged.answer['result']}.pdf"
+        name, _ = QFileDialog.getSaveFileName(self, "Save the pass", suggested, pass_files.FILTER)
         if name:
             self.save_report(Path(name))
 
