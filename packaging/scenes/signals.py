@@ -31,6 +31,26 @@ def wiring(studio):
     page._wiring.verticalScrollBar().setValue(0)
 
 
+def wiring_switched(studio):
+    """A pickup with three wires, the caution read."""
+    studio.use("sim:hall-pickup?seed=4")
+    page = _page(studio, "WIRING")
+    page._wiring._caution.understood.click()
+    studio.run(5)
+
+
+def wiring_steps(studio):
+    """The steps at the machine, further down."""
+    from PySide6.QtCore import QCoreApplication
+
+    page = _page(studio, "WIRING")
+    studio.window.resize(1024, 600)
+    for _ in range(4):
+        QCoreApplication.processEvents()
+    bar = page._wiring.verticalScrollBar()
+    bar.setValue(bar.maximum())
+
+
 def missed(studio):
     studio.use("sim:gap-too-wide?seed=4")
     _page(studio, "ALL")
@@ -122,6 +142,8 @@ STATES = (
     healthy,
     recording,
     wiring,
+    wiring_switched,
+    wiring_steps,
     missed,
     missed_edges,
     extra_edges,

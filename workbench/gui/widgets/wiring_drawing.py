@@ -102,7 +102,7 @@ class WiringDrawing(QWidget):
         self._line(painter, "ink", (268, 132), (352, 132))
         # The pull-up from the pin to the board's 3.3 V.
         self._line(painter, "earth", (310, 110), (310, 92))
-        self._resistor(painter, QRectF(303, 62, 14, 30))
+        self._box(painter, QRectF(303, 62, 14, 30))
         self._line(painter, "earth", (310, 62), (310, 50), (300, 50), (320, 50))
         self._dot(painter, QPointF(310, 110))
         self._text(painter, QRectF(322, 36, 60, 20), "3.3 V", "L", "earth")
@@ -130,7 +130,8 @@ class WiringDrawing(QWidget):
     def _cable(self, painter: QPainter) -> None:
         wires = (("belt", 110.0), ("ink", 132.0)) if self._coil else _SWITCHED
         for color, y in wires:
-            start = 444.0 if y > 100 else 500.0
+            # Supply and 0 V of a switched pickup come from the battery, the rest from the left.
+            start = 444.0 if self._coil or color == "belt" else 500.0
             self._line(painter, color, (start, y), (556, y))
             self._line(painter, color, (580, y), (640, y))
         low, high = wires[0][1] - 10, wires[-1][1] + 10
@@ -140,7 +141,7 @@ class WiringDrawing(QWidget):
         self._box(painter, QRectF(554, low, 12, high - low))
         self._box(painter, QRectF(570, low, 12, high - low))
         self._text(painter, QRectF(528, high + 2, 80, 20), "plug, cable", "C")
-        self._number(painter, 5, QPointF(568, low - 18))
+        self._number(painter, 5, QPointF(568, low - 16))
 
     def _supply(self, painter: QPainter) -> None:
         """Battery and fuse: they feed the switched pickup, or the coil's comparator."""
@@ -149,10 +150,16 @@ class WiringDrawing(QWidget):
         else:
             self._line(painter, "earth", (430, 96), (430, 88), (500, 88), (500, 52))
             self._dot(painter, QPointF(500, 88))
+            self._box(painter, QRectF(450, 81, 30, 14))
+            self._text(painter, QRectF(445, 62, 40, 20), "R1", "C")
+            self._line(painter, "ink", (500, 132), (500, 142))
+            for half, y in ((10, 142), (6, 146), (2, 150)):
+                self._line(painter, "ink", (500 - half, y), (500 + half, y))
+            self._text(painter, QRectF(506, 112, 40, 20), "0 V", "L")
         self._box(painter, QRectF(446, 28, 110, 24))
         self._text(painter, QRectF(446, 28, 110, 24), "12 V, fuse 1 A", "C", "ink")
         self._text(painter, QRectF(460, 52, 96, 20), "battery", "R")
-        self._number(painter, 4, QPointF(572, 40))
+        self._number(painter, 4, QPointF(572, 28))
 
     def _pickup(self, painter: QPainter) -> None:
         self._box(painter, QRectF(640, 84, 52, 62))
@@ -195,9 +202,6 @@ class WiringDrawing(QWidget):
         painter.setPen(QPen(self._theme.color("ink"), 1.6))
         painter.setBrush(self._theme.color("raised"))
         painter.drawRoundedRect(box, 3, 3)
-
-    def _resistor(self, painter: QPainter, box: QRectF) -> None:
-        self._box(painter, box)
 
     def _line(self, painter: QPainter, color: str, *points: tuple[float, float]) -> None:
         painter.setPen(QPen(self._theme.color(color), 2))
