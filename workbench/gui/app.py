@@ -23,6 +23,7 @@ from PySide6.QtCore import (
 )
 from PySide6.QtWidgets import QApplication, QWidget
 
+from drivers.catalogue import listing
 from workbench.gui.theme import Theme
 from workbench.gui.window import PageMaker, Window
 from workbench.models.bench import Bench
@@ -93,6 +94,7 @@ def warm_up() -> threading.Thread:
     def work() -> None:
         for module, _ in PAGES.values():
             import_module(module)
+        listing()  # the simulator's scenarios, which Signals offers
 
     thread = threading.Thread(target=work, name="warm-up", daemon=True)
     thread.start()
