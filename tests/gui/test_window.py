@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import logging
 import sys
+from dataclasses import replace
 
 import pytest
 from PySide6.QtCore import QSize, Qt
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit
 
 from workbench.gui import app
 from workbench.gui.app import Watch, make_window, start_log
+from workbench.gui.icons import ICON_PX, ICON_ROOM_PX
 from workbench.gui.theme import TOUCH_PX
 from workbench.gui.window import SIDEBAR_PX
 from workbench.records.store import open_store
@@ -125,6 +128,80 @@ def test_the_header_says_what_comes_in_and_that_it_is_simulated(window, clock, b
     clock.now_s += 60
     window.tick()
     assert "belt ○ lost" in window.header.inputs.text()
+
+
+def test_the_switches_say_what_they_are_at_and_what_pressing_them_does(window):
+    units, theme = window.header.units, window.header.theme_switch
+    assert units.text() == "mph, ft"
+    assert units.accessibleName() == "Units: US customary. Press to change to metric."
+    assert theme.text() == "Bright"
+    assert theme.accessibleName().startswith("Screen: bright, for the sun. Press to change to dark")
+    units.click()
+    theme.click()
+    assert units.text() == "km/h, m"
+    assert units.accessibleName() == "Units: metric. Press to change to US customary."
+    assert theme.text() == "Dark"
+    theme.click()
+    assert theme.text() == "Bright"
+
+
+def test_a_machines_usual_name_is_whole_beside_a_running_recording(window, bench, pass_time):
+    bench.use_machine(replace(bench.machine, name="Six-row digger of the north yard, left belt"))
+    bench.recording.start()
+    pass_time(2, look=window.tick)
+    QApplication.processEvents()
+    name = window.header.machine
+    assert name.fontMetrics().horizontalAdvance(name.text()) <= name.width()
+    assert window.header.light.isVisible()
+
+
+def test_the_tab_key_goes_from_the_header_to_the_places_to_the_page(window):
+    window.show_page("Start")
+    window.header.units.setFocus()
+    met = []
+    for _ in range(4):
+        met.append(QApplication.focusWidget().text())
+        QTest.keyClick(QApplication.focusWidget(), Qt.Key.Key_Tab)
+    assert met[:3] == ["mph, ft", "Bright", "Start"]
+    assert window.page("Start").isAncestorOf(QApplication.focusWidget())
+
+
+def test_the_arrow_keys_go_from_place_to_place(window):
+    QTest.keyClick(QApplication.focusWidget(), Qt.Key.Key_Down)
+    assert window.current is window.page("Machine")
+
+
+def test_what_the_bench_tells_stands_above_the_page_until_it_is_closed(window, bench):
+    for said in ("The plug was pulled.", "It is back.", "The plug was pulled."):
+        bench.tell(said)
+    window.tick()
+    assert window._trouble.text() == "The plug was pulled.\nIt is back."
+    (close,) = [b for b in seen(window, QAbstractButton) if b.text() == "Close message"]
+    close.click()
+    assert not window._trouble_bar.isVisible()
+    bench.tell("Something new.")
+    window.tick()
+    assert window._trouble.text() == "Something new."
+
+
+def test_ctrl_q_closes_the_window_and_seals(window, bench, pass_time, qtbot):
+    bench.recording.start()
+    pass_time(1)
+    qtbot.keyClick(window, Qt.Key.Key_Q, Qt.KeyboardModifier.ControlModifier)
+    assert not window.isVisible()
+    with open_store(bench.store) as store:
+        assert [one.state for one in store.recordings()] == ["ended"]
+
+
+def test_every_place_has_its_drawing_in_the_colour_of_the_text(window):
+    for theme in ("bright", "dark"):
+        window._bench.settings.change(theme=theme)
+        for place in window._places.buttons():
+            image = place.icon().pixmap(QSize(ICON_ROOM_PX, ICON_PX)).toImage()
+            points = [(x, y) for x in range(image.width()) for y in range(image.height())]
+            colors = [image.pixelColor(*at) for at in points]
+            solid = {color.name() for color in colors if color.alpha() == 255}
+            assert solid == {window.theme.ink.lower()}, place.text()
 
 
 def test_the_recording_light_tells_time_and_losses(window, bench, pass_time):
