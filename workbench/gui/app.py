@@ -21,6 +21,7 @@ from PySide6.QtCore import (
     Signal,
     qInstallMessageHandler,
 )
+from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication, QWidget
 
 from drivers.catalogue import listing
@@ -48,6 +49,8 @@ def run(arguments: Sequence[str] = ()) -> int:
     app = QApplication([sys.argv[0], *arguments])
     app.setApplicationName("evenpace")
     app.setApplicationDisplayName("Evenpace")
+    app.setDesktopFileName("evenpace")
+    app.setWindowIcon(QIcon(str(Path(__file__).parent / "icons" / "evenpace.svg")))
     app.setStyle("Fusion")
     log_file = start_log(user_log_path("evenpace"))
     bench = Bench(Settings(default_path()))
