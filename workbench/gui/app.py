@@ -97,7 +97,7 @@ def warm_up() -> threading.Thread:
     def work() -> None:
         for module, _ in PAGES.values():
             import_module(module)
-        listing()  # the simulator's scenarios, which Signals offers
+        listing("sim")  # the simulator's scenarios, which Signals offers
 
     thread = threading.Thread(target=work, name="warm-up", daemon=True)
     thread.start()
