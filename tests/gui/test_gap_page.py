@@ -444,6 +444,18 @@ def store_simulated(store, address, for_s, machine, channels=None):
     return writer.number
 
 
+def test_the_first_pickup_is_called_after_the_machine_until_it_is_named(bench):
+    job = GapJob(bench)
+    bench.use_machine(parse_machine(MACHINE, "test"))
+    job.look_at_machine()
+    assert job.list.current.pickup.name == "Test digger"
+    job.name_pickup("Digger 4 / left")
+    bench.use_machine(None)
+    job.look_at_machine()
+    assert job.list.current.pickup.name == "Digger 4 / left"
+    job.close()
+
+
 def test_a_damaged_list_of_last_time_is_put_aside(bench):
     path = bench.settings.path.with_name("gap-list.json")
     for damaged in ("{", "[]", '{"pickups": []}', '{"pickups": [{"name": "A"}], "at": 0}'):

@@ -53,7 +53,8 @@ class GapJob(Observable):
         self.said = ""
         self._kept_at = self._drafted_at = 0
         self._run_of = ""
-        self.list.start_with(bench.machine.name if bench.machine else "Pickup 1")
+        self._given_name = ""
+        self._begin()
         self._resume()
 
     def close(self) -> None:
@@ -274,8 +275,11 @@ class GapJob(Observable):
         return lambda: write_draft(path, data)
 
     def look_at_machine(self) -> None:
-        """Judge by the machine in use; tell the listeners where that changed anything."""
+        """Judge by the machine in use from now on."""
         self.list.use_limits(self.limits)
+        only = self.list.states()[0]
+        if self.list.revision == 0 and only.name == self._given_name and not only.readings:
+            self._begin()
         self.answer = None
         self.changed()
 
@@ -293,6 +297,11 @@ class GapJob(Observable):
         )
         self.list.keep_run(self._run_of, run)
         self.changed()
+
+    def _begin(self) -> None:
+        """A list of one pickup, called after the machine in use until the person names it."""
+        self._given_name = self.machine.name if self.machine else "Pickup 1"
+        self.list.start_with(self._given_name)
 
     def _resume(self) -> None:
         try:
