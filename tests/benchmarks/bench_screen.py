@@ -118,31 +118,34 @@ def test_eight_hours_open_pan_and_zoom(long_store, tmp_path):
             whole_s = time.perf_counter() - begin_s
         edges = plot.shown.lines["left"].time_s.size
         assert plot.isVisible()
-        spans_s = moved(plot)
-    middle_s, slow_s = statistics.median(spans_s), sorted(spans_s)[int(0.95 * len(spans_s))]
+        frames_s = moved(plot)
+    wall_s, work_s = (float(np.median(frames_s[:, at])) for at in (0, 1))
+    slow_s = float(np.quantile(frames_s[:, 1], 0.95))
     print(
         f"\n{edges / 1e6:.1f} million edges: first picture after {first_s:.2f} s (at most "
         f"{OPEN_S}; {said!r}), every edge after {whole_s:.1f} s, the screen blocked "
-        f"{heart.worst_ms:.0f} ms at most meanwhile; panned and zoomed at {1 / middle_s:.0f} "
-        f"frames a second, 95 in 100 faster than {1 / slow_s:.0f} (at least {FRAMES_HZ:.0f}); "
-        f"{busy()}"
+        f"{heart.worst_work_ms:.0f} ms by its own work and {heart.worst_ms:.0f} ms in all at most "
+        f"meanwhile; panning and zooming, {1 / work_s:.0f} frames a second by the work they take "
+        f"(95 in 100 faster than {1 / slow_s:.0f}, at least {FRAMES_HZ:.0f}), {1 / wall_s:.0f} as "
+        f"it came out; {busy()}"
     )
     assert first_s < OPEN_S
-    assert 1 / middle_s >= FRAMES_HZ
+    assert 1 / slow_s >= FRAMES_HZ
 
 
 def moved(plot, steps=60):
-    """Seconds for each frame of a way from the whole to a second, and along it."""
+    """Seconds by the wall clock and of work (n, 2) for each frame of a way from the whole to a
+    second, and along it."""
     first, last = plot.seen()
-    spans_s = []
+    frames_s = []
     for step in range(2 * steps):
         width = (last - first) * (1 / (last - first)) ** (min(step, steps) / steps)
         middle = first + (last - first) * (0.3 + 0.001 * step)
-        begin_s = time.perf_counter()
+        begin = np.array([time.perf_counter(), time.thread_time()])
         plot.see(middle - width / 2, middle + width / 2)
         plot.picture().viewport().repaint()
-        spans_s.append(time.perf_counter() - begin_s)
-    return spans_s
+        frames_s.append(np.array([time.perf_counter(), time.thread_time()]) - begin)
+    return np.array(frames_s)
 
 
 def test_live_four_channels_and_a_receiver(tmp_path):
