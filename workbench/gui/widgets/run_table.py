@@ -15,12 +15,13 @@ from workbench.models.calibrate_job import CalibrateJob
 from workbench.models.calibrate_runs import TakenRun
 from workbench.models.calibrate_words import error_words, laps_of
 from workbench.models.wording import speed_number
+from workbench.reports.certificate_tables import shown_text
 from workbench.units import UnitSystem
 
-LAPS_COLUMN, BUTTON_COLUMN = 4, 5
+TRUE_COLUMN, LAPS_COLUMN, BUTTON_COLUMN = 2, 4, 5
 BUTTON_PX = 80
-LAPS_FROM_PX = 520
-"""Width from which there is room to say how a run was timed."""
+TRUE_FROM_PX, LAPS_FROM_PX = 400, 520
+"""Widths from which there is room for the true speed, and to say how a run was timed."""
 
 
 class RunTable(QTableWidget):
@@ -56,8 +57,9 @@ class RunTable(QTableWidget):
         head = ["Run", shown, f"True, {units.speed}", "Error ± U, %", "Laps", ""]
         self.setHorizontalHeaderLabels(head)
         answer = job.answer or {}
-        rows = _rows(job.runs, answer, units, left=False)
-        rows += _rows(job.left_runs, answer.get("as_left") or {}, units, left=True)
+        step = job.machine.readout.step if job.machine else 0.1
+        rows = _rows(job.runs, answer, units, step, left=False)
+        rows += _rows(job.left_runs, answer.get("as_left") or {}, units, step, left=True)
         if rows == self._rows:
             return
         grown, self._rows = len(rows) > len(self._rows), rows
@@ -97,21 +99,28 @@ class RunTable(QTableWidget):
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         self.setColumnHidden(LAPS_COLUMN, self.width() < LAPS_FROM_PX)
+        self.setColumnHidden(TRUE_COLUMN, self.width() < TRUE_FROM_PX)
         super().resizeEvent(event)
+        self.scrollToBottom()
 
 
 Row = tuple[list[str], int, bool, bool]
 
 
 def _rows(
-    runs: Sequence[TakenRun], found: Mapping[str, Any], units: UnitSystem, *, left: bool
+    runs: Sequence[TakenRun],
+    found: Mapping[str, Any],
+    units: UnitSystem,
+    step: float,
+    *,
+    left: bool,
 ) -> list[Row]:
     results = {result["run"]: result for result in found.get("runs", [])}
     rows: list[Row] = []
     for number, run in enumerate(runs, 1):
         result = None if run.dropped else results.get(str(number))
         name = f"{number}, left" if left else f"{number}"
-        cells = [name, f"{run.shown:g}", *_worked_out(run, result, units), laps_of(run)]
+        cells = [name, shown_text(run.shown, step), *_worked_out(run, result, units), laps_of(run)]
         rows.append((cells, number, left, run.dropped))
     return rows
 
