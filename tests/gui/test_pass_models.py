@@ -35,6 +35,7 @@ from workbench.models.pass_judge import Judged, judge_again, judge_recording, re
 from workbench.models.pass_live import Health, Tapes, line, readings
 from workbench.models.pass_words import choices, in_units, pass_rows, pass_words
 from workbench.records.store import open_store
+from workbench.reports.pass_report import pass_document
 from workbench.units import METRIC, US
 
 LIMITS = PaceLimits(0.95, 1.05)
@@ -235,8 +236,13 @@ def test_without_a_known_source_the_words_say_what_to_do(slow_pass):
     answer = slow_pass[0] | {"ratio": None, "belt": None, "advice": None, "verdict": "cannot tell"}
     words = pass_words(answer, US)
     assert words.headline == "Nothing here is known to be the belt"
-    assert "Choose belt and ground below" in words.to_do[0]
+    assert "Choose belt and ground on the Pass page" in words.to_do[0]
     assert "--" not in words.sentence + words.to_do[0]
+    words = pass_words(answer | {"sources": ["vtg"]}, US)
+    assert words.to_do == ["The recording holds vtg. Record the next pass with both plugged in."]
+    reason = "nothing in this recording is known to be the belt; name it with --belt: it holds vtg"
+    told = pass_document(answer | {"reason": reason, "causes": []}, None).blocks[0].sentence
+    assert told.endswith("known to be the belt.")
 
 
 def test_what_can_be_saved_of_a_pass(slow_pass, tmp_path):

@@ -116,7 +116,9 @@ def _answer(answer: Mapping[str, Any], units: UnitSystem) -> tuple[str, str]:
     if not math.isfinite(ratio):
         missing = [what for what in ("belt", "ground") if not answer.get(what)]
         if missing:
-            return f"Nothing here is known to be the {missing[0]}", "Choose it below."
+            several = len(answer.get("sources") or []) > 1
+            rest = "Belt and ground have to be chosen." if several else "A pass needs two sources."
+            return f"Nothing here is known to be the {missing[0]}", rest
         return "Belt and ground could not be compared", f"{_capital(reason)}."
     way = "faster" if ratio > 1 else "slower"
     belt = speed_text(number(answer.get("belt_speed_mps")), units)
@@ -136,10 +138,11 @@ def _capital(text: str) -> str:
 def _without_advice(answer: Mapping[str, Any]) -> list[str]:
     """What to do where there is no ratio to give advice on."""
     if not answer.get("belt") or not answer.get("ground"):
-        held = ", ".join(answer.get("sources") or []) or "no source at all"
+        names = answer.get("sources") or []
+        held = f"The recording holds {', '.join(names) or 'no source at all'}."
+        choose = "Choose belt and ground on the Pass page and judge it again, or record"
         return [
-            f"The recording holds {held}. Choose belt and ground below and judge it again, or "
-            "record the next pass with both plugged in."
+            f"{held} {choose if len(names) > 1 else 'Record'} the next pass with both plugged in."
         ]
     return [
         "Drive a longer pass at an even speed, with both signals live from its beginning to its "

@@ -80,7 +80,9 @@ def pass_document(
 
 def _sentence(answer: Mapping[str, Any]) -> str:
     if answer["ratio"] is None:
-        return f"Belt and ground cannot be compared: {answer['reason']}."
+        # The command's advice on its own options is of no use on paper.
+        reason = answer["reason"].partition("; name it with")[0]
+        return f"Belt and ground cannot be compared: {reason}."
     away = 100 * (answer["ratio"] - 1)
     way, U = ("faster" if away > 0 else "slower"), 100 * answer["U_ratio"]
     return (
