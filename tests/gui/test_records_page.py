@@ -273,6 +273,9 @@ def test_a_recording_is_exported_as_tables_and_a_result_as_a_report(page, choose
     with (tmp_path / "out-edges.csv").open(encoding="utf-8", newline="") as table:
         assert {row["channel"] for row in csv.DictReader(table)} >= {"left", "right"}
     assert not list(tmp_path.glob(".evenpace-*"))
+    page.doer.export_to(tmp_path / "out.csv")
+    done(page)
+    assert "not overwritten" in page.said.text()
     choose((True, 1))
     page.doer.export_to(tmp_path / "out.html")
     done(page)
@@ -284,7 +287,7 @@ def test_a_recording_is_exported_as_tables_and_a_result_as_a_report(page, choose
     assert "Saved" not in page.said.text()
 
 
-def test_the_season_of_a_machine_and_back_to_a_point_of_it(page, bench, done, qtbot):
+def test_the_season_of_a_machine_and_back_to_a_point_of_it(page, bench, done, qtbot, tmp_path):
     day = datetime(2026, 9, 14, 14, 5, tzinfo=UTC)
     for at in range(3):
         keep_gap(bench, bench.store, day + timedelta(days=at))
@@ -299,6 +302,13 @@ def test_the_season_of_a_machine_and_back_to_a_point_of_it(page, bench, done, qt
     view.quantities.setCurrentIndex(1)
     view.quantities.activated.emit(1)
     assert "3 visits so far; 2 more" in view.words.text()
+    for ending in ("png", "svg", "csv"):
+        view.chart.save.save_to(tmp_path / f"season.{ending}", everything=True)
+    qtbot.waitUntil(lambda: not view.chart.save.works.busy)
+    assert (tmp_path / "season.png").stat().st_size > 5000
+    assert "<svg" in (tmp_path / "season.svg").read_text(encoding="utf-8")
+    with (tmp_path / "season.csv").open(encoding="utf-8", newline="") as table:
+        assert len(list(csv.reader(table))) == 4
     view.chart.setFocus()
     qtbot.keyClick(view.chart, Qt.Key.Key_Right)
     assert "14 Sep 2026" in view.chart.reading

@@ -146,7 +146,8 @@ def export_result(store: str | None, number: int, path: Path, units: str) -> str
 def export_recording(store: str | None, number: int, path: Path, progress: Progress) -> str:
     """Write a recording's tables beside `path`; a sentence on what was written.
 
-    A damaged one gives what can be read. Tables appear once all of them are whole.
+    A damaged one gives what can be read. Tables appear once all of them are whole; none is
+    written over another file.
     """
     from workbench.records.tables import TABLES, write_csv
 
@@ -158,6 +159,11 @@ def export_recording(store: str | None, number: int, path: Path, progress: Progr
     if not filled:
         raise WrongInput(f"Recording {number} holds neither pulses nor values.")
     targets = {name: path.with_name(f"{path.stem}-{name}.csv") for name in filled}
+    there = [target.name for target in targets.values() if target.exists()]
+    if there:
+        raise WrongInput(
+            f"{', '.join(there)} is there already and is not overwritten; choose another name."
+        )
     try:
         with tempfile.TemporaryDirectory(dir=path.parent, prefix=".evenpace-") as folder:
             for at, (name, table) in enumerate(filled.items()):
@@ -169,4 +175,4 @@ def export_recording(store: str | None, number: int, path: Path, progress: Progr
     except OSError as error:
         raise StoreError(f"{path.parent} cannot be written to: {error.strerror}.") from None
     names = ", ".join(target.name for target in targets.values())
-    return " ".join([f"Saved as {names}.", *damage_words(damage)])
+    return " ".join([f"Saved as {names}.", *damage_words(damage, "Written")])

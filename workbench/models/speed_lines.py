@@ -110,9 +110,9 @@ def _machine(opened: Store, number: int) -> Machine | None:
     return parse_machine(text, f"machine of recording {number}") if text else None
 
 
-def damage_words(found: Sequence[str]) -> list[str]:
-    """One sentence, however many blocks are damaged."""
+def damage_words(found: Sequence[str], did: str = "Shown") -> list[str]:
+    """One sentence, however many blocks are damaged; `did` is what was done with the rest."""
     if not found:
         return []
     more = f" So are {len(found) - 1} more." if len(found) > 1 else ""
-    return [f"Shown is what can still be read. {found[0]}{more}"]
+    return [f"{did} is what can still be read. {found[0]}{more}"]

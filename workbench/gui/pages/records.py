@@ -72,9 +72,14 @@ class RecordsPage(QWidget):
         self.said = label("", "soft")
         self.hint = label("", "text")
         self.undo = button("Undo delete", self.doer.undo_delete)
-        self.again = button("Try again", self.reload)
+        self.again = button("Try again", self.reload, is_next=True)
         self.aside = button(TO_SEASON, self._step_aside)
         self.deeds = RecordActions(self._deeds())
+        compare = self.panel.compare
+        for save in (self.panel.speeds.save, *(plot.save for plot in compare.speeds)):
+            save.said.connect(self._say)
+        for chart in compare.charts:
+            chart.save.said.connect(self._say)
         self._body = Turns()
         self._left, self._right = QWidget(), QWidget()
         self._lay_out()

@@ -98,7 +98,9 @@ def _table(opened: Opened) -> QWidget:
         grid.addWidget(label(head, "soft"), 0, column, Qt.AlignmentFlag.AlignTop)
     for at, row in enumerate(opened.rows, 1):
         for column, text in enumerate(row):
-            cell = label(text, "" if opened.heads or column else "soft")
+            # A value and its uncertainty stay on one line.
+            whole = text.replace(" ± ", "\u00a0±\u00a0")
+            cell = label(whole, "" if opened.heads or column else "soft")
             cell.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
             grid.addWidget(cell, at, column, Qt.AlignmentFlag.AlignTop)
     grid.setColumnStretch(max(len(row) for row in opened.rows) - 1, 1)

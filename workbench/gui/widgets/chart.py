@@ -20,6 +20,7 @@ from PySide6.QtGui import (
     QPainter,
     QPaintEvent,
     QPen,
+    QPixmap,
     QPolygonF,
     QResizeEvent,
 )
@@ -35,6 +36,8 @@ from workbench.models.plot_table import Column
 
 TITLE_PX, FOOT_PX, NAMES_PX, LINE_PX = 24, 40, 72, 18
 MOST_TICKS = 8
+SHARPNESS = 2
+"""Pixels of a saved picture to one of the screen."""
 POINT_PX, NEAR_PX = 5.0, 24.0
 EMPTY = Picture("", "", [])
 
@@ -370,7 +373,10 @@ def _worded(ticks: list[float]) -> list[tuple[float, str]]:
 
 
 class Sheet:
-    """A chart as something to be saved: without the button that lies on it."""
+    """A chart as something to be saved: without the button that lies on it.
+
+    It answers what `SavePlot` asks of a plot's view.
+    """
 
     def __init__(self, chart: Chart) -> None:
         self._chart = chart
@@ -381,11 +387,13 @@ class Sheet:
     def rect(self) -> QRect:
         return self._chart.rect()
 
-    def width(self) -> int:
-        return self._chart.width()
-
-    def height(self) -> int:
-        return self._chart.height()
+    def grab(self) -> QPixmap:
+        pixels = QPixmap(SHARPNESS * self._chart.size())
+        pixels.setDevicePixelRatio(SHARPNESS)
+        painter = QPainter(pixels)
+        self._chart.paint(painter)
+        painter.end()
+        return pixels
 
     def render(self, painter: QPainter, _target: QRectF, _source: QRect) -> None:
         self._chart.paint(painter)

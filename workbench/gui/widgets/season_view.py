@@ -67,7 +67,9 @@ class SeasonView(QWidget):
         column.setSpacing(GRID_PX)
         column.addWidget(row(self.machines, self.quantities))
         column.addLayout(self._body, 1)
-        column.addWidget(label(HOW, "soft"))
+        how = label(HOW, "soft")
+        self.chart.save.said.connect(how.setText)
+        column.addWidget(how)
 
     def set_theme(self, theme: Theme) -> None:
         self.chart.set_theme(theme)
