@@ -61,19 +61,27 @@ def clock_unit(longest_s: float, step: float = MINUTE_S) -> str:
     return "h:min:s" if step % MINUTE_S else "h:min"
 
 
-class Values(pg.AxisItem):
+class Values(pg.AxisItem):  # type: ignore[misc]
     """An axis of numbers, no closer than can be read."""
 
     def __init__(self, side: str) -> None:
+        self._beyond = (0.0, 0.0, 0.0, 0.0)
         super().__init__(side, maxTickLength=0)
         self.setStyle(tickFont=font(SMALL_PX), hideOverlappingLabels=False, maxTextLevel=0)
         self.enableAutoSIPrefix(False)
         self.step = 1.0
-        self._apart_px = TICK_PX if side == "left" else TIME_PX
+        upright = side == "left"
+        self._apart_px = TICK_PX if upright else TIME_PX
+        half = LINE_PX / 2 if upright else LEFT_PX / 2
+        self._beyond = (0, -half, 0, half) if upright else (-half, 0, half, 0)
         if side == "left":
             self.setWidth(LEFT_PX)
         else:
             self.setHeight(BOTTOM_PX)
+
+    def boundingRect(self) -> QRectF:  # noqa: N802
+        """With room for the half of a text that stands beyond the axis's end."""
+        return QRectF(super().boundingRect()).adjusted(*self._beyond)
 
     def dress(self, theme: Theme) -> None:
         """Take a theme's colours; no line along the axis, only a light grid."""
@@ -117,7 +125,8 @@ class Times(Values):
     @property
     def longest_s(self) -> float:
         """The time farthest from 0 that is seen."""
-        return max(abs(end) for end in self.range)
+        low, high = self.range
+        return max(abs(float(low)), abs(float(high)))
 
     def _step(self, least: float) -> float:
         if least <= 1:
@@ -191,7 +200,9 @@ class EndNames(QGraphicsWidget):
     def placed(self) -> list[tuple[float, float, str, QColor]]:
         """Line's end, name's middle (pixels from the top), name and colour, as drawn."""
         height = self.size().height()
-        ends = [(min(max(share, 0.0), 1.0) * height, *rest) for share, *rest in self._names]
+        ends = [
+            (min(max(share, 0.0), 1.0) * height, name, color) for share, name, color in self._names
+        ]
         names = _joined(ends, max(1, int(height // LINE_PX)), self._ink)
         places = spread([one[0] for one in names], height, LINE_PX)
         return [(y, at, name, color) for (y, name, color), at in zip(names, places, strict=True)]

@@ -40,11 +40,15 @@ class Line:
 
     def color(self, theme: Theme) -> QColor:
         own, ink = theme.color(self.role), theme.color("ink")
-        mixed = [
+        red, green, blue = (
             round(a + self.shade * (b - a))
-            for a, b in zip(own.getRgb()[:3], ink.getRgb()[:3], strict=True)
-        ]
-        return QColor(*mixed)
+            for a, b in (
+                (own.red(), ink.red()),
+                (own.green(), ink.green()),
+                (own.blue(), ink.blue()),
+            )
+        )
+        return QColor(red, green, blue)
 
 
 @dataclass(slots=True)
@@ -111,8 +115,9 @@ class Panel:
         """Take all lines, bands and ribbons away."""
         for name in tuple(self.lines):
             self.forget(name)
-        for item in (*self.bands, *self.areas.values()):
-            self.view.removeItem(item.item)
+        filled = [one.item for one in self.bands] + [one.item for one in self.areas.values()]
+        for item in filled:
+            self.view.removeItem(item)
         self.bands, self.areas = [], {}
 
     def band(self, low: float, high: float, word: str, role: str = "in_band") -> None:

@@ -110,7 +110,7 @@ class SavePlot(QToolButton):
 
 def _png(picture: QGraphicsView, name: str) -> bytes:
     held = QBuffer()
-    picture.grab().save(held, "PNG")  # type: ignore[call-overload]
+    picture.grab().save(held, "PNG")
     return bytes(held.data().data())
 
 
