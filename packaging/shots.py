@@ -84,7 +84,13 @@ class Studio:
         self.now_s, self.theme = 1000.0, theme
         settings = Settings()
         settings.change(theme=theme)
-        self.bench = Bench(settings, self.clock, store=str(store), opener=open_by_hand_clock)
+        self.bench = Bench(
+            settings,
+            self.clock,
+            store=str(store),
+            opener=open_by_hand_clock,
+            computer_clock=lambda: 0.0,
+        )
         self.bench.use_inputs(["sim:valve-off?seed=4"])
         self.window = make_window(self.bench)
         self.window.timer.stop()

@@ -63,7 +63,9 @@ def clock():
 def bench(tmp_path, clock):
     settings = Settings(tmp_path / "settings.json")
     store = str(tmp_path / "store.db")
-    bench = Bench(settings, clock, store=store, opener=_open_for_hand_clock)
+    bench = Bench(
+        settings, clock, store=store, opener=_open_for_hand_clock, computer_clock=lambda: 0.0
+    )
     yield bench
     bench.close()
 

@@ -191,7 +191,9 @@ def test_a_pass_is_checked(hand, until, bench, saved):
     truth = driver.truth()
     result = only_result(bench, "pass")
     # The simulator's own truth of this run, once it drives steadily.
-    assert result.answer["ratio"] == pytest.approx(truth.ratio(15, 55), abs=result.answer["U_ratio"])
+    assert result.answer["ratio"] == pytest.approx(
+        truth.ratio(15, 55), abs=result.answer["U_ratio"]
+    )
     hand.press("Save report")
     until(saved.exists)
     says_the_result(saved, result)

@@ -15,6 +15,7 @@ from workbench.models.live import LiveInputs, Opener
 from workbench.models.observable import Observable
 from workbench.models.recording import RecordingModel
 from workbench.models.settings import Settings
+from workbench.models.watch import clock_of_the_computer
 from workbench.models.wording import on_screen
 
 DEMO_INPUT = "sim:healthy"
@@ -33,9 +34,11 @@ class Bench(Observable):
         clock: Clock = time.monotonic,
         store: str | None = None,
         opener: Opener = open_input,
+        computer_clock: Clock = clock_of_the_computer,
     ) -> None:
         super().__init__()
         self.settings, self.clock, self.store = settings, clock, store
+        self.computer_clock = computer_clock
         self.live = LiveInputs(clock, opener)
         self.machine: Machine | None = None
         self.machine_path: Path | None = None

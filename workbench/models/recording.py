@@ -5,6 +5,7 @@ Nothing here waits for the store, so the screen may call it: see `RecordingRun`.
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -138,9 +139,16 @@ class RecordingModel(Observable):
 
     def note_hole(self, from_s: float, to_s: float, reason: str) -> None:
         """Put a hole in all inputs on record."""
-        if self._run is not None:
-            for driver in self._bench.live.drivers:
-                self._run.put(driver.address, Lost("", None, from_s, to_s, reason))
+        run, addresses = self._run, [driver.address for driver in self._bench.live.drivers]
+        if run is None:
+            return
+
+        def put() -> None:
+            for address in addresses:
+                run.put(address, Lost("", None, from_s, to_s, reason))
+
+        # A recorder whose disk is behind makes whoever puts wait for it.
+        threading.Thread(target=put, name="hole on record", daemon=True).start()
 
     def _begin(self, name: str, simulated: bool) -> tuple[Store, Writer]:
         # Here, beside the screen: the database's library takes half a second to import.

@@ -5,7 +5,6 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING
 
-from drivers.contract import Clock
 from workbench.session import InputState, InputStatus
 
 if TYPE_CHECKING:
@@ -27,9 +26,9 @@ def clock_of_the_computer() -> float:
 class Watch:
     """Looks at every frame; tells the bench what the person should know, once each time."""
 
-    def __init__(self, bench: Bench, computer_clock: Clock = clock_of_the_computer) -> None:
-        self._bench, self._clock = bench, computer_clock
-        self._looked_s, self._looked_host_s = computer_clock(), bench.clock()
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._looked_s, self._looked_host_s = bench.computer_clock(), bench.clock()
         self._states: dict[str, InputState] = {}
         self._problems: list[str] = []
 
@@ -50,7 +49,7 @@ class Watch:
         return [problem for problem in problems if problem not in before]
 
     def _look_for_sleep(self) -> None:
-        now_s, now_host_s = self._clock(), self._bench.clock()
+        now_s, now_host_s = self._bench.computer_clock(), self._bench.clock()
         missed_s = now_s - self._looked_s
         if missed_s > ASLEEP_S:
             why = f"the computer was asleep, or too busy to look, for {missed_s / 60:.1f} min"
