@@ -106,8 +106,8 @@ class Window(QMainWindow):
             page = self._makers[name](self._bench, self.theme)
             self._made[name] = page
             self._frames[name] = _scrolling(page)
-            self._dress_page(name)
             self._stack.addWidget(self._frames[name])
+            self._dress_page(name)  # in its place already: a new parent would dress it again
         elif self._dressed_pages[name] is not self.theme:
             self._dress_page(name)
         self._stack.setCurrentWidget(self._frames[name])
