@@ -90,6 +90,7 @@ def calibrate_runs(
     if line is None and case.too_alike(used):
         # The line stays: weights for errors that are all one would throw it far about.
         case = replace(case, one_rounding=True)
+        fit = case.same_line(used, fit)
         warnings.append(ONE_ROUNDING)
     loose = case.loose_fit(used, fit.through_origin)
     return _assembled(case, used, left_out, fit, loose, drive_line, warnings)
@@ -129,6 +130,15 @@ class _Case:
     def fit(self, used: Sequence[int], through_origin: bool = True) -> LineFit:
         S = self.step_mps**2 / 12 * self.rounding(used)
         return self._line(used, S, through_origin)
+
+    def same_line(self, used: Sequence[int], fit: LineFit) -> LineFit:
+        """The same line through the origin, as uncertain as its weights make it with the
+        rounding errors as they now hang together (GUM eq. (13), its estimator being linear)."""
+        v, g = self.speeds.speed_mps[used], fit.weights[0]
+        S = self.step_mps**2 / 12 * self.rounding(used)
+        omega = S + fit.slope**2 * self.log_covariance(used) * np.outer(v, v)
+        covariance = np.diag([0.0, float(g @ omega @ g) / float(g @ v) ** 2])
+        return replace(fit, covariance=covariance, omega=omega)
 
     def loose_fit(self, used: Sequence[int], through_origin: bool = True) -> LineFit:
         """The line to test the runs by: rounding errors independent, at their bound.
@@ -262,23 +272,18 @@ def _assembled(
         case.speeds,
         line=(fit.slope, fit.u_slope, fit.intercept, fit.u_intercept),
         fit_probability=probability,
-        ends=_ends(fit, case.machine, budget.u),
+        ends=_ends(fit, case.machine),
         runs=_run_results(case, left_out),
         warnings=warnings,
     )
 
 
-def _ends(
-    fit: LineFit, machine: Machine, u_at_work: float
-) -> tuple[tuple[float, float, float], ...]:
-    """Speed, error, u at the ends of the working speeds; as much wider than the fit's own as
-    the budget at the working speed is."""
-    speed, ends = working_speed(machine), []
-    wider = max(1.0, u_at_work * speed / fit.value(speed)[1])
+def _ends(fit: LineFit, machine: Machine) -> tuple[tuple[float, float, float], ...]:
+    ends = []
     for speed in (machine.limits.speed_low_mps, machine.limits.speed_high_mps):
         if speed > 0:
             shown, u = fit.value(speed)
-            ends.append((speed, shown / speed - 1, wider * u / speed))
+            ends.append((speed, shown / speed - 1, u / speed))
     return tuple(ends)
 
 

@@ -154,8 +154,10 @@ def render(document: Document, path: Path | str) -> Path:
     else:
         text = render_html(document) if ending == ".html" else render_json(document)
         content = text.encode()
+    fresh = path.with_name(f".{path.name}.new")  # the old one stays until the new is whole
     try:
-        path.write_bytes(content)
+        fresh.write_bytes(content)
+        fresh.replace(path)
     except OSError as error:
         raise WrongInput(f"{path}: the report cannot be written ({error.strerror}).") from None
     return path
