@@ -36,7 +36,7 @@ STEPS = {
     Step.KEEP: "Keep result",
     Step.REPORT: "See report",
 }
-CHIP_PX = 96
+CHIP_PX, SCROLL_PX = 94, 20
 ROOMY_PX = 700
 """Height of the window from which more than two rows of readings are shown."""
 
@@ -313,7 +313,7 @@ class GapFeelerPanel(QWidget):
 
     def _fit_chips(self) -> None:
         """As high as the readings need, where there is room for them."""
-        width = self.width() - GRID_PX
+        width = self.width() - SCROLL_PX
         in_a_row = max(1, width // CHIP_PX)
         self.chips.setGridSize(QSize(width // in_a_row, TOUCH_PX))
         rows = math.ceil(self.chips.count() / in_a_row)

@@ -23,8 +23,10 @@ BODY = 0.5
 """Radius of the wheel's body, as a share of the picture's."""
 TEETH_IN, TEETH_OUT = 0.72, 0.9
 EXAGGERATIONS = (20, 10, 5, 2, 1)
-MOST_NUMBERS = 12
-"""Points beside which their gap is written; more would write over each other."""
+RING_NAMES_DEG = (225.0, 135.0, 315.0, 45.0, *range(15, 360, 30))
+"""Where the rings' names may stand: the first of these that is far from all readings."""
+MOST_NUMBERS = 8
+"""Points beside which their gap is written; of more only those that are not right."""
 LARGE_PX = 260
 """Radius from which the picture's words are written larger."""
 
@@ -139,12 +141,14 @@ class Wheel(QWidget):
         )
 
     def _ring_names(self, painter: QPainter, best: float, most: float, units: UnitSystem) -> None:
+        places = self._gap.places.angle_deg.tolist() if self._gap is not None else []
+        at_deg = max(RING_NAMES_DEG, key=lambda at: min(_apart_deg(at, [*places, 0.0]), 30.0))
         for ring, word, gap_m, name in (
             (best, "best", self._limits.gap_best_m, "in_band"),
             (most, "at most", self._limits.gap_max_m, "attention"),
         ):
             text = f"{word} {gap_number(gap_m, units)}"
-            self._word(painter, _at(225.0, ring), text, name)
+            self._word(painter, _at(at_deg, ring), text, name)
 
     def _ask_for(self, painter: QPainter, angle: float, body: float, most: float) -> None:
         """Where to read next: a pointer from the outside to the wheel's rim."""
@@ -181,7 +185,8 @@ class Wheel(QWidget):
                 painter.drawRect(QRectF(point.x() - 6, point.y() - 6, 12, 12))
             else:
                 painter.drawEllipse(point, 6, 6)
-            if self._units is not None and gap.places.angle_deg.size <= MOST_NUMBERS:
+            few = gap.places.angle_deg.size <= MOST_NUMBERS
+            if self._units is not None and (few or odd or wide):
                 beside = _beside(float(angle), body + per_m * float(gap_m))
                 self._word(painter, beside, gap_number(float(gap_m), self._units), name)
 
@@ -299,6 +304,11 @@ def _at(angle_deg: float, radius: float) -> QPointF:
     """A point at an angle clockwise from the top."""
     turn = math.radians(angle_deg)
     return QPointF(radius * math.sin(turn), -radius * math.cos(turn))
+
+
+def _apart_deg(angle_deg: float, others: Sequence[float]) -> float:
+    """From an angle to the nearest of others."""
+    return min(abs((angle_deg - other + 180.0) % 360.0 - 180.0) for other in others)
 
 
 def _beside(angle_deg: float, radius: float) -> QPointF:
