@@ -8,7 +8,6 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
-    QBoxLayout,
     QButtonGroup,
     QComboBox,
     QHBoxLayout,
@@ -28,8 +27,6 @@ from workbench.match.ratio import PaceLimits
 from workbench.models.pass_words import Row, choices, number, pass_rows, pass_words
 from workbench.units import UnitSystem
 
-NARROW_PX = 600
-"""Narrower than this, the words stand below the pictures."""
 WIDE_PX, TALL_PX = 1000, 700
 """From this size on the headline is large, and both pictures are shown at once."""
 
@@ -64,7 +61,6 @@ class PassAnswer(QWidget):
         self._chooser = self._make_chooser()
         self._switch = self._make_switch()
         self._words = QVBoxLayout()
-        self._head, self._body, self._pictures = QHBoxLayout(), QHBoxLayout(), QVBoxLayout()
         self._lay_out()
 
     def set_theme(self, theme: Theme) -> None:
@@ -74,10 +70,6 @@ class PassAnswer(QWidget):
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
-        side = QBoxLayout.Direction.LeftToRight
-        way = side if event.size().width() >= NARROW_PX else QBoxLayout.Direction.TopToBottom
-        self._head.setDirection(way)
-        self._body.setDirection(way)
         role = "title" if event.size().width() >= WIDE_PX else "text"
         if self.headline.property("role") != role:
             self.headline.setProperty("role", role)
@@ -134,22 +126,23 @@ class PassAnswer(QWidget):
         said.setSpacing(0)
         said.addWidget(self.headline)
         said.addWidget(self.sentence)
-        self._head.setSpacing(2 * GRID_PX)
-        self._head.addWidget(self._pill, 0, Qt.AlignmentFlag.AlignTop)
-        self._head.addLayout(said, 1)
-        self._pictures.setSpacing(GRID_PX)
-        self._pictures.addWidget(self._switch)
-        self._pictures.addWidget(self.plot, 3)
-        self._pictures.addWidget(self._nothing, 3)
-        self._pictures.addWidget(self.track, 2)
-        self._body.setSpacing(2 * GRID_PX)
-        self._body.addLayout(self._pictures, 3)
-        self._body.addWidget(self._reading(), 2)
+        head, body, pictures = QHBoxLayout(), QHBoxLayout(), QVBoxLayout()
+        head.setSpacing(2 * GRID_PX)
+        head.addWidget(self._pill, 0, Qt.AlignmentFlag.AlignTop)
+        head.addLayout(said, 1)
+        pictures.setSpacing(GRID_PX)
+        pictures.addWidget(self._switch)
+        pictures.addWidget(self.plot, 3)
+        pictures.addWidget(self._nothing, 3)
+        pictures.addWidget(self.track, 2)
+        body.setSpacing(2 * GRID_PX)
+        body.addLayout(pictures, 3)
+        body.addWidget(self._reading(), 2)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(GRID_PX)
-        column.addLayout(self._head)
-        column.addLayout(self._body, 1)
+        column.addLayout(head)
+        column.addLayout(body, 1)
 
     def _reading(self) -> QScrollArea:
         """The words, to be scrolled where they are many."""
@@ -199,7 +192,7 @@ class PassAnswer(QWidget):
         return made
 
     def _show_pictures(self) -> None:
-        both = self.height() >= TALL_PX and self.width() >= NARROW_PX
+        both = self.height() >= TALL_PX
         has_way = not self.track.is_empty
         self._switch.setVisible(has_way and not both)
         on_field = has_way and self._on_field.isChecked()
