@@ -27,7 +27,7 @@ GAPS = (
 )
 """Days after the first, and the gaps read at the four quarters, mm."""
 SEASON = []
-"""The store, once it is filled."""
+"""The folder of the store, once that is filled; gone with the program."""
 
 
 def empty(studio):
@@ -184,14 +184,15 @@ def _quantity(studio, title):
 def season_store(seen):
     """A store filled once, copied for every theme; `seen` is called now and then."""
     if not SEASON:
-        SEASON.append(Path(tempfile.mkdtemp()) / "season.db")
+        SEASON.append(tempfile.TemporaryDirectory())
+        path = Path(SEASON[0].name) / "season.db"
         machine = _machine("healthy")
         for fill, rows in ((_pass, PASSES), (_calibration, CALIBRATIONS), (_gap, GAPS)):
             for days, *rest in rows:
-                fill(SEASON[0], FIRST_DAY + timedelta(days=days), machine, *rest)
+                fill(path, FIRST_DAY + timedelta(days=days), machine, *rest)
                 seen()
-        _wheel(SEASON[0], FIRST_DAY + timedelta(days=36), machine)
-    return SEASON[0]
+        _wheel(path, FIRST_DAY + timedelta(days=36), machine)
+    return Path(SEASON[0].name) / "season.db"
 
 
 def _machine(scenario):
