@@ -22,11 +22,6 @@ class EdgeCounter:
         self._heard_s = -np.inf
 
     @property
-    def last_s(self) -> float | None:
-        """When the last edge passed, None where none has."""
-        return float(self._blocks[-1][-1] + self._offset_s) if self._blocks else None
-
-    @property
     def offset_s(self) -> float:
         """Host's clock less the device's; infinite before the first edge."""
         return self._offset_s
