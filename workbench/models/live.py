@@ -169,9 +169,11 @@ class LiveInputs(Observable):
             return closed
 
         def close() -> None:
-            stuck = session.stop()
-            problems.extend(f"{address} did not let go of its device." for address in stuck)
-            closed.set()
+            try:
+                stuck = session.stop()
+                problems.extend(f"{address} did not let go of its device." for address in stuck)
+            finally:
+                closed.set()  # the next inputs wait for it
 
         threading.Thread(target=close, name="inputs being closed", daemon=True).start()
         return closed
