@@ -172,6 +172,16 @@ def test_keys_walk_zoom_and_come_back(speeds, qtbot):
     assert speeds.seen() == pytest.approx(whole)
 
 
+def test_no_zoom_loses_the_plot(speeds, qtbot):
+    for key in (Qt.Key.Key_Plus, Qt.Key.Key_Minus):
+        for _ in range(200):
+            qtbot.keyClick(speeds, key)
+        low, high = speeds.seen()
+        assert 1e-6 < high - low <= 3 * 99.9 + 1
+        assert low < 100
+        assert high > 0
+
+
 def test_a_double_click_shows_the_whole_again(speeds, qtbot):
     whole = speeds.seen()
     speeds.see(10, 20)

@@ -8,7 +8,15 @@ from dataclasses import dataclass
 
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QPointF, Qt, Signal
-from PySide6.QtGui import QFocusEvent, QKeyEvent, QPainter, QPaintEvent, QResizeEvent, QShowEvent
+from PySide6.QtGui import (
+    QFocusEvent,
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QResizeEvent,
+    QShowEvent,
+)
 from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
@@ -32,6 +40,8 @@ from workbench.models.plot_table import Column
 CAPTION_PX, GAP_PX, FOCUS_PX = 20, 4, 2
 NAMES_PX = (72, 144)
 """Room for the names at the right: at least, at most."""
+CLOSEST = 1e-7
+"""Of the whole: the least that can be looked at; of eight hours three milliseconds."""
 STEP, ZOOM = 0.01, 1.25
 """Of what is seen: a step of the cursor by key; a zoom by key."""
 STROKE_PX = 1.0
@@ -105,7 +115,6 @@ class Plot(QWidget):
         column.setContentsMargins(*[FOCUS_PX] * 4)
         column.addWidget(self._view)
         self._save.raise_()
-        self._view.scene().sigMouseMoved.connect(self._mouse_moved)
 
     @property
     def save(self) -> SavePlot:
@@ -187,7 +196,11 @@ class Plot(QWidget):
     def set_span(self, first: float, last: float) -> None:
         """The whole of what there is along the bottom; shown unless the person looks closer."""
         if (first, last) != self._span:
-            self._span = (first, last)
+            self._span, whole = (first, last), max(last - first, 1e-6)
+            for panel in self.panels:
+                panel.view.setLimits(
+                    xMin=first - whole, xMax=last + whole, minXRange=CLOSEST * whole
+                )
         if self._follows:
             self.see_all()
 
@@ -351,6 +364,8 @@ class Plot(QWidget):
     def eventFilter(self, watched: object, event: QEvent) -> bool:  # noqa: N802
         if event.type() is QEvent.Type.Leave:
             self.point_at(None)
+        if isinstance(event, QMouseEvent) and event.type() is QEvent.Type.MouseMove:
+            self._mouse_moved(self._view.mapToScene(event.position().toPoint()))
         if event.type() is QEvent.Type.MouseButtonDblClick:
             self.see_all()
         if event.type() is QEvent.Type.MouseButtonPress:
