@@ -79,7 +79,6 @@ class Studio:
         from workbench.gui.app import make_window
         from workbench.models.bench import Bench
         from workbench.models.settings import Settings
-        from workbench.models.watch import Watch
 
         self.now_s, self.theme = 1000.0, theme
         settings = Settings()
@@ -94,8 +93,6 @@ class Studio:
         self.bench.use_inputs(["sim:valve-off?seed=4"])
         self.window = make_window(self.bench)
         self.window.timer.stop()
-        # A slow machine that draws pictures is no computer asleep.
-        self.window._watch = Watch(self.bench, self.clock)
         self.window.show()
 
     def clock(self) -> float:
