@@ -388,7 +388,7 @@ class Sheet:
         return self._chart.rect()
 
     def grab(self) -> QPixmap:
-        pixels = QPixmap(SHARPNESS * self._chart.size())
+        pixels = QPixmap(self._chart.size() * SHARPNESS)
         pixels.setDevicePixelRatio(SHARPNESS)
         painter = QPainter(pixels)
         self._chart.paint(painter)
