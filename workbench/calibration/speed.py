@@ -17,7 +17,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import NO_TIME_S, CleanEdges
+from workbench.calibration.edges import CleanEdges
+from workbench.calibration.period import NO_TIME_S
 from workbench.calibration.target_wheel import tooth_signature
 
 Floats = NDArray[np.float64]

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import NO_TIME_S, CleanEdges
+from workbench.calibration.edges import CleanEdges
+from workbench.calibration.period import NO_TIME_S
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
