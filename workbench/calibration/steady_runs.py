@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,16 +36,11 @@ from workbench.calibration.driveline_check import (
     lap_of,
     mend_counts,
 )
-from workbench.calibration.fit import LineFit, farthest_point, lack_of_fit, straight_line
-from workbench.calibration.rounding import (
-    ONE_ROUNDING,
-    display_correlation,
-    draw_rounding,
-    one_rounding_correlation,
-    too_alike,
-)
+from workbench.calibration.fit import LineFit, farthest_point, lack_of_fit
+from workbench.calibration.rounding import ONE_ROUNDING, draw_rounding
+from workbench.calibration.run_case import Case
 from workbench.calibration.runs import Run
-from workbench.calibration.true_speed import Known, TrueSpeeds
+from workbench.calibration.true_speed import Known
 from workbench.errors import WrongInput
 from workbench.machine import Machine
 from workbench.units import SPEED_UNITS_MPS
@@ -74,7 +69,7 @@ def calibrate_runs(
     warnings += sentences
     drive_line = check_drive_line(runs, lap, machine, u_clock_rel)
     speeds = solve_speeds(runs, machine, drive_line, u_clock_rel)
-    case = _Case(runs, speeds, machine)
+    case = Case(runs, speeds, machine)
     left_out = _wrong_units(case, warnings)
     used = [i for i in range(len(runs)) if i not in left_out]
     if not used:
@@ -96,77 +91,6 @@ def calibrate_runs(
     return _assembled(case, used, left_out, fit, loose, drive_line, warnings)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Case:
-    """Runs with their true speeds, and the lines that can be laid through some of them."""
-
-    runs: Sequence[Run]
-    speeds: TrueSpeeds
-    machine: Machine
-    one_rounding: bool = False
-
-    @property
-    def unit_mps(self) -> float:
-        return SPEED_UNITS_MPS[self.machine.readout.unit]
-
-    @property
-    def step_mps(self) -> float:
-        return self.machine.readout.step * self.unit_mps
-
-    @property
-    def shown_mps(self) -> Floats:
-        return np.array([run.shown for run in self.runs]) * self.unit_mps
-
-    def log_covariance(self, used: Sequence[int]) -> Floats:
-        return self.speeds.covariance[np.ix_(used, used)]
-
-    def rounding(self, used: Sequence[int]) -> Floats:
-        """(n, n) correlation of the display's rounding errors."""
-        if self.one_rounding:
-            return one_rounding_correlation(len(used))
-        v, shown = self.speeds.speed_mps[used], self.shown_mps[used]
-        return display_correlation(shown, v, self.log_covariance(used), self.step_mps)
-
-    def fit(self, used: Sequence[int], through_origin: bool = True) -> LineFit:
-        S = self.step_mps**2 / 12 * self.rounding(used)
-        return self._line(used, S, through_origin)
-
-    def same_line(self, used: Sequence[int], fit: LineFit) -> LineFit:
-        """The same line through the origin, as uncertain as its weights make it with the
-        rounding errors as they now hang together (GUM eq. (13), its estimator being linear)."""
-        v, g = self.speeds.speed_mps[used], fit.weights[0]
-        S = self.step_mps**2 / 12 * self.rounding(used)
-        omega = S + fit.slope**2 * self.log_covariance(used) * np.outer(v, v)
-        covariance = np.diag([0.0, float(g @ omega @ g) / float(g @ v) ** 2])
-        return replace(fit, covariance=covariance, omega=omega)
-
-    def loose_fit(self, used: Sequence[int], through_origin: bool = True) -> LineFit:
-        """The line to test the runs by: rounding errors independent, at their bound.
-
-        Two runs at one speed may show neighbouring digits; that is as far apart as rounding
-        can bring them, and no sign that anything is amiss.
-        """
-        half = np.full(len(used), self.step_mps / 2)
-        return self._line(used, np.diag(half**2), through_origin)
-
-    def too_alike(self, used: Sequence[int]) -> bool:
-        """Whether the used runs' rounding errors are all one; see `rounding.too_alike`."""
-        apart = np.eye(len(used)) * self.step_mps**2 / 12
-        return too_alike(self._line(used, apart, through_origin=True))
-
-    def _line(self, used: Sequence[int], S: Floats, through_origin: bool) -> LineFit:
-        v = self.speeds.speed_mps[used]
-        V = self.log_covariance(used) * np.outer(v, v)
-        shown = self.shown_mps[used]
-        try:
-            return straight_line(v, shown, cov_x=V, cov_y=S, through_origin=through_origin)
-        except ValueError:
-            # Runs that contradict each other wildly: the scatter test will say so. The line
-            # is then that of the variances at the middle slope.
-            middle = float(np.median(shown / v))
-            return straight_line(v, shown, cov_y=S + middle**2 * V, through_origin=through_origin)
-
-
 def _without_lap_length(runs: Sequence[Run], lap: Known | None, warnings: list[str]) -> list[Run]:
     if lap is not None or not any(run.has_laps for run in runs):
         return list(runs)
@@ -180,7 +104,7 @@ def _without_lap_length(runs: Sequence[Run], lap: Known | None, warnings: list[s
     return kept
 
 
-def _wrong_units(case: _Case, warnings: list[str]) -> dict[int, str]:
+def _wrong_units(case: Case, warnings: list[str]) -> dict[int, str]:
     """Runs that were shown in another unit than the rest, by index, with the reason."""
     ratio = case.shown_mps / case.speeds.speed_mps
     unit = case.machine.readout.unit
@@ -203,7 +127,7 @@ def _wrong_units(case: _Case, warnings: list[str]) -> dict[int, str]:
 
 
 def _leave_out_outliers(
-    case: _Case, used: list[int], left_out: dict[int, str], warnings: list[str]
+    case: Case, used: list[int], left_out: dict[int, str], warnings: list[str]
 ) -> None:
     """Take runs that surely do not belong out of `used`; one that is doubtful is only named."""
     while (far := farthest_point(case.loose_fit(used))) is not None:
@@ -222,7 +146,7 @@ def _leave_out_outliers(
         used.remove(index)
 
 
-def _with_offset(case: _Case, used: Sequence[int]) -> LineFit | None:
+def _with_offset(case: Case, used: Sequence[int]) -> LineFit | None:
     """The line with an intercept, where there surely is one (1 %) and it mends the misfit."""
     v = case.speeds.speed_mps[used]
     if len(used) < 3 or np.ptp(v) < NARROW * v.mean():
@@ -248,7 +172,7 @@ def _offset_sentence(line: LineFit, machine: Machine) -> str:
 
 
 def _assembled(
-    case: _Case,
+    case: Case,
     used: list[int],
     left_out: dict[int, str],
     fit: LineFit,
@@ -287,7 +211,7 @@ def _ends(fit: LineFit, machine: Machine) -> tuple[tuple[float, float, float], .
     return tuple(ends)
 
 
-def _error_model(case: _Case, used: Sequence[int], fit: LineFit) -> Model:
+def _error_model(case: Case, used: Sequence[int], fit: LineFit) -> Model:
     """Inputs (the true speeds' and one shown value a used run) → error at work.
 
     The fit's weights are held, so that the estimator is G·(shown − a − b·v) = 0.
@@ -309,7 +233,7 @@ def _error_model(case: _Case, used: Sequence[int], fit: LineFit) -> Model:
     return model
 
 
-def _budget(case: _Case, used: Sequence[int], fit: LineFit) -> Budget:
+def _budget(case: Case, used: Sequence[int], fit: LineFit) -> Budget:
     """Every input on its own line; rounding errors of like speeds are correlated."""
     readout, n = case.machine.readout, len(case.speeds.inputs)
     lines = list(case.speeds.inputs) + [
@@ -336,7 +260,7 @@ def _budget(case: _Case, used: Sequence[int], fit: LineFit) -> Budget:
     return checked(budget, model, joint=_one_display(case, used))
 
 
-def _one_display(case: _Case, used: Sequence[int]) -> Joint:
+def _one_display(case: Case, used: Sequence[int]) -> Joint:
     """Draws the shown values of all runs with the rounding errors of the one display."""
     n, step = len(case.speeds.inputs), case.machine.readout.step
     shown = np.array([case.runs[i].shown for i in used])
@@ -375,7 +299,7 @@ def _widened(budget: Budget, fit: LineFit) -> Budget:
     )
 
 
-def _honest(case: _Case, used: Sequence[int]) -> list[str]:
+def _honest(case: Case, used: Sequence[int]) -> list[str]:
     """Sentences on runs that are too few, too close together or beside the work."""
     v, unit, one = case.speeds.speed_mps[used], case.machine.readout.unit, case.unit_mps
     at = f"{v.mean() / one:.3g} {unit}"
@@ -399,7 +323,7 @@ def _honest(case: _Case, used: Sequence[int]) -> list[str]:
     return sentences
 
 
-def _run_results(case: _Case, left_out: dict[int, str]) -> tuple[RunResult, ...]:
+def _run_results(case: Case, left_out: dict[int, str]) -> tuple[RunResult, ...]:
     rounding = case.step_mps / math.sqrt(12) / case.shown_mps
     u_true = np.sqrt(np.diag(case.speeds.covariance))
     ratio = case.shown_mps / case.speeds.speed_mps
