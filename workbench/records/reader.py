@@ -19,6 +19,9 @@ NO_SUCH_NUMBER = 2**31
 """From here on a number is none of ours, and a database may choke on it."""
 _TELL_BLOCKS = 50
 
+Told = Callable[[float, str], object]
+"""Told how far long work is, 0 to 1, and in what step; may raise to end the work."""
+
 
 @dataclass(frozen=True, slots=True)
 class StoredBlock:
@@ -103,7 +106,7 @@ def last_sequence(connection: Connection, number: int) -> int:
 
 
 def whole_recording(
-    connection: Connection, number: int, progress: Callable[[float, str], object] | None = None
+    connection: Connection, number: int, progress: Told | None = None
 ) -> tuple[dict[str, Any], list[StoredBlock], str]:
     """The row, all blocks and the hash of a recording.
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
+from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 from types import TracebackType
 from typing import Any, Self
@@ -12,10 +13,11 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Engine
 
 from drivers.contract import Notes, Recording
-from workbench.errors import BenchError, StoreError, WrongInput
+from workbench.errors import StoreError, WrongInput
 from workbench.machine import Machine
 from workbench.records import schema
 from workbench.records.cards import Card, card_row, head_of, read_cards
+from workbench.records.checking import damaged_pages, failed_looks
 from workbench.records.clocks import InputClock, input_clocks
 from workbench.records.codec import Stored
 from workbench.records.database import (
@@ -38,6 +40,7 @@ from workbench.records.jsonable import to_text
 from workbench.records.migrate import bring_up
 from workbench.records.reader import (
     NO_SUCH_NUMBER,
+    Told,
     last_sequence,
     read_blocks,
     recording_row,
@@ -53,10 +56,6 @@ _IN_SIGHT = (
     .outerjoin(schema.card, schema.card.c.result == schema.result.c.number)
     .where(schema.card.c.deleted_utc.is_(None))
 )
-
-
-Told = Callable[[float, str], object]
-"""Told how far long work is, 0 to 1, and in what step; may raise to end the work."""
 
 
 def utc_now() -> datetime:
@@ -363,49 +362,13 @@ class Store:
 
     def check(self, progress: Told | None = None) -> Iterator[str]:
         """Look through the whole store: a sentence for each thing that is not as written."""
-        yield from self._damaged_pages()
+        yield from damaged_pages(self._engine, self._url)
         table = schema.recording
         kept = sa.select(table.c.number).where(table.c.deleted_utc.is_(None))
-        yield from self._each(kept, self.recording_sha256, "recording", progress)
+        looked = partial(failed_looks, self._engine, self._url, progress=progress)
+        yield from looked(kept, self.recording_sha256, "recording")
         kept = _IN_SIGHT.with_only_columns(schema.result.c.number)
-        yield from self._each(kept, self.result, "result", progress)
-
-    def _damaged_pages(self) -> list[str]:
-        """What SQLite's own check finds; PostgreSQL checks its pages as it reads them."""
-        if self._url.drivername != "sqlite":
-            return []
-        try:
-            with transaction(self._engine, self._url) as connection:
-                found = connection.exec_driver_sql("PRAGMA integrity_check(20)").scalars().all()
-                loose = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
-        except StoreError as error:
-            return [str(error)]
-        return [
-            *(f"{self.address}: {line}." for line in found if line != "ok"),
-            *(f"{self.address}: a row of '{row[0]}' refers to nothing." for row in loose),
-        ]
-
-    def _each(
-        self,
-        numbers: sa.Select[tuple[int]],
-        look: Callable[[int], object],
-        kind: str,
-        progress: Told | None,
-    ) -> Iterator[str]:
-        """The sentence of each look that fails; one where even the numbers cannot be read."""
-        try:
-            with transaction(self._engine, self._url) as connection:
-                found = connection.execute(numbers).scalars().all()
-        except StoreError as error:
-            yield str(error)
-            return
-        for at, number in enumerate(found):
-            if progress is not None:
-                progress(at / len(found), f"Checking {kind} {number} …")
-            try:
-                look(number)
-            except BenchError as error:
-                yield str(error)
+        yield from looked(kept, self.result, "result")
 
 
 def program_version() -> str:
