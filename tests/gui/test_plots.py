@@ -299,14 +299,14 @@ def test_the_button_is_big_enough_and_has_its_menu(drift):
 def test_words_of_change_points_do_not_overlap(drift):
     for at_s, word in ((20.0, "+1.5 %"), (21.0, "−1.9 %"), (50.0, "+0.8 %")):
         drift.mark(at_s, word)
-    seen = [mark.word.isVisible() for mark in drift._marks]
+    seen = [mark.word.isVisible() for mark in drift._marks.made]
     assert seen == [True, False, True]
     drift.see(19.0, 22.0)
-    assert [mark.word.isVisible() for mark in drift._marks] == [True, True, False]
+    assert [mark.word.isVisible() for mark in drift._marks.made] == [True, True, False]
     top = drift.panels[0].view.viewRange()[1][1]
     assert top > 4.5 * 1.05  # room above the lines for the words
     drift.clear_marks()
-    assert drift._marks == []
+    assert drift._marks.made == []
 
 
 def test_a_start_from_standstill_does_not_flatten_the_ratio(shown):

@@ -14,8 +14,8 @@ from PySide6.QtWidgets import QGraphicsItem, QGraphicsWidget, QStyleOptionGraphi
 from workbench.gui.theme import SMALL_PX, Theme, font
 
 MINUTE_S, HOUR_S = 60, 3600
-LEFT_PX, BOTTOM_PX, LINE_PX, LEADER_PX = 52, 22, 17, 14
-"""Room for the values and the times; height of a line of text; length of a leader."""
+LEFT_PX, BOTTOM_PX, CAPTION_PX, LINE_PX, LEADER_PX = 52, 22, 20, 17, 14
+"""Room for the values, the times and a caption; height of a line of text; length of a leader."""
 TICK_PX, TIME_PX = 30, 72
 """Distance between two values up the axis, or along it, at least."""
 GRID_ALPHA = 40

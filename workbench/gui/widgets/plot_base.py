@@ -3,9 +3,6 @@ and keys, a double click for the whole, saving as PNG, SVG or CSV."""
 
 from __future__ import annotations
 
-import html
-from dataclasses import dataclass
-
 import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QPointF, Qt, Signal
 from PySide6.QtGui import (
@@ -17,13 +14,13 @@ from PySide6.QtGui import (
     QResizeEvent,
     QShowEvent,
 )
-from PySide6.QtWidgets import QLabel, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
-from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.theme import Theme
 from workbench.gui.widgets.plot_axes import (
     BOTTOM_PX,
+    CAPTION_PX,
     LEADER_PX,
-    LINE_PX,
     EndNames,
     Times,
     Values,
@@ -33,11 +30,13 @@ from workbench.gui.widgets.plot_axes import (
     nice_step,
     text_width,
 )
+from workbench.gui.widgets.plot_marks import Marks
 from workbench.gui.widgets.plot_panel import Panel
+from workbench.gui.widgets.plot_reading import ReadingBox
 from workbench.gui.widgets.plot_save import SavePlot
 from workbench.models.plot_table import Column
 
-CAPTION_PX, GAP_PX, FOCUS_PX = 20, 4, 2
+FOCUS_PX = 2
 NAMES_PX = (72, 144)
 """Room for the names at the right: at least, at most."""
 CLOSEST = 1e-7
@@ -45,16 +44,6 @@ CLOSEST = 1e-7
 STEP, ZOOM = 0.01, 1.25
 """Of what is seen: a step of the cursor by key; a zoom by key."""
 STROKE_PX = 1.0
-
-
-@dataclass(slots=True)
-class _Mark:
-    """A moment with a word: a thin line in each panel, the word above the first one's lines."""
-
-    x: float
-    word: pg.TextItem
-    width_px: float
-    lines: list[tuple[Panel, pg.InfiniteLine]]
 
 
 class Plot(QWidget):
@@ -76,7 +65,7 @@ class Plot(QWidget):
         self._x_words, self._x_unit = "time", ""
         self._cursor: float | None = None
         self._span, self._follows = (0.0, 1.0), True
-        self._marks: list[_Mark] = []
+        self._marks = Marks()
 
     def build(self) -> None:
         """Add the panels; see the class."""
@@ -104,10 +93,7 @@ class Plot(QWidget):
         self.bottom = Times("bottom", ago=self._ago) if self._times else Values("bottom")
         centre = Qt.AlignmentFlag.AlignHCenter
         self._unit = Words(indent_px=LEADER_PX) if self._times else Words(centre)
-        self._box = QLabel(self)
-        self._box.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
-        self._box.setFont(font(SMALL_PX))
-        self._box.hide()
+        self._box = ReadingBox(self)
         self._save = SavePlot(self)
         self._save.said.connect(self.say)
         self._place_button()
@@ -182,15 +168,9 @@ class Plot(QWidget):
         self._unit.dress(theme)
         for panel in self.panels:
             panel.dress(theme)
-        self._box.setStyleSheet(
-            f"background: {theme.raised}; color: {theme.ink}; border: 1px solid {theme.line};"
-            "padding: 4px 8px;"
-        )
+        self._box.dress(theme)
         self._save.dress(theme)
-        for mark in self._marks:
-            mark.word.setColor(theme.soft_ink)
-            for _, line in mark.lines:
-                line.setPen(pg.mkPen(theme.soft_ink, width=1))
+        self._marks.dress(theme)
         self.draw()
 
     def set_span(self, first: float, last: float) -> None:
@@ -231,41 +211,23 @@ class Plot(QWidget):
         columns = max(32, int(self.panels[0].view.width() / STROKE_PX))
         for panel in self.panels:
             panel.draw(from_x, to_x, columns)
-        self._place_marks()
+        self._marks.place()
         if self._cursor is not None:
             self.point_at(self._cursor)
 
     def mark(self, x: float, word: str) -> None:
         """A thin vertical at a moment, with a word."""
-        lines = []
-        for panel in self.panels:
-            line = pg.InfiniteLine(x, pen=pg.mkPen(self._theme.soft_ink, width=1))
-            panel.view.addItem(line, ignoreBounds=True)
-            lines.append((panel, line))
-        text = pg.TextItem(word, color=self._theme.soft_ink, anchor=(0, 0))
-        self.panels[0].view.addItem(text, ignoreBounds=True)
-        self.panels[0].head_px = LINE_PX + GAP_PX
-        self._marks.append(_Mark(x, text, text_width(word) + GRID_PX, lines))
-        self._marks.sort(key=lambda one: one.x)
+        self._marks.add(x, word, self.panels, self._theme)
         self.draw()
 
     def clear_marks(self) -> None:
         """Take the verticals away."""
-        for mark in self._marks:
-            self.panels[0].view.removeItem(mark.word)
-            for panel, line in mark.lines:
-                panel.view.removeItem(line)
         self._marks.clear()
-        self.panels[0].head_px = 0.0
 
     def say(self, sentence: str) -> None:
         """A sentence in the plot's corner, until the cursor moves."""
         self.point_at(None)
-        self._box.setText(html.escape(sentence))
-        self._box.adjustSize()
-        self._box.move(self.save.x() - self._box.width(), FOCUS_PX)
-        self._box.show()
-        self._box.raise_()
+        self._box.say(sentence, self.save.x())
 
     def point_at(self, x: float | None) -> None:
         """Read out at a place along the bottom; None ends it."""
@@ -406,18 +368,6 @@ class Plot(QWidget):
             words = f"{self._x_words}, {self._x_unit}"
         self._unit.say(words)
 
-    def _place_marks(self) -> None:
-        """Words side by side; one that would lie over another, or leave the plot, is not shown."""
-        view, free = self.panels[0].view, float("-inf")
-        (low, high), top = view.viewRange()[0], view.viewRange()[1][1]
-        per_x = view.width() / (high - low)
-        for mark in self._marks:
-            at = (mark.x - low) * per_x
-            fits = at >= max(free, 0) and at + mark.width_px <= view.width()
-            mark.word.setVisible(fits)
-            mark.word.setPos(mark.x, top)
-            free = at + mark.width_px if fits else free
-
     def _make_room(self) -> None:
         """Enough room at the right for the longest name."""
         words = [name for panel in self.panels for name in panel.lines]
@@ -432,18 +382,6 @@ class Plot(QWidget):
 
     def _show_reading(self, x: float) -> None:
         rows = [row for panel in self.panels for row in panel.reading(x)]
-        lines = [html.escape(self.x_text(x))]
-        lines += [
-            f'<span style="color:{color.name()}">{html.escape(name)}</span> {html.escape(value)}'
-            for name, value, color in rows
-        ]
-        self._box.setText("<br>".join(lines))
         self.setAccessibleDescription(", ".join(self.reading))
-        self._box.adjustSize()
-        view = self.panels[0].view
-        at = view.mapViewToScene(QPointF(x, 0)).x()
-        right = int(at) + GRID_PX
-        left = int(at) - GRID_PX - self._box.width()
-        beside = right if right + self._box.width() < self.width() else max(left, 0)
-        self._box.move(beside, min(CAPTION_PX, max(0, self.height() - self._box.height())))
-        self._box.raise_()
+        at_px = self.panels[0].view.mapViewToScene(QPointF(x, 0)).x()
+        self._box.read_out(self.x_text(x), rows, at_px)
