@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import gc
 import threading
+from weakref import WeakSet
 
 import pytest
 from PySide6.QtCore import QCoreApplication, QEvent, QTimer
@@ -13,6 +13,20 @@ from shiboken6 import isValid
 from drivers.catalogue import open_input
 from workbench.models.bench import Bench
 from workbench.models.settings import Settings
+
+TIMERS = WeakSet()
+"""Every timer made by the window or a library: looking for them among all of Python's
+objects would take longer than many a test."""
+
+make_timer = QTimer.__init__
+
+
+def _make_and_note(timer, *args, **kwargs):
+    make_timer(timer, *args, **kwargs)
+    TIMERS.add(timer)
+
+
+QTimer.__init__ = _make_and_note
 
 
 @pytest.fixture(autouse=True)
@@ -38,10 +52,13 @@ def _windows():
 
 
 def _running_timers():
-    if not QApplication.instance():
-        return set()
-    timers = (one for one in gc.get_objects() if isinstance(one, QTimer))
-    return {timer for timer in timers if isValid(timer) and timer.isActive()}
+    return {timer for timer in TIMERS if isValid(timer) and timer.isActive()}
+
+
+@pytest.fixture
+def running_timers():
+    """What finds the timers that run."""
+    return _running_timers
 
 
 class HandClock:
