@@ -245,6 +245,43 @@ class TestList:
         ]
         assert float(rows[1]["gap_m"]) == pytest.approx(0.140 * 0.0254, rel=1e-5)
 
+    def test_pickups_of_two_machines_are_kept_by_their_own_limits(
+        self, page, bench, qtbot, worked_out, tmp_path
+    ):
+        page.job.name_pickup("A / left")
+        type_round(page, qtbot, ["0.110"] * 4)  # 2.8 mm: inside 3.2 mm, outside 2 mm
+        narrow = MACHINE.replace("Test", "Narrow") + "[pickup]\ngap_max_m = 0.002\n"
+        bench.use_machine(parse_machine(narrow, "test"))
+        page.refresh()
+        assert page.feeler.whose.text() == "Limits of Test digger."
+        assert page.feeler.use_machine.isVisible()
+        page.job.add_pickup("B / left")
+        assert not page.feeler.use_machine.isVisible()
+        type_round(page, qtbot, ["0.110"] * 4)
+        page._keep()
+        worked_out(page)
+        assert page._said.text() == "Kept as results 1 and 2, one for each machine."
+        with open_store(bench.store) as store:
+            for number, name, verdict in ((1, "Test digger", "pass"), (2, "Narrow digger", "fail")):
+                stored = store.result(number)
+                assert (stored.answer["limits_of"], stored.answer["verdict"]) == (name, verdict)
+                assert parse_machine(stored.machine_text).name == name
+                assert verify(store, number)["verified"]
+        assert page.job.shown_answer()["result"] == 2
+        page.see_list_report()
+        worked_out(page)
+        path = tmp_path / "pickups.html"
+        page.paper.save_as(path)
+        worked_out(page)
+        text = path.read_text(encoding="utf-8")
+        for words in ("Results 1 and 2", "Limits of Test digger: best", "Limits of Narrow digger"):
+            assert words in text
+        page.paper.closed.emit()
+        page.job.go_to(0)
+        page.feeler.use_machine.click()
+        assert page.feeler.pill.accessibleName() == "Verdict: fail"
+        assert page.job.answer is None
+
     def test_filter_and_find(self, page, qtbot):
         for name in ("Digger 4 / left", "Digger 4 / right", "Digger 7 / left"):
             page.job.add_pickup(name)

@@ -1,14 +1,16 @@
 """The shop's list of pickups without a screen, and what is said of it in either unit."""
 
+import json
 import math
 
 import pytest
 
 from workbench.calibration.decision import Verdict
 from workbench.errors import WrongInput
-from workbench.machine import Pickup
+from workbench.machine import parse_machine
 from workbench.models.gap_list import BEGUN, NOT_YET, GapList, KeptRun
-from workbench.models.gap_words import found_words, state_words
+from workbench.models.gap_machines import Held
+from workbench.models.gap_words import found_words, limits_words, state_words
 from workbench.reports.gap_summary import list_answer
 from workbench.reports.gap_units import gap_text, in_units
 from workbench.units import METRIC, US
@@ -19,9 +21,34 @@ BENT = KeptRun(
 )
 
 
+MACHINE = """
+name = "{}"
+[drive]
+target_teeth = 30
+kind = "sprocket"
+sprocket_teeth = 12
+rod_pitch_m = 0.05
+[pickup]
+gap_max_m = {}
+"""
+
+
+def held(name, gap_max_m):
+    return Held(parse_machine(MACHINE.format(name, gap_max_m)))
+
+
+WIDE, NARROW = held("Digger 4", 0.0032), held("Digger 7", 0.0020)
+
+
 @pytest.fixture
-def pickups():
-    made = GapList(Pickup())
+def in_use():
+    """The machine in use is the last of these."""
+    return [WIDE]
+
+
+@pytest.fixture
+def pickups(in_use):
+    made = GapList(lambda: in_use[-1])
     made.start_with("Digger 4 / left")
     made.add("Digger 4 / right")
     made.go_to(0)
@@ -55,11 +82,44 @@ class TestStates:
         pickups.undo()
         assert state_words(pickups.state(pickups.current)) == "✓ pass"
 
-    def test_the_limits_are_those_of_the_machine_in_use(self, pickups):
+    def test_each_pickup_keeps_the_machine_it_was_added_with(self, pickups, in_use):
+        in_use.append(NARROW)
+        pickups.add("Digger 7 / left")
+        for at in (0, 2):
+            pickups.go_to(at)
+            read_round(pickups, 0.0030)
+        words = [pickups.state(pickups.entries[at]).word for at in (0, 2)]
+        assert words == [Verdict.PASS, Verdict.FAIL]
+        names = [limits_words(state) for state in pickups.states()]
+        assert names == ["Limits of Digger 4", "Limits of Digger 4", "Limits of Digger 7"]
+
+    def test_another_machine_can_be_given_and_taken_back(self, pickups, in_use):
         read_round(pickups, 0.0030)
-        assert pickups.state(pickups.current).word == Verdict.PASS
-        pickups.use_limits(Pickup(gap_max_m=0.0020))
+        in_use.append(NARROW)
+        pickups.use_machine_in_use()
         assert pickups.state(pickups.current).word == Verdict.FAIL
+        pickups.undo()
+        assert pickups.state(pickups.current).word == Verdict.PASS
+
+    def test_added_without_a_machine_the_first_reading_takes_the_one_in_use(self, pickups, in_use):
+        in_use.append(Held())
+        pickups.add("Digger 7 / left")
+        assert limits_words(pickups.states()[-1]) == "Usual limits, no machine"
+        in_use.append(NARROW)
+        read_round(pickups, 0.0030)
+        assert pickups.state(pickups.current).word == Verdict.FAIL
+
+    def test_the_machines_are_resumed(self, pickups, in_use):
+        read_round(pickups, 0.0030)
+        in_use.append(NARROW)
+        pickups.add("Digger 7 / left")
+        pickups.rename("Digger 7 / right")
+        data = json.loads(json.dumps(pickups.to_data()))
+        later = GapList()
+        later.resume(data)
+        assert [state.held.name for state in later.states()] == ["Digger 4", "Digger 4", "Digger 7"]
+        assert later.entries[2].limits.gap_max_m == 0.0020
+        assert later.states()[0].word == Verdict.PASS
 
     def test_the_next_undone_goes_round(self, pickups):
         pickups.add("Digger 7 / left")
@@ -115,6 +175,8 @@ def test_names_that_cannot_be(pickups, name):
         {"pickups": [{"name": "A", "readings": [], "runs": [{"result": 1}]}]},
         {"pickups": [{"name": "A", "readings": [], "runs": []}] * 2},
         {"pickups": None},
+        {"machines": [["name = 3", False]]},
+        {"machines": []},
     ],
 )
 def test_a_damaged_list_changes_nothing(pickups, damage):

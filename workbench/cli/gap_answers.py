@@ -176,7 +176,7 @@ def _teeth(track: EdgeTrack, machine: Machine | None) -> tuple[int, list[str]]:
                 "give the machine file with --machine."
             )
         return seen.teeth, [
-            f"No machine file was given: the signal repeats after {seen.teeth} teeth, and the "
+            f"No machine is known: the signal repeats after {seen.teeth} teeth, and the "
             "limits of the gap are common practice."
         ]
     if seen.teeth is not None and seen.contradicts(typed):

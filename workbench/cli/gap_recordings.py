@@ -9,7 +9,7 @@ from drivers.contract import EdgeTrack, Recording
 from workbench.cli.gap_answers import pulse_answer, several, untold
 from workbench.cli.gap_values import limit_values
 from workbench.errors import WrongInput
-from workbench.machine import Machine, Pickup
+from workbench.machine import Machine
 
 MARKS = ("mark", "index", "lap")
 """Channels that hold a mark and not a pickup's teeth."""
@@ -46,14 +46,13 @@ def compute_recording(
             answers.append(untold(track.channel, error))
     if all(one["teeth"] is None for one in answers):
         raise WrongInput(answers[0]["reason"])
-    limits = machine.pickup if machine else Pickup()
     answer = answers[0] if len(answers) == 1 else several(answers)
     return answer | {
         "source": recording.name,
         "kind": recording.kind,
         "simulated": recording.simulated,
         "counted_from": _counted_from(mark, answers),
-        **limit_values(limits, options["blade_step_m"]),
+        **limit_values(machine, options["blade_step_m"]),
         "warnings": [*recording.warnings, *answer["warnings"]],
     }
 

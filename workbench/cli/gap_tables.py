@@ -55,7 +55,7 @@ def compute_table(text: str, machine: Machine | None, options: Mapping[str, Any]
         "source": options["table_name"],
         "kind": "gap table",
         "simulated": bool(options.get("simulated")),
-        **limit_values(limits, step_m),
+        **limit_values(machine, step_m),
         "warnings": [*warnings, *answer["warnings"]],
     }
     if control is not None:
@@ -64,8 +64,8 @@ def compute_table(text: str, machine: Machine | None, options: Mapping[str, Any]
 
 
 _DEFAULT_LIMITS = (
-    "No machine file was given: the limits, {:.1f} mm best and {:.1f} mm at most, are common "
-    "practice."
+    "The limits, {:.1f} mm best and {:.1f} mm at most, are common practice: no machine is known "
+    "whose own would hold."
 )
 
 

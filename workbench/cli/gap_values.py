@@ -6,7 +6,7 @@ from typing import Any
 
 from workbench.calibration.decision import Decision
 from workbench.calibration.gap.judgement import Estimate
-from workbench.machine import Pickup
+from workbench.machine import Machine, Pickup
 
 
 def with_u(name: str, estimate: Estimate, k: float, unit: str = "_m") -> dict[str, float]:
@@ -37,9 +37,11 @@ def verdict_values(decision: Decision) -> dict[str, Any]:
     }
 
 
-def limit_values(limits: Pickup, blade_step_m: float) -> dict[str, float]:
-    """The limits an answer was judged by."""
+def limit_values(machine: Machine | None, blade_step_m: float) -> dict[str, Any]:
+    """The limits an answer was judged by, and whose: None where they are common practice."""
+    limits = machine.pickup if machine else Pickup()
     return {
+        "limits_of": machine.name if machine else None,
         "gap_best_m": limits.gap_best_m,
         "gap_max_m": limits.gap_max_m,
         "blade_step_m": blade_step_m,

@@ -8,6 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
+from workbench.calibration.gap.batch import Entry, PickupList
 from workbench.calibration.gap.table import MOST_GAP_M, check_angle_deg, parse_gap_table
 from workbench.errors import WrongInput
 from workbench.machine import Machine, Pickup
@@ -15,9 +16,10 @@ from workbench.models.bench import Bench
 from workbench.models.entry import typed_number
 from workbench.models.gap_draft import draft_path, put_aside, read_draft, write_draft
 from workbench.models.gap_list import GapList, KeptRun
+from workbench.models.gap_machines import NONE_HELD, Held
 from workbench.models.gap_run import WheelRun
-from workbench.models.gap_store import keep_table, one_pickup
-from workbench.models.gap_words import run_words
+from workbench.models.gap_store import Batch, keep_batches, one_pickup
+from workbench.models.gap_words import kept_words, run_words
 from workbench.models.observable import Observable
 from workbench.reports.gap_units import gap_text
 from workbench.units import INCH_M, parse_length_m
@@ -47,7 +49,7 @@ class GapJob(Observable):
         self._bench = bench
         self.run = WheelRun(bench)
         self._draft = draft_path(bench.settings.path)
-        self.list = GapList(self.limits, self._is_practice)
+        self.list = GapList(self._in_use)
         self.round_of, self.by_tooth = ROUNDS[0], False
         self.answer: dict[str, Any] | None = None
         self.said = ""
@@ -63,12 +65,30 @@ class GapJob(Observable):
         self.keep_draft()
 
     @property
+    def held(self) -> Held:
+        """The machine that the pickup at hand is judged by."""
+        entry = self.list.current
+        return self.list.held(entry) if entry else NONE_HELD
+
+    @property
     def machine(self) -> Machine | None:
-        return self._bench.machine
+        """The same as the machine itself, None where no machine is known."""
+        return self.held.machine
 
     @property
     def limits(self) -> Pickup:
-        return self.machine.pickup if self.machine else Pickup()
+        return self.held.limits
+
+    @property
+    def other_in_use(self) -> Held | None:
+        """The machine in use where the pickup at hand is judged by another."""
+        in_use = self._in_use()
+        return None if in_use.machine is None or in_use.same_as(self.held) else in_use
+
+    def use_machine_in_use(self) -> None:
+        """Judge the pickup at hand by the machine in use from now on."""
+        self.list.use_machine_in_use()
+        self._touched()
 
     @property
     def teeth(self) -> int:
@@ -219,17 +239,19 @@ class GapJob(Observable):
         return any(entry.gap_m for entry in self.list.entries)
 
     def keep_work(self) -> Callable[[], dict[str, Any]]:
-        """The slow work that judges all readings and stores the answer. Raises WrongInput."""
+        """The slow work that judges all readings and stores them, a result for each machine.
+
+        Raises WrongInput.
+        """
         if not self.has_readings:
             raise WrongInput("There is no reading yet: type an angle and a gap first.")
-        text, machine, store = self.list.pickups.table_text(), self.machine, self._bench.store
+        batches, store = self._batches(), self._bench.store
         self._kept_at = self.list.revision
-        simulated = any(state.practice for state in self.list.states())
-        return lambda: keep_table(text, machine, store, simulated=simulated)
+        return lambda: keep_batches(batches, store)
 
     def kept(self, answer: dict[str, Any]) -> None:
         """The list is in the store as this answer."""
-        self.said = f"Kept as result {answer['result']}."
+        self.said = kept_words(answer)
         if self._kept_at == self.list.revision:
             self.answer = answer
         else:
@@ -241,14 +263,23 @@ class GapJob(Observable):
         return one_pickup(self.answer, self._name()) if self.answer else None
 
     def start_run(self, *, drop_out: bool, channel: str) -> None:
-        """A run for the pickup at hand; see `WheelRun.start`."""
+        """A run for the pickup at hand; see `WheelRun.start`.
+
+        What comes in is the machine's in use, so a pickup of another machine is refused.
+        """
+        self._hold_first()
+        other = self.other_in_use
+        if other is not None:
+            self.run.failed(_OTHER_MACHINE.format(self._name(), self.held.name, other.name))
+            return
         self._run_of = self._name()
         self.run.start(drop_out=drop_out, channel=channel)
 
     def judge_old_work(self, number: int, *, drop_out: bool) -> Callable[[], dict[str, Any]]:
         """The slow work that judges a stored recording for the pickup at hand."""
+        self._hold_first()
         self._run_of = self._name()
-        return self.run.judge_old_work(number, drop_out=drop_out)
+        return self.run.judge_old_work(number, self.machine, drop_out=drop_out)
 
     def run_judged(self, judged: dict[str, Any]) -> None:
         """A run has its answer: it is shown, and noted with the pickup it was made for."""
@@ -275,12 +306,10 @@ class GapJob(Observable):
         return lambda: write_draft(path, data)
 
     def look_at_machine(self) -> None:
-        """Judge by the machine in use from now on."""
-        self.list.use_limits(self.limits)
+        """Another machine is in use: pickups keep theirs; a list not begun begins with it."""
         only = self.list.states()[0]
         if self.list.revision == 0 and only.name == self._given_name and not only.readings:
             self._begin()
-        self.answer = None
         self.changed()
 
     def _note_run(self) -> None:
@@ -300,7 +329,7 @@ class GapJob(Observable):
 
     def _begin(self) -> None:
         """A list of one pickup, called after the machine in use until the person names it."""
-        self._given_name = self.machine.name if self.machine else "Pickup 1"
+        self._given_name = self._in_use().name or "Pickup 1"
         self.list.start_with(self._given_name)
 
     def _resume(self) -> None:
@@ -331,19 +360,29 @@ class GapJob(Observable):
             abs((angle - angle_deg + 180.0) % 360.0 - 180.0) <= near for angle in entry.angle_deg
         )
 
-    def _is_practice(self, machine_name: str) -> bool:
-        """Whether this is the simulator's own machine: nothing real can be read on it.
+    def _in_use(self) -> Held:
+        """The machine in use, and whether it is the simulator's own: nothing real is read on it."""
+        live, machine = self._bench.live, self._bench.machine
+        simulated = live.simulated and machine is not None and machine.text == live.machine_text
+        return Held(machine, simulated)
 
-        A pickup with another name is a real one, also while the simulator runs: feelers
-        need no signal.
-        """
-        live, machine = self._bench.live, self.machine
-        return bool(
-            live.simulated
-            and machine
-            and machine.text == live.machine_text
-            and machine.name == machine_name
-        )
+    def _hold_first(self) -> None:
+        """Before a run of the pickup at hand: it takes the machine in use if it has none yet."""
+        entry = self.list.current
+        if entry is not None and not entry.gap_m:
+            self.list.hold_first(entry)
+
+    def _batches(self) -> list[Batch]:
+        """The readings of each machine, in the list's order; made-up ones never with real ones."""
+        groups: dict[tuple[str, bool], list[Entry]] = {}
+        for entry in self.list.entries:
+            if entry.gap_m:
+                key = (self.list.held(entry).text, self.list.state(entry).practice)
+                groups.setdefault(key, []).append(entry)
+        return [
+            Batch(PickupList(entries).table_text(), self.list.held(entries[0]).machine, practice)
+            for (_, practice), entries in groups.items()
+        ]
 
     def _name(self) -> str:
         entry = self.list.current
@@ -355,6 +394,12 @@ class GapJob(Observable):
         while f"Pickup {number}" in taken:
             number += 1
         return f"Pickup {number}"
+
+
+_OTHER_MACHINE = (
+    "{} is judged by {}, but the pulses that come in are judged by {}: choose the pickup's "
+    "machine on Machine, or press 'Use machine in use' on Feeler."
+)
 
 
 def table_at(path: Path) -> str:

@@ -12,7 +12,7 @@ from workbench.calibration.gap.feeler import FeelerGap
 from workbench.calibration.gap.judgement import worst
 from workbench.calibration.gap.table import GapReadings, check_angle_deg, check_gap_m
 from workbench.errors import WrongInput
-from workbench.machine import Pickup
+from workbench.models.gap_machines import NONE_HELD, Held, from_rows, to_rows
 
 NOT_YET, BEGUN = "not yet", "begun"
 MOST_STEPS_BACK = 200
@@ -36,7 +36,8 @@ class KeptRun:
 class PickupState:
     """Where one pickup of the list stands: `word` is a verdict, 'not yet' or 'begun'.
 
-    `practice`: it was read on a machine that the simulator made up.
+    `practice`: it was read on a machine that the simulator made up. `held` is the machine
+    whose limits it is judged by.
     """
 
     name: str
@@ -45,6 +46,7 @@ class PickupState:
     gap: FeelerGap | None
     runs: Sequence[KeptRun] = ()
     practice: bool = False
+    held: Held = NONE_HELD
 
     @property
     def simulated(self) -> bool:
@@ -66,17 +68,16 @@ class _Judged:
 class GapList:
     """Pickups in the order they are worked through; every change can be taken back.
 
-    `revision` grows with every change of readings, names and runs. `is_practice` tells of a
-    machine's name whether the simulator made that machine up.
+    `revision` grows with every change of readings, names, runs and machines. `in_use` tells
+    the machine in use: a pickup takes it when it is added, or at its first reading where it
+    has none yet, and keeps it until it is given another.
     """
 
-    def __init__(
-        self, limits: Pickup, is_practice: Callable[[str], bool] = lambda _machine: False
-    ) -> None:
-        self._is_practice = is_practice
+    def __init__(self, in_use: Callable[[], Held] = lambda: NONE_HELD) -> None:
+        self._in_use = in_use
+        self._held: dict[str, Held] = {}
         self.pickups = PickupList()
         self.revision = 0
-        self._limits = limits
         self._runs: dict[str, dict[bool, KeptRun]] = {}
         self._back: list[tuple[str, dict[str, Any]]] = []
         self._judged: dict[str, _Judged] = {}
@@ -98,20 +99,29 @@ class GapList:
         """What `undo` would take back, in words; '' where there is nothing."""
         return self._back[-1][0] if self._back else ""
 
-    def use_limits(self, limits: Pickup) -> None:
-        """Judge every pickup by these limits from now on: those of the machine in use."""
-        self._limits = limits
+    def held(self, entry: Entry) -> Held:
+        """The machine a pickup is judged by."""
+        return self._held.get(entry.pickup.name, NONE_HELD)
+
+    def use_machine_in_use(self) -> None:
+        """Judge the pickup at hand by the machine in use from now on."""
+        entry = self._at_hand()
+        if not self.held(entry).same_as(self._in_use()):
+            self._remember("giving the pickup another machine")
+            self._hold(entry, self._in_use())
 
     def add(self, name: str) -> None:
         """Put a pickup at the end and take it in hand. Raises WrongInput."""
         pickup = self._free_name(name, None)
         self._remember("adding a pickup")
-        self.pickups.add(pickup, self._limits)
+        self._hold(self.pickups.add(pickup, self._in_use().limits), self._in_use())
         self.pickups.at = len(self.entries) - 1
 
     def start_with(self, name: str) -> None:
         """One pickup, of which nothing is known yet; nothing to be taken back."""
-        self.pickups = PickupList([Entry(PickupId.parse(name), self._limits)])
+        self._held = {}
+        self.pickups = PickupList([Entry(PickupId.parse(name))])
+        self._hold(self._at_hand(), self._in_use())
 
     def rename(self, name: str) -> None:
         """Give the pickup at hand another name. Raises WrongInput."""
@@ -123,22 +133,27 @@ class GapList:
         runs = self._runs.pop(entry.pickup.name, None)
         if runs is not None:
             self._runs[pickup.name] = runs
+        held = self._held.pop(entry.pickup.name)
         entry.pickup = pickup
+        self._hold(entry, held)
 
     def remove(self) -> None:
         """Take the pickup at hand off the list; one always stays."""
         entry = self._at_hand()
         self._remember(f"removing {entry.pickup.name}")
         self._runs.pop(entry.pickup.name, None)
+        del self._held[entry.pickup.name]
         self.entries.remove(entry)
         self.pickups.at = max(0, min(self.at, len(self.entries) - 1))
         if not self.entries:
-            self.pickups.add(PickupId.parse("Pickup 1"), self._limits)
+            self.start_with("Pickup 1")
 
     def read(self, angle_deg: float, gap_m: float) -> None:
         """A reading of the pickup at hand."""
         entry = self._at_hand()
         self._remember("the last reading")
+        if not entry.gap_m:
+            self.hold_first(entry)
         entry.angle_deg.append(angle_deg)
         entry.gap_m.append(gap_m)
         entry.line.append(0)
@@ -157,13 +172,14 @@ class GapList:
         """
         self._remember("opening the table")
         if not any(state.readings or state.runs for state in self.states()):
-            self.pickups = PickupList()
+            self.pickups, self._held = PickupList(), {}
         by_name = {entry.pickup.name: entry for entry in self.entries}
-        fresh = PickupList.from_table(pickups, self._limits).entries
+        fresh = PickupList.from_table(pickups, self._in_use().limits).entries
         for entry in fresh:
             known = by_name.get(entry.pickup.name)
             if known is None:
                 self.entries.append(entry)
+                self._hold(entry, self._in_use())
             else:
                 known.angle_deg, known.gap_m, known.line = (
                     entry.angle_deg,
@@ -178,6 +194,11 @@ class GapList:
         if name in {entry.pickup.name for entry in self.entries}:
             self._remember("the run")
             self._runs.setdefault(name, {})[run.drop_out] = run
+
+    def hold_first(self, entry: Entry) -> None:
+        """Before a pickup's first reading: it takes the machine in use if it has none yet."""
+        if self.held(entry).machine is None:
+            self._hold(entry, self._in_use())
 
     def go_to(self, at: int) -> None:
         """Take the pickup at this place of the list in hand."""
@@ -200,8 +221,11 @@ class GapList:
         word = str(worst(decisions).verdict) if decisions else NOT_YET
         if unfinished and not worst(decisions).verdict.is_fail:
             word = BEGUN
-        practice = gap is not None and self._is_practice(entry.pickup.machine)
-        return PickupState(entry.pickup.name, word, len(entry.gap_m), gap, runs, practice)
+        held = self.held(entry)
+        # A pickup with another name is a real one, also on the simulator's machine: feelers
+        # need no signal.
+        practice = gap is not None and held.simulated and held.name == entry.pickup.machine
+        return PickupState(entry.pickup.name, word, len(entry.gap_m), gap, runs, practice, held)
 
     def states(self) -> list[PickupState]:
         """Where every pickup stands, in the list's order."""
@@ -218,11 +242,14 @@ class GapList:
 
     def to_data(self) -> dict[str, Any]:
         """The whole list as JSON's own types."""
+        machines = to_rows(self.held(entry) for entry in self.entries)
         return {
             "at": self.at,
+            "machines": machines,
             "pickups": [
                 {
                     "name": entry.pickup.name,
+                    "machine": self._row_of(entry, machines),
                     "readings": [
                         list(row)
                         for row in zip(entry.angle_deg, entry.gap_m, entry.line, strict=True)
@@ -238,14 +265,18 @@ class GapList:
         before = self.to_data()
         try:
             self._restore(data)
-        except (KeyError, TypeError, ValueError, AttributeError, WrongInput) as error:
+        except (LookupError, TypeError, ValueError, AttributeError, WrongInput) as error:
             self._restore(before)
             raise WrongInput(f"The list of last time is damaged ({error}).") from None
 
     def _restore(self, data: Mapping[str, Any]) -> None:
-        entries, runs = [], {}
+        entries, runs, held = [], {}, {}
+        machines = from_rows(data.get("machines", []))
         for one in data["pickups"]:
-            entry = Entry(PickupId.parse(one["name"]), self._limits)
+            entry = Entry(PickupId.parse(one["name"]))
+            at = one.get("machine")
+            held[entry.pickup.name] = NONE_HELD if at is None else machines[at]
+            entry.limits = held[entry.pickup.name].limits
             for angle_deg, gap_m, line in one["readings"]:
                 entry.angle_deg.append(check_angle_deg(float(angle_deg), one["name"]))
                 entry.gap_m.append(check_gap_m(float(gap_m), one["name"]))
@@ -258,17 +289,24 @@ class GapList:
         if not entries or len({entry.pickup.name for entry in entries}) < len(entries):
             raise ValueError("no pickups, or two of one name")
         self.pickups = PickupList(entries)
-        self._runs = runs
+        self._runs, self._held = runs, held
         self.go_to(int(data["at"]))
 
     def _judge(self, entry: Entry) -> FeelerGap | None:
         name = entry.pickup.name
-        key = (tuple(entry.angle_deg), tuple(entry.gap_m), self._limits)
+        key = (tuple(entry.angle_deg), tuple(entry.gap_m), entry.limits)
         known = self._judged.get(name)
         if known is None or known.key != key:
-            entry.limits = self._limits
             known = self._judged[name] = _Judged(key, self.pickups.judge(entry))
         return known.gap
+
+    def _hold(self, entry: Entry, held: Held) -> None:
+        self._held[entry.pickup.name] = held
+        entry.limits = held.limits
+
+    def _row_of(self, entry: Entry, machines: list[list[Any]]) -> int | None:
+        held = self.held(entry)
+        return machines.index([held.text, held.simulated]) if held.machine else None
 
     def _at_hand(self) -> Entry:
         entry = self.current

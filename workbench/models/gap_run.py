@@ -17,6 +17,7 @@ from workbench.calibration.edges import clean
 from workbench.calibration.target_wheel import tooth_signature
 from workbench.cli.gap_recordings import MARKS
 from workbench.errors import StoreError
+from workbench.machine import Machine
 from workbench.models.bench import Bench
 from workbench.models.gap_store import Curve, judge_wheel, one_pickup
 from workbench.models.observable import Observable
@@ -47,7 +48,10 @@ class SoFar:
 
 
 class WheelRun(Observable):
-    """One run at a time, of one live pickup; or a stored recording with all its pickups."""
+    """One run at a time, of one live pickup; or a stored recording with all its pickups.
+
+    `machine` is the one whose limits the answer was judged by.
+    """
 
     def __init__(self, bench: Bench) -> None:
         super().__init__()
@@ -62,6 +66,7 @@ class WheelRun(Observable):
         self.trace: deque[tuple[float, float]] = deque(maxlen=MOST_TRACE)
         self.so_far: SoFar | None = None
         self.answer: dict[str, Any] | None = None
+        self.machine: Machine | None = None
         self.said = ""
 
     def close(self) -> None:
@@ -163,14 +168,20 @@ class WheelRun(Observable):
 
         return recording.sealed(judge)
 
-    def judge_old_work(self, number: int, *, drop_out: bool) -> Callable[[], dict[str, Any]]:
-        """The slow work that judges all wheels of a stored recording, and stores the answer."""
-        store, machine = self._bench.store, self._bench.machine
+    def judge_old_work(
+        self, number: int, machine: Machine | None, *, drop_out: bool
+    ) -> Callable[[], dict[str, Any]]:
+        """The slow work that judges all wheels of a stored recording, and stores the answer.
+
+        `machine` is used where the recording was made without one.
+        """
+        store = self._bench.store
         return lambda: judge_wheel(number, None, store, machine, drop_out=drop_out)
 
     def show(self, judged: dict[str, Any]) -> None:
         """Show what `judge_work` has found: the worst pickup first."""
         self.answer, self._curves = judged["answer"], judged["curves"]
+        self.machine = judged["machine"]
         self.judged_drop_out, self.said = judged["drop_out"], ""
         worst = [one["pickup"] for one in self.pickups() if one["verdict"] == self._verdict()]
         self._chosen = str(worst[0]) if worst else ""

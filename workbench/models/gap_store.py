@@ -48,23 +48,55 @@ def gap_options(**given: Any) -> dict[str, Any]:
     return options | {"baseline": [], "before": {}, "control_history": [], **given}
 
 
-def keep_table(
-    text: str, machine: Machine | None, store: str | None, *, simulated: bool = False
-) -> dict[str, Any]:
-    """The answer from feeler readings, stored. Raises WrongInput, StoreError.
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Readings of one machine's pickups as a gap table.
 
-    `simulated`: some were read on a machine that the simulator made up.
+    `simulated`: they were read on a machine that the simulator made up.
+    """
+
+    table: str
+    machine: Machine | None
+    simulated: bool = False
+
+
+def keep_batches(batches: Sequence[Batch], store: str | None) -> dict[str, Any]:
+    """The answer from feeler readings, stored: a result for each machine.
+
+    All are judged before the first is stored. Raises WrongInput, StoreError.
     """
     from workbench.cli.gap import compute
     from workbench.records.store import open_store
 
-    options = gap_options(table_name=TABLE_NAME, simulated=simulated)
-    answer = compute(text, machine, options)
+    judged = []
+    for batch in batches:
+        options = gap_options(table_name=TABLE_NAME, simulated=batch.simulated)
+        judged.append((batch, options, compute(batch.table, batch.machine, options)))
+    answers = []
     with open_store(store) as opened:
-        number = opened.add_result(
-            "gap", answer, options=options, table=text, table_name=TABLE_NAME, machine=machine
-        )
-    return {"result": number, **answer}
+        for batch, options, answer in judged:
+            number = opened.add_result(
+                "gap",
+                answer,
+                options=options,
+                table=batch.table,
+                table_name=TABLE_NAME,
+                machine=batch.machine,
+            )
+            answers.append({"result": number, **answer})
+    return answers[0] if len(answers) == 1 else _together(answers)
+
+
+def _together(answers: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """The results of several machines as one answer; each pickup keeps its own limits."""
+    from workbench.cli.gap_answers import several
+
+    return several([one for answer in answers for one in _parts(answer)]) | {
+        "source": TABLE_NAME,
+        "kind": "gap table",
+        "simulated": any(answer["simulated"] for answer in answers),
+        "results": [answer["result"] for answer in answers],
+    }
 
 
 def old_runs(store: str | None) -> list[OldRun]:
@@ -92,7 +124,8 @@ def judge_wheel(
     *,
     drop_out: bool,
 ) -> dict[str, Any]:
-    """`answer` from a recording's pulses, stored, `curves` by pickup, and `drop_out` as given.
+    """`answer` from a recording's pulses, stored, `curves` by pickup, the `machine` it was
+    judged by, and `drop_out` as given.
 
     Raises BenchError. `machine` is used where the recording was made without one.
     """
@@ -117,7 +150,12 @@ def judge_wheel(
         track = source.recording.edges[one["pickup"]]
         if one["teeth"] is not None and source.machine is not None:
             curves[str(one["pickup"])] = seen_by_speed(track, one, source.machine)
-    return {"answer": answer, "curves": curves, "drop_out": drop_out}
+    return {
+        "answer": answer,
+        "curves": curves,
+        "drop_out": drop_out,
+        "machine": source.machine,
+    }
 
 
 _NO_MACHINE = (
@@ -146,11 +184,7 @@ def seen_by_speed(track: EdgeTrack, pickup: dict[str, Any], machine: Machine) ->
 
 def one_pickup(answer: dict[str, Any], name: str) -> dict[str, Any] | None:
     """One pickup out of an answer, with what holds for all; None where it is not in it."""
-    found = next((one for one in _parts(answer) if one["pickup"] == name), None)
-    if found is None:
-        return None
-    common = {name: value for name, value in answer.items() if name != "pickups"}
-    return common | found
+    return next((one for one in _parts(answer) if one["pickup"] == name), None)
 
 
 def ready() -> None:
@@ -222,18 +256,17 @@ def _found(
     """A pickup's name, where it stands, and what feeler and runs found, the feeler first."""
     from workbench.records.store import open_store
 
-    found = [one for one in _parts(kept) if one["pickup"] == state.name]
+    found = [
+        one | {"simulated": state.practice} for one in _parts(kept) if one["pickup"] == state.name
+    ]
     for run in state.runs:
         with open_store(store) as opened:
             answer = opened.result(run.result).answer
-        found += [
-            one | {"simulated": answer["simulated"]}
-            for one in _parts(answer)
-            if one["pickup"] == run.channel
-        ]
+        found += [one for one in _parts(answer) if one["pickup"] == run.channel]
     return state.name, state.word, found
 
 
 def _parts(answer: dict[str, Any]) -> list[dict[str, Any]]:
-    found: list[dict[str, Any]] = answer.get("pickups", [answer]) if answer else []
-    return found
+    """Each pickup of an answer with what holds for all of them, such as the limits."""
+    common = {name: value for name, value in answer.items() if name not in ("pickups", "summary")}
+    return [common | one for one in answer.get("pickups", [answer] if answer else [])]

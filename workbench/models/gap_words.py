@@ -8,7 +8,7 @@ from typing import Any
 
 from workbench.calibration.gap.feeler import FeelerGap
 from workbench.models.gap_list import BEGUN, NOT_YET, PickupState
-from workbench.reports.gap_summary import fault_names
+from workbench.reports.gap_summary import fault_names, result_words
 from workbench.reports.gap_units import gap_number, gap_text, in_units
 from workbench.units import UnitSystem, from_mps
 
@@ -98,10 +98,22 @@ def run_words(pickup: Mapping[str, Any]) -> str:
     return f"drop-out at {speed_mps:.3f} m/s"
 
 
+def kept_words(answer: Mapping[str, Any]) -> str:
+    """'Kept as result 4.', or the results of several machines."""
+    if "results" not in answer:
+        return f"Kept as result {answer['result']}."
+    return f"Kept as {result_words(answer).lower()}, one for each machine."
+
+
 def state_words(state: PickupState) -> str:
     """'✓ pass', '○ not yet', '◔ 2 read'; with 'simulated' where a run was."""
     word = f"{state.readings} read" if state.word == BEGUN else state.word
     return f"{SHAPES[state.word]} {word}{', simulated' if state.simulated else ''}"
+
+
+def limits_words(state: PickupState) -> str:
+    """Whose limits a pickup is judged by."""
+    return f"Limits of {state.held.name}" if state.held.name else "Usual limits, no machine"
 
 
 def found_words(state: PickupState, units: UnitSystem) -> str:

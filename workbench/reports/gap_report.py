@@ -22,7 +22,7 @@ from workbench.reports.document import (
     Signature,
     Table,
 )
-from workbench.reports.gap_summary import fault_names, number
+from workbench.reports.gap_summary import fault_names, number, result_words
 from workbench.reports.gap_units import gap_digits, gap_number, gap_text, in_units
 from workbench.reports.wheel_picture import (
     batch_picture,
@@ -56,7 +56,7 @@ def gap_document(
     return Document(
         title=title,
         subtitle=subtitle,
-        number=f"Result {answer['result']}" if "result" in answer else "",
+        number=result_words(answer),
         blocks=blocks,
         simulated=bool(answer["simulated"]),
         paper="a4" if units is METRIC else "us-letter",
@@ -138,6 +138,7 @@ def _facts(answer: Mapping[str, Any], units: UnitSystem) -> list[tuple[str, str]
     ):
         if math.isfinite(number(answer, f"{name}_m")):
             rows.append((label, _measured(answer, name, units)))
+    rows.append(("Limits of", _limits_of(answer)))
     rows.append(("Best gap", _with_fraction(answer["gap_best_m"], units)))
     rows.append(("Most allowed", _with_fraction(answer["gap_max_m"], units)))
     rows.append(("Coverage factor k", f"{answer['k']:.2f}"))
@@ -204,9 +205,7 @@ def _many_blocks(answer: Mapping[str, Any], units: UnitSystem) -> list[Block]:
     blocks: list[Block] = [Answer(f"{count}: {counts}.", str(answer["verdict"]))]
     drawn = [one for one in pickups if math.isfinite(number(one, "widest_m"))]
     if 0 < len(drawn) <= MOST_IN_PICTURE:
-        svg = batch_picture(drawn, answer["gap_best_m"], answer["gap_max_m"], units)
-        caption = "Green dashes: best gap; shaded: wider than allowed."
-        blocks.append(Figure(svg, caption, f"Gaps of {len(drawn)} pickups against the limits."))
+        blocks += _batch_figures(drawn, answer, units)
     header = ("Pickup", "Verdict", *(f"{name}, {units.gap}" for name in _MEASURED.values()))
     rows = [_many_row(one, units) for one in pickups]
     blocks.append(Table(header, rows, caption="Each pickup", align="llrrr"))
@@ -216,6 +215,31 @@ def _many_blocks(answer: Mapping[str, Any], units: UnitSystem) -> list[Block]:
         rows = [(str(one["pickup"]), _what(one, units)) for one in jobs]
         blocks.append(Table(("Pickup", "What"), rows, align="ll"))
     return blocks
+
+
+def _batch_figures(
+    drawn: Sequence[Mapping[str, Any]], answer: Mapping[str, Any], units: UnitSystem
+) -> list[Block]:
+    """A picture for each machine's limits, its pickups against them."""
+    by_limits: dict[tuple[str, float, float], list[Mapping[str, Any]]] = {}
+    for one in drawn:
+        own = answer | one
+        key = (_limits_of(own), own["gap_best_m"], own["gap_max_m"])
+        by_limits.setdefault(key, []).append(one)
+    return [
+        Figure(
+            batch_picture(pickups, best_m, most_m, units),
+            f"Limits of {whose}: best {gap_text(best_m, units)} (green dashes), at most "
+            f"{gap_text(most_m, units)} (shaded: wider).",
+            f"Gaps of {len(pickups)} pickups against the limits.",
+        )
+        for (whose, best_m, most_m), pickups in by_limits.items()
+    ]
+
+
+def _limits_of(answer: Mapping[str, Any]) -> str:
+    """Whose limits held: a machine's, or those of no machine."""
+    return str(answer.get("limits_of") or "common practice")
 
 
 def _many_row(one: Mapping[str, Any], units: UnitSystem) -> tuple[str, ...]:

@@ -55,14 +55,14 @@ def list_answer(
     """A shop's list as one answer: (name, where it stands, what was found at it) a pickup.
 
     What feeler, tooth run and drop-out run have found at one pickup becomes one line, its
-    faults all named. `kept` is the answer of the readings, {} where there are none.
+    faults all named. `kept` is the answer of the readings, {} where there are none. The
+    limits stand on top where they are the same for all, else with each pickup only.
     """
     pickups = [_one_line(name, word, answers) for name, word, answers in found]
     words = [str(one["verdict"]) for one in pickups]
-    limits = next(
-        (one for one in [kept, *(a for _, _, many in found for a in many)] if "gap_max_m" in one),
-        {},
-    )
+    judged = [one for one in pickups if "gap_max_m" in one]
+    same = judged and all(_limits(one) == _limits(judged[0]) for one in judged)
+    limits = judged[0] if same else {}
     return {
         "pickups": pickups,
         "summary": {word: words.count(word) for word in dict.fromkeys(words)},
@@ -70,9 +70,24 @@ def list_answer(
         "source": "list of pickups",
         "simulated": any(one["simulated"] for one in pickups),
         "warnings": [f"{one['pickup']}: {text}" for one in pickups for text in one["warnings"]],
-        **{name: limits.get(name) for name in ("gap_best_m", "gap_max_m", "blade_step_m")},
-        **({"result": kept["result"]} if "result" in kept else {}),
+        **{name: limits.get(name) for name in _LIMITS},
+        **{name: kept[name] for name in ("result", "results") if name in kept},
     }
+
+
+_LIMITS = ("limits_of", "gap_best_m", "gap_max_m", "blade_step_m")
+
+
+def _limits(one: Mapping[str, Any]) -> tuple[Any, ...]:
+    return tuple(one.get(name) for name in _LIMITS)
+
+
+def result_words(answer: Mapping[str, Any]) -> str:
+    """'Result 4' or 'Results 4, 5 and 6', '' where it is not stored."""
+    numbers = [str(number) for number in answer.get("results", ())]
+    if len(numbers) > 1:
+        return f"Results {', '.join(numbers[:-1])} and {numbers[-1]}"
+    return f"Result {answer['result']}" if "result" in answer else ""
 
 
 _WORST_FIRST = ("fail", "conditional fail", "not yet", "begun", "cannot tell", "conditional pass")

@@ -321,7 +321,8 @@ class GapPage(QWidget):
         """The report of what is shown, a run or the readings of one pickup, as pages."""
         answer = self._shown_answer()
         if answer is not None:
-            self._open_paper(lambda: answer, "gap.pdf", self._bench.machine)
+            machine = self._job.run.machine if self.view in self.runs else self._job.machine
+            self._open_paper(lambda: answer, "gap.pdf", machine)
 
     def see_list_report(self) -> None:
         """The sheet of the whole list as pages; its readings are kept first."""

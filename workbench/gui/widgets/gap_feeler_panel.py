@@ -23,10 +23,16 @@ from PySide6.QtWidgets import (
 from workbench.calibration.gap.feeler import FeelerGap
 from workbench.errors import WrongInput
 from workbench.gui.theme import GRID_PX, TITLE_PX, TOUCH_PX, Theme, font
-from workbench.gui.widgets.basics import VerdictPill, button, label, say
+from workbench.gui.widgets.basics import VerdictPill, button, label, row, say
 from workbench.models.bench import Bench
 from workbench.models.gap_job import ROUNDS, GapJob, Step
-from workbench.models.gap_words import feeler_advice, feeler_sentence, first_lower
+from workbench.models.gap_list import PickupState
+from workbench.models.gap_words import (
+    feeler_advice,
+    feeler_sentence,
+    first_lower,
+    limits_words,
+)
 from workbench.reports.gap_units import gap_number
 from workbench.units import UnitSystem
 
@@ -68,6 +74,8 @@ class GapFeelerPanel(QWidget):
         self._gap_name = label("", wrap=False)
         self.name_error, self.place_error = label("", "error"), label("", "error")
         self.gap_error = label("", "error")
+        self.whose = label("", "soft")
+        self.use_machine = button("Use machine in use", job.use_machine_in_use)
         self.take = button("Take reading", self.go, is_next=True)
         self.undo = button("Undo", job.undo)
         self.undo.setAccessibleName("Undo the last change")
@@ -128,6 +136,7 @@ class GapFeelerPanel(QWidget):
             self.name.setCursorPosition(0)
             self.name.setToolTip(entry.pickup.name)
         self._propose(job.place_text(job.next_angle_deg()))
+        self._show_machine(state)
         say(self._gap_name, f"Gap, {units.gap}")
         self.gap.setPlaceholderText("1/16" if units.gap == "in" else "1.6")
         step = job.step
@@ -136,6 +145,14 @@ class GapFeelerPanel(QWidget):
         self.undo.setToolTip(f"Take back {job.list.undoes} (Ctrl+Z)" if job.list.undoes else "")
         self._show_chips(entry.angle_deg, entry.gap_m)
         self._show_answer(state.gap)
+
+    def _show_machine(self, state: PickupState) -> None:
+        """Whose limits hold, and the machine in use where that is another."""
+        other = self._job.other_in_use
+        say(self.whose, f"{limits_words(state)}.")
+        self.use_machine.setVisible(other is not None)
+        if other is not None:
+            self.use_machine.setToolTip(f"Judge this pickup by the limits of {other.name}")
 
     def _show_answer(self, gap: FeelerGap | None) -> None:
         """The verdict once a round is read, or once it cannot get better; else what is next."""
@@ -206,6 +223,7 @@ class GapFeelerPanel(QWidget):
         entry.setColumnStretch(1, 3)
         entry.setColumnStretch(3, 5)
         column.addLayout(entry)
+        column.addWidget(row(self.whose, self.use_machine, stretch=False))
         take = QHBoxLayout()
         take.setSpacing(GRID_PX)
         take.addWidget(self.take, 1)

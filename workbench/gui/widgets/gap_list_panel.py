@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.gui.widgets.basics import button, label, row, say
 from workbench.models.gap_list import BEGUN, NOT_YET, PickupState
-from workbench.models.gap_words import found_words, state_words, to_do_words
+from workbench.models.gap_words import found_words, limits_words, state_words, to_do_words
 from workbench.units import US, UnitSystem
 
 Index = QModelIndex | QPersistentModelIndex
@@ -85,7 +85,7 @@ class _Rows(QAbstractTableModel):
     def _words(self, state: PickupState, column: int) -> str:
         match column:
             case 0:
-                return state.name
+                return f"{state.name}\n{limits_words(state)}"
             case 1:
                 return state_words(state)
             case 2:
@@ -219,7 +219,7 @@ class GapListPanel(QWidget):
         self._places = [
             at
             for at, state in enumerate(self._states)
-            if wanted(state) and all(word in state.name.casefold() for word in words)
+            if wanted(state) and all(word in _searched(state) for word in words)
         ]
         self._filling = True
         self.rows.show_states([self._states[at] for at in self._places], self._units)
@@ -232,6 +232,10 @@ class GapListPanel(QWidget):
         self.empty.setVisible(not self._places)
         self.empty.setText("No pickup of the list is like this. Choose All to see every one.")
         say(self.count, _count_words(self._states))
+
+
+def _searched(state: PickupState) -> str:
+    return f"{state.name} {state.held.name}".casefold()
 
 
 def _count_words(states: list[PickupState]) -> str:

@@ -52,7 +52,8 @@ class GapPictures(QStackedWidget):
 
     def show_drop_out(self) -> None:
         """The belt's speed while the run lasts, then the share of teeth seen by speed."""
-        run, machine = self._job.run, self._bench.machine
+        run = self._job.run
+        machine = self._bench.machine if run.running else run.machine or self._bench.machine
         low_mps = machine.limits.speed_low_mps if machine else math.nan
         units = self._bench.settings.units
         if run.pickup is None or not run.curve or run.running:

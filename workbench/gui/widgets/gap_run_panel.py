@@ -121,7 +121,7 @@ class GapRunPanel(QWidget):
             marked = bool(pickup.get("marked"))
             say(self.sentence, wheel_sentence(pickup, marked=marked, units=units))
             lines = wheel_details(pickup, units)
-            machine = self._bench.machine
+            machine = run.machine
             if self._drop_out and machine is not None:
                 facts = drop_out_facts(pickup, units, machine.limits.speed_low_mps)
                 lines = [*([f"Drop-out at {facts}."] if facts else []), *lines]
