@@ -55,6 +55,7 @@ def drop_out_run(studio):
 
     studio.use("sim:drop-out-run?seed=3")
     studio.run(5)
+    studio.show("Gap").job.use_machine_in_use()
     _run(studio, View.DROP_OUT, 100)
 
 
