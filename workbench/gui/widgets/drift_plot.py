@@ -63,9 +63,11 @@ class DriftPlot(Plot):
         ):
             panel.lines[name].source = Pyramid(time_s, values, PAUSE_S)
             panel.lines[name].factor = factor
+        before = self.seen()
         if time_s.size:
             self.set_span(float(time_s[0]), max(float(time_s[-1]), float(time_s[0]) + 1))
-        self.draw()
+        if self.seen() == before:  # a change of what is seen has drawn it already
+            self.draw()
 
     def show_mean(self, ratio: float, U_ratio: float) -> None:
         """The pass's ratio with its expanded uncertainty, as a ribbon along the whole time."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import (
     QHBoxLayout,
     QScrollArea,
@@ -76,18 +76,27 @@ class PassView(QWidget):
         units, pace = self._bench.settings.units, self._tapes.look(self._job)
         self.numbers.show_readings(readings(self._job, units), units.speed)
         self.strip.set_marks(1.0 if units.length == "m" else FOOT_M, units.length)
+        running = self._job.running
         self.strip.show_distances(
-            pace.belt_m, pace.ground_m, belt_lost=pace.belt_lost, ground_lost=pace.ground_lost
+            pace.belt_m,
+            pace.ground_m,
+            belt_lost=pace.belt_lost,
+            ground_lost=pace.ground_lost,
+            counts=running,
         )
         self._frames += 1
-        running = self._job.running
         self.strip.setVisible(running or not self._low)
         self._middle.setCurrentIndex(PLOT if running else READY if read else NOTHING)
         if running and self._frames % PLOT_FRAMES == 0:
-            self.plot.show_pass(self._job.rows(), self._job.limits, units)
+            # Once the numbers and tapes are painted: the plot must not hold them up.
+            QTimer.singleShot(0, self, self._draw_plot)
         if not running:
             self.ready.refresh()
         self._say(line(self._job) if running else self._before(read=read))
+
+    def _draw_plot(self) -> None:
+        if self._job.running:
+            self.plot.show_pass(self._job.rows(), self._job.limits, self._bench.settings.units)
 
     def _before(self, *, read: bool) -> Line:
         """Whether a pass can begin, and what to do next."""
