@@ -255,6 +255,9 @@ class TestList:
         page.refresh()
         assert page.feeler.whose.text() == "Limits of Test digger."
         assert page.feeler.use_machine.isVisible()
+        assert page.list.rows.index(0, 0).data() == "A / left\nTest digger"
+        page.job.start_run(drop_out=False, channel="left")
+        assert "Narrow digger is in use" in page.job.run.said
         page.job.add_pickup("B / left")
         assert not page.feeler.use_machine.isVisible()
         type_round(page, qtbot, ["0.110"] * 4)

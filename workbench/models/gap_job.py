@@ -270,7 +270,7 @@ class GapJob(Observable):
         self._hold_first()
         other = self.other_in_use
         if other is not None:
-            self.run.failed(_OTHER_MACHINE.format(self._name(), self.held.name, other.name))
+            self.run.failed(_OTHER_MACHINE.format(self.held.name or "no machine", other.name))
             return
         self._run_of = self._name()
         self.run.start(drop_out=drop_out, channel=channel)
@@ -397,8 +397,8 @@ class GapJob(Observable):
 
 
 _OTHER_MACHINE = (
-    "{} is judged by {}, but the pulses that come in are judged by {}: choose the pickup's "
-    "machine on Machine, or press 'Use machine in use' on Feeler."
+    "This pickup has the limits of {}, but {} is in use: choose the pickup's machine on Machine, "
+    "or press 'Use machine in use' on Feeler."
 )
 
 

@@ -116,6 +116,13 @@ def limits_words(state: PickupState) -> str:
     return f"Limits of {state.held.name}" if state.held.name else "Usual limits, no machine"
 
 
+def name_words(state: PickupState) -> str:
+    """A pickup's name in the list, and below it whose limits hold, unless the name tells."""
+    if state.held.name and state.name.startswith(state.held.name):
+        return state.name
+    return f"{state.name}\n{state.held.name or limits_words(state)}"
+
+
 def found_words(state: PickupState, units: UnitSystem) -> str:
     """What was found at a pickup of the list: its gap, and what its runs say."""
     words = []

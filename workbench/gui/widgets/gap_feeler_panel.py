@@ -76,6 +76,7 @@ class GapFeelerPanel(QWidget):
         self.gap_error = label("", "error")
         self.whose = label("", "soft")
         self.use_machine = button("Use machine in use", job.use_machine_in_use)
+        self._machine_line = row(self.whose, self.use_machine, stretch=False)
         self.take = button("Take reading", self.go, is_next=True)
         self.undo = button("Undo", job.undo)
         self.undo.setAccessibleName("Undo the last change")
@@ -147,9 +148,10 @@ class GapFeelerPanel(QWidget):
         self._show_answer(state.gap)
 
     def _show_machine(self, state: PickupState) -> None:
-        """Whose limits hold, and the machine in use where that is another."""
+        """Whose limits hold where another machine is in use, and how to take its limits."""
         other = self._job.other_in_use
         say(self.whose, f"{limits_words(state)}.")
+        self._machine_line.setVisible(other is not None or not state.held.name)
         self.use_machine.setVisible(other is not None)
         if other is not None:
             self.use_machine.setToolTip(f"Judge this pickup by the limits of {other.name}")
@@ -223,7 +225,7 @@ class GapFeelerPanel(QWidget):
         entry.setColumnStretch(1, 3)
         entry.setColumnStretch(3, 5)
         column.addLayout(entry)
-        column.addWidget(row(self.whose, self.use_machine, stretch=False))
+        column.addWidget(self._machine_line)
         take = QHBoxLayout()
         take.setSpacing(GRID_PX)
         take.addWidget(self.take, 1)

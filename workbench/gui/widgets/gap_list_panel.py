@@ -19,12 +19,12 @@ from PySide6.QtWidgets import (
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.gui.widgets.basics import button, label, row, say
 from workbench.models.gap_list import BEGUN, NOT_YET, PickupState
-from workbench.models.gap_words import found_words, limits_words, state_words, to_do_words
+from workbench.models.gap_words import found_words, name_words, state_words, to_do_words
 from workbench.units import US, UnitSystem
 
 Index = QModelIndex | QPersistentModelIndex
 NOWHERE = QModelIndex()
-COLUMNS = ("Pickup", "State", "Found", "What to do")
+COLUMNS = ("Pickup, limits of", "State", "Found", "What to do")
 WIDE_PX = 640
 """Width from which what to do stands in the table."""
 FILTERS: dict[str, Callable[[PickupState], bool]] = {
@@ -85,7 +85,7 @@ class _Rows(QAbstractTableModel):
     def _words(self, state: PickupState, column: int) -> str:
         match column:
             case 0:
-                return f"{state.name}\n{limits_words(state)}"
+                return name_words(state)
             case 1:
                 return state_words(state)
             case 2:
