@@ -86,7 +86,9 @@ def test_a_pass_by_the_space_bar_ends_in_a_report(
     assert page.job.running
     assert bench.recording.running
     assert page._start.text() == "Stop pass (space)"
+    assert page._view.strip.words() == "counts once a pass is steady"
     pass_time(40, look=window.tick)
+    assert "behind" in page._view.strip.words()
     assert "slow" in page._view.sentence
     assert page._safety.isVisible()
     assert played[0] is Cue.OUT_OF_BAND

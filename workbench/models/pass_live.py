@@ -118,6 +118,12 @@ def line(job: PassJob) -> Line:
     return Line(f"Belt is {size}{way} (± {100 * now.U_ratio:.1f} %)", _outlook(now))
 
 
+def separation_counts(job: PassJob) -> bool:
+    """Whether a steady part has begun: before it belt and ground are apart by nothing yet."""
+    now = job.now
+    return now is not None and (now.state is State.STEADY or math.isfinite(now.ratio))
+
+
 def source_words(stream: Stream, now_s: float) -> str:
     """A source as a person chooses it: its name, and whether it is live."""
     what = "pulses" if stream.is_pulses else "speed"

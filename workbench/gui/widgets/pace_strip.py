@@ -42,7 +42,7 @@ class PaceStrip(QWidget):
         self._theme = theme
         self._mark_m, self._mark = 1.0, "m"
         self._belt_m = self._ground_m = 0.0
-        self._belt_lost = self._ground_lost = True
+        self._belt_lost = self._ground_lost = self._counts = True
         self._described = ""
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setMinimumHeight(9 * GRID_PX)
@@ -63,16 +63,25 @@ class PaceStrip(QWidget):
             self.update()
 
     def show_distances(
-        self, belt_m: float, ground_m: float, *, belt_lost: bool, ground_lost: bool
+        self,
+        belt_m: float,
+        ground_m: float,
+        *,
+        belt_lost: bool,
+        ground_lost: bool,
+        counts: bool = True,
     ) -> None:
-        """How far each has come, m. A lost one keeps its place."""
-        before = (self._belt_m, self._ground_m, self._belt_lost, self._ground_lost)
+        """How far each has come, m. A lost one keeps its place.
+
+        Without `counts` nothing is said of how far they are apart: no pass counts yet.
+        """
+        before = (self._belt_m, self._ground_m, self._belt_lost, self._ground_lost, self._counts)
         if not belt_lost and math.isfinite(belt_m):
             self._belt_m = belt_m
         if not ground_lost and math.isfinite(ground_m):
             self._ground_m = ground_m
-        self._belt_lost, self._ground_lost = belt_lost, ground_lost
-        if before != (self._belt_m, self._ground_m, belt_lost, ground_lost):
+        self._belt_lost, self._ground_lost, self._counts = belt_lost, ground_lost, counts
+        if before != (self._belt_m, self._ground_m, belt_lost, ground_lost, counts):
             words = self.words()
             if words != self._described:
                 self._described = words
@@ -88,6 +97,8 @@ class PaceStrip(QWidget):
         ]
         if lost:
             return f"no signal from {' and '.join(lost)}"
+        if not self._counts:
+            return "counts once a pass is steady"
         apart = (self._belt_m - self._ground_m) / self._mark_m
         digits = 1 if abs(apart) < 99.95 else 0
         size = f"{abs(apart):.{digits}f}"
@@ -184,8 +195,8 @@ class PaceStrip(QWidget):
         words, middle = self.words(), self.width() / 2
         lost = self._belt_lost or self._ground_lost
         apart_px = (self._ground_m - self._belt_m) * self.width() / SHOWN_M
-        ahead = apart_px < 0
-        if not lost:
+        ahead = self._counts and apart_px < 0
+        if self._counts and not lost:
             inner = box.adjusted(0, 0.2 * box.height(), 0, -0.2 * box.height())
             end = min(max(middle + apart_px, 0.0), float(self.width()))
             painter.setPen(Qt.PenStyle.NoPen)
@@ -194,7 +205,7 @@ class PaceStrip(QWidget):
             painter.drawPolygon(_arrow(inner, middle, end))
             painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         painter.setFont(font(min(max(round(0.72 * box.height()), SMALL_PX), 28), bold=True))
-        painter.setPen(self._theme.color("no_data" if lost else "ink"))
+        painter.setPen(self._theme.color("ink" if self._counts and not lost else "no_data"))
         side = box.adjusted(0, 0, -middle - GRID_PX, 0)
         if ahead:
             side = box.adjusted(middle + GRID_PX, 0, 0, 0)

@@ -21,7 +21,7 @@ from workbench.gui.widgets.pace_strip import PaceStrip
 from workbench.gui.widgets.pass_ready import PassReady
 from workbench.models.bench import Bench
 from workbench.models.pass_job import PassJob
-from workbench.models.pass_live import Line, Tapes, line, readings
+from workbench.models.pass_live import Line, Tapes, line, readings, separation_counts
 from workbench.units import FOOT_M
 
 PLOT_FRAMES = 10
@@ -82,7 +82,7 @@ class PassView(QWidget):
             pace.ground_m,
             belt_lost=pace.belt_lost,
             ground_lost=pace.ground_lost,
-            counts=running,
+            counts=running and separation_counts(self._job),
         )
         self._frames += 1
         self.strip.setVisible(running or not self._low)
