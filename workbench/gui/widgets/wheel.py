@@ -29,6 +29,8 @@ MOST_NUMBERS = 8
 """Points beside which their gap is written; of more only those that are not right."""
 LARGE_PX = 260
 """Radius from which the picture's words are written larger."""
+SMALL_BODY_PX = 70
+"""Radius of the body below which its word and its arrow would run into each other."""
 
 
 class Wheel(QWidget):
@@ -258,15 +260,18 @@ class Wheel(QWidget):
         foot, top = -radius + 16, -radius + 3
         painter.drawPolygon(QPolygonF([QPointF(-7, foot), QPointF(7, foot), QPointF(0, top)]))
         self._centred(painter, QPointF(0, -radius + 28), "mark" if self._marked else "first seen")
-        arc = 0.38 * radius
+        # On a small wheel the arrow stands lower, clear of the word, and speaks for itself.
+        small = radius < SMALL_BODY_PX
+        arc, middle = 0.38 * radius, 0.4 * radius if small else 0.0
         painter.setBrush(Qt.BrushStyle.NoBrush)
-        painter.drawArc(QRectF(-arc, -arc, 2 * arc, 2 * arc), 120 * 16, -70 * 16)
-        tip = _at(40, arc)
+        painter.drawArc(QRectF(-arc, middle - arc, 2 * arc, 2 * arc), 120 * 16, -70 * 16)
+        tip = _at(40, arc) + QPointF(0, middle)
         head = QPolygonF([tip, tip + QPointF(-11, -3), tip + QPointF(-3, -11)])
         painter.setBrush(self._theme.color("ink"))
         painter.drawPolygon(head)
-        painter.setPen(self._theme.color("soft_ink"))
-        self._centred(painter, QPointF(0, 0.12 * radius), "turns this way")
+        if not small:
+            painter.setPen(self._theme.color("soft_ink"))
+            self._centred(painter, QPointF(0, 0.12 * radius), "turns this way")
 
     def _angles(self, painter: QPainter, radius: float) -> None:
         painter.setPen(self._theme.color("soft_ink"))
