@@ -130,6 +130,22 @@ def test_the_header_says_what_comes_in_and_that_it_is_simulated(window, clock, b
     assert "belt ○ lost" in window.header.inputs.text()
 
 
+def test_the_header_tells_an_input_without_a_signal_from_none(window, bench):
+    bench.use_inputs(["sim:healthy"])
+    window.tick()
+    assert window.header.inputs.text() == "No signal yet"
+    assert window.header.simulated.isVisible()
+    bench.use_inputs([])
+    window.tick()
+    assert window.header.inputs.text() == "No input yet"
+    assert not window.header.simulated.isVisible()
+    bench.use_inputs(["sim:healthy"])
+    bench.live.stop()
+    window.tick()
+    assert window.header.inputs.text() == "No input yet"
+    assert not window.header.simulated.isVisible()
+
+
 def test_the_switches_say_what_they_are_at_and_what_pressing_them_does(window):
     units, theme = window.header.units, window.header.theme_switch
     assert units.text() == "mph, ft"

@@ -75,7 +75,8 @@ class Header(QWidget):
         """Show the bench as it is now."""
         machine = self._bench.machine
         say(self.machine, machine.name if machine else "No machine yet")
-        self.simulated.setVisible(self._bench.live.simulated)
+        live = self._bench.live
+        self.simulated.setVisible(live.simulated and (live.running or bool(live.streams)))
         say(self.inputs, self._input_words())
         recording = self._bench.recording
         self.light.setVisible(recording.running)
@@ -88,7 +89,7 @@ class Header(QWidget):
         """The belt's and the ground's signal in words and colour, and how many more there are."""
         streams = self._bench.live.streams
         if not streams:
-            return "No input yet"
+            return "No signal yet" if self._bench.live.running else "No input yet"
         belt, ground = self._pace.belt(), self._pace.ground()
         words = [
             self._state_words(name, stream, color)
