@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 PPI = 300.0
 
+Draw = Callable[[float], Sequence[bytes]]
+"""The pages of a report as PNG, with so many pixels an inch. Slow: not on the screen's thread."""
+
 
 def ask(parent: QWidget, do: Callable[[QPrinter], object]) -> bool:
     """Ask for a printer and hand it to `do`; False where none is set up."""
@@ -31,11 +34,11 @@ def ask(parent: QWidget, do: Callable[[QPrinter], object]) -> bool:
     return True
 
 
-def print_pages(draw: Callable[[], Sequence[bytes]], printer: QPrinter) -> str:
-    """Draw pages (PNG) on a printer, each as large as its paper; a sentence on how it went."""
-    pages, painter = draw(), QPainter()
+def print_pages(draw: Draw, printer: QPrinter) -> str:
+    """Draw pages on a printer, each as large as its paper; a sentence on how it went."""
+    pages, painter = draw(PPI), QPainter()
     if not painter.begin(printer):
-        return "The printer could not be reached; save the certificate as PDF instead."
+        return "The printer could not be reached; save it as PDF instead."
     for number, page in enumerate(pages):
         if number:
             printer.newPage()
@@ -47,9 +50,9 @@ def print_pages(draw: Callable[[], Sequence[bytes]], printer: QPrinter) -> str:
     return f"{len(pages)} page{many} went to the printer."
 
 
-def desktop_file() -> Path:
+def desktop_file(name: str) -> Path:
     """A place for a PDF that another program is to open."""
-    return Path(tempfile.mkdtemp(prefix="evenpace-")) / "certificate.pdf"
+    return Path(tempfile.mkdtemp(prefix="evenpace-")) / name
 
 
 def open_file(path: Path) -> None:

@@ -15,9 +15,6 @@ from workbench.models.calibrate_runs import State, flips_table, run_table
 TABLE_NAME, LEFT_NAME = "runs on the bench", "runs as left on the bench"
 FLIPS_NAME = "flips on the bench"
 
-PREVIEW_PPI = 110
-PRINT_PPI = 300
-
 
 def options_of(**given: Any) -> dict[str, Any]:
     """All options of a calibration, with those given."""
@@ -109,7 +106,7 @@ def save_certificate(result: int, path: Path, store: str | None, typed: Mapping[
 
 
 def certificate_pages(
-    result: int, store: str | None, typed: Mapping[str, Any], ppi: float = PREVIEW_PPI
+    result: int, store: str | None, typed: Mapping[str, Any], ppi: float
 ) -> list[bytes]:
     """The certificate of a stored result as pictures (PNG), a page each. Raises StoreError."""
     from workbench.reports.document import render_pages

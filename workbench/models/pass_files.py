@@ -15,7 +15,6 @@ from workbench.models.pass_words import pass_rows
 
 FILTER = "Report (*.pdf *.html *.json);;Speeds as a table (*.csv);;Way over the field (*.geojson)"
 HEAD = ("time_s", "belt_mps", "ground_mps", "ratio", "separation_m")
-PREVIEW_PPI = 130.0
 
 
 def save(judged: Judged, path: Path) -> str:
@@ -35,12 +34,12 @@ def save(judged: Judged, path: Path) -> str:
     return f"Saved as {path.name}."
 
 
-def preview(judged: Judged) -> list[bytes]:
-    """The report's pages as pictures (PNG)."""
+def pages(judged: Judged, ppi: float) -> list[bytes]:
+    """The report's pages as pictures (PNG) with `ppi` pixels an inch."""
     from workbench.reports.document import render_pages
     from workbench.reports.pass_report import pass_document
 
-    return render_pages(pass_document(judged.answer, judged.machine, judged.earlier), PREVIEW_PPI)
+    return render_pages(pass_document(judged.answer, judged.machine, judged.earlier), ppi)
 
 
 def _write_table(judged: Judged, path: Path) -> None:

@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
+from PySide6.QtGui import QImage, QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
     QApplication,
@@ -27,7 +27,7 @@ from workbench.gui.widgets.cue_player import CuePlayer, platform_player
 from workbench.gui.widgets.pass_answer import PassAnswer
 from workbench.gui.widgets.pass_past import PassPast
 from workbench.gui.widgets.pass_view import PassView
-from workbench.gui.widgets.report_pages import ReportPages
+from workbench.gui.widgets.report_pages import ReportPages, pictures
 from workbench.gui.widgets.work_bar import WorkBar
 from workbench.gui.window import Window
 from workbench.gui.work_line import WorkLine
@@ -287,10 +287,10 @@ class PassPage(QWidget):
 
     def _preview(self) -> None:
         if self._judged is not None:
-            work = partial(pass_files.preview, self._judged)
-            self._works.add(work, self._show_paper, self._failed)
+            draw = partial(pass_files.pages, self._judged)
+            self._works.add(partial(pictures, draw), self._show_paper, self._failed)
 
-    def _show_paper(self, pages: Sequence[bytes]) -> None:
+    def _show_paper(self, pages: Sequence[QImage]) -> None:
         if self._pages.currentIndex() == AFTER:
             self._paper.show_pages(pages)
             self._show_page(PREVIEW)

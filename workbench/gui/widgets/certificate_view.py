@@ -8,11 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QImage, QPixmap, QResizeEvent
+from PySide6.QtGui import QImage
 from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QScrollArea,
     QVBoxLayout,
@@ -22,6 +21,7 @@ from PySide6.QtWidgets import (
 from workbench.gui import printing
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.gui.widgets.basics import button, label, row, say
+from workbench.gui.widgets.report_pages import ReportPages, pictures
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
 from workbench.models.calibrate_job import CalibrateJob
@@ -32,7 +32,6 @@ from workbench.units import METRIC
 if TYPE_CHECKING:
     from PySide6.QtPrintSupport import QPrinter
 
-MOST_WIDTH_PX = 1000
 SIDE_PX = 36 * GRID_PX
 
 FIELDS = (
@@ -51,17 +50,13 @@ class CertificateView(QWidget):
     ) -> None:
         super().__init__()
         self._bench, self._job, self._works = bench, job, works
-        self._pages: list[QImage] = []
         self.entries = {name: QLineEdit() for name, _ in FIELDS}
         self.save = button("Save certificate", self._ask_where, is_next=True)
         self._print = button("Print certificate", self._ask_printer)
         self._runs = button("Save runs", self._ask_where_runs)
         self.back = button("Back to the runs", back)
         self.said = label("", "soft")
-        self._sheets = QWidget()
-        self._column = QVBoxLayout(self._sheets)
-        self._column.setSpacing(2 * GRID_PX)
-        self._column.setContentsMargins(0, 0, 0, 0)
+        self.pages = ReportPages()
         self._lay_out()
 
     def draw(self) -> None:
@@ -69,8 +64,7 @@ class CertificateView(QWidget):
         number = self._job.state.result
         if number is not None and self.isVisible():
             self._say("Drawing the pages …")
-            work = partial(_pictures, number, self._bench.store, self._typed())
-            self._works.add(work, self.show_pages, self._say)
+            self._works.add(partial(pictures, self._draw(number)), self._show_pages, self._say)
 
     def save_certificate(self, path: Path) -> None:
         """Write the certificate of the result kept, away from the screen."""
@@ -92,49 +86,13 @@ class CertificateView(QWidget):
         number = self._job.state.result
         if number is not None:
             self._say("Printing …")
-            store, typed = self._bench.store, self._typed()
-            pages = partial(certificate_pages, number, store, typed, printing.PPI)
-            work = partial(printing.print_pages, pages, printer)
+            work = partial(printing.print_pages, self._draw(number), printer)
             self._works.add(work, self._say, self._say)
 
-    def show_pages(self, pages: list[QImage]) -> None:
-        """Show these, one below the other."""
-        self._pages = pages
-        while self._column.count():
-            item = self._column.takeAt(0)
-            widget = item.widget() if item else None
-            if widget is not None:
-                widget.deleteLater()
-        for number in range(1, len(self._pages) + 1):
-            sheet = QLabel()
-            sheet.setAlignment(Qt.AlignmentFlag.AlignHCenter)
-            sheet.setAccessibleName(f"Page {number} of {len(self._pages)}")
-            self._column.addWidget(sheet)
-        self._column.addStretch(1)
-        self._fit()
+    def _show_pages(self, pages: list[QImage]) -> None:
+        self.pages.show_pages(pages)
         many = "s" if len(pages) > 1 else ""
         self._say(f"Result {self._job.state.result}, {len(pages)} page{many}.")
-
-    @property
-    def page_count(self) -> int:
-        return len(self._pages)
-
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
-        super().resizeEvent(event)
-        self._fit()
-
-    def _fit(self) -> None:
-        """The pages as wide as there is room."""
-        ratio = self.devicePixelRatioF()
-        width = min(self.width() - SIDE_PX - 6 * GRID_PX, MOST_WIDTH_PX)
-        for at, page in enumerate(self._pages):
-            item = self._column.itemAt(at)
-            sheet = item.widget() if item else None
-            if isinstance(sheet, QLabel) and width > 0:
-                smooth = Qt.TransformationMode.SmoothTransformation
-                fitted = QPixmap.fromImage(page.scaledToWidth(round(width * ratio), smooth))
-                fitted.setDevicePixelRatio(ratio)
-                sheet.setPixmap(fitted)
 
     def _lay_out(self) -> None:
         side = QWidget()
@@ -160,12 +118,18 @@ class CertificateView(QWidget):
         line = QHBoxLayout(self)
         line.setContentsMargins(0, 0, 0, 0)
         line.setSpacing(3 * GRID_PX)
-        left, pages = _scrolling(side), _scrolling(self._sheets)
+        left = QScrollArea()
+        left.setWidgetResizable(True)
+        left.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        left.setWidget(side)
         left.setFixedWidth(SIDE_PX + 2 * GRID_PX)
         left.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        pages.setAccessibleName("Certificate, page by page")
+        self.pages.setAccessibleName("Certificate, page by page")
         line.addWidget(left)
-        line.addWidget(pages, 1)
+        line.addWidget(self.pages, 1)
+
+    def _draw(self, number: int) -> printing.Draw:
+        return partial(certificate_pages, number, self._bench.store, self._typed())
 
     def _typed(self) -> dict[str, Any]:
         """What stands in the entries, as options of the certificate."""
@@ -194,7 +158,7 @@ class CertificateView(QWidget):
 
     def _ask_printer(self) -> None:
         if not printing.ask(self, self.print_on):
-            self.open_to_print(printing.desktop_file())
+            self.open_to_print(printing.desktop_file("certificate.pdf"))
 
     def open_to_print(self, path: Path) -> None:
         """Write the certificate as a PDF and open it with the desktop's own program."""
@@ -203,15 +167,3 @@ class CertificateView(QWidget):
             self._say("No printer is set up here: the certificate opens as a PDF to print from.")
             work = partial(save_certificate, number, path, self._bench.store, self._typed())
             self._works.add(work, printing.open_file, self._say)
-
-
-def _pictures(number: int, store: str | None, typed: dict[str, Any]) -> list[QImage]:
-    return [QImage.fromData(page) for page in certificate_pages(number, store, typed)]
-
-
-def _scrolling(widget: QWidget) -> QScrollArea:
-    area = QScrollArea()
-    area.setWidgetResizable(True)
-    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-    area.setWidget(widget)
-    return area

@@ -8,20 +8,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import Signal
-from PySide6.QtGui import QKeySequence
+from PySide6.QtGui import QImage, QKeySequence
 from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
 
 from workbench.gui import printing
 from workbench.gui.theme import GRID_PX
 from workbench.gui.widgets.basics import button, label, say
-from workbench.gui.widgets.report_pages import ReportPages
+from workbench.gui.widgets.report_pages import ReportPages, pictures
 from workbench.gui.work_line import WorkLine
 from workbench.models.gap_store import Paper
 
 if TYPE_CHECKING:
     from PySide6.QtPrintSupport import QPrinter
 
-PREVIEW_PPI = 120.0
 KINDS = "Report or table (*.pdf *.html *.csv *.json)"
 
 
@@ -58,7 +57,7 @@ class GapPaper(QWidget):
         self._paper = paper
         self.pages.show_pages([])
         self._say("Drawing the pages …")
-        self._works.add(partial(paper.pages, PREVIEW_PPI), self._drawn, self._say)
+        self._works.add(partial(pictures, paper.pages), self._drawn, self._say)
 
     def save_as(self, path: Path) -> None:
         """Write the report as the name's ending says, away from the screen."""
@@ -69,13 +68,10 @@ class GapPaper(QWidget):
         """Draw the pages on a printer."""
         if self._paper is not None:
             self._say("Printing …")
-            self._works.add(
-                partial(self._paper.pages, printing.PPI),
-                lambda pages: self._say(printing.print_pages(pages, printer)),
-                self._say,
-            )
+            work = partial(printing.print_pages, self._paper.pages, printer)
+            self._works.add(work, self._say, self._say)
 
-    def _drawn(self, pages: Sequence[bytes]) -> None:
+    def _drawn(self, pages: Sequence[QImage]) -> None:
         self.pages.show_pages(pages)
         self._say("1 page." if len(pages) == 1 else f"{len(pages)} pages.")
 
@@ -94,5 +90,7 @@ class GapPaper(QWidget):
     def _print_it(self) -> None:
         if self._paper is not None and not printing.ask(self, self.print_on):
             self._say("No printer is set up: the report opens as a PDF to print from.")
-            save: Callable[[], Path] = partial(self._paper.save, printing.desktop_file())
+            save: Callable[[], Path] = partial(
+                self._paper.save, printing.desktop_file("gap-check.pdf")
+            )
             self._works.add(save, printing.open_file, self._say)

@@ -5,21 +5,29 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QPixmap, QResizeEvent
+from PySide6.QtGui import QImage, QPixmap, QResizeEvent
 from PySide6.QtWidgets import QLabel, QScrollArea, QVBoxLayout, QWidget
 
+from workbench.gui.printing import Draw
 from workbench.gui.theme import GRID_PX
 
 MOST_PX = 1000
 """Wider a page of text is no easier to read."""
 
+SCREEN_PPI = 120.0
+
+
+def pictures(draw: Draw) -> list[QImage]:
+    """Pages for `ReportPages`; slow, to be called away from the screen."""
+    return [QImage.fromData(page) for page in draw(SCREEN_PPI)]
+
 
 class ReportPages(QScrollArea):
-    """Shows pages given as PNG, as wide as there is room."""
+    """Shows pages as wide as there is room."""
 
     def __init__(self) -> None:
         super().__init__()
-        self._pages: list[QPixmap] = []
+        self._pages: list[QImage] = []
         self._labels: list[QLabel] = []
         holder = QWidget()
         self._column = QVBoxLayout(holder)
@@ -29,17 +37,15 @@ class ReportPages(QScrollArea):
         self.setWidgetResizable(True)
         self.setAccessibleName("Preview of the report")
 
-    def show_pages(self, pages: Sequence[bytes]) -> None:
-        """The pages, each a PNG; [] clears."""
+    def show_pages(self, pages: Sequence[QImage]) -> None:
+        """The pages, see `pictures`; [] clears."""
         for old in self._labels:
             old.hide()
             old.deleteLater()
-        self._pages, self._labels = [], []
-        for number, data in enumerate(pages, 1):
-            picture, made = QPixmap(), QLabel()
-            picture.loadFromData(data)
+        self._pages, self._labels = list(pages), []
+        for number in range(1, len(pages) + 1):
+            made = QLabel()
             made.setAccessibleName(f"Page {number} of {len(pages)}")
-            self._pages.append(picture)
             self._labels.append(made)
             self._column.addWidget(made)
         self.verticalScrollBar().setValue(0)
@@ -50,7 +56,10 @@ class ReportPages(QScrollArea):
         self._scale()
 
     def _scale(self) -> None:
-        width = min(self.viewport().width() - 4 * GRID_PX, MOST_PX)
-        for picture, shown in zip(self._pages, self._labels, strict=True):
+        ratio = self.devicePixelRatioF()
+        width = max(min(self.viewport().width() - 4 * GRID_PX, MOST_PX), 1)
+        for page, shown in zip(self._pages, self._labels, strict=True):
             smooth = Qt.TransformationMode.SmoothTransformation
-            shown.setPixmap(picture.scaledToWidth(max(width, 1), smooth))
+            fitted = QPixmap.fromImage(page.scaledToWidth(round(width * ratio), smooth))
+            fitted.setDevicePixelRatio(ratio)
+            shown.setPixmap(fitted)
