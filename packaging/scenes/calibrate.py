@@ -96,6 +96,17 @@ def ramp(studio):
     studio.rest()
 
 
+def instrument(studio):
+    page = studio.show("Calibrate")
+    page.job.start_anew()
+    page._references.setCurrentIndex(3)
+    page._use_reference()
+    studio.run(5)
+    for field, typed in zip(page._panel.fields, ("2.7", "2.81", "0.02"), strict=True):
+        field.setText(typed)
+    studio.rest()
+
+
 def _take(page, studio, speed_mps, shown):
     from workbench.models.calibrate_runs import TakenRun
 
@@ -115,4 +126,5 @@ STATES = (
     as_left,
     certificate,
     ramp,
+    instrument,
 )

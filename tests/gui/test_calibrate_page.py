@@ -4,7 +4,7 @@ import json
 
 import numpy as np
 import pytest
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QCoreApplication, Qt
 from PySide6.QtWidgets import QLabel, QPushButton, QWidget
 
 from drivers.contract import ValueBlock
@@ -377,3 +377,20 @@ def test_what_was_kept_outlives_the_program(page, bench, qtbot, worked_out):
     qtbot.addWidget(again)
     assert repr(again.job.runs) == repr(page.job.runs)
     assert "kept from before" in again.job.said
+
+
+def test_another_instrument_is_typed_and_kept_without_scrolling(bench, window, pass_time):
+    bench.cautions_read.add("belt running")
+    window.resize(1024, 600)
+    window.show_page("Calibrate")
+    page = window.page("Calibrate")
+    page._references.setCurrentIndex(3)
+    page._use_reference()
+    pass_time(2, look=window.tick)
+    QCoreApplication.processEvents()
+    panel = page._panel
+    room = panel.parentWidget()  # what the scroll area shows of the panel
+    for part in (*panel.fields, panel.keep):
+        assert part.isVisible()
+        corner = part.mapTo(room, part.rect().bottomRight())
+        assert room.rect().contains(corner)

@@ -127,7 +127,7 @@ class RunPanel(QWidget):
         names = (
             f"Readout shows, {unit}",
             f"Instrument, {units.speed}",
-            f"its U (k = 2), {units.speed}",
+            "± U (k = 2)",
         )
         for name, text in zip(self._names, names, strict=True):
             say(name, text)
@@ -172,6 +172,7 @@ class RunPanel(QWidget):
             say(self._so_far, words.flip_words(job, self._shown.text()))
         else:
             say(self._so_far, "")
+        self._so_far.setHidden(reading)
         shown = job.shown_now()
         self._take.setVisible(math.isfinite(shown))
         if math.isfinite(shown):
@@ -216,17 +217,21 @@ class RunPanel(QWidget):
 
     def _grid(self) -> QGridLayout:
         grid = QGridLayout()
-        grid.setHorizontalSpacing(2 * GRID_PX)
+        grid.setHorizontalSpacing(GRID_PX)
         grid.setColumnStretch(1, 1)
-        for at, (name, entry) in enumerate(zip(self._names, self.fields, strict=True)):
+        grid.setColumnStretch(3, 1)
+        # The instrument's reading and its uncertainty are one quantity, in one row.
+        places = ((0, 0), (1, 0), (1, 2))
+        for place, name, entry in zip(places, self._names, self.fields, strict=True):
             entry.setMinimumHeight(TOUCH_PX)
-            entry.setMinimumWidth(8 * GRID_PX)
+            entry.setMinimumWidth(7 * GRID_PX)
             # What is left of the row: the words beside it must be whole.
             entry.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
             name.setBuddy(entry)
-            grid.addWidget(name, at, 0)
-            grid.addWidget(entry, at, 1)
-        grid.addWidget(self._take, 0, 2)
+            line, column = place
+            grid.addWidget(name, line, column)
+            grid.addWidget(entry, line, column + 1)
+        grid.addWidget(self._take, 0, 2, 1, 2)
         self._shown.setAccessibleName("What the readout shows")
         self._reading.setAccessibleName("The instrument's reading")
         self._expanded.setAccessibleName("The instrument's expanded uncertainty")
