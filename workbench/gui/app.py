@@ -60,7 +60,7 @@ def run(arguments: Sequence[str] = ()) -> int:
     _close_on_signals(app.closeAllWindows)
     # The window first: a device or its driver may take its time.
     QTimer.singleShot(0, bench.start)
-    QTimer.singleShot(0, warm_up)
+    QTimer.singleShot(0, lambda: window.make_ahead(warm_up()))
     try:
         window.show()
         return app.exec()

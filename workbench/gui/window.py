@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Protocol
 
 from PySide6.QtCore import QByteArray, QSize, Qt, QTimer, Signal
@@ -103,18 +104,29 @@ class Window(QMainWindow):
     def show_page(self, name: str) -> None:
         """Bring a page to the front; it is made when first seen."""
         if name not in self._made:
-            page = self._makers[name](self._bench, self.theme)
-            self._made[name] = page
-            self._frames[name] = _scrolling(page)
-            self._stack.addWidget(self._frames[name])
-            self._dress_page(name)  # in its place already: a new parent would dress it again
-        elif self._dressed_pages[name] is not self.theme:
+            self._make_page(name)
+        if self._dressed_pages.get(name) is not self.theme:
             self._dress_page(name)
         self._stack.setCurrentWidget(self._frames[name])
         self._seen = name
         for place in self._places.buttons():
             place.setChecked(place.objectName() == name)
         self.tick()
+
+    def make_ahead(self, imports: threading.Thread) -> None:
+        """Make the pages that were not seen yet, a piece a frame, once `imports` is through.
+
+        So none keeps a person waiting when it is first seen.
+        """
+        pieces = self._pieces_ahead(imports)
+
+        def make_piece() -> None:
+            try:
+                next(pieces)
+            except StopIteration:
+                self.timer.timeout.disconnect(made)
+
+        made = self.timer.timeout.connect(make_piece)
 
     def page(self, name: str) -> QWidget:
         """A page, made if need be."""
@@ -210,6 +222,29 @@ class Window(QMainWindow):
         if self._seen and self._dressed_pages[self._seen] is not self.theme:
             self._dress_page(self._seen)
         self.tick()
+
+    def _pieces_ahead(self, imports: threading.Thread) -> Iterator[None]:
+        """The work of `make_ahead`, in pieces that are short enough to come between two frames."""
+        while imports.is_alive():
+            yield
+        from workbench.gui.widgets.plot_base import Plot  # no window waits for what plots need
+
+        for name in self._makers:
+            if name not in self._made:
+                self._make_page(name)
+                yield
+            if name not in self._dressed_pages:
+                self._dress_page(name)
+                yield
+            for plot in self._made[name].findChildren(Plot):
+                plot.ensure_built()
+                yield
+
+    def _make_page(self, name: str) -> None:
+        page = self._made[name] = self._makers[name](self._bench, self.theme)
+        self._frames[name] = _scrolling(page)
+        # In its place before it is dressed: a new parent would dress it again.
+        self._stack.addWidget(self._frames[name])
 
     def _dress_page(self, name: str) -> None:
         themes.dress(self._frames[name], self.theme)

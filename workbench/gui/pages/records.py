@@ -76,8 +76,8 @@ class RecordsPage(QWidget):
         self.aside = button(TO_SEASON, self._step_aside)
         self.deeds = RecordActions(self._deeds())
         compare = self.panel.compare
-        for save in (self.panel.speeds.save, *(plot.save for plot in compare.speeds)):
-            save.said.connect(self._say)
+        for plot in (self.panel.speeds, *compare.speeds):
+            plot.said.connect(self._say)
         for chart in compare.charts:
             chart.save.said.connect(self._say)
         self._body = Turns()

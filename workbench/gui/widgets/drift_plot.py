@@ -50,7 +50,7 @@ class DriftPlot(Plot):
         time_s, belt, ground, apart_m = np.array(rows, dtype=np.float64).reshape(-1, 4).T
         with np.errstate(divide="ignore", invalid="ignore"):
             ratio = np.where(ground > STANDS_MPS, belt / ground, np.nan)
-        self._build()
+        self.ensure_built()
         self._speed.title("speed", units.speed)
         self._apart.title("belt ahead of ground", units.length)
         self._show_limits(limits)
@@ -71,7 +71,7 @@ class DriftPlot(Plot):
 
     def show_mean(self, ratio: float, U_ratio: float) -> None:
         """The pass's ratio with its expanded uncertainty, as a ribbon along the whole time."""
-        self._build()
+        self.ensure_built()
         time_s = self._ratio.lines["ratio"].source.time_s
         if time_s.size:
             ends, even = time_s[[0, -1]], np.ones(2)

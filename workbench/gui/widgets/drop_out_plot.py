@@ -22,6 +22,8 @@ class DropOutTrace(Plot):
 
     def __init__(self, theme: Theme) -> None:
         super().__init__(theme, "Belt speed of the drop-out run")
+
+    def build(self) -> None:
         self._panel = self.add_panel()
         self._panel.line("belt", "belt")
         self._panel.line("lowest working", "in_band", width=1)
@@ -31,6 +33,7 @@ class DropOutTrace(Plot):
         self, trace: Sequence[tuple[float, float]], low_mps: float, units: UnitSystem
     ) -> None:
         """Speeds (time in s, m/s) and the lowest working speed."""
+        self.ensure_built()
         time_s = np.array([at for at, _ in trace])
         last = max([LEAST_SPAN_S, *time_s.tolist()])
         self._panel.title("belt speed", units.speed)
@@ -49,6 +52,8 @@ class DropOutPlot(Plot):
 
     def __init__(self, theme: Theme) -> None:
         super().__init__(theme, "Share of teeth seen against belt speed", times=False)
+
+    def build(self) -> None:
         self._panel = self.add_panel()
         self._panel.title("teeth seen", "%")
         self._panel.include = (0.0, 104.0)
@@ -58,7 +63,7 @@ class DropOutPlot(Plot):
         self, curve: Curve, drop_out_mps: float, low_mps: float, units: UnitSystem
     ) -> None:
         """`curve` of the run; `drop_out_mps` NaN where no tooth went missing."""
-        panel = self._panel
+        panel = self.panels[0]
         panel.forget_all()
         self.clear_marks()
         factor = from_mps(1.0, units.speed)

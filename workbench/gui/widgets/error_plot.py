@@ -38,18 +38,25 @@ class ErrorPlot(Plot):
         panel.title("error of the readout (shown ÷ true − 1)", "%")
         panel.text = lambda value: f"{value:+.2f}".replace("-", "−")
         self.close_panels("true belt speed")
+        self._draw_answer()
 
     def set_theme(self, theme: Theme) -> None:
         super().set_theme(theme)
-        answer, limit, units = self._shown
-        if units is not None:
-            self.show_answer(answer, limit, units)
+        if self._built:
+            self._draw_answer()
 
     def show_answer(
         self, answer: Mapping[str, Any] | None, limit: float, units: UnitSystem
     ) -> None:
         """Draw an answer of `evenpace calibrate`, or only the band where there is none."""
         self._shown = (answer, limit, units)
+        if self._built:
+            self._draw_answer()
+
+    def _draw_answer(self) -> None:
+        answer, limit, units = self._shown
+        if units is None:
+            return
         panel = self.panels[0]
         panel.forget_all()
         for item in self._points:

@@ -54,6 +54,8 @@ class Plot(QWidget):
     """
 
     cursor_moved = Signal(float)
+    said = Signal(str)
+    """What became of saving the plot."""
 
     def __init__(self, theme: Theme, name: str, *, times: bool = True, ago: bool = False) -> None:
         super().__init__()
@@ -73,10 +75,11 @@ class Plot(QWidget):
     @property
     def panels(self) -> list[Panel]:
         """From the top."""
-        self._build()
+        self.ensure_built()
         return self._made
 
-    def _build(self) -> None:
+    def ensure_built(self) -> None:
+        """Call `build` now where that was not done yet."""
         if not self._built:
             self._built = True
             self._make_view()
@@ -96,6 +99,7 @@ class Plot(QWidget):
         self._box = ReadingBox(self)
         self._save = SavePlot(self)
         self._save.said.connect(self.say)
+        self._save.said.connect(self.said)
         self._place_button()
         column = QVBoxLayout(self)
         column.setContentsMargins(*[FOCUS_PX] * 4)
@@ -105,12 +109,12 @@ class Plot(QWidget):
     @property
     def save(self) -> SavePlot:
         """The button that saves the plot."""
-        self._build()
+        self.ensure_built()
         return self._save
 
     def add_panel(self, share: int = 1) -> Panel:
         """A panel below those there are, `share` of the height its own."""
-        self._build()
+        self.ensure_built()
         row = 2 * len(self._made)
         panel = Panel(
             self._theme,
@@ -272,7 +276,7 @@ class Plot(QWidget):
 
     def picture(self) -> pg.GraphicsView:
         """What is drawn, without the button on it."""
-        self._build()
+        self.ensure_built()
         return self._view
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
@@ -318,7 +322,7 @@ class Plot(QWidget):
 
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         super().showEvent(event)
-        self._build()
+        self.ensure_built()
 
     def _place_button(self) -> None:
         self._save.move(self.width() - self._save.width() - FOCUS_PX, FOCUS_PX)
