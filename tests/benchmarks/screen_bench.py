@@ -14,6 +14,7 @@ from PySide6.QtWidgets import QApplication
 
 from drivers.catalogue import open_input
 from drivers.contract import BaseDriver, EdgeBlock, Notes, SpeedBlock
+from workbench.cautions import IN_THE_CAB, WITH_THE_BELT_RUNNING
 from workbench.gui.app import make_window
 from workbench.gui.widgets.pace_strip import PaceStrip
 from workbench.machine import parse_machine
@@ -163,7 +164,7 @@ class LiveBench:
             store=store or str(Path(folder) / "store.db"),
             opener=self._open,
         )
-        self.bench.cautions_read |= {"pass", "belt running"}
+        self.bench.cautions_read |= {IN_THE_CAB, WITH_THE_BELT_RUNNING}
         if inputs:
             self.bench.use_inputs(list(inputs))
         self.window = make_window(self.bench)

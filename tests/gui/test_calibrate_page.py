@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QLabel, QPushButton, QWidget
 
 from drivers.contract import ValueBlock
 from workbench.calibration.readout import flips_of
+from workbench.cautions import WITH_THE_BELT_RUNNING
 from workbench.cli.calibrate import compute
 from workbench.cli.verify import verify
 from workbench.gui.pages.calibrate import CalibratePage
@@ -380,7 +381,7 @@ def test_what_was_kept_outlives_the_program(page, bench, qtbot, worked_out):
 
 
 def test_another_instrument_is_typed_and_kept_without_scrolling(bench, window, pass_time):
-    bench.cautions_read.add("belt running")
+    bench.cautions_read.add(WITH_THE_BELT_RUNNING)
     window.resize(1024, 600)
     window.show_page("Calibrate")
     page = window.page("Calibrate")

@@ -7,8 +7,9 @@ import pytest
 from PySide6.QtCore import Qt
 
 from drivers.catalogue import open_input
+from workbench.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
 from workbench.cli.verify import verify
-from workbench.gui.pages.gap import CAUTION_KEY, RUN_KEY, GapPage, View
+from workbench.gui.pages.gap import GapPage, View
 from workbench.gui.theme import BRIGHT, DARK
 from workbench.machine import parse_machine
 from workbench.models.gap_job import GapJob, Step
@@ -47,7 +48,7 @@ def make_page(bench, qtbot):
 def page(bench, make_page):
     """With a machine of 30 teeth and no input: feelers need no signal."""
     bench.use_machine(parse_machine(MACHINE, "test"))
-    bench.cautions_read.add(CAUTION_KEY)
+    bench.cautions_read.add(AT_THE_WHEEL)
     return make_page()
 
 
@@ -55,7 +56,7 @@ def page(bench, make_page):
 def run_page(bench, make_page):
     """On the simulator, all cautions read."""
     bench.use_inputs(["sim:bent-tooth?seed=1"])
-    bench.cautions_read |= {CAUTION_KEY, RUN_KEY}
+    bench.cautions_read |= {AT_THE_WHEEL, WITH_THE_BELT_RUNNING}
     return make_page()
 
 
@@ -458,7 +459,7 @@ class TestRuns:
         assert "km/h" in panel.sentence.text()
 
     def test_without_pulses_no_run(self, bench, make_page, worked_out):
-        bench.cautions_read |= {CAUTION_KEY, RUN_KEY}
+        bench.cautions_read |= {AT_THE_WHEEL, WITH_THE_BELT_RUNNING}
         page = make_page()
         page.show_view(View.TEETH)
         page.runs[View.TEETH].start.click()

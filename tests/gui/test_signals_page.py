@@ -8,7 +8,7 @@ from PySide6.QtWidgets import QPushButton, QScrollArea
 
 from drivers.contract import DeviceLost, DeviceMissing, EdgeBlock
 from drivers.plugged import Found
-from workbench.calibration.gap.caution import AT_THE_WHEEL
+from workbench.cautions import AT_THE_WHEEL
 from workbench.gui.pages.signals import SignalsPage, View
 from workbench.gui.widgets.signal_table import NAME, STATE
 from workbench.gui.window import Window
@@ -301,7 +301,7 @@ def test_the_steps_at_the_machine_come_after_the_caution(page, window, bench):
     wiring._caution.understood.click()
     shown(window)
     assert wiring._after_caution.isVisible()
-    assert "at the wheel" in bench.cautions_read
+    assert AT_THE_WHEEL in bench.cautions_read
 
 
 def test_a_recording_gets_its_name_and_note(page, window, bench, pass_time, qtbot):

@@ -12,7 +12,7 @@ from typing import Any
 
 from drivers.contract import Recording
 from workbench.calibration.calibrate import Calibration
-from workbench.calibration.gap.caution import WITH_THE_BELT_RUNNING
+from workbench.cautions import WITH_THE_BELT_RUNNING
 from workbench.cli import DONE, FAILED
 from workbench.cli.output import print_json, print_table, print_warnings
 from workbench.cli.source import Source, add_source, finish, keep_table, load_source

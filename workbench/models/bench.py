@@ -44,6 +44,7 @@ class Bench(Observable):
         self.machine_path: Path | None = None
         self.recording = RecordingModel(self)
         self.cautions_read: set[str] = set()
+        """Texts of `cautions` that were read since the start: on one page is on all."""
         self.told: deque[str] = deque(maxlen=8)
         self.belt_source = self.ground_source = ""
 

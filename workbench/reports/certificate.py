@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from workbench.calibration.gap.caution import WITH_THE_BELT_RUNNING
+from workbench.cautions import WITH_THE_BELT_RUNNING
 from workbench.machine import Machine
 from workbench.records.jsonable import plain
 from workbench.reports.certificate_tables import (

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from workbench.calibration.gap.caution import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
 from workbench.machine import Machine
 from workbench.records.jsonable import plain
 from workbench.reports.document import (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from workbench.cautions import AT_THE_HYDRAULICS, BEFORE_A_PASS
 from workbench.machine import Machine
 from workbench.records.jsonable import plain
 from workbench.reports.document import (
@@ -23,18 +24,6 @@ from workbench.reports.document import (
 from workbench.reports.pass_picture import drift_picture, track_picture
 from workbench.units import FOOT_M, from_mps
 
-MOVING = (
-    "The tractor moves and the belt runs. Set up, type and read only while standing; do not "
-    "operate a computer while driving. Everyone clear before the start; guards in place. Adjust "
-    "nothing on the machine before the engine is stopped and all movement has ended, unless the "
-    "manual says that it must run. The machine's manual, local codes and qualified persons come "
-    "first."
-)
-HYDRAULICS = (
-    "Before the flow control's hoses or fittings are touched: engine off, pressure let out. Look "
-    "for leaks with cardboard, never with a hand; oil under the skin needs a surgeon at once. The "
-    "machine's manual, local codes and qualified persons come first."
-)
 RULE = (
     "Ratio is always belt ÷ ground. Pass: inside the limits by more than the expanded uncertainty "
     "U (about 95 % coverage); conditional: nearer to a limit than U; after ILAC-G8:09/2019. "
@@ -64,7 +53,7 @@ def pass_document(
         blocks += [Heading("Earlier passes of this machine"), *map(Paragraph, earlier)]
     blocks += [Paragraph(f"Note: {warning}") for warning in answer["warnings"]]
     blocks += [
-        Caution(MOVING, "Before the next pass"),
+        Caution(BEFORE_A_PASS, "Before the next pass"),
         Signature((("Driven by", ""), ("Date", ""))),
     ]
     blocks.append(Footnote(RULE))
@@ -268,5 +257,5 @@ def _what_to_do(answer: Mapping[str, Any]) -> list[Block]:
         return []
     blocks: list[Block] = [Heading("What to do")]
     if advice["belt_change_rel"] is not None:
-        blocks.append(Caution(HYDRAULICS))
+        blocks.append(Caution(AT_THE_HYDRAULICS))
     return blocks + [Paragraph(sentence) for sentence in advice["sentences"]]

@@ -20,7 +20,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.calibration.gap.caution import WITH_THE_BELT_RUNNING
+from workbench.cautions import WITH_THE_BELT_RUNNING
 from workbench.errors import WrongInput
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.gui.widgets.basics import Caution, button, label, say
@@ -38,7 +38,6 @@ from workbench.models.calibrate_store import warm_up
 from workbench.models.calibrate_words import STEPS, Step, has_new_setting, next_step
 
 PANEL_PX = 47 * GRID_PX
-CAUTION_KEY = "belt running"
 CHOICES = (
     ("laps of the belt", Reference.LAPS, False),
     ("laps, marked by hand", Reference.LAPS, True),
@@ -100,6 +99,9 @@ class CalibratePage(QWidget):
 
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         super().showEvent(event)
+        read = WITH_THE_BELT_RUNNING in self._bench.cautions_read
+        if read and self._stack.currentWidget() is self._intro:
+            self._begin()  # it was read on another page
         self.setFocus()  # so that the one key works at once
 
     def hideEvent(self, event: QHideEvent) -> None:  # noqa: N802
@@ -145,10 +147,6 @@ class CalibratePage(QWidget):
         for one in (self._anew, self._show_paper, self._use, self._finish):
             ends.addWidget(one)
         inside.addLayout(ends)
-        read = CAUTION_KEY in self._bench.cautions_read
-        if read:
-            self._warm_up()
-        self._stack.setCurrentWidget(self._body if read else self._intro)
 
     def _room_for_panel(self) -> QScrollArea:
         """On the smallest window the panel can be scrolled: nothing is cut."""
@@ -164,8 +162,6 @@ class CalibratePage(QWidget):
         column = QVBoxLayout(self._intro)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(3 * GRID_PX)
-        if CAUTION_KEY in self._bench.cautions_read:
-            return
         caution = Caution(WITH_THE_BELT_RUNNING, self._caution_read)
         caution.understood.setProperty("role", "next")
         self.setFocusProxy(caution.understood)
@@ -211,19 +207,18 @@ class CalibratePage(QWidget):
             arrow.activated.connect(lambda up=up: self._panel.flip(up=up))
             arrow.setEnabled(False)
             self._panel.arrows.append(arrow)
-        if self._stack.currentWidget() is self._body:
-            self.setFocusProxy(self._panel.next)
 
     # What the person does.
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(CAUTION_KEY)
+        self._bench.cautions_read.add(WITH_THE_BELT_RUNNING)
+        self._begin()
+        self._panel.next.setFocus()
+
+    def _begin(self) -> None:
+        """From the caution to the calibration."""
         self._stack.setCurrentWidget(self._body)
         self.setFocusProxy(self._panel.next)
-        self._panel.next.setFocus()
-        self._warm_up()
-
-    def _warm_up(self) -> None:
         self._works.add(partial(warm_up, self._bench.store), lambda _done: None, self._say)
 
     def _use_reference(self) -> None:

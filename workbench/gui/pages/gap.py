@@ -15,7 +15,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.calibration.gap.caution import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
 from workbench.errors import BenchError, WrongInput
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.widgets.basics import Caution, label, say
@@ -33,7 +33,6 @@ from workbench.models.bench import Bench
 from workbench.models.gap_job import GapJob, Step, table_at
 from workbench.models.gap_store import Paper, list_found, old_runs, ready
 
-CAUTION_KEY, RUN_KEY = "at the wheel", "belt running"
 WIDE_PX, LIST_PX, LEFT_PX = 1300, 460, 480
 """Width from which the list stands beside whatever is done, and how wide it and that are then."""
 LARGEST = 16_777_215
@@ -126,6 +125,7 @@ class GapPage(QWidget):
 
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         super().showEvent(event)
+        self._show_cautions()
         self._first_focus()
 
     def hideEvent(self, event: QHideEvent) -> None:  # noqa: N802
@@ -163,9 +163,6 @@ class GapPage(QWidget):
         column.addWidget(self._caution)
         column.addWidget(self._body, 1)
         column.addWidget(WorkBar(self._works))
-        read = CAUTION_KEY in self._bench.cautions_read
-        self._caution.setVisible(not read)
-        self._body.setVisible(read)
         column.addStretch(0)
         whole = QVBoxLayout(self._body)
         whole.setContentsMargins(0, 0, 0, 0)
@@ -224,7 +221,8 @@ class GapPage(QWidget):
         self.head.show_view(self.view, with_list=wide)
         self._left.setMaximumWidth(LEFT_PX if wide else LARGEST)
         self.list.setMaximumWidth(LIST_PX if wide else LARGEST)
-        in_the_way = self.view in self.runs and RUN_KEY not in self._bench.cautions_read
+        read = WITH_THE_BELT_RUNNING in self._bench.cautions_read
+        in_the_way = self.view in self.runs and not read
         alone = self.view is View.LIST
         self.list.read.setVisible(alone)
         self.list.setVisible((wide or alone) and not in_the_way)
@@ -232,13 +230,20 @@ class GapPage(QWidget):
         self.pictures.setVisible(not alone and not in_the_way)
         self._run_caution.setVisible(in_the_way)
 
+    def _show_cautions(self) -> None:
+        """Those that were not read yet, here or on another page."""
+        read = AT_THE_WHEEL in self._bench.cautions_read
+        self._caution.setVisible(not read)
+        self._body.setVisible(read)
+        self._arrange()
+
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(CAUTION_KEY)
+        self._bench.cautions_read.add(AT_THE_WHEEL)
         self._body.show()
         self._first_focus()
 
     def _run_caution_read(self) -> None:
-        self._bench.cautions_read.add(RUN_KEY)
+        self._bench.cautions_read.add(WITH_THE_BELT_RUNNING)
         self._arrange()
         self._changed()
         self._first_focus()

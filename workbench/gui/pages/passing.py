@@ -21,6 +21,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from workbench.cautions import IN_THE_CAB, WHILE_STANDING
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.widgets.basics import Caution, button, label, say
 from workbench.gui.widgets.cue_player import CuePlayer, platform_player
@@ -37,12 +38,7 @@ from workbench.models.pass_auto import Step
 from workbench.models.pass_job import PassJob
 from workbench.models.pass_judge import Judged
 
-CAUTION = (
-    "Set it up while standing; do not operate it while driving: a passenger or a stop is needed "
-    "to look at it. Everyone clear of the digger, guards in place. The machine's manual, local "
-    "codes and qualified persons have the last word."
-)
-SAFETY = "⚠ Set it up while standing; do not operate it while driving."
+SAFETY = f"⚠ {WHILE_STANDING}."
 LIVE, AFTER, PAST, PREVIEW = 0, 1, 2, 3
 
 
@@ -60,7 +56,7 @@ class PassPage(QWidget):
         self._after = PassAnswer(theme, self._judge_otherwise)
         self._past, self._paper = PassPast(self._judge_past), ReportPages()
         self._safety = label(SAFETY, "soft", wrap=False)
-        self._caution = Caution(CAUTION, self._caution_read)
+        self._caution = Caution(IN_THE_CAB, self._caution_read)
         self._pages = _Pages()
         self._start = button("Start pass (space)", self._go_on, is_next=True)
         self._start.setMinimumHeight(7 * GRID_PX)
@@ -77,7 +73,7 @@ class PassPage(QWidget):
         away = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
         away.activated.connect(self._others["back"].click)
         self._lay_out()
-        self._caution.setVisible("pass" not in bench.cautions_read)
+        self._caution.setVisible(IN_THE_CAB not in bench.cautions_read)
         self._show_page(LIVE)
 
     @property
@@ -196,7 +192,7 @@ class PassPage(QWidget):
         return not (mine and isinstance(focus, QAbstractButton | QComboBox | QListWidget))
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add("pass")
+        self._bench.cautions_read.add(IN_THE_CAB)
         self._show_buttons()
         self._start.setFocus()
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
 
-from workbench.calibration.gap.caution import AT_THE_WHEEL
+from workbench.cautions import AT_THE_WHEEL, AT_THE_WIRING
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.widgets.basics import Caution, label
 from workbench.gui.widgets.wiring_drawing import WiringDrawing
@@ -22,14 +22,6 @@ from workbench.models.wiring_steps import (
     is_coil,
 )
 from workbench.units import UnitSystem
-
-CAUTION_KEY = "at the wheel"
-"""Read once a session, here or on the Gap page."""
-
-LAST_WORD = (
-    "Put all guards back before the engine starts. Never connect anything to a braking or steering "
-    "circuit. The machine's manual, local codes and qualified persons have the last word."
-)
 
 
 class WiringHelp(QScrollArea):
@@ -75,7 +67,7 @@ class WiringHelp(QScrollArea):
             pin=PINS.get(channel, PINS["left"]),
             gap=gap_words(machine, units),
         )
-        read = CAUTION_KEY in self._bench.cautions_read
+        read = AT_THE_WHEEL in self._bench.cautions_read
         self._caution.setVisible(not read)
         self._after_caution.setVisible(read)
         if (machine, units) != self._shown:
@@ -89,10 +81,10 @@ class WiringHelp(QScrollArea):
                 widget.deleteLater()
         for step in steps:
             self._machine_steps.addWidget(_step_row(step))
-        self._machine_steps.addWidget(label(LAST_WORD, "soft"))
+        self._machine_steps.addWidget(label(AT_THE_WIRING, "soft"))
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(CAUTION_KEY)
+        self._bench.cautions_read.add(AT_THE_WHEEL)
         self._after_caution.show()
         self.setFocus()
 
