@@ -84,6 +84,11 @@ class Limits:
     speed_high_mps: float = 1.341
     readout_error: float = 0.02
 
+    @property
+    def speed_at_work_mps(self) -> float:
+        """The middle of the working speeds."""
+        return 0.5 * (self.speed_low_mps + self.speed_high_mps)
+
 
 @dataclass(frozen=True, slots=True)
 class Machine:

@@ -7,6 +7,7 @@ import threading
 import pytest
 
 from drivers.plugged import Found
+from workbench.machine import load_machine
 from workbench.models import plugged
 from workbench.models.inputs import RECORDING, InputsModel
 from workbench.models.plugged import PluggedModel
@@ -64,7 +65,7 @@ def test_a_machine_of_the_persons_own_stays(bench, inputs, tmp_path):
     inputs.add("sim:healthy")
     file = tmp_path / "digger.toml"
     file.write_text(bench.machine.text.replace("Demonstration digger", "Digger four"))
-    bench.open_machine(file)
+    bench.use_machine(load_machine(file), file)
     inputs.add("counter:/dev/no-such-port")
     assert bench.machine.name.startswith("Digger four")
 

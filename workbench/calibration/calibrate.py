@@ -103,11 +103,6 @@ def solve_speeds(
     return true_speeds(runs, lap, geometry, u_clock_rel=u_clock_rel, slip=slip)
 
 
-def working_speed(machine: Machine) -> float:
-    """The middle of the working speeds, m/s."""
-    return 0.5 * (machine.limits.speed_low_mps + machine.limits.speed_high_mps)
-
-
 def finished(
     budget: Budget,
     machine: Machine,
@@ -134,7 +129,7 @@ def finished(
     # The error left after the change is as uncertain as the one found before it.
     left, u_left = setting.residual_error, budget.u / (1 + budget.value)
     return Calibration(
-        working_speed(machine),
+        machine.limits.speed_at_work_mps,
         budget,
         decision,
         advice(decision, budget, limit, runs),

@@ -75,11 +75,6 @@ class CleanEdges:
     missed_s: Floats
     extra_s: Floats
 
-    @property
-    def contiguous(self) -> bool:
-        """True where no tooth is missing: the index is simply 0, 1, 2 …"""
-        return self.time_s.size > 0 and int(self.tooth[-1] - self.tooth[0]) == self.tooth.size - 1
-
     def segment(self) -> Ints:
         """(n,) the number of the segment each edge belongs to."""
         mark = np.zeros(self.time_s.size, dtype=np.int64)

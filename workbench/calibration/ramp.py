@@ -17,7 +17,6 @@ from workbench.calibration.calibrate import (
     Calibration,
     finished,
     solve_speeds,
-    working_speed,
 )
 from workbench.calibration.driveline_check import check_drive_line, lap_of
 from workbench.calibration.readout import ChangeOvers, Flip, change_overs
@@ -55,7 +54,7 @@ def calibrate_ramp(
         found = change_overs(flips, belt, machine.readout.step * unit_mps, unit_mps)
     except ValueError as error:
         raise WrongInput(f"The change-overs give no answer: {error}.") from None
-    speed = working_speed(machine)
+    speed = machine.limits.speed_at_work_mps
     return finished(
         _budget(speeds, found, speed, u_clock_rel),
         machine,

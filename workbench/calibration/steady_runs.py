@@ -28,7 +28,6 @@ from workbench.calibration.calibrate import (
     RunResult,
     finished,
     solve_speeds,
-    working_speed,
 )
 from workbench.calibration.driveline_check import (
     DriveLine,
@@ -216,7 +215,7 @@ def _error_model(case: Case, used: Sequence[int], fit: LineFit) -> Model:
 
     The fit's weights are held, so that the estimator is G·(shown − a − b·v) = 0.
     """
-    speeds, unit_mps, speed = case.speeds, case.unit_mps, working_speed(case.machine)
+    speeds, unit_mps, speed = case.speeds, case.unit_mps, case.machine.limits.speed_at_work_mps
     G, n = fit.weights, len(speeds.inputs)
 
     def model(x: Floats) -> Floats:
@@ -303,7 +302,7 @@ def _honest(case: Case, used: Sequence[int]) -> list[str]:
     """Sentences on runs that are too few, too close together or beside the work."""
     v, unit, one = case.speeds.speed_mps[used], case.machine.readout.unit, case.unit_mps
     at = f"{v.mean() / one:.3g} {unit}"
-    low, high, speed = float(v.min()), float(v.max()), working_speed(case.machine)
+    low, high, speed = float(v.min()), float(v.max()), case.machine.limits.speed_at_work_mps
     if len(used) == 1:
         sentences = ["One run only: nothing shows whether it was a good one. Make three or more."]
     elif high - low < NARROW * speed:

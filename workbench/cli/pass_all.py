@@ -13,7 +13,7 @@ from typing import Any
 from workbench.cli import DONE
 from workbench.cli.output import print_json, print_table, print_warnings
 from workbench.errors import BenchError, WrongInput
-from workbench.machine import load_machine, parse_machine
+from workbench.machine import load_machine
 from workbench.match.season import QUANTITIES, Visit, chart
 from workbench.records.entries import StoredResult
 from workbench.records.store import Store, open_store
@@ -96,7 +96,8 @@ def stored_passes(store: Store, name: str = "") -> list[int]:
 def _is_of(result: StoredResult, name: str) -> bool:
     if not name:
         return True
-    return bool(result.machine_text) and parse_machine(result.machine_text).name == name
+    machine = result.machine()
+    return machine is not None and machine.name == name
 
 
 def recompute(job: Job) -> dict[str, Any]:

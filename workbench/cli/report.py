@@ -9,7 +9,6 @@ from workbench.cli import DONE
 from workbench.cli.output import print_json
 from workbench.cli.source import add_store
 from workbench.errors import WrongInput
-from workbench.machine import Machine, parse_machine
 from workbench.units import METRIC, US
 
 if TYPE_CHECKING:
@@ -60,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
 
 def document_of(stored: StoredResult, options: dict[str, Any]) -> Document:
     """The document of a stored result. Raises WrongInput for a kind that has no report."""
-    machine = _machine(stored)
+    machine = stored.machine()
     answer = {"result": stored.number, **stored.answer}
     if stored.kind == "calibrate":
         from workbench.reports.certificate import Made, certificate
@@ -78,9 +77,3 @@ def document_of(stored: StoredResult, options: dict[str, Any]) -> Document:
     raise WrongInput(
         f"Result {stored.number} is one of 'evenpace {stored.kind}', for which there is no report."
     )
-
-
-def _machine(stored: StoredResult) -> Machine | None:
-    if not stored.machine_text:
-        return None
-    return parse_machine(stored.machine_text, f"machine of result {stored.number}")

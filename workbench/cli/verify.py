@@ -13,7 +13,6 @@ from workbench.cli import COMMANDS, DONE, FAILED
 from workbench.cli.output import print_json, print_table
 from workbench.cli.source import add_store, stored_number
 from workbench.errors import StoreError
-from workbench.machine import Machine, parse_machine
 from workbench.records.entries import StoredResult
 from workbench.records.jsonable import plain
 from workbench.records.store import Store, open_store, program_version
@@ -53,7 +52,7 @@ def verify(store: Store, number: int) -> dict[str, Any]:
     """
     stored = store.result(number)
     source, changed = _source(store, stored)
-    machine = _machine(stored)
+    machine = stored.machine()
     module = import_module(COMMANDS[stored.kind][0])
     again = plain(module.compute(source, machine, dict(stored.options)))
     differences = list(changed)
@@ -86,12 +85,6 @@ def _source(
     if now != stored.recording_sha256:
         changed.append({"field": "recording_sha256", "stored": stored.recording_sha256, "now": now})
     return store.load_recording(stored.recording), changed
-
-
-def _machine(stored: StoredResult) -> Machine | None:
-    if not stored.machine_text:
-        return None
-    return parse_machine(stored.machine_text, f"machine of result {stored.number}")
 
 
 def _differences(field: str, before: Any, now: Any) -> Iterator[tuple[str, Any, Any]]:

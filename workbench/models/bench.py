@@ -54,11 +54,6 @@ class Bench(Observable):
         self.live.use_machine(machine)
         self.changed()
 
-    def open_machine(self, path: Path) -> None:
-        """Work on the machine of this file. Raises MachineFileError."""
-        self.use_machine(load_machine(path), path)
-        self.settings.change(machine_file=str(path))
-
     def start(self) -> None:
         """As it was left last time; the first time, the demo machine on the simulator."""
         remembered = self.settings.now

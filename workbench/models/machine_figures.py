@@ -25,11 +25,6 @@ class Figure:
     words: str
 
 
-def working_speed_mps(machine: Machine) -> float:
-    """The middle of the working speeds."""
-    return 0.5 * (machine.limits.speed_low_mps + machine.limits.speed_high_mps)
-
-
 def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
     """The four figures; dashes for numbers while there is no machine. ± is k = 2."""
     words = [
@@ -42,7 +37,7 @@ def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
         return [Figure(NO_VALUE, unit, text) for text, unit in words]
     per_pulse = metres_per_pulse(machine)
     course = COURSE * units.length_m / per_pulse.value_m
-    speed_mps = working_speed_mps(machine)
+    speed_mps = machine.limits.speed_at_work_mps
     at = f"{speed_number(speed_mps, units)} {units.speed}"
     step_mps = to_mps(machine.readout.step, machine.readout.unit)
     numbers = [
@@ -67,7 +62,7 @@ def plus_minus(value: float, U: float) -> str:
 def shown_at_work(machine: Machine) -> str:
     """What the readout shows at working speed, on its own step."""
     readout = machine.readout
-    shown = from_mps(working_speed_mps(machine), readout.unit)
+    shown = from_mps(machine.limits.speed_at_work_mps, readout.unit)
     digits = max(0, min(3, -math.floor(math.log10(readout.step) + 1e-9)))
     return f"{round(shown / readout.step) * readout.step:.{digits}f} {readout.unit}"
 

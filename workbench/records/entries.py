@@ -10,6 +10,7 @@ from typing import Any
 
 from drivers.contract import Notes
 from workbench.errors import StoreError
+from workbench.machine import Machine, parse_machine
 from workbench.records.jsonable import from_text, to_text
 
 _STALE_S = 10.0
@@ -79,6 +80,12 @@ class StoredResult:
     machine_text: str
     program_version: str
     created_utc: str
+
+    def machine(self) -> Machine | None:
+        """The machine it was computed for, None where for none."""
+        if not self.machine_text:
+            return None
+        return parse_machine(self.machine_text, f"machine of result {self.number}")
 
 
 def recording_entry(row: Mapping[str, Any], now: datetime) -> StoredRecording:

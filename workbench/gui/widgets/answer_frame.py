@@ -5,7 +5,6 @@ from __future__ import annotations
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
-    QBoxLayout,
     QGridLayout,
     QHBoxLayout,
     QScrollArea,
@@ -14,7 +13,7 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.gui.theme import GRID_PX, Theme
-from workbench.gui.widgets.basics import VerdictPill, label, say
+from workbench.gui.widgets.basics import VerdictPill, label, lay_beside, say
 from workbench.models.opened import Opened
 
 NARROW_PX = 600
@@ -60,9 +59,7 @@ class AnswerFrame(QWidget):
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
-        wide = event.size().width() >= NARROW_PX
-        side, below = QBoxLayout.Direction.LeftToRight, QBoxLayout.Direction.TopToBottom
-        self._body.setDirection(side if wide else below)
+        lay_beside(self._body, wide=event.size().width() >= NARROW_PX)
 
     def show_words(self, opened: Opened) -> None:
         """Fill in verdict, sentence, the setting in large type, the chapters and the table."""

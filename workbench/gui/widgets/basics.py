@@ -7,6 +7,7 @@ from collections.abc import Callable
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent
 from PySide6.QtWidgets import (
+    QBoxLayout,
     QFrame,
     QHBoxLayout,
     QLabel,
@@ -39,6 +40,12 @@ def button(text: str, do: Callable[[], object], *, is_next: bool = False) -> QPu
         made.setProperty("role", "next")
     made.clicked.connect(lambda: do())
     return made
+
+
+def lay_beside(body: QBoxLayout, *, wide: bool) -> None:
+    """Lay what is in `body` side by side where there is room, one below the other where not."""
+    side, below = QBoxLayout.Direction.LeftToRight, QBoxLayout.Direction.TopToBottom
+    body.setDirection(side if wide else below)
 
 
 def say(where: QLabel | QPushButton, text: str) -> None:

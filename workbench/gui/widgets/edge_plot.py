@@ -11,6 +11,8 @@ from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, Q
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.widgets.drawn_text import Side, draw_text
+from workbench.gui.widgets.plot_axes import nice_step
 from workbench.models.channel_health import NO_EDGES, EdgeLook
 from workbench.models.plot_table import Column
 
@@ -168,7 +170,7 @@ class EdgePlot(QWidget):
 
     def _axes(self, painter: QPainter) -> None:
         area, top_ms = self._area(), 1000 * self._top_s()
-        step = _nice_step(top_ms / max(2, min(5, area.height() / 40)))
+        step = nice_step(top_ms / max(2, min(5, area.height() / 40)))
         digits = max(0, -math.floor(math.log10(step) + 1e-9))
         for index in range(int(top_ms / step) + 1):
             y = self._y(index * step / 1000)
@@ -270,24 +272,12 @@ class EdgePlot(QWidget):
         painter.drawPolygon(QPolygonF(corners))
 
     def _text(
-        self, painter: QPainter, box: QRectF, text: str, side: str, color: str = "soft_ink"
+        self, painter: QPainter, box: QRectF, text: str, side: Side, color: str = "soft_ink"
     ) -> None:
-        flag = {
-            "L": Qt.AlignmentFlag.AlignLeft,
-            "R": Qt.AlignmentFlag.AlignRight,
-            "C": Qt.AlignmentFlag.AlignHCenter,
-        }[side]
-        painter.setPen(self._theme.color(color))
-        painter.drawText(box, flag | Qt.AlignmentFlag.AlignVCenter, text)
+        draw_text(painter, box, text, side, self._theme.color(color))
 
 
 def _percent(share: float) -> str:
     """'+15 %', '−3 %', '0 %'."""
     text = f"{100 * share:+.0f} %"
     return "0 %" if text in ("+0 %", "-0 %") else text.replace("-", "−")
-
-
-def _nice_step(least: float) -> float:
-    """The smallest of 1, 2, 5 times a power of ten that is at least `least`."""
-    power = 10.0 ** math.floor(math.log10(least))
-    return next(power * n for n in (1, 2, 5, 10) if power * n >= least * (1 - 1e-9))

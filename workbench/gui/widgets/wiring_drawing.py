@@ -12,6 +12,7 @@ from PySide6.QtGui import QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.widgets.drawn_text import Side, draw_text
 
 WIDE, HIGH = 820.0, 216.0
 """The drawing's own measures; it is fitted into the room there is."""
@@ -222,15 +223,9 @@ class WiringDrawing(QWidget):
         painter.setFont(font(SMALL_PX))
 
     def _text(
-        self, painter: QPainter, box: QRectF, text: str, side: str, color: str = "soft_ink"
+        self, painter: QPainter, box: QRectF, text: str, side: Side, color: str = "soft_ink"
     ) -> None:
-        flag = {
-            "L": Qt.AlignmentFlag.AlignLeft,
-            "R": Qt.AlignmentFlag.AlignRight,
-            "C": Qt.AlignmentFlag.AlignHCenter,
-        }[side]
-        painter.setPen(self._theme.color(color))
-        painter.drawText(box, flag | Qt.AlignmentFlag.AlignVCenter, text)
+        draw_text(painter, box, text, side, self._theme.color(color))
 
 
 _SWITCHED = (("earth", 88.0), ("belt", 110.0), ("ink", 132.0))
