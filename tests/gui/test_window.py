@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import sys
+import threading
 from dataclasses import replace
 
 import pytest
@@ -11,10 +12,13 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit
 
+from workbench.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
 from workbench.gui import app
 from workbench.gui.app import Watch, make_window, start_log
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX
-from workbench.gui.theme import TOUCH_PX
+from workbench.gui.theme import DARK, TOUCH_PX
+from workbench.gui.widgets.basics import Caution
+from workbench.gui.widgets.plot_base import Plot
 from workbench.gui.window import SIDEBAR_PX
 from workbench.records.store import open_store
 
@@ -218,6 +222,57 @@ def test_every_place_has_its_drawing_in_the_colour_of_the_text(window):
             colors = [image.pixelColor(*at) for at in points]
             solid = {color.name() for color in colors if color.alpha() == 255}
             assert solid == {window.theme.ink.lower()}, place.text()
+
+
+def test_a_page_is_dressed_in_the_frames_after_a_change_of_the_theme(window, bench):
+    shown = window.page("Machine").parent().parent()
+    bench.settings.change(theme="dark")
+    window.tick()
+    assert not shown.updatesEnabled()  # nothing is painted half in one theme, half in the other
+    window.tick()
+    assert shown.updatesEnabled()
+    assert DARK.ground in shown.styleSheet()
+
+
+@pytest.mark.parametrize("frames", [0, 1, 2])
+def test_a_theme_changed_back_and_a_page_left_meanwhile_harm_nothing(window, bench, frames):
+    shown = window.page("Machine").parent().parent()
+    for theme in ("dark", "bright"):
+        bench.settings.change(theme=theme)
+        for _ in range(frames):
+            window.tick()
+    window.show_page("Start")
+    bench.settings.change(theme="dark")
+    window.show_page("Machine")
+    assert shown.updatesEnabled()
+    assert DARK.ground in shown.styleSheet()
+
+
+def test_pages_are_made_ahead_in_the_frames_after_their_modules_are_imported(window, bench):
+    gate = threading.Event()
+    imports = threading.Thread(target=gate.wait)
+    imports.start()
+    window.make_ahead(imports)
+    frames = window.timer.timeout
+    frames.emit()
+    assert list(window._made) == ["Start"]
+    gate.set()
+    imports.join()
+    for _ in range(100):
+        frames.emit()
+    assert list(window._made) == list(PAGES)
+    assert window.current is window._made["Start"]
+    assert all(plot._built for page in window._made.values() for plot in page.findChildren(Plot))
+    assert not window._made["Gap"].findChild(Caution).isVisible()
+
+
+def test_a_caution_read_elsewhere_is_not_asked_for_again(window, bench):
+    """Pages are made before they are seen: what was read by then counts."""
+    for name in ("Calibrate", "Gap"):
+        window._make_page(name)
+    bench.cautions_read |= {AT_THE_WHEEL, WITH_THE_BELT_RUNNING}
+    for name in ("Calibrate", "Gap"):
+        assert not seen(window.page(name), Caution), name
 
 
 def test_the_recording_light_tells_time_and_losses(window, bench, pass_time):

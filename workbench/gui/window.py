@@ -64,6 +64,7 @@ class Window(QMainWindow):
         self._seen = ""
         self._dressed: Theme | None = None
         self._dressed_pages: dict[str, Theme] = {}
+        self._dressing: Iterator[None] = iter(())
         self.setWindowTitle("Evenpace")
         self.setMinimumSize(960, 540)
         self._stack = QStackedWidget()
@@ -146,6 +147,7 @@ class Window(QMainWindow):
         while self._bench.told:
             self.say(self._bench.told.popleft())
         self.header.refresh()
+        next(self._dressing, None)
         if self._seen:
             self.current.refresh()  # type: ignore[attr-defined]
         self.frame.emit()
@@ -219,9 +221,9 @@ class Window(QMainWindow):
                 place.setIcon(icon(place.objectName().lower(), self.theme.ink))
             self._dressed = self.theme
         self.header.set_theme(self.theme)
-        if self._seen and self._dressed_pages[self._seen] is not self.theme:
-            self._dress_page(self._seen)
         self.tick()
+        if self._seen and self._dressed_pages.get(self._seen) is not self.theme:
+            self._dressing = self._dress_in_pieces(self._seen)
 
     def _pieces_ahead(self, imports: threading.Thread) -> Iterator[None]:
         """The work of `make_ahead`, in pieces that are short enough to come between two frames."""
@@ -247,9 +249,20 @@ class Window(QMainWindow):
         self._stack.addWidget(self._frames[name])
 
     def _dress_page(self, name: str) -> None:
-        themes.dress(self._frames[name], self.theme)
-        self._made[name].set_theme(self.theme)  # type: ignore[attr-defined]
-        self._dressed_pages[name] = self.theme
+        self._dressing = iter(())
+        for _ in self._dress_in_pieces(name):
+            pass
+
+    def _dress_in_pieces(self, name: str) -> Iterator[None]:
+        """Each short enough to come between two frames; the page is painted after the last."""
+        frame, theme = self._frames[name], self.theme
+        self._dressed_pages.pop(name, None)
+        frame.setUpdatesEnabled(False)
+        themes.dress(frame, theme)
+        yield
+        self._made[name].set_theme(theme)  # type: ignore[attr-defined]
+        frame.setUpdatesEnabled(True)
+        self._dressed_pages[name] = theme
 
 
 def _scrolling(page: QWidget) -> QScrollArea:
