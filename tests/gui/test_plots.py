@@ -20,6 +20,7 @@ from workbench.gui.theme import BRIGHT, DARK, TOUCH_PX
 from workbench.gui.widgets.drift_plot import DriftPlot
 from workbench.gui.widgets.error_plot import ErrorPlot
 from workbench.gui.widgets.plot_axes import LINE_PX, clock_text, nice_step, number_text, spread
+from workbench.gui.widgets.plot_save import tell_simulated
 from workbench.gui.widgets.speeds_plot import SpeedsPlot
 from workbench.gui.widgets.strip_chart import StripChart
 from workbench.match.ratio import PaceLimits
@@ -265,6 +266,38 @@ def test_pictures_are_saved(drift, tmp_path):
     drawing = ElementTree.parse(tmp_path / "pass.svg")
     texts = {node.text.strip() for node in drawing.iter() if node.tag.endswith("text")}
     assert {"belt", "ground", "in band", "speed, km/h", "seconds"} <= texts
+
+
+def test_what_is_saved_of_simulated_data_says_so(drift, qtbot, tmp_path):
+    for simulated in (False, True):
+        tell_simulated(drift, simulated)
+        for ending in ("png", "svg", "csv"):
+            drift.save.save_to(tmp_path / f"{simulated}.{ending}")
+    qtbot.waitUntil(lambda: not drift.save.works.busy)
+
+    def heads(name):
+        with (tmp_path / name).open(encoding="utf-8") as file:
+            return next(csv.reader(file))
+
+    assert heads("True.csv") == [
+        heads("False.csv")[0],
+        *(f"Simulated {head}" for head in heads("False.csv")[1:]),
+    ]
+    texts = {
+        name: [
+            node.text.strip()
+            for node in ElementTree.parse(tmp_path / name).iter()
+            if node.tag.endswith("text")
+        ]
+        for name in ("False.svg", "True.svg")
+    }
+    assert "Simulated" in texts["True.svg"]
+    assert "Simulated" not in texts["False.svg"]
+    pills = [
+        QImage(str(tmp_path / f"{name}.png")).pixelColor(drift.picture().width() // 2, 3).name()
+        for name in (False, True)
+    ]
+    assert pills == [BRIGHT.ground.lower(), BRIGHT.attention.lower()]
 
 
 def test_a_place_that_cannot_be_written_is_a_sentence(drift, qtbot, tmp_path):

@@ -288,7 +288,7 @@ def test_the_edges_are_saved_as_a_table(page, window, run, tmp_path, qtbot):
     shown(window)
     assert "Saved as edges.csv." in page._edges._words.text()
     head, *rows = path.read_text(encoding="utf-8").splitlines()
-    assert head.startswith("running tooth,tooth of the turn,")
+    assert head.startswith("running tooth,Simulated tooth of the turn,")
     assert len(rows) == page._edges.plot._look.tooth.size
 
 

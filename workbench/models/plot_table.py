@@ -36,10 +36,17 @@ class Column:
         return Column(self.x_head, self.x[seen], self.head, self.y[seen], self.factor)
 
 
-def write_table(columns: Sequence[Column], path: Path, progress: Progress | None = None) -> Path:
+def write_table(
+    columns: Sequence[Column],
+    path: Path,
+    progress: Progress | None = None,
+    *,
+    simulated: bool = False,
+) -> Path:
     """Write lines as CSV; lines that share their places share that column, no value is blank.
 
-    Raises StoreError where the file cannot be written; nothing half written is left.
+    The heads of `simulated` values begin with 'Simulated'. Raises StoreError where the file
+    cannot be written; nothing half written is left.
     """
     groups = _grouped(columns)
     heads = [
@@ -47,7 +54,7 @@ def write_table(columns: Sequence[Column], path: Path, progress: Progress | None
         for group in groups
         for text in (
             group[0].x_head if len(groups) == 1 else f"{group[0].x_head} ({group[0].head})",
-            *(column.head for column in group),
+            *(f"Simulated {column.head}" if simulated else column.head for column in group),
         )
     ]
     longest = max((group[0].x.size for group in groups), default=0)

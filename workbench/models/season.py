@@ -57,6 +57,8 @@ class Quantity:
     chart: Chart
     results: tuple[int, ...]
     limits: tuple[float, float]
+    simulated: bool = False
+    """Whether any of the visits was simulated."""
 
     @property
     def title(self) -> str:
@@ -69,19 +71,23 @@ class Quantity:
 class _Found:
     visits: list[tuple[Visit, int]]
     limits: tuple[float, float]
+    simulated: bool = False
 
 
 def season(store: str | None, machine: str) -> list[Quantity]:
     """What was measured of a machine, a quantity each; the newest result of each recording."""
     found: dict[tuple[str, str], _Found] = {}
     with open_store(store) as opened:
-        started = {one.number: one.started_utc for one in opened.recordings()}
-        for card in _newest(opened, machine, set(started)):
-            when = started.get(card.recording or 0, card.created_utc)
+        recordings = {one.number: one for one in opened.recordings()}
+        for card in _newest(opened, machine, set(recordings)):
+            source = recordings.get(card.recording or 0)
+            when = source.started_utc if source else card.created_utc
+            simulated = bool(card.head.get("simulated") or (source and source.simulated))
             for quantity, pickup, value, u in _values(opened, card):
                 one = found.setdefault((quantity, pickup), _Found([], _limits(quantity, card.head)))
                 if math.isfinite(value):
                     one.visits.append((Visit(when, value, u), card.number))
+                    one.simulated |= simulated
     made = []
     for (key, pickup), one in sorted(
         found.items(), key=lambda pair: list(_WORDS).index(pair[0][0])
@@ -90,7 +96,7 @@ def season(store: str | None, machine: str) -> list[Quantity]:
         if visits:
             numbers = tuple(result for _, result in visits)
             charted = chart(key, [visit for visit, _ in visits])
-            made.append(Quantity(key, pickup, charted, numbers, one.limits))
+            made.append(Quantity(key, pickup, charted, numbers, one.limits, one.simulated))
     return made
 
 

@@ -28,6 +28,7 @@ from workbench.gui.widgets.calibrate_answer import CalibrateAnswer
 from workbench.gui.widgets.certificate_view import CertificateView
 from workbench.gui.widgets.error_plot import ErrorPlot
 from workbench.gui.widgets.keys import space_for
+from workbench.gui.widgets.plot_save import tell_simulated
 from workbench.gui.widgets.run_panel import RunPanel
 from workbench.gui.widgets.run_table import RunTable
 from workbench.gui.work_line import WorkLine
@@ -302,6 +303,7 @@ class CalibratePage(QWidget):
             self._said = ""
         self._panel.show_job()
         self._table.show_runs(job, units)
+        tell_simulated(self._plot, bool(answer and answer["simulated"]))
         self._plot.show_answer(answer, machine.limits.readout_error if machine else 0.02, units)
         self._answer.show_job(job, pending, self._said)
         chosen = job.state.reference, job.by_hand and job.state.reference is Reference.LAPS

@@ -25,6 +25,7 @@ from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.widgets.basics import button, label, say
 from workbench.gui.widgets.edge_panel import EdgePanel
 from workbench.gui.widgets.input_list import InputList
+from workbench.gui.widgets.plot_save import tell_simulated
 from workbench.gui.widgets.record_bar import RecordBar
 from workbench.gui.widgets.signal_table import SignalTable
 from workbench.gui.widgets.strip_chart import SHOWN_S, StripChart
@@ -247,6 +248,7 @@ class SignalsPage(QWidget):
         self._chart.setVisible(bool(shown))
         self._no_chart.setHidden(bool(shown))
         if shown and self._chart.isVisible():
+            tell_simulated(self._chart, live.simulated)
             self._chart.show_streams(shown, self._bench.clock(), self._bench.settings.units)
 
     def _show_beside(self) -> None:

@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.widgets.basics import Elided, label
 from workbench.gui.widgets.chart import Chart
+from workbench.gui.widgets.plot_save import tell_simulated
 from workbench.gui.widgets.speeds_plot import SpeedsPlot
 from workbench.gui.widgets.turns import Turns
 from workbench.models.compare import compared_pictures, compared_rows
@@ -75,6 +76,10 @@ class CompareView(QWidget):
 
     def name(self, first: Entry, second: Entry) -> None:
         """Which two are compared."""
+        for chart in self.charts:
+            tell_simulated(chart, first.simulated or second.simulated)
+        for plot, entry in zip(self.speeds, (first, second), strict=True):
+            tell_simulated(plot, entry.simulated)
         for word, one, *where in zip("AB", (first, second), self._names, self._above, strict=True):
             verdict = f" ({one.verdict})" if one.verdict else ""
             simulated = ", simulated" if one.simulated else ""

@@ -7,7 +7,7 @@ from PySide6.QtWidgets import QComboBox, QHBoxLayout, QVBoxLayout, QWidget
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.gui.widgets.basics import button, label, say
 from workbench.gui.widgets.edge_plot import EdgePlot
-from workbench.gui.widgets.plot_save import SavePlot
+from workbench.gui.widgets.plot_save import SavePlot, tell_simulated
 from workbench.models.bench import Bench
 from workbench.models.channel_health import NO_EDGES, EdgeLook
 from workbench.models.signal_rows import wheel_channels
@@ -75,6 +75,7 @@ class EdgePanel(QWidget):
         self._offer()
         if self.frozen:
             return
+        tell_simulated(self.plot, self._bench.live.simulated)
         stream = self._bench.live.streams.get(self.channel)
         machine = self._bench.machine
         teeth = machine.drive.target_teeth if machine else 0

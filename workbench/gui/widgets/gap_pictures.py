@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QStackedWidget
 
 from workbench.gui.theme import Theme
 from workbench.gui.widgets.drop_out_plot import DropOutPlot, DropOutTrace
+from workbench.gui.widgets.plot_save import tell_simulated
 from workbench.gui.widgets.wheel import Wheel
 from workbench.models.bench import Bench
 from workbench.models.gap_job import GapJob
@@ -57,9 +58,12 @@ class GapPictures(QStackedWidget):
         low_mps = machine.limits.speed_low_mps if machine else math.nan
         units = self._bench.settings.units
         if run.pickup is None or not run.curve or run.running:
+            if run.running:
+                tell_simulated(self.trace, self._bench.live.simulated)
             self.trace.show_trace(run.trace, low_mps, units)
             self.setCurrentWidget(self.trace)
             return
+        tell_simulated(self.curve, bool(run.answer and run.answer["simulated"]))
         speed_mps = (run.pickup.get("drop_out") or {}).get("speed_mps")
         self.curve.show_curve(
             run.curve, math.nan if speed_mps is None else speed_mps, low_mps, units

@@ -23,6 +23,7 @@ from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.gui.widgets.basics import VerdictPill, button, label, row, say
 from workbench.gui.widgets.drift_plot import DriftPlot
 from workbench.gui.widgets.pass_track import PassTrack
+from workbench.gui.widgets.plot_save import tell_simulated
 from workbench.match.ratio import PaceLimits
 from workbench.models.pass_words import Row, choices, number, pass_rows, pass_words
 from workbench.units import UnitSystem
@@ -106,6 +107,7 @@ class PassAnswer(QWidget):
             }
         )
         self._offer_sources()
+        tell_simulated(self.plot, bool(answer["simulated"]))
         self.plot.clear_marks()
         limits = PaceLimits(answer["ratio_low"], answer["ratio_high"])
         self._rows = pass_rows(answer) or list(live)

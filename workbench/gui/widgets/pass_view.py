@@ -19,6 +19,7 @@ from workbench.gui.widgets.cue_player import CuePlayer
 from workbench.gui.widgets.drift_plot import DriftPlot
 from workbench.gui.widgets.pace_strip import PaceStrip
 from workbench.gui.widgets.pass_ready import PassReady
+from workbench.gui.widgets.plot_save import tell_simulated
 from workbench.models.bench import Bench
 from workbench.models.pass_job import PassJob
 from workbench.models.pass_live import Line, Tapes, line, readings, separation_counts
@@ -96,6 +97,7 @@ class PassView(QWidget):
 
     def _draw_plot(self) -> None:
         if self._job.running:
+            tell_simulated(self.plot, self._bench.live.simulated)
             self.plot.show_pass(self._job.rows(), self._job.limits, self._bench.settings.units)
 
     def _before(self, *, read: bool) -> Line:

@@ -7,16 +7,28 @@ from pathlib import Path
 from typing import Protocol
 
 from PySide6.QtCore import QBuffer, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QPainter
+from PySide6.QtGui import QFontMetrics, QPainter
 from PySide6.QtSvg import QSvgGenerator
 from PySide6.QtWidgets import QFileDialog, QGraphicsView, QMenu, QToolButton, QWidget
 
-from workbench.gui.theme import TOUCH_PX, Theme
+from workbench.gui.theme import BRIGHT, GRID_PX, SMALL_PX, TOUCH_PX, Theme, font
 from workbench.gui.work_line import WorkLine
 from workbench.models.plot_table import Column, write_table
 from workbench.models.progress import Progress
 
+Mark = Callable[[QPainter, int], None]
+"""Draws what a picture of this width is marked with."""
+WORD = "Simulated"
 PICTURES = {"PNG picture": ".png", "SVG drawing": ".svg"}
+
+
+SIMULATED = "simulated"
+"""Property of a plot that draws simulated data; see `tell_simulated`."""
+
+
+def tell_simulated(plot: QWidget, simulated: bool) -> None:
+    """Whether what a plot draws is simulated: whatever is saved of it then says so."""
+    plot.setProperty(SIMULATED, simulated)
 
 
 class Savable(Protocol):
@@ -26,6 +38,7 @@ class Savable(Protocol):
     def seen(self) -> tuple[float, float]: ...
     def columns(self) -> Sequence[Column]: ...
     def accessibleName(self) -> str: ...  # noqa: N802
+    def property(self, name: str) -> object: ...
 
 
 class SavePlot(QToolButton):
@@ -36,7 +49,7 @@ class SavePlot(QToolButton):
     def __init__(self, plot: QWidget) -> None:
         super().__init__(plot)
         self._plot: Savable = plot  # type: ignore[assignment]
-        self._works = WorkLine(self)
+        self._works, self._theme = WorkLine(self), BRIGHT
         self.setText("Save plot")
         self.setAccessibleName("Save plot")
         self.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
@@ -58,6 +71,7 @@ class SavePlot(QToolButton):
 
     def dress(self, theme: Theme) -> None:
         """Flat, its words at the top: the rest of its 44 px lies over empty room."""
+        self._theme = theme
         self.setStyleSheet(
             f"QToolButton {{ border: none; background: transparent; color: {theme.soft_ink};"
             f" min-height: 0; padding: 0 4px {TOUCH_PX // 2}px 4px; text-decoration: underline; }}"
@@ -72,9 +86,9 @@ class SavePlot(QToolButton):
         if ending == ".csv":
             self._save_table(path, everything=everything)
             return
-        drawn = _svg if ending == ".svg" else _png
+        drawn, name = _svg if ending == ".svg" else _png, self._plot.accessibleName()
         try:
-            path.write_bytes(drawn(self._plot.picture(), self._plot.accessibleName()))
+            path.write_bytes(drawn(self._plot.picture(), name, self._mark))
         except OSError as error:
             self._tell(f"{path} cannot be written: {error.strerror}.")
         else:
@@ -85,13 +99,28 @@ class SavePlot(QToolButton):
         columns = list(self._plot.columns())
         if not everything:
             columns = [column.between(low, high) for column in columns]
-        progress = Progress("Saving the plot …")
+        progress, simulated = Progress("Saving the plot …"), self._simulated
         self._works.add(
-            lambda: write_table(columns, path, progress),
+            lambda: write_table(columns, path, progress, simulated=simulated),
             lambda done: self._tell(f"Saved as {done.name}."),
             self._tell,
             progress,
         )
+
+    @property
+    def _simulated(self) -> bool:
+        return bool(self._plot.property(SIMULATED))
+
+    def _mark(self, painter: QPainter, width: int) -> None:
+        """'Simulated' in the middle of the top of a picture, where it draws simulated data."""
+        if not self._simulated:
+            return
+        painter.setFont(font(SMALL_PX, bold=True))
+        wide = QFontMetrics(painter.font()).horizontalAdvance(WORD) + 2 * GRID_PX
+        pill = QRectF((width - wide) / 2, 2, wide, SMALL_PX + GRID_PX)
+        painter.fillRect(pill, self._theme.color("attention"))
+        painter.setPen(self._theme.color("ground"))
+        painter.drawText(pill, Qt.AlignmentFlag.AlignCenter, WORD)
 
     def _tell(self, sentence: str) -> None:
         self.said.emit(sentence)
@@ -108,13 +137,16 @@ class SavePlot(QToolButton):
             self.save_to(path if path.suffix else path.with_suffix(ending), everything=everything)
 
 
-def _png(picture: QGraphicsView, name: str) -> bytes:
-    held = QBuffer()
-    picture.grab().save(held, "PNG")
+def _png(picture: QGraphicsView, name: str, mark: Mark) -> bytes:
+    held, pixels = QBuffer(), picture.grab()
+    painter = QPainter(pixels)
+    mark(painter, picture.size().width())
+    painter.end()
+    pixels.save(held, "PNG")
     return bytes(held.data().data())
 
 
-def _svg(picture: QGraphicsView, name: str) -> bytes:
+def _svg(picture: QGraphicsView, name: str, mark: Mark) -> bytes:
     held, drawing = QBuffer(), QSvgGenerator()
     drawing.setOutputDevice(held)
     drawing.setTitle(name)
@@ -122,5 +154,6 @@ def _svg(picture: QGraphicsView, name: str) -> bytes:
     drawing.setViewBox(picture.rect())
     painter = QPainter(drawing)
     picture.render(painter, QRectF(picture.rect()), picture.rect())
+    mark(painter, picture.size().width())
     painter.end()
     return bytes(held.data().data())

@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.gui.widgets.basics import Elided, button, label, row, say
 from workbench.gui.widgets.compare_view import CompareView
+from workbench.gui.widgets.plot_save import tell_simulated
 from workbench.gui.widgets.result_view import ResultView
 from workbench.gui.widgets.speeds_plot import SpeedsPlot
 from workbench.gui.widgets.turns import Turns
@@ -92,6 +93,7 @@ class RecordPanel(QWidget):
         self.naming.hide()
         self._facts.setVisible(entry is not None)
         self.name.setText(entry.words if entry else "")
+        tell_simulated(self.speeds, entry is not None and entry.simulated)
         self.show_name(shown=self._name_shown)
         if entry is None:
             return

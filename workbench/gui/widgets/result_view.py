@@ -10,6 +10,7 @@ from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.gui.widgets.answer_frame import AnswerFrame
 from workbench.gui.widgets.error_plot import ErrorPlot
 from workbench.gui.widgets.pass_answer import PassAnswer
+from workbench.gui.widgets.plot_save import tell_simulated
 from workbench.gui.widgets.turns import Turns
 from workbench.gui.widgets.wheel import Wheel
 from workbench.models.figures import number
@@ -74,6 +75,7 @@ class ResultView(Turns):
             self.show_view(self.passing)
         elif stored.kind == "calibrate":
             self.calibration.show_words(calibration_words(answer, units))
+            tell_simulated(self.curve, bool(answer.get("simulated")))
             self.curve.show_answer(answer, number(answer.get("readout_error_limit")), units)
             self.show_view(self.calibration)
         elif stored.kind == "gap":

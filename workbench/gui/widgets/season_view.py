@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
-    QBoxLayout,
     QComboBox,
     QHBoxLayout,
     QScrollArea,
@@ -16,8 +15,9 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.gui.widgets.basics import label, row
+from workbench.gui.widgets.basics import label, lay_beside, row
 from workbench.gui.widgets.chart import EMPTY, Chart
+from workbench.gui.widgets.plot_save import tell_simulated
 from workbench.models.season import Quantity, season_picture, season_sentences
 from workbench.units import UnitSystem
 
@@ -80,9 +80,7 @@ class SeasonView(QWidget):
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
-        wide = event.size().width() >= NARROW_PX
-        side, below = QBoxLayout.Direction.LeftToRight, QBoxLayout.Direction.TopToBottom
-        self._body.setDirection(side if wide else below)
+        lay_beside(self._body, wide=event.size().width() >= NARROW_PX)
 
     def offer(self, machines: Sequence[str], chosen: str) -> str:
         """Let one of these machines be chosen; which one is."""
@@ -111,6 +109,7 @@ class SeasonView(QWidget):
             return
         one = self._season[at]
         self.chart.show()
+        tell_simulated(self.chart, one.simulated)
         self.chart.show_picture(season_picture(one, self._units))
         self.words.setText("\n\n".join(season_sentences(one, self._units)))
 
