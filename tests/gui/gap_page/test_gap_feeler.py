@@ -1,0 +1,158 @@
+"""Feelers by the keyboard: to stored results and a report."""
+
+import pytest
+from PySide6.QtCore import Qt
+
+from workbench.cli.verify import verify
+from workbench.gui.theme import DARK
+from workbench.records.store import open_store
+
+
+def test_the_caution_comes_first_and_takes_the_focus(make_page, qtbot):
+    page = make_page()
+    assert not page.feeler.gap.isVisible()
+    qtbot.keyClick(page._caution.understood, Qt.Key.Key_Space)
+    assert page.feeler.gap.isVisible()
+    assert not make_page()._caution.isVisible()
+
+
+def test_numbers_one_after_the_other_to_a_stored_result_and_a_report(
+    page, bench, qtbot, worked_out, tmp_path, enter, four_gaps
+):
+    places = []
+    for gap in four_gaps:
+        places.append(page.feeler.place.text())
+        enter(page, gap)
+    assert places == ["0", "90", "180", "270"]
+    assert page.feeler.pill.accessibleName() == "Verdict: pass"
+    assert page.feeler.take.text() == "Keep result (Enter)"
+    qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Enter)  # the number pad's
+    worked_out(page)
+    number = page.job.answer["result"]
+    with open_store(bench.store) as store:
+        stored = store.result(number).answer
+        assert verify(store, number)["verified"]
+    # 1/16 in is 1.5875 mm exactly; 0.062 in 1.5748 mm.
+    assert stored["gap_m"] == pytest.approx((1.5875 + 1.6 + 1.5748 + 1.6) / 4000, abs=1e-8)
+    assert page._said.text() == f"Kept as result {number}."
+    qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Enter)
+    worked_out(page)
+    assert page.paper.isVisible()
+    assert page.paper.said.text() == "2 pages."
+    path = tmp_path / "gap.html"
+    page.paper.save_as(path)
+    worked_out(page)
+    text = path.read_text(encoding="utf-8")
+    assert "the gap is 0.063 in (± " in text
+    assert page.paper.said.text() == "Saved as gap.html."
+    page.paper.save_as(tmp_path / "gap.doc")
+    worked_out(page)
+    assert "ends in .pdf" in page.paper.said.text()
+    page.paper.closed.emit()
+    assert page.feeler.gap.isVisible()
+
+
+def test_readings_on_the_simulators_own_machine_are_marked_and_real_ones_not(
+    run_page, worked_out, type_round
+):
+    page = run_page
+    type_round(page)
+    page._keep()
+    worked_out(page)
+    assert page.job.answer["simulated"] is True
+    assert page.list.rows.index(0, 1).data() == "✓ pass, simulated"
+    page.job.name_pickup("Digger 4 / left")  # a real one: feelers need no signal
+    page._keep()
+    worked_out(page)
+    assert page.job.answer["simulated"] is False
+
+
+def test_a_wrong_gap_says_so_at_the_field_and_nothing_is_lost(page, qtbot, enter, type_round):
+    type_round(page)
+    enter(page, "1.6 furlong")
+    assert page.feeler.gap_error.isVisible()
+    assert "furlong" in page.feeler.gap_error.text()
+    assert page.feeler.gap.text() == "1.6 furlong"
+    page.job.changed()  # as anything else on the page may have it
+    assert page.feeler.gap_error.isVisible()
+    assert len(page.job.list.current.gap_m) == 4
+    for wrong in ("abc", "", "1e999", "721"):
+        page.feeler.place.setText(wrong)
+        page.feeler.read()
+        assert "degrees" in page.feeler.place_error.text()
+    page.feeler.undo.click()
+    assert len(page.job.list.current.gap_m) == 3
+    page.feeler.gap.setText("")
+    qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert len(page.job.list.current.gap_m) == 2
+    qtbot.keyClicks(page.feeler.gap, "1/1")  # first the text, as everywhere
+    qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert len(page.job.list.current.gap_m) == 2
+
+
+@pytest.mark.parametrize(
+    ("typed", "units", "said"),
+    [
+        ("1.6", "us", "type 1.6 mm"),
+        ("63", "us", "type 63 thou"),
+        ("63", "metric", "type 63 thou"),
+        ("-1", "us", "below 0"),
+        ("1/0", "us", "divides by 0"),
+        ("", "us", "as the feeler shows it"),
+    ],
+)
+def test_a_number_in_another_unit_is_guessed_at(page, bench, typed, units, said, enter):
+    bench.settings.change(units=units)
+    enter(page, typed)
+    assert said in page.feeler.gap_error.text()
+    assert page.job.list.current.gap_m == []
+
+
+def test_units_change_every_number_at_once(page, bench, enter, type_round):
+    type_round(page, ("0.070", "0.075", "0.080", "0.075"))
+    assert " in " in page.feeler.sentence.text()
+    assert page.feeler.advice.text().startswith("Set the pickup 0.012 in closer")
+    bench.settings.change(units="metric")
+    page.set_theme(DARK)
+    page.refresh()
+    assert " mm " in page.feeler.sentence.text()
+    assert page.feeler.advice.text().startswith("Set the pickup 0.30 mm closer")
+    assert page.feeler._gap_name.text() == "Gap, mm"
+    for typed in ("1.7", "1,7", "1,70 mm", "0,067 in"):
+        enter(page, typed)
+        assert page.job.list.current.gap_m[-1] == pytest.approx(0.0017, abs=2e-6)
+
+
+def test_teeth_from_the_mark_in_place_of_angles(page, enter, four_gaps):
+    page.feeler.counted.setCurrentIndex(1)
+    page.feeler.counted.activated.emit(1)
+    places = []
+    for gap in four_gaps:
+        places.append(page.feeler.place.text())
+        enter(page, gap)
+    # Of 30 teeth a quarter turn is 7.5.
+    assert places == ["1", "9", "16", "23"]
+    assert page.job.list.current.angle_deg == pytest.approx([0, 96, 180, 264])
+    page.feeler.place.setText("31")
+    enter(page, "1.6 mm")
+    assert "teeth 1 to 30" in page.feeler.place_error.text()
+
+
+def test_a_reading_can_be_taken_out_and_is_asked_for_again(page, qtbot, type_round):
+    type_round(page)
+    page.feeler.chips.setCurrentRow(1)
+    qtbot.keyClick(page.feeler.chips, Qt.Key.Key_Delete)
+    assert page.job.list.current.angle_deg == [0, 180, 270]
+    assert page.feeler.place.text() == "90"
+    assert "next at 90 degrees" in page.pictures.wheel.accessibleDescription()
+
+
+def test_the_number_pads_plus_and_minus(page, qtbot, enter):
+    page.job.add_pickup("Digger 4 / left")
+    page.job.go_to(0)
+    enter(page, "1/16")
+    pad = Qt.KeyboardModifier.KeypadModifier
+    qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Minus, pad)
+    assert page.job.list.current.gap_m == []
+    qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Plus, pad)
+    assert page.job.list.at == 1
