@@ -71,7 +71,7 @@ def three_runs(page, bench):
         page.job.add_run(taken(speed_mps, mph, lap_m))
 
 
-def test_the_caution_comes_first_and_once(page, bench, qtbot):
+def test_the_caution_comes_first_and_once(window, page, qtbot):
     assert filled(page) == ["I have read this"]
     qtbot.keyClick(page, Qt.Key.Key_Space)
     assert not page.job.running
@@ -80,9 +80,9 @@ def test_the_caution_comes_first_and_once(page, bench, qtbot):
     assert filled(page) == ["Mark first passing (space)"]
     qtbot.waitUntil(lambda: not page._works.busy, timeout=20_000)
     assert page._said == ""
-    again = CalibratePage(bench, BRIGHT)
-    qtbot.addWidget(again)
-    assert again.findChild(Caution) is None
+    window.show_page("Start")
+    window.show_page("Calibrate")
+    assert not caution.isVisible()
 
 
 def test_runs_by_hand_on_the_keyboard_to_result_setting_and_certificate(
