@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from enum import StrEnum
-from pathlib import Path
 from typing import Any
 
 from workbench.calibration.gap.batch import Entry, PickupList
-from workbench.calibration.gap.table import MOST_GAP_M, check_angle_deg, parse_gap_table
+from workbench.calibration.gap.table import parse_gap_table
 from workbench.errors import WrongInput
 from workbench.machine import Machine, Pickup
+from workbench.models import gap_entry
 from workbench.models.bench import Bench
-from workbench.models.entry import typed_number
 from workbench.models.gap_draft import draft_path, put_aside, read_draft, write_draft
 from workbench.models.gap_list import GapList, KeptRun
 from workbench.models.gap_machines import NONE_HELD, Held
@@ -21,8 +19,6 @@ from workbench.models.gap_run import WheelRun
 from workbench.models.gap_store import Batch, keep_batches, one_pickup
 from workbench.models.gap_words import kept_words, run_words
 from workbench.models.observable import Observable
-from workbench.reports.gap_units import gap_text
-from workbench.units import INCH_M, parse_length_m
 
 ROUNDS = (4, 6, 8, 12)
 """Readings a round that may be asked for, evenly spaced."""
@@ -133,38 +129,13 @@ class GapJob(Observable):
 
     def angle_of(self, typed: str) -> float:
         """The angle of a place as typed: degrees, or a tooth's number. Raises WrongInput."""
-        if not self.by_tooth:
-            if not typed.strip():
-                raise WrongInput("Type the angle in degrees.")
-            try:
-                return check_angle_deg(typed_number(typed, "an angle", above=-math.inf), "")
-            except WrongInput:
-                raise WrongInput(
-                    f"'{typed.strip()}' is no angle: type 0 to 360 degrees, counted from the mark "
-                    "in the direction of rotation."
-                ) from None
-        teeth = self.teeth
-        if not teeth:
-            raise WrongInput("Teeth can be counted once a machine is in use; see Machine.")
-        tooth = typed_number(typed, "the tooth's number, counted from the mark")
-        if tooth != round(tooth) or tooth > teeth:
-            raise WrongInput(f"'{typed.strip()}': the wheel has teeth 1 to {teeth}.")
-        return (tooth - 1) * 360.0 / teeth
+        if self.by_tooth:
+            return gap_entry.tooth_deg(typed, self.teeth)
+        return gap_entry.angle_deg(typed)
 
     def gap_of(self, typed: str) -> float:
-        """A gap as typed ('1/16', '0.062', '1.6 mm'), a bare number in the person's unit.
-
-        Raises WrongInput, with a guess where a number looks like another unit's.
-        """
-        unit = self._bench.settings.units.gap
-        text = typed.strip()
-        if not text:
-            raise WrongInput("Type the gap as the feeler shows it.")
-        gap_m = parse_length_m(text.replace("0,", "0.", 1) if text[:2] == "0," else text, unit)
-        if gap_m > MOST_GAP_M:
-            most = gap_text(MOST_GAP_M, self._bench.settings.units)
-            raise WrongInput(f"'{text}' is no gap: at most {most}.{_guess(text, unit)}")
-        return gap_m
+        """A gap as typed, m; see `gap_entry`. Raises WrongInput."""
+        return gap_entry.gap_m(typed, self._bench.settings.units)
 
     def read(self, angle_deg: float, gap_m: float) -> None:
         """Take a reading of the pickup at hand."""
@@ -400,27 +371,3 @@ _OTHER_MACHINE = (
     "This pickup has the limits of {}, but {} is in use: choose the pickup's machine on Machine, "
     "or press 'Use machine in use' on Feeler."
 )
-
-
-def table_at(path: Path) -> str:
-    """The text of a gap table. Raises WrongInput where the file is none."""
-    from workbench.cli.gap_tables import table_text
-
-    text = table_text(str(path))
-    if text is None:
-        raise WrongInput(f"{path.name}: expected a table pickup,angle_deg,gap_m.")
-    return text
-
-
-def _guess(typed: str, unit: str) -> str:
-    """What a bare number that is too large was probably meant to be."""
-    try:
-        value = float(typed.replace(",", "."))
-    except ValueError:
-        return ""
-    most_mm = MOST_GAP_M * 1000
-    if unit == "in" and value <= most_mm:
-        return f" If it is in millimetres, type {value:g} mm."
-    if math.isfinite(value) and value * INCH_M / 1000 <= MOST_GAP_M:
-        return f" If it is in thousandths of an inch, type {value:g} thou."
-    return ""

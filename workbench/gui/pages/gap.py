@@ -30,7 +30,8 @@ from workbench.gui.widgets.work_bar import WorkBar
 from workbench.gui.work_line import Done, Work, WorkLine
 from workbench.machine import Machine
 from workbench.models.bench import Bench
-from workbench.models.gap_job import GapJob, Step, table_at
+from workbench.models.gap_entry import table_at
+from workbench.models.gap_job import GapJob, Step
 from workbench.models.gap_store import Paper, list_found, old_runs, ready
 
 WIDE_PX, LIST_PX, LEFT_PX = 1300, 460, 480
