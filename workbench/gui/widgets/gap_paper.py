@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -90,7 +90,5 @@ class GapPaper(QWidget):
     def _print_it(self) -> None:
         if self._paper is not None and not printing.ask(self, self.print_on):
             self._say("No printer is set up: the report opens as a PDF to print from.")
-            save: Callable[[], Path] = partial(
-                self._paper.save, printing.desktop_file("gap-check.pdf")
-            )
-            self._works.add(save, printing.open_file, self._say)
+            work = partial(self._paper.save, printing.desktop_file(self._paper.file_name))
+            self._works.add(work, printing.open_file, self._say)
