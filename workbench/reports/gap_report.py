@@ -223,7 +223,7 @@ def _batch_figures(
     """A picture for each machine's limits, its pickups against them."""
     by_limits: dict[tuple[str, float, float], list[Mapping[str, Any]]] = {}
     for one in drawn:
-        own = answer | one
+        own = {**answer, **one}
         key = (_limits_of(own), own["gap_best_m"], own["gap_max_m"])
         by_limits.setdefault(key, []).append(one)
     return [
