@@ -212,6 +212,21 @@ def test_two_results_are_compared_side_by_side(page, bench, choose, done, qtbot)
     assert "compared with a recording" in page.panel.words.text()
 
 
+def test_delete_pressed_again_before_the_list_is_read_does_nothing_more(
+    page, bench, choose, done, qtbot
+):
+    choose((False, 1))
+    page.deeds.delete.click()
+    page.list.choose(())
+    page.doer.delete()
+    page.doer.verify()
+    done(page)
+    click(qtbot, page.undo)
+    done(page)
+    assert (False, 1) in keys(page)
+    assert page.doer.deleted == []
+
+
 def test_deleted_lines_come_back_by_undo_or_after_a_restart(page, bench, choose, done, qtbot):
     choose((True, 2))
     click(qtbot, page.deeds.delete)

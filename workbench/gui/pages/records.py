@@ -360,7 +360,9 @@ class RecordsPage(QWidget):
         self.reload()
 
     def _ask_where(self) -> None:
-        entry = self.chosen()[0]
+        entry = next(iter(self.chosen()), None)
+        if entry is None:
+            return
         kind, ending = "Tables (*.csv)", ".csv"
         if entry.is_result:
             reported = entry.kind in REPORTED

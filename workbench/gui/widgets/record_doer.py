@@ -18,7 +18,7 @@ Key = tuple[bool, int]
 
 
 class RecordDoer:
-    """`chosen` tells the lines chosen, `say` a sentence; `reload` reads the list again and then
+    """`chosen` tells the lines chosen, none while the list is read again: then nothing is done; `say` a sentence; `reload` reads the list again and then
     chooses a line, or none in particular. `deleted` holds what was deleted and may come back."""
 
     def __init__(
@@ -35,7 +35,9 @@ class RecordDoer:
 
     def judge(self, belt: str, ground: str) -> None:
         """Judge the recording chosen, or that of the result chosen, and open the answer."""
-        entry = self._chosen()[0]
+        entry = self._first()
+        if entry is None:
+            return
         number = entry.recording if entry.is_result else entry.number
         if number is not None:
             work = partial(archive.judge_pass, self._bench.store, number, belt, ground)
@@ -43,13 +45,16 @@ class RecordDoer:
 
     def measure(self, channel: str) -> None:
         """Measure the recording's belt speed and open the answer."""
-        number = self._chosen()[0].number
-        work = partial(archive.measure_speed, self._bench.store, number, channel)
-        self._work(work, self._judged, "Measuring the belt's speed …")
+        entry = self._first()
+        if entry is not None:
+            work = partial(archive.measure_speed, self._bench.store, entry.number, channel)
+            self._work(work, self._judged, "Measuring the belt's speed …")
 
     def verify(self) -> None:
         """Check what is chosen against its seal, a result by computing it again."""
-        entry = self._chosen()[0]
+        entry = self._first()
+        if entry is None:
+            return
         verify = archive.verify_result if entry.is_result else archive.verify_recording
         self._work(partial(verify, self._bench.store, entry.number), self._say, "Verifying …")
 
@@ -60,12 +65,16 @@ class RecordDoer:
 
     def describe(self, title: str, note: str) -> None:
         """Keep what the person calls the line chosen."""
-        work = partial(kept.describe, self._bench.store, self._chosen()[0], title, note)
-        self._works.add(work, lambda _: self._reload(None), self._say)
+        entry = self._first()
+        if entry is not None:
+            work = partial(kept.describe, self._bench.store, entry, title, note)
+            self._works.add(work, lambda _: self._reload(None), self._say)
 
     def delete(self) -> None:
         """Put what is chosen out of sight."""
         entries = self._chosen()
+        if not entries:
+            return
 
         def done(_: None) -> None:
             self.deleted.append(entries)
@@ -82,6 +91,8 @@ class RecordDoer:
 
     def bring_back(self, entries: Sequence[Entry]) -> None:
         """Bring these back, and choose the first of them."""
+        if not entries:
+            return
         back = {entry.key for entry in entries}
 
         def done(_: None) -> None:
@@ -95,7 +106,9 @@ class RecordDoer:
 
     def export_to(self, path: Path) -> None:
         """Write what is chosen: a recording as tables, a result as a report."""
-        entry, store = self._chosen()[0], self._bench.store
+        entry, store = self._first(), self._bench.store
+        if entry is None:
+            return
         if entry.is_result:
             units = "metric" if self._bench.settings.units is METRIC else "us"
             report = partial(archive.export_result, store, entry.number, path, units)
@@ -105,6 +118,9 @@ class RecordDoer:
         else:
             tables = partial(archive.export_recording, store, entry.number, path)
             self._work(tables, self._say, "Exporting …")
+
+    def _first(self) -> Entry | None:
+        return next(iter(self._chosen()), None)
 
     def _judged(self, number: int) -> None:
         self._reload((True, number))
