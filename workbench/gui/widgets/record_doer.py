@@ -18,8 +18,11 @@ Key = tuple[bool, int]
 
 
 class RecordDoer:
-    """`chosen` tells the lines chosen, none while the list is read again: then nothing is done; `say` a sentence; `reload` reads the list again and then
-    chooses a line, or none in particular. `deleted` holds what was deleted and may come back."""
+    """`chosen` tells the lines chosen, none while the list is read again: then nothing is done.
+
+    `say` says a sentence; `reload` reads the list again and then chooses a line, or none in
+    particular. `deleted` holds what was deleted and may come back.
+    """
 
     def __init__(
         self,
