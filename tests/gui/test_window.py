@@ -226,15 +226,21 @@ def test_every_place_has_its_drawing_in_the_colour_of_the_text(window):
 
 def test_a_page_is_dressed_in_the_frames_after_a_change_of_the_theme(window, bench):
     shown = window.page("Machine").parent().parent()
+    others = [window._frames["Start"]]
     bench.settings.change(theme="dark")
-    window.tick()
-    assert not shown.updatesEnabled()  # nothing is painted half in one theme, half in the other
+    for _ in range(3):
+        window.tick()
+        assert not shown.updatesEnabled()  # nothing is painted half in each theme
     window.tick()
     assert shown.updatesEnabled()
     assert DARK.ground in shown.styleSheet()
+    assert not any(DARK.ground in other.styleSheet() for other in others)
+    for _ in range(5):
+        window.tick()
+    assert all(DARK.ground in other.styleSheet() for other in others)
 
 
-@pytest.mark.parametrize("frames", [0, 1, 2])
+@pytest.mark.parametrize("frames", [0, 1, 2, 3, 4])
 def test_a_theme_changed_back_and_a_page_left_meanwhile_harm_nothing(window, bench, frames):
     shown = window.page("Machine").parent().parent()
     for theme in ("dark", "bright"):

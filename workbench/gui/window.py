@@ -211,8 +211,8 @@ class Window(QMainWindow):
 
     def _settings_changed(self) -> None:
         app = QApplication.instance()
-        # A style sheet makes every widget anew; the units alone need none of that, and pages
-        # that are not seen can wait until they are.
+        # A style sheet makes every widget anew; the units alone need none of that, and the
+        # pages come in the next frames.
         if isinstance(app, QApplication) and self._dressed is not self.theme:
             themes.apply(app, self.theme)
             for part in (self.header, self._trouble_bar, self._places_column):
@@ -222,8 +222,7 @@ class Window(QMainWindow):
             self._dressed = self.theme
         self.header.set_theme(self.theme)
         self.tick()
-        if self._seen and self._dressed_pages.get(self._seen) is not self.theme:
-            self._dressing = self._dress_in_pieces(self._seen)
+        self._dressing = self._dress_all()
 
     def _pieces_ahead(self, imports: threading.Thread) -> Iterator[None]:
         """The work of `make_ahead`, in pieces that are short enough to come between two frames."""
@@ -249,18 +248,30 @@ class Window(QMainWindow):
         self._stack.addWidget(self._frames[name])
 
     def _dress_page(self, name: str) -> None:
-        self._dressing = iter(())
         for _ in self._dress_in_pieces(name):
             pass
 
+    def _dress_all(self) -> Iterator[None]:
+        """The page that is seen, then the others; in pieces."""
+        for name in filter(None, (self._seen, *self._made)):
+            if self._dressed_pages.get(name) is not self.theme:
+                yield from self._dress_in_pieces(name)
+                yield
+
     def _dress_in_pieces(self, name: str) -> Iterator[None]:
-        """Each short enough to come between two frames; the page is painted after the last."""
+        """Each short enough to come between two frames; the page is painted after the last.
+
+        The old style sheet is taken off first, as in `themes.dress`.
+        """
         frame, theme = self._frames[name], self.theme
         self._dressed_pages.pop(name, None)
         frame.setUpdatesEnabled(False)
-        themes.dress(frame, theme)
+        frame.setStyleSheet("")
+        yield
+        frame.setStyleSheet(themes.style_sheet(theme))
         yield
         self._made[name].set_theme(theme)  # type: ignore[attr-defined]
+        yield
         frame.setUpdatesEnabled(True)
         self._dressed_pages[name] = theme
 

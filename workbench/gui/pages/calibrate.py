@@ -88,6 +88,7 @@ class CalibratePage(QWidget):
         self._unsubscribe = self._job.subscribe(self._changed)
         for end in (self._works.wait, self._drafts.wait, self._job.close):
             self.destroyed.connect(end)
+        self._skip_caution()
         self._changed()
 
     @property
@@ -100,9 +101,7 @@ class CalibratePage(QWidget):
 
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         super().showEvent(event)
-        read = WITH_THE_BELT_RUNNING in self._bench.cautions_read
-        if read and self._stack.currentWidget() is self._intro:
-            self._begin()  # it was read on another page
+        self._skip_caution()
         self.setFocus()  # so that the one key works at once
 
     def hideEvent(self, event: QHideEvent) -> None:  # noqa: N802
@@ -215,6 +214,12 @@ class CalibratePage(QWidget):
         self._bench.cautions_read.add(WITH_THE_BELT_RUNNING)
         self._begin()
         self._panel.next.setFocus()
+
+    def _skip_caution(self) -> None:
+        """Where it was read on another page."""
+        read = WITH_THE_BELT_RUNNING in self._bench.cautions_read
+        if read and self._stack.currentWidget() is self._intro:
+            self._begin()
 
     def _begin(self) -> None:
         """From the caution to the calibration."""
