@@ -80,6 +80,20 @@ def batch(studio):
     studio.rest()
 
 
+def another_machine(studio):
+    from workbench.gui.pages.gap import View
+
+    studio.use("sim:healthy?seed=1")
+    page = studio.show("Gap")
+    page.job.add_pickup("Digger 14 / left")
+    _read(page, ("0.060", "0.066", "0.071", "0.062"))
+    page.job.go_to(1)
+    page._keep()
+    studio.rest()
+    page.show_view(View.FEELER)
+    studio.rest()
+
+
 def report(studio):
     page = studio.show("Gap")
     page.see_list_report()
@@ -121,5 +135,6 @@ STATES = (
     drop_out_run,
     drop_out,
     batch,
+    another_machine,
     report,
 )

@@ -10,7 +10,7 @@ from workbench.errors import WrongInput
 from workbench.machine import parse_machine
 from workbench.models.gap_list import BEGUN, NOT_YET, GapList, KeptRun
 from workbench.models.gap_machines import Held
-from workbench.models.gap_words import found_words, limits_words, state_words
+from workbench.models.gap_words import found_words, kept_words, limits_words, state_words
 from workbench.reports.gap_summary import list_answer
 from workbench.reports.gap_units import gap_text, in_units
 from workbench.units import METRIC, US
@@ -226,3 +226,12 @@ def test_what_feeler_and_run_found_becomes_one_line_of_the_sheet():
     assert answer["summary"] == {"fail": 1, "not yet": 1}
     assert (answer["verdict"], answer["simulated"], answer["result"]) == ("fail", True, 9)
     assert answer["warnings"] == ["A / left: Only 12 turns."]
+
+
+def test_what_was_kept_is_said_by_its_numbers():
+    real, made_up = {"simulated": False}, {"simulated": True}
+    assert kept_words({"result": 4}) == "Kept as result 4."
+    several = {"results": [4, 5, 6], "pickups": [real, real, real]}
+    assert kept_words(several) == "Kept as results 4, 5 and 6, one for each machine."
+    mixed = {"results": [4, 5], "pickups": [real, made_up]}
+    assert kept_words(mixed).endswith("one for each machine, simulated readings apart.")

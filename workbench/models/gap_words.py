@@ -102,7 +102,9 @@ def kept_words(answer: Mapping[str, Any]) -> str:
     """'Kept as result 4.', or the results of several machines."""
     if "results" not in answer:
         return f"Kept as result {answer['result']}."
-    return f"Kept as {result_words(answer).lower()}, one for each machine."
+    apart = len({bool(one["simulated"]) for one in answer["pickups"]}) > 1
+    simulated = ", simulated readings apart" if apart else ""
+    return f"Kept as {result_words(answer).lower()}, one for each machine{simulated}."
 
 
 def state_words(state: PickupState) -> str:

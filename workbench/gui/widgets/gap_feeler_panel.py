@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QListView,
     QListWidget,
+    QSizePolicy,
     QVBoxLayout,
     QWidget,
 )
@@ -23,7 +24,7 @@ from PySide6.QtWidgets import (
 from workbench.calibration.gap.feeler import FeelerGap
 from workbench.errors import WrongInput
 from workbench.gui.theme import GRID_PX, TITLE_PX, TOUCH_PX, Theme, font
-from workbench.gui.widgets.basics import VerdictPill, button, label, row, say
+from workbench.gui.widgets.basics import Elided, VerdictPill, button, label, row, say
 from workbench.models.bench import Bench
 from workbench.models.gap_job import ROUNDS, GapJob, Step
 from workbench.models.gap_list import PickupState
@@ -74,8 +75,11 @@ class GapFeelerPanel(QWidget):
         self._gap_name = label("", wrap=False)
         self.name_error, self.place_error = label("", "error"), label("", "error")
         self.gap_error = label("", "error")
-        self.whose = label("", "soft")
+        self.whose = Elided("soft")
         self.use_machine = button("Use machine in use", job.use_machine_in_use)
+        # The words give way, the button does not.
+        self.whose.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.use_machine.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
         self._machine_line = row(self.whose, self.use_machine, stretch=False)
         self.take = button("Take reading", self.go, is_next=True)
         self.undo = button("Undo", job.undo)
@@ -222,10 +226,10 @@ class GapFeelerPanel(QWidget):
             entry.addWidget(one, 2, at)
         entry.addWidget(self.place_error, 3, 0, 1, 4)
         entry.addWidget(self.gap_error, 4, 0, 1, 4)
+        entry.addWidget(self._machine_line, 5, 0, 1, 4)
         entry.setColumnStretch(1, 3)
         entry.setColumnStretch(3, 5)
         column.addLayout(entry)
-        column.addWidget(self._machine_line)
         take = QHBoxLayout()
         take.setSpacing(GRID_PX)
         take.addWidget(self.take, 1)
