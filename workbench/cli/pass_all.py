@@ -14,7 +14,7 @@ from workbench.cli import DONE
 from workbench.cli.output import print_json, print_table, print_warnings
 from workbench.errors import BenchError, WrongInput
 from workbench.machine import load_machine
-from workbench.match.season import QUANTITIES, Visit, chart
+from workbench.match.season import QUANTITIES, QUANTITIES_OF, Visit, chart
 from workbench.records.entries import StoredResult
 from workbench.records.store import Store, open_store
 
@@ -174,20 +174,8 @@ def over_the_season(store: Store, name: str) -> dict[str, Any]:
     return charts
 
 
-_OF_KIND = {
-    "pass": (("ratio", "ratio", "u_ratio"),),
-    "calibrate": (
-        ("error_at_work", "error_at_work", "u_error_at_work"),
-        ("setting", "setting_now", ""),
-        ("metres_per_pulse", "metres_per_pulse", "u_metres_per_pulse"),
-    ),
-    "gap": (("gap_m", "gap_m", "u_gap_m"),),
-}
-"""Kind of result -> (quantity, its key, the key of its uncertainty)."""
-
-
 def _values(result: StoredResult) -> Iterator[tuple[str, float, float]]:
-    for quantity, key, u_key in _OF_KIND.get(result.kind, ()):
+    for quantity, key, u_key in QUANTITIES_OF.get(result.kind, ()):
         value = result.answer.get(key)
         if isinstance(value, int | float):
             u = result.answer.get(u_key)

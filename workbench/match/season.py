@@ -26,6 +26,17 @@ QUANTITIES = {
     "metres_per_pulse": "belt metres per pulse",
 }
 
+QUANTITIES_OF = {
+    "pass": (("ratio", "ratio", "u_ratio"),),
+    "calibrate": (
+        ("error_at_work", "error_at_work", "u_error_at_work"),
+        ("setting", "setting_now", ""),
+        ("metres_per_pulse", "metres_per_pulse", "u_metres_per_pulse"),
+    ),
+    "gap": (("gap_m", "gap_m", "u_gap_m"),),
+}
+"""Kind of result -> (quantity, its key in the answer, the key of its standard uncertainty)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Visit:

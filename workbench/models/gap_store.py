@@ -32,14 +32,6 @@ Curve = list[tuple[float, float]]
 """(belt speed in m/s, share of teeth seen), by rising speed."""
 
 
-@dataclass(frozen=True, slots=True)
-class OldRun:
-    """A stored recording that may be looked at again, and what it is called."""
-
-    number: int
-    words: str
-
-
 def gap_options(**given: Any) -> dict[str, Any]:
     """All options of a gap check, with those given."""
     none = ("channel", "mark", "pitch_radius_m", "at_gap_m", "before_result")
@@ -97,23 +89,6 @@ def _together(answers: Sequence[dict[str, Any]]) -> dict[str, Any]:
         "simulated": any(answer["simulated"] for answer in answers),
         "results": [answer["result"] for answer in answers],
     }
-
-
-def old_runs(store: str | None) -> list[OldRun]:
-    """The recordings of the store, the newest first. Raises StoreError."""
-    from workbench.records.store import open_store
-
-    with open_store(store) as opened:
-        found = opened.recordings()
-    return [
-        OldRun(
-            one.number,
-            f"Recording {one.number}: {one.name}, {one.started_utc[:10]}"
-            + (", simulated" if one.simulated else ""),
-        )
-        for one in sorted(found, key=lambda one: one.number, reverse=True)
-        if one.state != "recording"
-    ]
 
 
 def judge_wheel(

@@ -26,27 +26,6 @@ class Judged:
     earlier: Sequence[str]
 
 
-@dataclass(frozen=True, slots=True)
-class Past:
-    """A recording of the store that may be judged as a pass."""
-
-    number: int
-    name: str
-    when_utc: str
-    machine: str
-    simulated: bool
-
-
-def recordings(store: str | None) -> list[Past]:
-    """What the store holds, the newest first; what is still being recorded is left out."""
-    with open_store(store) as opened:
-        return [
-            Past(one.number, one.name, one.started_utc, one.machine_name, one.simulated)
-            for one in opened.recordings()
-            if one.state != "recording"
-        ]
-
-
 def judge_with_history(
     number: int | None,
     belt: str | None,

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from workbench.match.season import LEAST_VISITS, Chart, Visit, chart
+from workbench.match.season import LEAST_VISITS, QUANTITIES_OF, Chart, Visit, chart
 from workbench.models.figures import Measure, decimals_of, measures_of, number, plain, with_spread
 from workbench.models.kept import day_words, local
 from workbench.models.picture import Band, Picture, Series
@@ -23,16 +23,6 @@ from workbench.units import UnitSystem
 
 K = 2.0
 """Coverage factor of the bars."""
-
-_OF_KIND = {
-    "pass": (("ratio", "ratio", "u_ratio"),),
-    "calibrate": (
-        ("error_at_work", "error_at_work", "u_error_at_work"),
-        ("setting", "setting_now", ""),
-        ("metres_per_pulse", "metres_per_pulse", "u_metres_per_pulse"),
-    ),
-}
-"""Kind of result -> (quantity, its key, the key of its standard uncertainty)."""
 
 _WORDS = {
     "ratio": ("Ratio belt ÷ ground", "ratio", "ratio"),
@@ -116,9 +106,6 @@ def _newest(store: Store, machine: str, kept: set[int]) -> Iterator[Card]:
 
 def _values(store: Store, card: Card) -> Iterator[tuple[str, str, float, float]]:
     """(quantity, pickup, value, standard uncertainty) of one result."""
-    for quantity, key, u_key in _OF_KIND.get(card.kind, ()):
-        u = number(card.head.get(u_key))
-        yield quantity, "", number(card.head.get(key)), u if math.isfinite(u) else 0.0
     if card.kind == "gap":
         # The card holds the worst pickup only; the answers of gap checks are short.
         answer = store.result(card.number).answer
@@ -126,6 +113,10 @@ def _values(store: Store, card: Card) -> Iterator[tuple[str, str, float, float]]
             u = number(one.get("u_gap_m"))
             pickup = str(one.get("pickup") or "")
             yield "gap_m", pickup, number(one.get("gap_m")), u if math.isfinite(u) else 0.0
+        return
+    for quantity, key, u_key in QUANTITIES_OF.get(card.kind, ()):
+        u = number(card.head.get(u_key))
+        yield quantity, "", number(card.head.get(key)), u if math.isfinite(u) else 0.0
 
 
 def _limits(quantity: str, head: Mapping[str, Any]) -> tuple[float, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +33,8 @@ from workbench.machine import Machine
 from workbench.models.bench import Bench
 from workbench.models.gap_entry import table_at
 from workbench.models.gap_job import GapJob, Step
-from workbench.models.gap_store import Paper, list_found, old_runs, ready
+from workbench.models.gap_store import Paper, list_found, ready
+from workbench.models.old_recordings import old_recordings
 
 WIDE_PX, LIST_PX, LEFT_PX = 1300, 460, 480
 """Width from which the list stands beside whatever is done, and how wide it and that are then."""
@@ -119,7 +121,7 @@ class GapPage(QWidget):
         self._arrange()
         if view in self.runs:
             self._works.add(
-                lambda: old_runs(self._bench.store), self.runs[view].offer, self._failed
+                partial(old_recordings, self._bench.store), self.runs[view].offer, self._failed
             )
         self._changed()
         self._first_focus()

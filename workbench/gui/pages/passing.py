@@ -34,6 +34,7 @@ from workbench.gui.window import Window
 from workbench.gui.work_line import WorkLine
 from workbench.models import pass_files, pass_judge
 from workbench.models.bench import Bench
+from workbench.models.old_recordings import old_recordings
 from workbench.models.pass_auto import Step
 from workbench.models.pass_job import PassJob
 from workbench.models.pass_judge import Judged
@@ -257,7 +258,7 @@ class PassPage(QWidget):
         self._past.show_recordings([])
         self._past.say("Looking through the store …")
         self._show_page(PAST)
-        work = partial(pass_judge.recordings, self._bench.store)
+        work = partial(old_recordings, self._bench.store)
         self._works.add(work, self._past.show_recordings, self._failed)
 
     def _judge_past(self) -> None:

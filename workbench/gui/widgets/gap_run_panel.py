@@ -21,8 +21,8 @@ from workbench.gui.widgets.basics import VerdictPill, button, label, row, say
 from workbench.models.bench import Bench
 from workbench.models.gap_job import GapJob
 from workbench.models.gap_run import FEWEST_LOST, WANTED_TURNS
-from workbench.models.gap_store import OldRun
 from workbench.models.gap_words import drop_out_facts, wheel_details, wheel_sentence
+from workbench.models.old_recordings import OldRecording
 from workbench.models.wording import speed_text
 
 LIVE = "Live signal"
@@ -81,7 +81,7 @@ class GapRunPanel(QWidget):
     def set_theme(self, theme: Theme) -> None:
         self.pill.set_theme(theme)
 
-    def offer(self, runs: Sequence[OldRun]) -> None:
+    def offer(self, runs: Sequence[OldRecording]) -> None:
         """The recordings of the store, behind the live signal; the choice stays as it was."""
         if [run.number for run in runs] == [
             self.source.itemData(at) for at in range(1, self.source.count())
@@ -91,7 +91,8 @@ class GapRunPanel(QWidget):
         self.source.clear()
         self.source.addItem(LIVE, None)
         for run in runs:
-            self.source.addItem(run.words, run.number)
+            name = f"Recording {run.number}: {run.name}, {run.when}"
+            self.source.addItem(f"{name}, simulated" if run.simulated else name, run.number)
         at = self.source.findData(chosen) if chosen is not None else 0
         self.source.setCurrentIndex(max(at, 0))
 

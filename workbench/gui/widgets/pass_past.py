@@ -9,8 +9,7 @@ from PySide6.QtWidgets import QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.gui.widgets.basics import label, say
-from workbench.models.kept import day_words, local
-from workbench.models.pass_judge import Past
+from workbench.models.old_recordings import OldRecording
 
 EMPTY = (
     "The store holds no recording yet. Each pass is recorded; other recordings are made on the "
@@ -41,7 +40,7 @@ class PassPast(QWidget):
         item = self._list.currentItem()
         return None if item is None else int(item.data(Qt.ItemDataRole.UserRole))
 
-    def show_recordings(self, found: Sequence[Past]) -> None:
+    def show_recordings(self, found: Sequence[OldRecording]) -> None:
         self._list.clear()
         for one in found:
             item = QListWidgetItem(_words(one))
@@ -60,8 +59,6 @@ class PassPast(QWidget):
         self._said.setVisible(bool(sentence))
 
 
-def _words(one: Past) -> str:
-    at = local(one.when_utc)
-    when = f"{day_words(at)} {at:%H:%M}" if at else one.when_utc
-    parts = [f"{one.number}", one.name, when, one.machine or "no machine"]
+def _words(one: OldRecording) -> str:
+    parts = [f"{one.number}", one.name, one.when, one.machine or "no machine"]
     return "   ·   ".join([*parts, "simulated"] if one.simulated else parts)
