@@ -9,12 +9,7 @@ from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QHideEvent, QKeySequence, QResizeEvent, QShortcut, QShowEvent
-from PySide6.QtWidgets import (
-    QFileDialog,
-    QHBoxLayout,
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
 
 from workbench.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
 from workbench.errors import BenchError, WrongInput
@@ -42,9 +37,8 @@ LARGEST = 16_777_215
 """Qt's own bound of a widget's width: none."""
 FOLD_FRAMES = 30
 """Frames between two looks at how far a run has come: a second is enough to watch it settle."""
-
-
 TRACE_FRAMES = 5
+"""Frames between two points of the speed's trace."""
 
 
 class GapPage(QWidget):
