@@ -83,6 +83,12 @@ class RecordsPage(QWidget):
         self._body = Turns()
         self._left, self._right = QWidget(), QWidget()
         self._lay_out()
+        self._bind_keys()
+        self.destroyed.connect(self.works.wait)
+        self.destroyed.connect(bench.recording.subscribe(self._recording_changed))
+        self._show_list()
+
+    def _bind_keys(self) -> None:
         for keys, do in (
             (QKeySequence(QKeySequence.StandardKey.Delete), self.deeds.delete.click),
             (QKeySequence(Qt.Key.Key_Escape), self._leave),
@@ -90,9 +96,6 @@ class RecordsPage(QWidget):
             shortcut = QShortcut(keys, self)
             shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
             shortcut.activated.connect(do)
-        self.destroyed.connect(self.works.wait)
-        self.destroyed.connect(bench.recording.subscribe(self._recording_changed))
-        self._show_list()
 
     def set_theme(self, theme: Theme) -> None:
         for view in (self.filter, self.list, self.panel, self.season):

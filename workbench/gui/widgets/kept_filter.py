@@ -23,24 +23,14 @@ class KeptFilter(QWidget):
         self.words.setAccessibleName("Filter by words")
         self.words.setMinimumHeight(TOUCH_PX)
         self.words.textChanged.connect(changed)
-        self.kinds, self.machines, self.orders = QComboBox(), QComboBox(), QComboBox()
+        self.kinds, self.machines, self.orders = map(_choice, ("Kind", "Machine", "Order"))
         self.kinds.addItem(EVERY_KIND, "")
         for kind, (_, several) in KINDS.items():
             self.kinds.addItem(several, kind)
         self.machines.addItem(EVERY_MACHINE, "")
         for order in Order:
             self.orders.addItem(order.value, order)
-        for box, name in (
-            (self.kinds, "Kind"),
-            (self.machines, "Machine"),
-            (self.orders, "Order"),
-        ):
-            box.setMinimumHeight(TOUCH_PX)
-            box.setAccessibleName(name)
-            box.setSizeAdjustPolicy(
-                QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
-            )
-            box.setMinimumContentsLength(9)
+        for box in (self.kinds, self.machines, self.orders):
             box.currentIndexChanged.connect(changed)
         self.deleted = QPushButton("Show deleted")
         self.deleted.setCheckable(True)
@@ -93,3 +83,12 @@ class KeptFilter(QWidget):
     def _say_deleted(self, checked: bool) -> None:
         self.deleted.setText("Hide deleted" if checked else "Show deleted")
         self.deleted.setAccessibleName(self.deleted.text())
+
+
+def _choice(name: str) -> QComboBox:
+    box = QComboBox()
+    box.setMinimumHeight(TOUCH_PX)
+    box.setAccessibleName(name)
+    box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+    box.setMinimumContentsLength(9)
+    return box

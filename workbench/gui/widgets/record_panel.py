@@ -54,21 +54,24 @@ class RecordPanel(QWidget):
         self.compare = CompareView(theme)
         self._title, self._note = QLineEdit(), QLineEdit()
         self.naming = self._naming_form()
-        recording = QWidget()
-        inside = QVBoxLayout(recording)
+        self._recording = QWidget()
+        inside = QVBoxLayout(self._recording)
         inside.setContentsMargins(0, 0, 0, 0)
         inside.setSpacing(GRID_PX)
         inside.addWidget(self.speeds, 1)
         inside.addWidget(self._sources)
-        self._recording = recording
         # A tall result scrolls within its place: what can be done with it stays in sight.
         self._scroll = QScrollArea()
         self._scroll.setWidgetResizable(True)
         self._scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self._scroll.setWidget(self.result)
         self.views = Turns()
-        for view in (self.words, recording, self._scroll, self.compare):
+        for view in (self.words, self._recording, self._scroll, self.compare):
             self.views.add(view)
+        self._lay_out()
+        self.head(None)
+
+    def _lay_out(self) -> None:
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(GRID_PX // 2)
@@ -77,7 +80,6 @@ class RecordPanel(QWidget):
         column.addWidget(self.naming)
         column.addSpacing(GRID_PX // 2)
         column.addWidget(self.views, 1)
-        self.head(None)
 
     def set_theme(self, theme: Theme) -> None:
         for view in (self.speeds, self.result, self.compare):
