@@ -258,14 +258,17 @@ def test_pages_are_made_ahead_in_the_frames_after_their_modules_are_imported(win
     gate = threading.Event()
     imports = threading.Thread(target=gate.wait)
     imports.start()
-    window.make_ahead(imports)
+    ready = threading.Event()
+    window.make_ahead(imports, then=ready.set)
     frames = window.timer.timeout
     frames.emit()
     assert list(window._made) == ["Start"]
     gate.set()
     imports.join()
     for _ in range(100):
+        assert not ready.is_set() or list(window._made) == list(PAGES)
         frames.emit()
+    assert ready.is_set()
     assert list(window._made) == list(PAGES)
     assert window.current is window._made["Start"]
     assert all(plot._built for page in window._made.values() for plot in page.findChildren(Plot))

@@ -114,10 +114,10 @@ class Window(QMainWindow):
             place.setChecked(place.objectName() == name)
         self.tick()
 
-    def make_ahead(self, imports: threading.Thread) -> None:
+    def make_ahead(self, imports: threading.Thread, then: Callable[[], object]) -> None:
         """Make the pages that were not seen yet, a piece a frame, once `imports` is through.
 
-        So none keeps a person waiting when it is first seen.
+        `then` is called after the last.
         """
         pieces = self._pieces_ahead(imports)
 
@@ -126,6 +126,7 @@ class Window(QMainWindow):
                 next(pieces)
             except StopIteration:
                 self.timer.timeout.disconnect(made)
+                then()
 
         made = self.timer.timeout.connect(make_piece)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from drivers.catalogue import listing
 from drivers.plugged import Found, can_channels, hear_can, hear_ports, serial_ports
@@ -70,7 +71,11 @@ class PluggedModel(Observable):
         self._heard: Sequence[Found] | None = None
         self.found: list[Offer] = []
         self.searched = False
-        self.simulated = [
+
+    @cached_property
+    def simulated(self) -> list[Offer]:
+        """The simulator's scenarios."""
+        return [
             Offer(address, title, " ".join(paragraph.split()))
             for address, title, paragraph in listing("sim")
         ]
