@@ -109,6 +109,14 @@ class TestStates:
         read_round(pickups, 0.0030)
         assert pickups.state(pickups.current).word == Verdict.FAIL
 
+    def test_a_machine_that_the_simulator_plays_since_is_known_as_such(self, pickups, in_use):
+        pickups.rename("Digger 4")
+        in_use.append(Held(WIDE.machine, simulated=True))
+        read_round(pickups)
+        assert pickups.state(pickups.current).practice
+        in_use.append(NARROW)
+        assert pickups.state(pickups.current).practice
+
     def test_the_machines_are_resumed(self, pickups, in_use):
         read_round(pickups, 0.0030)
         in_use.append(NARROW)

@@ -196,9 +196,13 @@ class GapList:
             self._runs.setdefault(name, {})[run.drop_out] = run
 
     def hold_first(self, entry: Entry) -> None:
-        """Before a pickup's first reading: it takes the machine in use if it has none yet."""
-        if self.held(entry).machine is None:
-            self._hold(entry, self._in_use())
+        """Before a pickup's first reading: it takes the machine in use if it has none yet.
+
+        Of its own machine it learns whether the simulator plays it now.
+        """
+        in_use, held = self._in_use(), self.held(entry)
+        if held.machine is None or held.same_as(in_use):
+            self._hold(entry, in_use)
 
     def go_to(self, at: int) -> None:
         """Take the pickup at this place of the list in hand."""
