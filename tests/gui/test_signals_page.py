@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from PySide6.QtCore import QCoreApplication, Qt
+from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QPushButton, QScrollArea
 
 from drivers.contract import DeviceLost, DeviceMissing, EdgeBlock
@@ -290,6 +291,11 @@ def test_the_edges_are_saved_as_a_table(page, window, run, tmp_path, qtbot):
     head, *rows = path.read_text(encoding="utf-8").splitlines()
     assert head.startswith("running tooth,Simulated tooth of the turn,")
     assert len(rows) == page._edges.plot._look.tooth.size
+    page._edges._save.save_to(tmp_path / "edges.svg")
+    assert "ms from pulse to pulse" in (tmp_path / "edges.svg").read_text(encoding="utf-8")
+    page._edges._save.save_to(tmp_path / "edges.png")
+    drawn = QImage(str(tmp_path / "edges.png"))
+    assert drawn.size() == 2 * page._edges.plot.size()
 
 
 def test_the_steps_at_the_machine_come_after_the_caution(page, window, bench):

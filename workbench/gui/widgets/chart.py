@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from PySide6.QtCore import QEvent, QPointF, QRect, QRectF, QSize, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QColor,
     QFocusEvent,
@@ -20,7 +20,6 @@ from PySide6.QtGui import (
     QPainter,
     QPaintEvent,
     QPen,
-    QPixmap,
     QPolygonF,
     QResizeEvent,
 )
@@ -36,8 +35,6 @@ from workbench.models.plot_table import Column
 
 TITLE_PX, FOOT_PX, NAMES_PX, LINE_PX = 24, 40, 72, 18
 MOST_TICKS = 8
-SHARPNESS = 2
-"""Pixels of a saved picture to one of the screen."""
 POINT_PX, NEAR_PX = 5.0, 24.0
 EMPTY = Picture("", "", [])
 
@@ -82,10 +79,6 @@ class Chart(QWidget):
         self._picture, self._at = picture, None
         self.update()
 
-    def picture(self) -> Sheet:
-        """What is saved as a picture."""
-        return Sheet(self)
-
     def seen(self) -> tuple[float, float]:
         """All of it is always seen."""
         return self._extent_x()
@@ -119,15 +112,15 @@ class Chart(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
-        self.paint(painter)
+        self.paint_picture(painter)
         if self.hasFocus():
             painter.setPen(QPen(self._theme.color("belt"), 2))
             painter.setBrush(Qt.BrushStyle.NoBrush)
             painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
         painter.end()
 
-    def paint(self, painter: QPainter) -> None:
-        """Draw the chart, on the screen or on a sheet."""
+    def paint_picture(self, painter: QPainter) -> None:
+        """Draw the chart, on the screen or for a file."""
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.fillRect(self.rect(), self._theme.color("ground"))
         painter.setFont(font(SMALL_PX))
@@ -370,30 +363,3 @@ def _worded(ticks: list[float]) -> list[tuple[float, str]]:
     """Ticks in the decimals their step needs."""
     step = ticks[1] - ticks[0] if len(ticks) > 1 else 0.01
     return [(tick, number_text(tick, step)) for tick in ticks]
-
-
-class Sheet:
-    """A chart as something to be saved: without the button that lies on it.
-
-    It answers what `SavePlot` asks of a plot's view.
-    """
-
-    def __init__(self, chart: Chart) -> None:
-        self._chart = chart
-
-    def size(self) -> QSize:
-        return self._chart.size()
-
-    def rect(self) -> QRect:
-        return self._chart.rect()
-
-    def grab(self) -> QPixmap:
-        pixels = QPixmap(self._chart.size() * SHARPNESS)
-        pixels.setDevicePixelRatio(SHARPNESS)
-        painter = QPainter(pixels)
-        self._chart.paint(painter)
-        painter.end()
-        return pixels
-
-    def render(self, painter: QPainter, _target: QRectF, _source: QRect) -> None:
-        self._chart.paint(painter)

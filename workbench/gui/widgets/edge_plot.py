@@ -51,10 +51,6 @@ class EdgePlot(QWidget):
         self.setAccessibleDescription(self.reading() or f"{look.tooth.size} teeth")
         self.update()
 
-    def picture(self) -> QWidget:
-        """What is saved as a picture."""
-        return self
-
     def seen(self) -> tuple[float, float]:
         """The running tooth numbers shown."""
         return float(self._first), float(self._first + self._shown)
@@ -150,6 +146,15 @@ class EdgePlot(QWidget):
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
+        self.paint_picture(painter)
+        if self.hasFocus():
+            painter.setPen(QPen(self._theme.color("belt"), 2))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), 4, 4)
+        painter.end()
+
+    def paint_picture(self, painter: QPainter) -> None:
+        """Draw what is seen, on the screen or for a file."""
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.setFont(font(SMALL_PX))
         if self._look.tooth.size:
@@ -162,11 +167,6 @@ class EdgePlot(QWidget):
             painter.setPen(self._theme.color("soft_ink"))
             flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
             painter.drawText(self.rect(), flags, self.empty)
-        if self.hasFocus():
-            painter.setPen(QPen(self._theme.color("belt"), 2))
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), 4, 4)
-        painter.end()
 
     def _axes(self, painter: QPainter) -> None:
         area, top_ms = self._area(), 1000 * self._top_s()

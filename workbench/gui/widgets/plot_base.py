@@ -4,7 +4,7 @@ and keys, a double click for the whole, saving as PNG, SVG or CSV."""
 from __future__ import annotations
 
 import pyqtgraph as pg
-from PySide6.QtCore import QEvent, QPointF, Qt, Signal
+from PySide6.QtCore import QEvent, QPointF, QRectF, Qt, Signal
 from PySide6.QtGui import (
     QFocusEvent,
     QKeyEvent,
@@ -278,6 +278,11 @@ class Plot(QWidget):
         """What is drawn, without the button on it."""
         self.ensure_built()
         return self._view
+
+    def paint_picture(self, painter: QPainter) -> None:
+        """Draw what is seen, for a file."""
+        view = self.picture()
+        view.render(painter, QRectF(view.rect()), view.rect())
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
         low, high = self.seen()

@@ -6,18 +6,19 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Protocol
 
-from PySide6.QtCore import QBuffer, QRectF, QSize, Qt, Signal
-from PySide6.QtGui import QFontMetrics, QPainter
+from PySide6.QtCore import QBuffer, QPoint, QRect, QRectF, QSize, Qt, Signal
+from PySide6.QtGui import QFontMetrics, QPainter, QPixmap
 from PySide6.QtSvg import QSvgGenerator
-from PySide6.QtWidgets import QFileDialog, QGraphicsView, QMenu, QToolButton, QWidget
+from PySide6.QtWidgets import QFileDialog, QMenu, QToolButton, QWidget
 
 from workbench.gui.theme import BRIGHT, GRID_PX, SMALL_PX, TOUCH_PX, Theme, font
 from workbench.gui.work_line import WorkLine
 from workbench.models.plot_table import Column, write_table
 from workbench.models.progress import Progress
 
-Mark = Callable[[QPainter, int], None]
-"""Draws what a picture of this width is marked with."""
+SHARPNESS = 2
+"""Pixels of a saved picture to one of the screen."""
+
 WORD = "Simulated"
 PICTURES = {"PNG picture": ".png", "SVG drawing": ".svg"}
 
@@ -34,7 +35,10 @@ def tell_simulated(plot: QWidget, simulated: bool) -> None:
 class Savable(Protocol):
     """What is saved."""
 
-    def picture(self) -> QGraphicsView: ...
+    def size(self) -> QSize: ...
+    def paint_picture(self, painter: QPainter) -> None:
+        """Everything but the button that lies on it, in as much room as `size` says."""
+
     def seen(self) -> tuple[float, float]: ...
     def columns(self) -> Sequence[Column]: ...
     def accessibleName(self) -> str: ...  # noqa: N802
@@ -86,9 +90,9 @@ class SavePlot(QToolButton):
         if ending == ".csv":
             self._save_table(path, everything=everything)
             return
-        drawn, name = _svg if ending == ".svg" else _png, self._plot.accessibleName()
+        drawn = self._svg() if ending == ".svg" else self._png()
         try:
-            path.write_bytes(drawn(self._plot.picture(), name, self._mark))
+            path.write_bytes(drawn)
         except OSError as error:
             self._tell(f"{path} cannot be written: {error.strerror}.")
         else:
@@ -106,6 +110,30 @@ class SavePlot(QToolButton):
             self._tell,
             progress,
         )
+
+    def _png(self) -> bytes:
+        held, pixels = QBuffer(), QPixmap(self._plot.size() * SHARPNESS)
+        pixels.setDevicePixelRatio(SHARPNESS)
+        self._paint(QPainter(pixels))
+        pixels.save(held, "PNG")
+        return bytes(held.data().data())
+
+    def _svg(self) -> bytes:
+        held, drawing = QBuffer(), QSvgGenerator()
+        drawing.setOutputDevice(held)
+        drawing.setTitle(self._plot.accessibleName())
+        drawing.setSize(self._plot.size())
+        drawing.setViewBox(QRect(QPoint(), self._plot.size()))
+        self._paint(QPainter(drawing))
+        return bytes(held.data().data())
+
+    def _paint(self, painter: QPainter) -> None:
+        try:
+            painter.fillRect(QRect(QPoint(), self._plot.size()), self._theme.color("ground"))
+            self._plot.paint_picture(painter)
+            self._mark(painter, self._plot.size().width())
+        finally:
+            painter.end()
 
     @property
     def _simulated(self) -> bool:
@@ -135,25 +163,3 @@ class SavePlot(QToolButton):
         if name:
             path = Path(name)
             self.save_to(path if path.suffix else path.with_suffix(ending), everything=everything)
-
-
-def _png(picture: QGraphicsView, name: str, mark: Mark) -> bytes:
-    held, pixels = QBuffer(), picture.grab()
-    painter = QPainter(pixels)
-    mark(painter, picture.size().width())
-    painter.end()
-    pixels.save(held, "PNG")
-    return bytes(held.data().data())
-
-
-def _svg(picture: QGraphicsView, name: str, mark: Mark) -> bytes:
-    held, drawing = QBuffer(), QSvgGenerator()
-    drawing.setOutputDevice(held)
-    drawing.setTitle(name)
-    drawing.setSize(picture.size())
-    drawing.setViewBox(picture.rect())
-    painter = QPainter(drawing)
-    picture.render(painter, QRectF(picture.rect()), picture.rect())
-    mark(painter, picture.size().width())
-    painter.end()
-    return bytes(held.data().data())
