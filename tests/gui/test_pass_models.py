@@ -18,11 +18,12 @@ from workbench.errors import WrongInput
 from workbench.machine import parse_machine
 from workbench.match.season import Visit
 from workbench.models import archive, pass_files
+from workbench.models.old_recordings import old_recordings
 from workbench.models.pass_auto import STAND_S, START_S, AutoPass, Step, rule_words
 from workbench.models.pass_cues import Cue
 from workbench.models.pass_history import _against, _learned
 from workbench.models.pass_job import HISTORY, NO_INPUT, NO_MACHINE, PassJob
-from workbench.models.pass_judge import Judged, judge_again, judge_recording, recordings
+from workbench.models.pass_judge import Judged, judge_again, judge_recording
 from workbench.models.pass_live import Health, Tapes, line, readings
 from workbench.models.pass_words import choices, in_units, pass_rows, pass_words
 from workbench.records.store import open_store
@@ -226,7 +227,7 @@ def test_a_pass_is_judged_live_and_from_the_record(bench, pass_time):
     again = judge_again(judged.recording, bench.store, None)
     assert (again.answer["belt"], again.answer["ground"]) == ("left", "gnss")
     assert "first pass" in again.earlier[0]  # a pass is not its own past
-    (past,) = recordings(bench.store)
+    (past,) = old_recordings(bench.store)
     assert (past.number, past.simulated) == (judged.recording, True)
 
 
