@@ -259,17 +259,8 @@ def _calibration(path, when, machine, error):
     for run, speed_mps in enumerate((0.98, 1.12, 1.25, 1.34), 1):
         shown = round(speed_mps / 0.44704 * (1 + error), 1)
         lines.append(f"{run},{shown:g},8,{8 * lap_m / speed_mps:.2f},,")
-    options = options_of(table_name="runs in the shop")
-    text = "\n".join(lines) + "\n"
-    with _store(path, when) as store:
-        store.add_result(
-            "calibrate",
-            compute(text, machine, options),
-            options=options,
-            table=text,
-            table_name="runs in the shop",
-            machine=machine,
-        )
+    name = "runs in the shop"
+    _keep("calibrate", compute, path, when, machine, lines, name, options_of(table_name=name))
 
 
 def _gap(path, when, machine, gaps):
@@ -279,14 +270,15 @@ def _gap(path, when, machine, gaps):
     lines = ["pickup,angle_deg,gap_m"]
     for side, more in (("left", 0.0), ("right", 0.04)):
         lines += [f"{side},{90 * at},{(gap + more) / 1000:.6f}" for at, gap in enumerate(gaps)]
-    options = gap_options(table_name="feeler readings")
+    name = "feeler readings"
+    _keep("gap", compute, path, when, machine, lines, name, gap_options(table_name=name))
+
+
+def _keep(kind, compute, path, when, machine, lines, name, options):
+    """The answer to a table of a shop's own."""
     text = "\n".join(lines) + "\n"
+    answer = compute(text, machine, options)
     with _store(path, when) as store:
         store.add_result(
-            "gap",
-            compute(text, machine, options),
-            options=options,
-            table=text,
-            table_name="feeler readings",
-            machine=machine,
+            kind, answer, options=options, table=text, table_name=name, machine=machine
         )

@@ -159,6 +159,13 @@ def says_the_result(report, result):
     assert "imulated" in text
 
 
+def the_report_says(hand, until, saved, result, words):
+    """The report is saved by this button and holds the result."""
+    hand.press(words)
+    until(saved.exists)
+    says_the_result(saved, result)
+
+
 def test_a_readout_is_calibrated(hand, until, bench, saved):
     hand.press("Calibrate a readout")
     hand.press("I have read this")
@@ -174,9 +181,7 @@ def test_a_readout_is_calibrated(hand, until, bench, saved):
     result = only_result(bench, "calibrate")
     hand.press("Certificate")
     until(lambda: hand.find("Save"))
-    hand.press("Save")
-    until(saved.exists)
-    says_the_result(saved, result)
+    the_report_says(hand, until, saved, result, "Save")
 
 
 def test_a_pass_is_checked(hand, until, bench, saved):
@@ -194,9 +199,7 @@ def test_a_pass_is_checked(hand, until, bench, saved):
     assert result.answer["ratio"] == pytest.approx(
         truth.ratio(15, 55), abs=result.answer["U_ratio"]
     )
-    hand.press("Save report")
-    until(saved.exists)
-    says_the_result(saved, result)
+    the_report_says(hand, until, saved, result, "Save report")
 
 
 def test_pickup_gaps_are_checked(hand, until, bench, saved):
@@ -211,6 +214,4 @@ def test_pickup_gaps_are_checked(hand, until, bench, saved):
     result = only_result(bench, "gap")
     hand.press("See report")
     until(lambda: hand.find("Save"))
-    hand.press("Save")
-    until(saved.exists)
-    says_the_result(saved, result)
+    the_report_says(hand, until, saved, result, "Save")

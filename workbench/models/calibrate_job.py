@@ -83,10 +83,7 @@ class CalibrateJob(CalibrateSteps):
 
     def belt_mps(self) -> float:
         """The belt's speed by its pulses now, NaN where there is none or it is lost."""
-        belt = self._pace.belt()
-        if belt is None or belt.silent(self._bench.clock()):
-            return math.nan
-        return belt.speed_mps
+        return self._speed_of(self._pace.belt())
 
     def belt_history(self) -> list[tuple[float, float]]:
         """(seconds ago as a negative number, m/s) of the belt's last minutes."""
@@ -102,9 +99,7 @@ class CalibrateJob(CalibrateSteps):
 
     def lap_s(self) -> float:
         """The time of a lap at the belt's speed now, NaN where that is not known."""
-        length_m = self.machine.belt.lap_length_m if self.machine else math.nan
-        speed_mps = self.belt_mps()
-        return length_m / speed_mps if speed_mps > 0 else math.nan
+        return self._lap_s(self._pace.belt())
 
     def pickup_sees(self) -> bool:
         """Whether a lap pickup is there and sees the mark on the belt."""
@@ -354,7 +349,17 @@ class CalibrateJob(CalibrateSteps):
         belt, laps = self._pace.belt(), live.streams.get(LAP_CHANNEL)
         one_clock = belt is not None and laps is not None and belt.address == laps.address
         name = belt.name if belt else None
-        self._marks.take(item, name, one_clock=one_clock, lap_s=self.lap_s())
+        self._marks.take(item, name, one_clock=one_clock, lap_s=self._lap_s(belt))
+
+    def _speed_of(self, belt: Stream | None) -> float:
+        if belt is None or belt.silent(self._bench.clock()):
+            return math.nan
+        return belt.speed_mps
+
+    def _lap_s(self, belt: Stream | None) -> float:
+        length_m = self.machine.belt.lap_length_m if self.machine else math.nan
+        speed_mps = self._speed_of(belt)
+        return length_m / speed_mps if speed_mps > 0 else math.nan
 
 
 def _no_run() -> dict[str, Any]:

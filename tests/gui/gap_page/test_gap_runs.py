@@ -8,6 +8,17 @@ from workbench.gui.pages.gap import View
 from workbench.records.store import open_store
 
 
+def drop_out_judged(page, number, worked_out):
+    """Judges a stored recording as a drop-out run; the view's panel."""
+    page.show_view(View.DROP_OUT)
+    worked_out(page)
+    panel = page.runs[View.DROP_OUT]
+    panel.source.setCurrentIndex(panel.source.findData(number))
+    panel.start.click()
+    worked_out(page)
+    return panel
+
+
 def test_its_own_caution_comes_before_a_run(page, qtbot, worked_out):
     page.show_view(View.TEETH)
     assert page._run_caution.isVisible()
@@ -82,12 +93,7 @@ def test_an_old_recording_is_judged_away_from_the_screen(
     panel.channel.setCurrentIndex(1 - panel.channel.currentIndex())
     panel.channel.activated.emit(panel.channel.currentIndex())
     assert page.job.run.faults() == {}
-    page.show_view(View.DROP_OUT)
-    worked_out(page)
-    panel = page.runs[View.DROP_OUT]
-    panel.source.setCurrentIndex(panel.source.findData(number))
-    panel.start.click()
-    worked_out(page)
+    panel = drop_out_judged(page, number, worked_out)
     assert "The belt was not slowed" in panel.said.text() + panel.sentence.text()
 
 
@@ -98,12 +104,7 @@ def test_a_drop_out_run_finds_the_speed(run_page, bench, worked_out, store_simul
     page.refresh()
     with open_store(bench.store) as store:
         number = store_simulated(store, "sim:drop-out-run?seed=3", 150.0, bench.machine, {"left"})
-    page.show_view(View.DROP_OUT)
-    worked_out(page)
-    panel = page.runs[View.DROP_OUT]
-    panel.source.setCurrentIndex(panel.source.findData(number))
-    panel.start.click()
-    worked_out(page)
+    panel = drop_out_judged(page, number, worked_out)
     drop = page.job.run.pickup["drop_out"]
     # Where the answer puts the drop-out about half the teeth of the weakest side are seen.
     seen = [share for speed, share in page.job.run.curve if speed > 1.1 * drop["speed_mps"]]

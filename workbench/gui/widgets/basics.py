@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent
+from PySide6.QtGui import QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QBoxLayout,
     QFrame,
@@ -103,6 +103,17 @@ def row(*widgets: QWidget, stretch: bool = True) -> QWidget:
     if stretch:
         line.addStretch(1)
     return holder
+
+
+FOCUS_PX = 2
+
+
+def draw_focus(painter: QPainter, widget: QWidget, theme: Theme) -> None:
+    """The ring round a widget that paints itself, while it has the focus."""
+    if widget.hasFocus():
+        painter.setPen(QPen(theme.color("belt"), FOCUS_PX))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawRect(widget.rect().adjusted(1, 1, -1, -1))
 
 
 class VerdictPill(QWidget):

@@ -26,6 +26,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.widgets.basics import draw_focus
 from workbench.gui.widgets.chart_scale import Scale, day_ticks, nice_ticks
 from workbench.gui.widgets.plot_axes import number_text, spread, text_width
 from workbench.gui.widgets.plot_save import SavePlot
@@ -113,10 +114,7 @@ class Chart(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
         self.paint_picture(painter)
-        if self.hasFocus():
-            painter.setPen(QPen(self._theme.color("belt"), 2))
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
+        draw_focus(painter, self, self._theme)
         painter.end()
 
     def paint_picture(self, painter: QPainter) -> None:

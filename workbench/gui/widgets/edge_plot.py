@@ -11,6 +11,7 @@ from PySide6.QtGui import QKeyEvent, QMouseEvent, QPainter, QPaintEvent, QPen, Q
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.widgets.basics import draw_focus
 from workbench.gui.widgets.drawn_text import Side, draw_text
 from workbench.gui.widgets.plot_axes import nice_step
 from workbench.models.channel_health import NO_EDGES, EdgeLook
@@ -147,10 +148,7 @@ class EdgePlot(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
         self.paint_picture(painter)
-        if self.hasFocus():
-            painter.setPen(QPen(self._theme.color("belt"), 2))
-            painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawRoundedRect(QRectF(self.rect()).adjusted(1, 1, -1, -1), 4, 4)
+        draw_focus(painter, self, self._theme)
         painter.end()
 
     def paint_picture(self, painter: QPainter) -> None:

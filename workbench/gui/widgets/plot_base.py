@@ -17,6 +17,7 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QVBoxLayout, QWidget
 
 from workbench.gui.theme import Theme
+from workbench.gui.widgets.basics import FOCUS_PX, draw_focus
 from workbench.gui.widgets.plot_axes import (
     BOTTOM_PX,
     CAPTION_PX,
@@ -36,7 +37,6 @@ from workbench.gui.widgets.plot_reading import ReadingBox
 from workbench.gui.widgets.plot_save import SavePlot
 from workbench.models.plot_table import Column
 
-FOCUS_PX = 2
 NAMES_PX = (72, 144)
 """Room for the names at the right: at least, at most."""
 CLOSEST = 1e-7
@@ -314,11 +314,9 @@ class Plot(QWidget):
         self.update()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
-        if self.hasFocus():
-            painter = QPainter(self)
-            painter.setPen(pg.mkPen(self._theme.belt, width=FOCUS_PX))
-            painter.drawRect(self.rect().adjusted(1, 1, -1, -1))
-            painter.end()
+        painter = QPainter(self)
+        draw_focus(painter, self, self._theme)
+        painter.end()
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
