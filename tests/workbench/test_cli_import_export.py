@@ -17,7 +17,7 @@ from workbench.cli import main
 from workbench.records.store import open_store
 
 DATA = Path(__file__).parents[3] / "shared" / "data"
-FILES = sorted(path.name for path in DATA.glob("*") if path.suffix != ".md") or ["no data"]
+FILES = sorted(p.name for p in DATA.glob("*") if p.is_file() and p.suffix != ".md") or ["no data"]
 NOW = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
 
 

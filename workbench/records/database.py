@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -26,7 +28,6 @@ APPLICATION_ID = 0x45504143
 """'EPAC' in the header of a SQLite file says whose it is (sqlite.org, PRAGMA application_id)."""
 
 _BUSY_MS = 2000
-_HEADER = b"SQLite format 3\x00"
 
 
 class StoreBusy(StoreError):
@@ -69,6 +70,67 @@ def shown(url: URL) -> str:
     if url.drivername == "sqlite":
         return str(url.database)
     return url.set(drivername=url.get_backend_name()).render_as_string(hide_password=True)
+
+
+@dataclass(slots=True)
+class _Shared:
+    """A store's one engine in this process, and how many hold it."""
+
+    engine: Engine
+    holders: int = 0
+
+
+_shared: dict[str, _Shared] = {}
+_sharing = threading.Lock()
+
+
+def borrow_engine(url: URL, bring_up: Callable[[Engine], None]) -> Engine:
+    """The one engine of this process for a store; `give_back` when done.
+
+    `bring_up` looks at the file and brings its format up, for the first holder only.
+    Raises StoreError.
+    """
+    with _sharing:
+        name = _file_of(url)
+        shared = _shared.get(name)
+        if shared is None:
+            shared = _Shared(make_engine(url))
+            try:
+                bring_up(shared.engine)
+            except BaseException:
+                shared.engine.dispose()
+                raise
+            _shared[name] = shared
+        shared.holders += 1
+        return shared.engine
+
+
+def give_back(engine: Engine) -> None:
+    """One holder less; the last closes the database."""
+    with _sharing:
+        for name, shared in _shared.items():
+            if shared.engine is engine:
+                shared.holders -= 1
+                if not shared.holders:
+                    del _shared[name]
+                    engine.dispose()
+                return
+
+
+def _file_of(url: URL) -> str:
+    """What tells one database from another: of a file, the one that all its names lead to."""
+    if url.drivername != "sqlite":
+        return url.render_as_string(hide_password=False)
+    path = Path(str(url.database))
+    for name in _shared:
+        if (
+            Path(name).is_absolute()
+            and path.exists()
+            and Path(name).exists()
+            and path.samefile(name)
+        ):
+            return name
+    return os.path.realpath(path)
 
 
 def make_engine(url: URL) -> Engine:
@@ -171,7 +233,18 @@ def _explained(error: BaseException, url: URL) -> StoreError:
 
 
 def sqlite_is_ours(path: Path) -> bool:
-    """True if a file starts like a SQLite database of this program, by its bytes alone."""
-    with path.open("rb") as file:
-        head = file.read(72)
-    return head.startswith(_HEADER) and int.from_bytes(head[68:72], "big") == APPLICATION_ID
+    """True if a file is a SQLite database that carries this program's signature.
+
+    Asked of SQLite itself, without a lock and without a trace: closing a descriptor of one's
+    own would drop the locks of every connection that this process has to the file
+    (sqlite.org/howtocorrupt.html, 2.2), and with them a recording under way.
+    """
+    uri = f"{path.absolute().as_uri()}?mode=ro&immutable=1"
+    try:
+        with closing(sqlite3.connect(uri, uri=True)) as connection:
+            (found,) = connection.execute("PRAGMA application_id").fetchone()
+    except sqlite3.OperationalError:
+        raise
+    except sqlite3.DatabaseError as error:
+        return getattr(error, "sqlite_errorname", "") == "SQLITE_CORRUPT"
+    return bool(found == APPLICATION_ID)

@@ -21,8 +21,9 @@ from workbench.records.checking import damaged_pages, failed_looks
 from workbench.records.clocks import InputClock, input_clocks
 from workbench.records.codec import Stored
 from workbench.records.database import (
+    borrow_engine,
     database_url,
-    make_engine,
+    give_back,
     sentences,
     shown,
     store_address,
@@ -69,12 +70,7 @@ def open_store(address: str | None = None, *, now: Now = utc_now) -> Store:
     """
     url = database_url(store_address(address))
     with sentences(url):
-        engine = make_engine(url)
-        try:
-            bring_up(engine, url, now())
-        except BaseException:
-            engine.dispose()
-            raise
+        engine = borrow_engine(url, lambda made: bring_up(made, url, now()))
     return Store(engine, url, now)
 
 
@@ -83,6 +79,7 @@ class Store:
 
     def __init__(self, engine: Engine, url: URL, now: Now) -> None:
         self._engine, self._url, self._now = engine, url, now
+        self._closed = False
 
     def __enter__(self) -> Self:
         return self
@@ -97,7 +94,9 @@ class Store:
 
     def close(self) -> None:
         """Let go of the database; harmless when already closed."""
-        self._engine.dispose()
+        if not self._closed:
+            self._closed = True
+            give_back(self._engine)
 
     @property
     def address(self) -> str:

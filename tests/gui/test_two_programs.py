@@ -1,0 +1,125 @@
+"""Commands in another program beside a window that records and shows what is kept."""
+
+from __future__ import annotations
+
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+
+import pytest
+
+from workbench.records.recorder import Recorder
+from workbench.records.store import open_store
+
+ROUNDS = 20
+COMMANDS_A_ROUND = 3
+
+OTHER_PROGRAM = """
+import sys
+from workbench.cli import main
+
+sys.stdout.write("ready\\n")
+sys.stdout.flush()
+for line in sys.stdin:
+    words = line.split("\\t")
+    status = main([word.strip() for word in words])
+    sys.stdout.write(f"ended {status}\\n")
+    sys.stdout.flush()
+"""
+
+MACHINE = """
+name = "Test digger"
+[belt]
+lap_length_m = 9.84
+u_lap_length_m = 0.004
+[drive]
+target_teeth = 24
+turns_per_target_turn = 1.0
+kind = "sprocket"
+sprocket_teeth = 10
+rod_pitch_m = 0.0381
+[readout]
+unit = "mph"
+step = 0.1
+setting = 1920
+setting_unit = "pulses/100 ft"
+setting_step = 1
+reads = "inverse"
+"""
+
+RUNS = (
+    "run,shown,laps,laps_time_s,pulses,pulses_time_s\n1,2.4,10,95.4,,\n2,2.7,10,83.9,,\n"
+    "3,2.9,10,80.2,,\n"
+)
+
+
+@pytest.fixture
+def other_program(tmp_path, bench):
+    """Calls `evenpace calibrate` on the window's store from another program."""
+    (tmp_path / "digger.toml").write_text(MACHINE)
+    (tmp_path / "runs.csv").write_text(RUNS)
+    files = (str(tmp_path / "runs.csv"), "--machine", str(tmp_path / "digger.toml"))
+    words = "\t".join(("calibrate", *files, "--store", bench.store, "--json"))
+    with subprocess.Popen(
+        [sys.executable, "-c", OTHER_PROGRAM],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    ) as other:
+
+        def answer():
+            return next(line for line in other.stdout if line.startswith(("ready", "ended")))
+
+        def calibrate():
+            other.stdin.write(words + "\n")
+            other.stdin.flush()
+            return answer().strip()
+
+        assert answer().strip() == "ready"
+        yield calibrate
+        other.stdin.close()
+
+
+@pytest.fixture
+def commits_at_once(monkeypatch):
+    """The recorder commits at once, so that commits and commands fall together."""
+    monkeypatch.setitem(Recorder.__init__.__kwdefaults__, "period_s", 0.001)
+
+
+@pytest.mark.usefixtures("commits_at_once")
+def test_commands_beside_a_recording_window_lose_nothing(
+    window, bench, qtbot, pass_time, other_program
+):
+    """SQLite's own check of the file, and every second of each recording, twenty times over."""
+    window.show_page("Records")
+    page = window.page("Records")
+
+    def idle():
+        window.tick()
+        assert not page.works.busy
+
+    def see_list():
+        page.reload()
+        qtbot.waitUntil(idle, timeout=60_000)
+
+    for round_ in range(1, ROUNDS + 1):
+        bench.recording.start(f"round {round_}")
+        for _ in range(COMMANDS_A_ROUND):
+            pass_time(2, step_s=0.5, look=window.tick)
+            see_list()
+            assert other_program() == "ended 1"
+        pass_time(2, step_s=0.5, look=window.tick)
+        bench.recording.stop()
+        bench.recording.wait()
+        with closing(sqlite3.connect(bench.store)) as connection:
+            assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+    see_list()
+    with open_store(bench.store) as store:
+        assert not list(store.check())
+        assert len(store.recordings()) == ROUNDS
+        assert len(store.results()) == ROUNDS * COMMANDS_A_ROUND
+        for entry in store.recordings():
+            edges = store.load_recording(entry.number).edges["left"]
+            assert edges.time_s[-1] - edges.time_s[0] > 7.0
