@@ -11,11 +11,11 @@ from urllib.parse import quote, unquote
 from drivers.contract import AddressError, Clock, Driver
 
 DRIVERS: dict[str, str] = {
-    "can": "drivers.canbus:CanDriver",
-    "counter": "drivers.pulse_counter:CounterDriver",
-    "dbc": "drivers.dbc_signals:DbcDriver",
-    "file": "drivers.logs:FileDriver",
-    "gnss": "drivers.gnss_serial:GnssDriver",
+    "can": "drivers.can.bus:CanDriver",
+    "counter": "drivers.counter.driver:CounterDriver",
+    "dbc": "drivers.can.dbc:DbcDriver",
+    "file": "drivers.files.reading:FileDriver",
+    "gnss": "drivers.gnss.driver:GnssDriver",
     "sim": "sim.driver:SimDriver",
 }
 """Scheme -> 'module:Class'. The class is called with (rest, options, clock)."""

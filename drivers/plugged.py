@@ -17,9 +17,9 @@ from serial.tools import list_ports
 
 from drivers.catalogue import full_address
 from drivers.contract import AddressError, Clock, InputError
-from drivers.counter_protocol import Hello, Malformed, NewerProtocol, decode
+from drivers.counter.driver import BAUD
+from drivers.counter.protocol import Hello, Malformed, NewerProtocol, decode
 from drivers.framing import CobsFrames, GnssFrames, TextLines
-from drivers.pulse_counter import BAUD
 from drivers.serial_port import SerialPort
 
 LISTEN_BAUDS = (BAUD, 9600, 38400, 4800, 57600, 230400, 460800, 19200)
@@ -183,7 +183,7 @@ def can_channels() -> list[Found]:
     """The CAN channels that python-can detects, apart from serial ports and virtual ones."""
     import can
 
-    from drivers.listen_only import VIRTUAL
+    from drivers.can.listen_only import VIRTUAL
 
     no_detection = ("serial", "slcan", "robotell", "seeedstudio", "udp_multicast", VIRTUAL)
     interfaces = sorted(set(can.VALID_INTERFACES) - set(no_detection))
@@ -208,7 +208,7 @@ def hear_can(channels: Sequence[Found], clock: Clock = time.monotonic) -> list[F
 
 
 def _hear_channel(channel: Found, clock: Clock) -> Found:
-    from drivers.canbus import CanDriver
+    from drivers.can.bus import CanDriver
 
     address = f"can:{channel.name}"
     try:

@@ -132,7 +132,7 @@ class Studio:
 
     def show(self, page: str, *, caution_read: bool = True) -> Any:
         """A page, its background work done; with its caution read unless told otherwise."""
-        from workbench.gui.widgets.basics import Caution
+        from workbench.gui.parts.basics import Caution
 
         made = self.window.page(page)
         for caution in made.findChildren(Caution):

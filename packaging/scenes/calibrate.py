@@ -108,7 +108,7 @@ def instrument(studio):
 
 
 def _take(page, studio, speed_mps, shown):
-    from workbench.models.calibrate_runs import TakenRun
+    from workbench.models.calibrate.runs import TakenRun
 
     lap_m = studio.bench.machine.belt.lap_length_m
     page.job.add_run(TakenRun(shown, 6, 6 * lap_m / speed_mps, simulated=True))

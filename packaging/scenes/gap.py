@@ -41,7 +41,7 @@ def verdict(studio):
 
 
 def tooth_run(studio):
-    from workbench.gui.pages.gap import View
+    from workbench.gui.gap.page import View
 
     _run(studio, View.TEETH, 20)
 
@@ -51,7 +51,7 @@ def bent_tooth(studio):
 
 
 def drop_out_run(studio):
-    from workbench.gui.pages.gap import View
+    from workbench.gui.gap.page import View
 
     studio.use("sim:drop-out-run?seed=3")
     studio.run(5)
@@ -65,7 +65,7 @@ def drop_out(studio):
 
 
 def batch(studio):
-    from workbench.gui.pages.gap import View
+    from workbench.gui.gap.page import View
 
     page = studio.show("Gap")
     page.show_view(View.FEELER)
@@ -81,7 +81,7 @@ def batch(studio):
 
 
 def another_machine(studio):
-    from workbench.gui.pages.gap import View
+    from workbench.gui.gap.page import View
 
     studio.use("sim:healthy?seed=1")
     page = studio.show("Gap")

@@ -197,7 +197,7 @@ def season_store(seen):
 
 def _machine(scenario):
     from drivers.catalogue import open_input
-    from workbench.machine import parse_machine
+    from workbench.base.machine import parse_machine
 
     text = open_input(f"sim:{scenario}").machine_text
     name = parse_machine(text).name
@@ -231,7 +231,7 @@ def _record(path, when, machine, scenario, seed, name, for_s):
 
 
 def _pass(path, when, machine, scenario, seed, name):
-    from workbench.cli.pass_ import compute
+    from workbench.cli.passes import compute
 
     number = _record(path, when, machine, scenario, seed, name, 60)
     options = {"belt": None, "ground": None, "oil_c": None, "moved": None, "course": None}
@@ -242,7 +242,7 @@ def _pass(path, when, machine, scenario, seed, name):
 
 def _wheel(path, when, machine):
     from workbench.cli.gap import compute
-    from workbench.models.gap_store import gap_options
+    from workbench.models.gap.store import gap_options
 
     number = _record(path, when, machine, "bent-tooth", 18, "tooth by tooth", 30)
     with _store(path, when + timedelta(minutes=2)) as store:
@@ -252,7 +252,7 @@ def _wheel(path, when, machine):
 
 def _calibration(path, when, machine, error):
     from workbench.cli.calibrate import compute
-    from workbench.models.calibrate_store import options_of
+    from workbench.models.calibrate.store import options_of
 
     lap_m = machine.belt.lap_length_m
     lines = ["# simulated", "run,shown,laps,laps_time_s,pulses,pulses_time_s"]
@@ -265,7 +265,7 @@ def _calibration(path, when, machine, error):
 
 def _gap(path, when, machine, gaps):
     from workbench.cli.gap import compute
-    from workbench.models.gap_store import gap_options
+    from workbench.models.gap.store import gap_options
 
     lines = ["pickup,angle_deg,gap_m"]
     for side, more in (("left", 0.0), ("right", 0.04)):

@@ -2,7 +2,7 @@
 
 
 def _page(studio, view):
-    from workbench.gui.pages.signals import View
+    from workbench.gui.signals.page import View
 
     page = studio.show("Signals")
     page.show_view(View[view])
@@ -100,7 +100,7 @@ def silent(studio):
 
 
 def offers(studio):
-    from workbench.models.plugged import Offer
+    from workbench.models.signals.plugged import Offer
 
     page = studio.show("Signals")
     page._plugged.searched = True

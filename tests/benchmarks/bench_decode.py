@@ -5,8 +5,8 @@ import time
 import cantools
 import numpy as np
 
+from drivers.can.tractor_messages import Frames, decode, split_id
 from drivers.contract import Notes
-from drivers.tractor_messages import Frames, decode, split_id
 
 FRAMES = 1_000_000
 DBC = """VERSION ""

@@ -2,7 +2,7 @@
 
 import time
 
-from workbench.models.kept import Wanted, kept, look_for
+from workbench.models.records.kept import Wanted, kept, look_for
 from workbench.records.store import open_store
 
 RESULTS = 200

@@ -8,10 +8,10 @@ from pathlib import Path
 from drivers.catalogue import open_input
 from drivers.contract import EdgeBlock, SpeedBlock
 from sim.run import simulate
-from workbench.calibration.driveline import metres_per_pulse
+from workbench.base.machine import parse_machine
+from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.cli import main
-from workbench.cli.pass_ import compute
-from workbench.machine import parse_machine
+from workbench.cli.passes import compute
 from workbench.match.live import LiveMatch
 from workbench.match.ratio import PaceLimits
 from workbench.records.store import open_store

@@ -8,8 +8,8 @@ from drivers.catalogue import open_input
 from drivers.recording import collect
 from sim.run import simulate
 from sim.scenarios import SCENARIOS
+from workbench.base.machine import parse_machine
 from workbench.cli.speed import compute
-from workbench.machine import parse_machine
 
 HOUR_S = 3600.0
 FAST = "[drive]\ntarget_teeth = 60\nturns_per_target_turn = 0.304\n"

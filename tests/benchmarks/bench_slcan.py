@@ -6,8 +6,8 @@ import time
 import can
 import pytest
 
-from drivers import listen_only
-from drivers.canbus import CanDriver
+from drivers.can import listen_only
+from drivers.can.bus import CanDriver
 from drivers.contract import FrameBlock
 
 termios = pytest.importorskip("termios", reason="pseudo-terminals are only on Linux and macOS")

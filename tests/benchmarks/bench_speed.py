@@ -5,8 +5,8 @@ import tracemalloc
 
 import numpy as np
 
-from workbench.calibration.edges import clean
-from workbench.calibration.speed import fit_period, speed_series
+from workbench.calibration.pulses.edges import clean
+from workbench.calibration.pulses.speed import fit_period, speed_series
 
 EDGES = 17_280_000
 TEETH, TURNS, PERIOD_S, JITTER_S = 24, 10, 0.01, 20e-6

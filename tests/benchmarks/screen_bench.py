@@ -14,10 +14,10 @@ from PySide6.QtWidgets import QApplication
 
 from drivers.catalogue import open_input
 from drivers.contract import BaseDriver, EdgeBlock, Notes, SpeedBlock
-from workbench.cautions import IN_THE_CAB, WITH_THE_BELT_RUNNING
+from workbench.base.cautions import IN_THE_CAB, WITH_THE_BELT_RUNNING
+from workbench.base.machine import parse_machine
 from workbench.gui.app import make_window
-from workbench.gui.widgets.pace_strip import PaceStrip
-from workbench.machine import parse_machine
+from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.models.bench import Bench
 from workbench.models.settings import Settings
 from workbench.records import schema

@@ -22,10 +22,10 @@ from pathlib import Path
 import numpy as np
 
 from drivers.contract import BaseDriver, EdgeBlock, SpeedBlock
+from workbench.live.session import Session
 from workbench.records.notes import merged_notes
 from workbench.records.recorder import Recorder
 from workbench.records.store import open_store
-from workbench.session import Session
 
 BLOCK_S = 0.02
 EDGES = 40

@@ -15,6 +15,7 @@ import can
 import numpy as np
 import pytest
 
+from drivers.can.listen_only import SILENT
 from drivers.catalogue import DRIVERS, open_input
 from drivers.contract import (
     AddressError,
@@ -31,7 +32,6 @@ from drivers.contract import (
     ValueBlock,
 )
 from drivers.firmware import counter_core
-from drivers.listen_only import SILENT
 from drivers.recording import assemble, collect
 
 EDGE_TABLE = "time_s,channel,fall_s,amplitude_v\n" + "".join(
@@ -328,12 +328,12 @@ def others(monkeypatch):
 
 
 def test_a_driver_of_another_distribution_is_added_and_replaces_none(others, tmp_path):
-    others(radio="drivers.logs:FileDriver", file="no.such:Driver")
+    others(radio="drivers.files.reading:FileDriver", file="no.such:Driver")
     assert open_input(f"radio:{tmp_path}").path == tmp_path
     assert open_input(f"file:{tmp_path}").path == tmp_path
 
 
-@pytest.mark.parametrize("place", ["no.such.module:Driver", "drivers.logs:NoSuchDriver"])
+@pytest.mark.parametrize("place", ["no.such.module:Driver", "drivers.files.reading:NoSuchDriver"])
 def test_a_driver_that_cannot_be_loaded_says_so(others, place):
     others(radio=place)
     with pytest.raises(AddressError, match=f"{place} cannot be loaded"):

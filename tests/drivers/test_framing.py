@@ -16,7 +16,7 @@ from pynmeagps import NMEAMessage, NMEAReader
 from pyubx2 import GET as UBX_GET
 from pyubx2 import UBXMessage, UBXReader
 
-from drivers.counter_protocol import decode
+from drivers.counter.protocol import decode
 from drivers.firmware import counter_core
 from drivers.framing import CobsFrames, GnssFrames, TextLines
 

@@ -8,8 +8,8 @@ import shlex
 
 import pytest
 
+from workbench.base.machine import load_machine
 from workbench.cli import main
-from workbench.machine import load_machine
 
 BLOCK = re.compile(r"^```(?P<kind>\w+)\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL)
 FILES = {"run,shown": "runs.csv", "pickup,angle": "feeler.csv", "name =": "digger.toml"}

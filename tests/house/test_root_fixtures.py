@@ -29,7 +29,7 @@ def test_leaves_a_daemon_of_a_library():
 def test_leaves_a_daemon_of_ours():
     waiting = threading.Event()
     class Reader(threading.Thread):
-        __module__ = "workbench.session"
+        __module__ = "workbench.live.session"
         def run(self): waiting.wait()
     Reader(daemon=True, name="our reader").start()
 

@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from workbench.calibration.budget import (
+from workbench.calibration.pulses.speed import coverage_factor
+from workbench.calibration.statistics.budget import (
     RECTANGULAR,
     TRIANGULAR,
     Line,
@@ -12,7 +13,6 @@ from workbench.calibration.budget import (
     first_order,
     monte_carlo,
 )
-from workbench.calibration.speed import coverage_factor
 
 
 def end_gauge(x):

@@ -10,9 +10,9 @@ import math
 import numpy as np
 import pytest
 
-from workbench.calibration.runs import Run
-from workbench.calibration.steady_runs import calibrate_runs
-from workbench.machine import parse_machine
+from workbench.base.machine import parse_machine
+from workbench.calibration.readout.runs import Run
+from workbench.calibration.readout.steady_runs import calibrate_runs
 
 MPH = 0.44704
 LAP_M, U_LAP_M = 9.10, 0.006

@@ -10,9 +10,9 @@ import math
 import numpy as np
 import pytest
 
-from workbench.calibration.readout import Flip, change_overs, flips_of
-from workbench.calibration.rounding import display_correlation, rounding_correlation
-from workbench.calibration.speed import SpeedSeries
+from workbench.calibration.pulses.speed import SpeedSeries
+from workbench.calibration.readout.change_overs import Flip, change_overs, flips_of
+from workbench.calibration.readout.rounding import display_correlation, rounding_correlation
 
 MPH = 0.44704
 STEP = 0.1 * MPH

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from workbench.calibration.control_chart import cusum, ewma, sigma_from_ranges
+from workbench.calibration.statistics.control_chart import cusum, ewma, sigma_from_ranges
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.3, the example's 20 values.
 CUSUM_X = np.array(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from workbench.calibration.decision import (
+from workbench.calibration.statistics.decision import (
     Verdict,
     conformance_probability,
     decide,

@@ -5,7 +5,7 @@ from importlib import resources
 import numpy as np
 import pytest
 
-from workbench.calibration.fit import farthest_point, lack_of_fit, straight_line
+from workbench.calibration.statistics.fit import farthest_point, lack_of_fit, straight_line
 
 
 def test_gum_h3_thermometer_calibration():

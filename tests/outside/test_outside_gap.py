@@ -5,11 +5,11 @@ import pytest
 import statsmodels.api as sm
 from scipy.stats import bootstrap, linregress
 
+from workbench.base.machine import Pickup
 from workbench.calibration.gap.amplitude import BaselinePoint, fit_law, gap_from_voltage
 from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.table import GapReadings
 from workbench.calibration.gap.wheel_faults import check_wheel
-from workbench.machine import Pickup
 
 
 def readings(angle_deg: np.ndarray, gap_m: np.ndarray) -> GapReadings:

@@ -16,9 +16,9 @@ from pynmeagps import NMEAReader
 from pyproj import Geod
 from pyubx2 import UBX_PROTOCOL, UBXReader
 
+from drivers.can.tractor_messages import MESSAGES, Frames, decode, split_id
 from drivers.contract import Notes, SpeedBlock
-from drivers.logs import read_recording
-from drivers.tractor_messages import MESSAGES, Frames, decode, split_id
+from drivers.files.reading import read_recording
 
 
 def decoded(*frames):

@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from workbench.calibration.reference import (
+from workbench.base.units import from_mps
+from workbench.calibration.readout.reference import (
     COURSES_M,
     LapTimer,
     calibrated_source,
@@ -14,7 +15,6 @@ from workbench.calibration.reference import (
     taped_course,
     timed_laps,
 )
-from workbench.units import from_mps
 
 
 @pytest.mark.parametrize(

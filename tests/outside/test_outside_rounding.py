@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from workbench.calibration.rounding import ONE_ROUNDING
-from workbench.calibration.runs import Run
-from workbench.calibration.steady_runs import calibrate_runs
-from workbench.machine import parse_machine
+from workbench.base.machine import parse_machine
+from workbench.calibration.readout.rounding import ONE_ROUNDING
+from workbench.calibration.readout.runs import Run
+from workbench.calibration.readout.steady_runs import calibrate_runs
 
 MPH = 0.44704
 STEP = 0.1

@@ -7,18 +7,18 @@ import math
 import numpy as np
 import pytest
 
-from workbench.calibration.driveline import (
+from workbench.base.machine import Drive, Machine
+from workbench.base.units import SPEED_UNITS_MPS, to_mps
+from workbench.calibration.pulses.drive_line import (
     belt_per_shaft_turn,
     metres_per_pulse,
     pitch_diameter,
     polygon_speed_drop,
 )
-from workbench.calibration.edges import clean
-from workbench.calibration.speed import coverage_factor, fit_period
-from workbench.machine import Drive, Machine
+from workbench.calibration.pulses.edges import clean
+from workbench.calibration.pulses.speed import coverage_factor, fit_period
 from workbench.match.align import parabola_peak
 from workbench.match.mean import autocorrelated_mean, effective_number
-from workbench.units import SPEED_UNITS_MPS, to_mps
 
 
 def spacing_and_jitter(seed: int, teeth: int, turns: int, jitter_s: float) -> np.ndarray:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sim.scenarios import CAUSES, SCENARIOS, SPEED_IS
-from workbench.machine import parse_machine
+from workbench.base.machine import parse_machine
 
 SEEDS = (1, 2, 3)
 

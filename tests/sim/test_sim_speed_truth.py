@@ -9,9 +9,9 @@ import pytest
 from sim.motion import build
 from sim.run import simulate
 from sim.scenarios import SCENARIOS
-from workbench.calibration.driveline import metres_per_pulse
+from workbench.base.machine import parse_machine
+from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.cli.speed import compute
-from workbench.machine import parse_machine
 
 RIGHT = [name for name, scenario in SCENARIOS.items() if scenario.speed_is == "right"]
 WARNED = [name for name, scenario in SCENARIOS.items() if scenario.speed_is == "warned"]

@@ -14,7 +14,7 @@ from sim.readout import metres_per_pulse
 from sim.run import simulate
 from sim.scenarios import load, parse
 from sim.typed import KEYS
-from workbench.machine import _SECTIONS, parse_machine
+from workbench.base.machine import _SECTIONS, parse_machine
 
 SAMPLE = scenarios.__doc__.split("::")[1].split("`load`")[0]
 """The sample in the documentation."""

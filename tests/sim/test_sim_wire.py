@@ -7,10 +7,10 @@ import can
 import numpy as np
 import pytest
 
-from drivers.canbus import CanDriver
+from drivers.can.bus import CanDriver
 from drivers.contract import Notes
-from drivers.gnss import GnssDecoder
-from drivers.pulse_counter import CounterDriver, CounterStream
+from drivers.counter.driver import CounterDriver, CounterStream
+from drivers.gnss.sentences import GnssDecoder
 from drivers.recording import assemble
 from sim.streams import stream
 from sim.terminal import PseudoTerminal, main, speak

@@ -13,7 +13,7 @@ import sys
 from collections.abc import Sequence
 from importlib import import_module
 
-from workbench.errors import StoreError, WrongInput
+from workbench.base.errors import StoreError, WrongInput
 
 DONE, FAILED, WRONG, BROKEN = 0, 1, 2, 3
 """Exit status: done; the answer is a fail; the input or the call was wrong; a device or the
@@ -31,7 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "speed": ("workbench.cli.speed", "belt speed from the pulses of a recording"),
     "gap": ("workbench.cli.gap", "is a pickup's gap right, and is its target wheel sound"),
     "calibrate": ("workbench.cli.calibrate", "does the readout show the true belt speed"),
-    "pass": ("workbench.cli.pass_", "did belt and ground keep pace on a test pass"),
+    "pass": ("workbench.cli.passes", "did belt and ground keep pace on a test pass"),
     "report": ("workbench.cli.report", "a stored result as PDF, HTML or JSON"),
 }
 """Command -> module and one line of help."""

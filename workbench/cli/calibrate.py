@@ -11,14 +11,14 @@ from pathlib import Path
 from typing import Any
 
 from drivers.contract import Recording
-from workbench.calibration.calibrate import Calibration
-from workbench.cautions import WITH_THE_BELT_RUNNING
+from workbench.base.cautions import WITH_THE_BELT_RUNNING
+from workbench.base.errors import WrongInput
+from workbench.base.machine import Machine, load_machine
+from workbench.base.units import percent
+from workbench.calibration.readout.calibrate import Calibration
 from workbench.cli import DONE, FAILED
 from workbench.cli.output import print_json, print_table, print_warnings
-from workbench.cli.source import Source, add_source, finish, keep_table, load_source
-from workbench.errors import WrongInput
-from workbench.machine import Machine, load_machine
-from workbench.units import percent
+from workbench.jobs.source import Source, add_source, finish, keep_table, load_source
 
 _MOST_TABLE_BYTES = 2_000_000
 
@@ -94,9 +94,9 @@ def compute(
     source: Recording | str, machine: Machine | None, options: Mapping[str, Any]
 ) -> dict[str, Any]:
     """The answer from a run table's text or from a recording; a pure function of both."""
-    from workbench.calibration.runs import marked_simulated
-    from workbench.cli.calibrate_answer import as_answer
-    from workbench.cli.calibrate_sources import from_recording, from_table
+    from workbench.calibration.readout.runs import marked_simulated
+    from workbench.jobs.calibrate.answer import as_answer
+    from workbench.jobs.calibrate.sources import from_recording, from_table
 
     if machine is None:
         raise WrongInput(
@@ -123,7 +123,7 @@ def compute(
 
 def _method(found: Calibration) -> str:
     """What the true speeds of typed runs were taken from, in words."""
-    from workbench.calibration.runs import HAND_INTERVAL_U_S
+    from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
 
     runs = [result.run for result in found.runs]
     by_hand = any(run.has_laps and run.u_laps_time_s == HAND_INTERVAL_U_S for run in runs)
@@ -139,8 +139,8 @@ def _method(found: Calibration) -> str:
 
 def _as_left(found: dict[str, Any], machine: Machine, options: Mapping[str, Any]) -> dict[str, Any]:
     """The same from the runs made with the new setting, and whether the setting did its work."""
-    from workbench.cli.calibrate_answer import as_answer
-    from workbench.cli.calibrate_sources import from_table
+    from workbench.jobs.calibrate.answer import as_answer
+    from workbench.jobs.calibrate.sources import from_table
 
     new = found["setting_new"]
     if new == new:
@@ -209,7 +209,7 @@ def _recorded_machine(source: Source) -> str:
 
 def _run_table(word: str) -> str | None:
     """The text of a run table; None where `word` is something else."""
-    from workbench.calibration.runs import looks_like_run_table
+    from workbench.calibration.readout.runs import looks_like_run_table
 
     path = Path(word.removeprefix("file:"))
     if word.startswith("sim:") or not path.is_file():
@@ -246,7 +246,7 @@ def _report(
     from datetime import UTC, datetime
 
     from workbench.records.store import program_version
-    from workbench.reports.certificate import Made, certificate
+    from workbench.reports.calibrate.certificate import Made, certificate
     from workbench.reports.document import render
 
     now = datetime.now(UTC).isoformat(timespec="seconds")
@@ -263,7 +263,7 @@ def _caution(answer: Mapping[str, Any]) -> None:
 
 
 def _print(answer: Mapping[str, Any]) -> None:
-    from workbench.cli.calibrate_answer import rows_for_people, run_rows
+    from workbench.jobs.calibrate.answer import rows_for_people, run_rows
 
     print(answer["sentence"])
     print_table(f"Readout of {answer['machine']} ({answer['source']})", rows_for_people(answer))

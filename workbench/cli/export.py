@@ -14,10 +14,10 @@ from pathlib import Path
 import numpy as np
 
 from drivers.contract import FileRefused, FrameBlock
+from workbench.base.errors import WrongInput
 from workbench.cli import BROKEN, DONE
 from workbench.cli.output import print_json
-from workbench.cli.source import add_store, stored_number
-from workbench.errors import WrongInput
+from workbench.jobs.source import add_store, stored_number
 from workbench.records.store import Store, open_store
 from workbench.records.tables import TABLES, Table, write_csv, write_parquet
 
@@ -44,7 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from drivers.can_export import LOG_ENDINGS
+    from drivers.can.export import LOG_ENDINGS
 
     path = Path(args.output)
     ending = path.suffix.lower()
@@ -101,7 +101,7 @@ def _write_table(
 
 
 def _write_can_log(store: Store, number: int, path: Path, on_damage: Callable[[str], None]) -> int:
-    from drivers.can_export import frames_of_log, write_log
+    from drivers.can.export import frames_of_log, write_log
 
     items = [item for _, item in store.items(number, on_damage)]
     blocks = _dated(store, number, [item for item in items if isinstance(item, FrameBlock)])

@@ -9,18 +9,18 @@ from pathlib import Path
 from typing import Any
 
 from drivers.contract import Recording
-from workbench.calibration.decision import Verdict
+from workbench.base.errors import StoreError, WrongInput
+from workbench.base.machine import Machine, Pickup, load_machine
+from workbench.base.units import parse_length_m
 from workbench.calibration.gap.places import BLADE_STEP_M
+from workbench.calibration.statistics.decision import Verdict
 from workbench.cli import DONE, FAILED
 from workbench.cli.gap_print import print_answer
-from workbench.cli.gap_recordings import compute_recording
-from workbench.cli.gap_store import baseline_of, history_of, spacing_of
-from workbench.cli.gap_tables import compute_table, table_text
 from workbench.cli.output import print_json, print_warnings
-from workbench.cli.source import Source, add_source, finish, keep_table, load_source
-from workbench.errors import StoreError, WrongInput
-from workbench.machine import Machine, Pickup, load_machine
-from workbench.units import parse_length_m
+from workbench.jobs.gap.recordings import compute_recording
+from workbench.jobs.gap.stored import baseline_of, history_of, spacing_of
+from workbench.jobs.gap.tables import compute_table, table_text
+from workbench.jobs.source import Source, add_source, finish, keep_table, load_source
 
 _WHAT_IS_FOUND = (
     "From 30 turns, with the belt running steadily, at least 95 % of these are found: a missing "
@@ -85,7 +85,7 @@ def run(args: argparse.Namespace) -> int:
         _write_summary(args.summary, answer)
     if args.report:
         from workbench.reports.document import render
-        from workbench.reports.gap_report import gap_document
+        from workbench.reports.gap.report import gap_document
 
         render(gap_document(answer, machine), args.report)
     if args.json:
@@ -193,7 +193,7 @@ def _length(text: str) -> float:
 
 
 def _write_summary(name: str, answer: Mapping[str, Any]) -> None:
-    from workbench.reports.gap_summary import SUMMARY_HEADER, summary_rows
+    from workbench.words.gap_summary import SUMMARY_HEADER, summary_rows
 
     try:
         with Path(name).open("w", newline="", encoding="utf-8") as file:

@@ -7,10 +7,10 @@ import sys
 from collections.abc import Mapping
 from typing import Any
 
-from workbench.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.base.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.base.units import INCH_M
 from workbench.cli.output import print_table, with_uncertainty
-from workbench.reports.gap_summary import fault_names
-from workbench.units import INCH_M
+from workbench.words.gap_summary import fault_names
 
 KEEP = "Leave the pickup"
 

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from drivers.contract import FileRefused, InputError, Item
-from drivers.logs import FileDriver
+from drivers.files.reading import FileDriver
+from workbench.base.machine import Machine, load_machine
 from workbench.cli import DONE, WRONG
 from workbench.cli.output import print_json, print_table, print_warnings
-from workbench.cli.source import add_store
-from workbench.machine import Machine, load_machine
+from workbench.jobs.source import add_store
 from workbench.records.store import Store, open_store
 
 _PIECE_BYTES = 1 << 22

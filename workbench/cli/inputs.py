@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _look_into(name: str) -> dict[str, Any]:
     """What a file holds, or why it cannot be read: the other files are shown all the same."""
-    from drivers.logs import read_recording
+    from drivers.files.reading import read_recording
 
     try:
         return describe(read_recording(name.removeprefix("file:")))

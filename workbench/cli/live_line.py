@@ -6,7 +6,7 @@ import shutil
 from collections.abc import Callable, Sequence
 from typing import TextIO
 
-from workbench.session import InputState, InputStatus
+from workbench.live.session import InputState, InputStatus
 
 _EVERY_S = 1.0
 _SILENT_S = 2.0

@@ -10,10 +10,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from workbench.base.errors import BenchError, WrongInput
+from workbench.base.machine import load_machine
 from workbench.cli import DONE
 from workbench.cli.output import print_json, print_table, print_warnings
-from workbench.errors import BenchError, WrongInput
-from workbench.machine import load_machine
 from workbench.match.season import QUANTITIES, QUANTITIES_OF, Visit, chart
 from workbench.records.entries import StoredResult
 from workbench.records.store import Store, open_store
@@ -106,7 +106,7 @@ def recompute(job: Job) -> dict[str, Any]:
     Runs in a process of its own or on a cluster's worker, so nothing may be raised.
     """
     from drivers.contract import InputError
-    from workbench.cli.pass_ import answer_of
+    from workbench.cli.passes import answer_of
 
     number, address = job
     try:

@@ -14,16 +14,16 @@ from typing import Any
 
 from drivers.catalogue import open_input
 from drivers.contract import Driver
+from workbench.base.errors import StoreError, WrongInput
+from workbench.base.machine import Machine, load_machine, parse_machine
 from workbench.cli import BROKEN, DONE
 from workbench.cli.live_line import LiveLine
 from workbench.cli.output import print_json, print_table, print_warnings
-from workbench.cli.source import add_store, seconds
-from workbench.errors import StoreError, WrongInput
-from workbench.machine import Machine, load_machine, parse_machine
+from workbench.jobs.source import add_store, seconds
+from workbench.live.session import Session
 from workbench.records.notes import merged_notes
 from workbench.records.recorder import Recorder
 from workbench.records.store import Store, open_store
-from workbench.session import Session
 
 _LOOK_S = 0.25
 

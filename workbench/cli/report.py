@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
+from workbench.base.errors import WrongInput
+from workbench.base.units import METRIC, US
 from workbench.cli import DONE
 from workbench.cli.output import print_json
-from workbench.cli.source import add_store
-from workbench.errors import WrongInput
-from workbench.units import METRIC, US
+from workbench.jobs.source import add_store
 
 if TYPE_CHECKING:
     from workbench.records.entries import StoredResult
@@ -62,16 +62,16 @@ def document_of(stored: StoredResult, options: dict[str, Any]) -> Document:
     machine = stored.machine()
     answer = {"result": stored.number, **stored.answer}
     if stored.kind == "calibrate":
-        from workbench.reports.certificate import Made, certificate
+        from workbench.reports.calibrate.certificate import Made, certificate
 
         made = Made(stored.number, stored.created_utc, stored.program_version)
         return certificate(answer, machine, options, made)
     if stored.kind == "gap":
-        from workbench.reports.gap_report import gap_document
+        from workbench.reports.gap.report import gap_document
 
         return gap_document(answer, machine, US if options.get("units") == "us" else METRIC)
     if stored.kind == "pass":
-        from workbench.reports.pass_report import pass_document
+        from workbench.reports.passes.report import pass_document
 
         return pass_document(answer, machine)
     raise WrongInput(

@@ -11,16 +11,16 @@ from typing import Any
 import numpy as np
 
 from drivers.contract import EdgeTrack, Recording, SpeedTrack
-from workbench.calibration.driveline import metres_per_pulse
-from workbench.calibration.edges import CleanEdges, clean
-from workbench.calibration.lap_check import check_laps
-from workbench.calibration.speed import BeltSpeed, belt_speed, coverage_factor, speed_series
-from workbench.calibration.target_wheel import TeethSeen, missing_teeth, teeth_seen
+from workbench.base.errors import WrongInput
+from workbench.base.machine import Machine
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.calibration.pulses.edges import CleanEdges, clean
+from workbench.calibration.pulses.speed import BeltSpeed, belt_speed, coverage_factor, speed_series
+from workbench.calibration.pulses.target_wheel import TeethSeen, missing_teeth, teeth_seen
+from workbench.calibration.readout.lap_check import check_laps
 from workbench.cli import DONE
 from workbench.cli.output import print_json, print_table, print_warnings, with_uncertainty
-from workbench.cli.source import add_source, finish, load_source, pick_edges
-from workbench.errors import WrongInput
-from workbench.machine import Machine
+from workbench.jobs.source import add_source, finish, load_source, pick_edges
 from workbench.match.mean import reading_mean
 
 LOST_SHARE = 0.002

@@ -9,10 +9,10 @@ from importlib import import_module
 from typing import Any
 
 from drivers.contract import Recording
+from workbench.base.errors import StoreError
 from workbench.cli import COMMANDS, DONE, FAILED
 from workbench.cli.output import print_json, print_table
-from workbench.cli.source import add_store, stored_number
-from workbench.errors import StoreError
+from workbench.jobs.source import add_store, stored_number
 from workbench.records.entries import StoredResult
 from workbench.records.jsonable import plain
 from workbench.records.store import Store, open_store, program_version

@@ -32,12 +32,12 @@ from workbench.models.bench import Bench
 from workbench.models.settings import Settings, default_path
 
 PAGES = {
-    "Machine": ("workbench.gui.pages.machine", "MachinePage"),
-    "Signals": ("workbench.gui.pages.signals", "SignalsPage"),
-    "Calibrate": ("workbench.gui.pages.calibrate", "CalibratePage"),
-    "Gap": ("workbench.gui.pages.gap", "GapPage"),
-    "Pass": ("workbench.gui.pages.passing", "PassPage"),
-    "Records": ("workbench.gui.pages.records", "RecordsPage"),
+    "Machine": ("workbench.gui.machine.page", "MachinePage"),
+    "Signals": ("workbench.gui.signals.page", "SignalsPage"),
+    "Calibrate": ("workbench.gui.calibrate.page", "CalibratePage"),
+    "Gap": ("workbench.gui.gap.page", "GapPage"),
+    "Pass": ("workbench.gui.passes.page", "PassPage"),
+    "Records": ("workbench.gui.records.page", "RecordsPage"),
 }
 """The pages in the order of the sidebar: module and class."""
 
@@ -73,7 +73,7 @@ def make_window(bench: Bench) -> Window:
     """The window with all its pages."""
 
     def start_page(bench: Bench, theme: Theme) -> QWidget:
-        from workbench.gui.pages.start import StartPage
+        from workbench.gui.start.page import StartPage
 
         return StartPage(bench, theme, lambda name: window.show_page(name))
 

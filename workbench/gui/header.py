@@ -7,14 +7,14 @@ import html
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
+from workbench.base.units import METRIC, US, UnitSystem
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
+from workbench.gui.parts.basics import Elided, button, label, say
 from workbench.gui.theme import GRID_PX, Theme
-from workbench.gui.widgets.basics import Elided, button, label, say
 from workbench.models.bench import Bench
 from workbench.models.live import LAP, Stream
-from workbench.models.pace import PaceModel
-from workbench.models.wording import clock_text
-from workbench.units import METRIC, US, UnitSystem
+from workbench.models.passes.pace import PaceModel
+from workbench.words.numbers import clock_text
 
 OTHER_UNITS = {"us": "metric", "metric": "us"}
 OTHER_THEME = {"bright": "dark", "dark": "bright"}

@@ -25,8 +25,8 @@ from PySide6.QtWidgets import (
 from workbench.gui import theme as themes
 from workbench.gui.header import Header
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
+from workbench.gui.parts.basics import button, label
 from workbench.gui.theme import GRID_PX, THEMES, Theme
-from workbench.gui.widgets.basics import button, label
 from workbench.gui.work_line import WorkLine
 from workbench.gui.worker import Worker
 from workbench.models.bench import Bench
@@ -229,7 +229,7 @@ class Window(QMainWindow):
         """The work of `make_ahead`, in pieces that are short enough to come between two frames."""
         while imports.is_alive():
             yield
-        from workbench.gui.widgets.plot_base import Plot  # no window waits for what plots need
+        from workbench.gui.plot.stack import Plot  # no window waits for what plots need
 
         for name in self._makers:
             if name not in self._made:

@@ -3,7 +3,7 @@
 How a page uses it:
 
     self._works = WorkLine(self)
-    column.addWidget(WorkBar(self._works))  # workbench.gui.widgets.work_bar
+    column.addWidget(WorkBar(self._works))  # workbench.gui.parts.work_bar
 
     progress = Progress("Exporting …")      # workbench.models.progress
     work = partial(archive.export, store, entry, path, progress)

@@ -9,7 +9,7 @@ from typing import Any
 from PySide6.QtCore import QObject, QThread, Signal
 
 from drivers.contract import InputError
-from workbench.errors import BenchError
+from workbench.base.errors import BenchError
 from workbench.models.progress import Cancelled
 
 CANCELLED = "Cancelled; nothing was changed."

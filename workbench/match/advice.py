@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from workbench.calibration.decision import Decision, Verdict
-from workbench.calibration.fit import straight_line
-from workbench.machine import Limits
+from workbench.base.machine import Limits
+from workbench.base.units import from_mps
+from workbench.calibration.statistics.decision import Decision, Verdict
+from workbench.calibration.statistics.fit import straight_line
 from workbench.match.ratio import Pace
-from workbench.units import from_mps
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.speed import SpeedSeries
+from workbench.calibration.pulses.speed import SpeedSeries
 
 Floats = NDArray[np.float64]
 

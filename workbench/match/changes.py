@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.control_chart import Cusum, cusum
+from workbench.calibration.statistics.control_chart import Cusum, cusum
 from workbench.match.mean import autocorrelated_mean
 
 Floats = NDArray[np.float64]

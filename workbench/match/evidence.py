@@ -14,17 +14,17 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.driveline import metres_per_pulse
-from workbench.calibration.edges import CleanEdges, clean
+from workbench.base.errors import WrongInput
+from workbench.base.machine import Machine
+from workbench.base.units import SPEED_UNITS_MPS, parse_setting_unit
 from workbench.calibration.gap.faults import Fault, FaultKind
 from workbench.calibration.gap.wheel_faults import check_wheel
-from workbench.calibration.speed import SpeedSeries, speed_series
-from workbench.calibration.target_wheel import TeethSeen, teeth_seen
-from workbench.errors import WrongInput
-from workbench.machine import Machine
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.calibration.pulses.edges import CleanEdges, clean
+from workbench.calibration.pulses.speed import SpeedSeries, speed_series
+from workbench.calibration.pulses.target_wheel import TeethSeen, teeth_seen
 from workbench.match.ratio import Comparison, PaceLimits
 from workbench.match.sources import KINDS, Factor, Kind, Quality
-from workbench.units import SPEED_UNITS_MPS, parse_setting_unit
 
 Floats = NDArray[np.float64]
 

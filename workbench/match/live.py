@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.decision import Decision
+from workbench.calibration.statistics.decision import Decision
 from workbench.match.live_seconds import NO_ANSWER, Answers, Seconds, State
 from workbench.match.ratio import PaceLimits
 from workbench.match.streams import STEP_S, HostLine, PulseStream, Tenths, ValueStream

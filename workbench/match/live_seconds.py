@@ -9,8 +9,8 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.decision import Decision, Verdict, decide, times_as_many
-from workbench.calibration.speed import coverage_factor
+from workbench.calibration.pulses.speed import coverage_factor
+from workbench.calibration.statistics.decision import Decision, Verdict, decide, times_as_many
 from workbench.match.mean import autocorrelated_mean
 from workbench.match.ratio import ACCURACY_MEMORY_S, PaceLimits
 from workbench.match.steady import steady_part

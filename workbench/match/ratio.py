@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.decision import Decision, Verdict, decide
-from workbench.calibration.speed import SpeedSeries, coverage_factor
+from workbench.calibration.pulses.speed import SpeedSeries, coverage_factor
+from workbench.calibration.statistics.decision import Decision, Verdict, decide
 from workbench.match.align import Aligned, align
 from workbench.match.changes import change_points
 from workbench.match.mean import autocorrelated_mean, autocorrelation, effective_number

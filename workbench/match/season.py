@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from workbench.calibration.control_chart import ewma, sigma_from_ranges
+from workbench.calibration.statistics.control_chart import ewma, sigma_from_ranges
 
 LEAST_VISITS = 5
 """Fewer values give no limits worth the name; chosen."""

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.speed import SpeedSeries
+from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.match.align import align
 from workbench.match.mean import autocorrelated_mean
 from workbench.match.ratio import LEAST_S, MOVING_MPS, own_accuracy

@@ -11,8 +11,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import clean
-from workbench.calibration.speed import SpeedSeries, speed_series
+from workbench.calibration.pulses.edges import clean
+from workbench.calibration.pulses.speed import SpeedSeries, speed_series
 from workbench.match.align import HOLE_S, MOST_LAG_S, find_lag
 from workbench.match.ratio import MOVING_MPS
 

@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.fit import straight_line
+from workbench.calibration.statistics.fit import straight_line
 from workbench.match.evidence import Bins
 from workbench.match.mean import autocorrelated_mean, autocorrelation, effective_number
 from workbench.match.ratio import Comparison

@@ -9,14 +9,14 @@ from pathlib import Path
 
 from drivers.catalogue import open_input
 from drivers.contract import Clock
-from workbench.errors import BenchError, MachineFileError
-from workbench.machine import Machine, load_machine, parse_machine
+from workbench.base.errors import BenchError, MachineFileError
+from workbench.base.machine import Machine, load_machine, parse_machine
 from workbench.models.live import LiveInputs, Opener
 from workbench.models.observable import Observable
 from workbench.models.recording import RecordingModel
 from workbench.models.settings import Settings
 from workbench.models.watch import clock_of_the_computer
-from workbench.models.wording import on_screen
+from workbench.words.numbers import on_screen
 
 DEMO_INPUT = "sim:healthy"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from workbench.errors import WrongInput
+from workbench.base.errors import WrongInput
 
 
 def typed_number(text: str, what: str, *, above: float = 0.0) -> float:

@@ -27,13 +27,13 @@ from drivers.contract import (
     SpeedBlock,
     ValueBlock,
 )
-from workbench.calibration.driveline import metres_per_pulse
-from workbench.errors import BenchError
-from workbench.machine import Machine
-from workbench.models.channel_health import ChannelHealth
-from workbench.models.history import History
+from workbench.base.errors import BenchError
+from workbench.base.machine import Machine
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.live.session import InputState, InputStatus, Keep, Session
 from workbench.models.observable import Observable
-from workbench.session import InputState, InputStatus, Keep, Session
+from workbench.models.plot.history import History
+from workbench.models.signals.channel_health import ChannelHealth
 
 Floats = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from drivers.contract import Item, Notes
-from workbench.errors import BenchError, StoreError
+from workbench.base.errors import BenchError, StoreError
 
 if TYPE_CHECKING:
     from workbench.records.recorder import Recorder

@@ -10,8 +10,8 @@ import json
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 
+from workbench.base.units import METRIC, US, UnitSystem
 from workbench.models.observable import Observable
-from workbench.units import METRIC, US, UnitSystem
 
 UNIT_SYSTEMS = {"us": US, "metric": METRIC}
 THEMES = ("bright", "dark")

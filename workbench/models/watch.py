@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING
 
-from workbench.session import InputState, InputStatus
+from workbench.live.session import InputState, InputStatus
 
 if TYPE_CHECKING:
     from workbench.models.bench import Bench

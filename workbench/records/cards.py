@@ -14,7 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from workbench.errors import StoreError
+from workbench.base.errors import StoreError
 from workbench.records import schema
 from workbench.records.jsonable import from_text, plain, to_text
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Engine
 
-from workbench.errors import BenchError, StoreError
+from workbench.base.errors import BenchError, StoreError
 from workbench.records.database import shown, transaction
 from workbench.records.reader import Told
 

@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from drivers.contract import EdgeBlock, Floats, Item, SpeedBlock, ValueBlock
-from workbench.calibration.timebase import TimeBase, fit_segments
+from workbench.calibration.pulses.time_base import TimeBase, fit_segments
 
 BOARD_CLOCK = "clock_s"
 """The quantity by which a counter board tells its clock."""

@@ -20,7 +20,7 @@ from sqlalchemy.engine import URL, Connection, Engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 from sqlalchemy.pool import QueuePool
 
-from workbench.errors import StoreError
+from workbench.base.errors import StoreError
 
 FILE_NAME = "evenpace.db"
 VARIABLE = "EVENPACE_STORE"

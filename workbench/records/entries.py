@@ -9,8 +9,8 @@ from datetime import datetime
 from typing import Any
 
 from drivers.contract import Notes
-from workbench.errors import StoreError
-from workbench.machine import Machine, parse_machine
+from workbench.base.errors import StoreError
+from workbench.base.machine import Machine, parse_machine
 from workbench.records.jsonable import from_text, to_text
 
 _STALE_S = 10.0

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from workbench.errors import StoreError
+from workbench.base.errors import StoreError
 
 
 def plain(value: Any) -> Any:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
-from workbench.errors import StoreError
+from workbench.base.errors import StoreError
 from workbench.records.database import APPLICATION_ID, shown, sqlite_is_ours
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from workbench.errors import StoreError, WrongInput
+from workbench.base.errors import StoreError, WrongInput
 from workbench.records import schema
 from workbench.records.chain import chain_block, chain_end, chain_start
 from workbench.records.codec import CodecError, Stored, StreamKey, decode

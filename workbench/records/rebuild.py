@@ -22,7 +22,7 @@ from drivers.contract import (
     ValueBlock,
 )
 from drivers.recording import assemble
-from workbench.calibration.timebase import TimeBase
+from workbench.calibration.pulses.time_base import TimeBase
 from workbench.records.clocks import InputClock, Pair, input_clocks, on_host_line, sender_clocks
 
 _U_HOST_CLOCK_REL = 30e-6

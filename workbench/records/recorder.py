@@ -16,7 +16,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from drivers.contract import Item, Notes
-from workbench.errors import StoreError
+from workbench.base.errors import StoreError
 from workbench.records.database import StoreBusy
 from workbench.records.writer import Writer
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from sqlalchemy.engine import Connection
 
 from drivers.contract import EdgeTrack, Recording, SpeedTrack
-from workbench.errors import StoreError
+from workbench.base.errors import StoreError
 from workbench.records import schema
 from workbench.records.clocks import BOARD_CLOCK, InputClock, fitted
 from workbench.records.codec import CodecError, StreamKey, arrays_of

@@ -13,8 +13,8 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Engine
 
 from drivers.contract import Notes, Recording
-from workbench.errors import StoreError, WrongInput
-from workbench.machine import Machine
+from workbench.base.errors import StoreError, WrongInput
+from workbench.base.machine import Machine
 from workbench.records import schema
 from workbench.records.cards import Card, card_row, head_of, read_cards
 from workbench.records.checking import damaged_pages, failed_looks

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from drivers.contract import Floats, Recording
-from workbench.errors import WrongInput
+from workbench.base.errors import WrongInput
 
 _CHUNK_ROWS = 50_000
 

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
 from drivers.contract import Notes
-from workbench.errors import StoreError
+from workbench.base.errors import StoreError
 from workbench.records import schema
 from workbench.records.chain import chain_block, chain_end, chain_start
 from workbench.records.codec import Stored, StreamKey, encode, key_of

@@ -18,8 +18,8 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from workbench.calibration.decision import Verdict
-from workbench.errors import WrongInput
+from workbench.base.errors import WrongInput
+from workbench.calibration.statistics.decision import Verdict
 from workbench.records.jsonable import plain
 
 SHOP_RECORD = "Shop record, not an accredited certificate."

@@ -12,9 +12,9 @@ from drivers.catalogue import open_input
 from drivers.contract import EdgeBlock, Item, SpeedBlock
 from drivers.recording import assemble
 from sim.run import simulate
-from workbench.calibration.driveline import metres_per_pulse
-from workbench.cli.pass_ import compute
-from workbench.machine import parse_machine
+from workbench.base.machine import parse_machine
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.cli.passes import compute
 from workbench.match.live import LiveMatch, Snapshot
 from workbench.match.ratio import PaceLimits
 

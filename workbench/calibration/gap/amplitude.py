@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.errors import WrongInput
 from workbench.calibration.gap.judgement import Estimate
 from workbench.calibration.gap.stand_outs import Pattern
-from workbench.errors import WrongInput
 
 Floats = NDArray[np.float64]
 

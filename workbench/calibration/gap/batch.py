@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from workbench.calibration.decision import Decision, Verdict
+from workbench.base.machine import Pickup
+from workbench.base.units import parse_length_m
 from workbench.calibration.gap.feeler import FeelerGap, feeler_gap
 from workbench.calibration.gap.judgement import worst
 from workbench.calibration.gap.places import BLADE_STEP_M
@@ -20,8 +21,7 @@ from workbench.calibration.gap.table import (
     check_gap_m,
     write_gap_table,
 )
-from workbench.machine import Pickup
-from workbench.units import parse_length_m
+from workbench.calibration.statistics.decision import Decision, Verdict
 
 SEPARATOR = " / "
 

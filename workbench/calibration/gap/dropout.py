@@ -15,10 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import clean
+from workbench.base.errors import WrongInput
 from workbench.calibration.gap.counting import count_on, distinct
 from workbench.calibration.gap.stand_outs import Usual, find_stand_outs
-from workbench.errors import WrongInput
+from workbench.calibration.pulses.edges import clean
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -14,8 +14,8 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import CleanEdges
-from workbench.calibration.period import local_period
+from workbench.calibration.pulses.edges import CleanEdges
+from workbench.calibration.pulses.period import local_period
 
 Floats = NDArray[np.float64]
 

@@ -20,7 +20,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.decision import Decision, Verdict
+from workbench.base.machine import Pickup
 from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, judge, mm
 from workbench.calibration.gap.places import (
     BLADE_STEP_M,
@@ -32,8 +32,8 @@ from workbench.calibration.gap.places import (
     what_is_missing,
 )
 from workbench.calibration.gap.table import GapReadings
-from workbench.calibration.speed import coverage_factor
-from workbench.machine import Pickup
+from workbench.calibration.pulses.speed import coverage_factor
+from workbench.calibration.statistics.decision import Decision, Verdict
 
 Floats = NDArray[np.float64]
 

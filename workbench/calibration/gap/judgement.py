@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from workbench.calibration.decision import Decision, Verdict, decide
-from workbench.machine import Pickup
+from workbench.base.machine import Pickup
+from workbench.calibration.statistics.decision import Decision, Verdict, decide
 
 _FROM_BEST = (
     Verdict.PASS,

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from workbench.calibration.decision import Decision, Verdict, decide
-from workbench.calibration.driveline import MetresPerPulse
 from workbench.calibration.gap.amplitude import AmplitudeLaw
 from workbench.calibration.gap.dropout import DropOut
 from workbench.calibration.gap.judgement import Estimate
+from workbench.calibration.pulses.drive_line import MetresPerPulse
+from workbench.calibration.statistics.decision import Decision, Verdict, decide
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import CleanEdges
+from workbench.calibration.pulses.edges import CleanEdges
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import CleanEdges
+from workbench.calibration.pulses.edges import CleanEdges
 
 Floats = NDArray[np.float64]
 

@@ -16,8 +16,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.control_chart import Cusum, Ewma, cusum, ewma, sigma_from_ranges
 from workbench.calibration.gap.judgement import mm
+from workbench.calibration.statistics.control_chart import (
+    Cusum,
+    Ewma,
+    cusum,
+    ewma,
+    sigma_from_ranges,
+)
 
 Floats = NDArray[np.float64]
 

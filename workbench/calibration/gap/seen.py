@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.edges import CleanEdges, clean
+from workbench.base.errors import WrongInput
 from workbench.calibration.gap.counting import count_on, distinct, first_after
 from workbench.calibration.gap.false_edges import (
     FalseEdges,
@@ -16,8 +16,8 @@ from workbench.calibration.gap.false_edges import (
     mean_tooth_hz,
     paired_edges,
 )
-from workbench.calibration.target_wheel import TeethSeen, teeth_seen
-from workbench.errors import WrongInput
+from workbench.calibration.pulses.edges import CleanEdges, clean
+from workbench.calibration.pulses.target_wheel import TeethSeen, teeth_seen
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

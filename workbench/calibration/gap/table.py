@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.errors import WrongInput
-from workbench.units import INCH_M, parse_length_m
+from workbench.base.errors import WrongInput
+from workbench.base.units import INCH_M, parse_length_m
 
 Floats = NDArray[np.float64]
 

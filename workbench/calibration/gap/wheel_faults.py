@@ -4,7 +4,7 @@ Every test's significance is a share of `ALPHA`, so that of sound wheels fewer t
 200 is said to have a fault at all. A sound wheel here has tooth spacing errors up to 1 %
 of a pitch (one sigma), an eccentricity up to 0.7 % of its radius, and misses or invents at
 most 1 edge in 1000. Found in at least 95 % of cases, on 30 turns or more with a belt that
-wanders by half a per cent (tests/workbench/gap/test_gap_wheel_faults.py):
+wanders by half a per cent (tests/workbench/calibration/gap/test_wheel_faults.py):
 
 - a missing tooth, or one not seen in a fifth of the turns;
 - a tooth bent by 8 % of a pitch or more, from 8 teeth on;
@@ -25,7 +25,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.decision import Decision, Verdict
+from workbench.base.errors import WrongInput
 from workbench.calibration.gap.false_edges import FalseEdges, Origin, mean_tooth_hz
 from workbench.calibration.gap.faults import Fault, Findings, name_faults
 from workbench.calibration.gap.judgement import Estimate
@@ -33,8 +33,8 @@ from workbench.calibration.gap.missed import MissedTeeth, find_missed
 from workbench.calibration.gap.play import LEAST_REL, NO_PLAY, Play, find_play
 from workbench.calibration.gap.seen import Seen, count_breaks, duties, log_amplitudes, see
 from workbench.calibration.gap.stand_outs import Pattern, Usual, find_stand_outs
-from workbench.calibration.target_wheel import ToothSignature, tooth_signature
-from workbench.errors import WrongInput
+from workbench.calibration.pulses.target_wheel import ToothSignature, tooth_signature
+from workbench.calibration.statistics.decision import Decision, Verdict
 
 Floats = NDArray[np.float64]
 

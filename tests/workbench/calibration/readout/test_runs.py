@@ -1,0 +1,369 @@
+"""Run tables as people type them, and what the calibration makes of odd ones.
+
+The machine and its figures are invented. What must come out is elementary arithmetic.
+"""
+
+import math
+import re
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from workbench.base.errors import WrongInput
+from workbench.base.machine import Readout, parse_machine
+from workbench.calibration.readout.drive_line_check import name_difference
+from workbench.calibration.readout.runs import looks_like_run_table, read_run_table
+from workbench.calibration.readout.setting import propose_setting
+from workbench.calibration.readout.steady_runs import calibrate_runs
+from workbench.calibration.statistics.decision import Verdict
+
+MACHINE = """
+name = "shop's own"
+[belt]
+lap_length_m = 9.15
+u_lap_length_m = 0.005
+[drive]
+target_teeth = {teeth}
+turns_per_target_turn = {turns}
+kind = "sprocket"
+sprocket_teeth = 8
+rod_pitch_m = 0.0508
+[readout]
+unit = "mph"
+step = 0.1
+setting = 2250
+setting_unit = "pulses/100 ft"
+setting_step = 1
+"""
+HEADER = "run,shown,laps,laps_time_s,pulses,pulses_time_s\n"
+MPH, LAP_M, PULSE_M = 0.44704, 9.15, 8 * 0.0508 / 30
+
+
+def machine(teeth=30, turns=1.0, more=""):
+    return parse_machine(MACHINE.format(teeth=teeth, turns=turns) + more)
+
+
+def line(number, speed_mps, error=0.0, laps=10, pulse_m=PULSE_M):
+    shown = round((1 + error) * speed_mps / MPH, 1)
+    pulses = round(60 * speed_mps / pulse_m)
+    return f"{number},{shown:.1f},{laps},{10 * LAP_M / speed_mps:.2f},{pulses},60"
+
+
+GOOD = [line(i + 1, v) for i, v in enumerate((0.92, 1.05, 1.13, 1.24, 1.33))]
+
+
+def read(lines, name="RUNS.csv", header=HEADER, of=None):
+    return read_run_table(header + "\n".join(lines) + "\n", name, of or machine())
+
+
+def calibrated(lines, of=None):
+    table = read(lines, of=of)
+    found = calibrate_runs(table.runs, of or machine())
+    return found, [*table.warnings, *found.warnings]
+
+
+def test_a_good_table_gives_no_word_of_doubt():
+    found, warnings = calibrated(GOOD)
+    assert warnings == []
+    assert found.error == pytest.approx(0, abs=0.01)
+    assert found.metres_per_pulse == pytest.approx(PULSE_M, rel=0.001)
+    assert found.decision.verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS)
+
+
+@pytest.mark.parametrize(
+    ("cells", "told"),
+    [
+        ("6,abc,10,80.0,,", r"line 7, column shown: it is 'abc'; expected a number"),
+        ("6,-2.5,10,80.0,,", "line 7, column shown: it is -2.5 mph, no speed a belt runs at"),
+        ("6,0,10,80.0,,", "line 7, column shown: it is 0 mph"),
+        ("6,nan,10,80.0,,", "line 7, column shown: it is 'nan'"),
+        ("6,250,10,80.0,,", "line 7, column shown: it is 250 mph"),
+        ("6,2.5,9.5,80.0,,", "line 7, column laps: it is 9.5; expected whole turns"),
+        ("6,2.5,10,-80.0,,", "line 7, column laps_time_s: it is -80; expected seconds above 0"),
+        ("6,2.5,ten,80.0,,", "line 7, column laps: it is 'ten'"),
+        ("6,2.5,10,,,", "line 7, column laps_time_s: it is empty, but its partner is not"),
+        ("6,2.5,,,,60", "line 7, column pulses: it is empty, but its partner is not"),
+        ("6,2.5,,,,", "line 7: it has neither laps nor pulses with a time"),
+        ("6,2.5,900,80.0,,", "line 7, column laps: 900 in 80 s is a belt speed of 103 m/s"),
+        ("6,4.0 km/h,10,80.0,,", "line 7, column shown: it is '4.0 km/h', but the readout shows"),
+        ("6,4.0 knots,10,80.0,,", "'knots' is no unit of speed"),
+        ("6,2,5,10,80,0,,", "line 7: 8 cells under 6 columns"),
+        (GOOD[2], "line 7, column run: number '3' stands in line 4 too, with the same values"),
+        ("3,2.5,10,80.0,,", "line 7, column run: number '3' stands in line 4 too; both"),
+        ("6,2.55,10,80.26,,", "line 7, column shown: 2.55 is no multiple of the display's step"),
+        ("6,2.5,7,81.50,4972,60", "line 7 (run 6): 7 laps do not fit 4972 pulses, which make 10"),
+        (line(6, 1.2).replace("2.7", "27"), "line 7 (run 6): shown 27 is"),
+        (line(6, 1.2).replace("2.7", "4.3"), "line 7 (run 6): shown 4.3 looks like km/h"),
+    ],
+)
+def test_one_wrong_line_is_named_and_the_rest_kept(cells, told):
+    found, warnings = calibrated([*GOOD, cells])
+    assert any(told in text for text in warnings), warnings
+    assert found.error == pytest.approx(0, abs=0.012)
+    assert sum(result.used for result in found.runs) >= 5
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("", "it is empty"),
+        ("\n\n", "it is empty"),
+        (HEADER, "no line holds a run"),
+        ("run,laps,laps_time_s\n1,3,4\n", "no column 'shown'"),
+        ("run,shown\n1,2.5\n", "neither a pair laps,laps_time_s nor a pair"),
+        ("shown,shown,laps,laps_time_s\n1,1,2,3\n", "stands twice"),
+        (HEADER + "1,abc,3,4,,\n", "no line holds a run that can be used.*it is 'abc'"),
+    ],
+)
+def test_a_table_with_nothing_left_is_refused(text, told):
+    with pytest.raises(WrongInput, match=told):
+        read_run_table(text, "RUNS.csv", machine())
+
+
+def test_semicolons_tabs_comments_and_unknown_columns():
+    european = "run;shown;laps;laps_time_s\n# shop\n1;2,5;10;81,9\n\n2;2,8;10;73,1\n"
+    table = read_run_table("\ufeff" + european, "RUNS.csv", machine())
+    assert [run.shown for run in table.runs] == [2.5, 2.8]
+    assert [run.line for run in table.runs] == [3, 5]
+    tabs = read_run_table(
+        "run\tshown\tlaps\tlaps_time_s\tmood\n1\t2.5\t10\t81.9\tgood\n", "R", machine()
+    )
+    assert tabs.runs[0].laps_time_s == 81.9
+    assert any("'mood' is not known" in text for text in tabs.warnings)
+    assert looks_like_run_table(european)
+    assert not looks_like_run_table("time_s,channel\n0.1,left\n")
+
+
+def test_one_run_is_said_to_be_one():
+    found, warnings = calibrated(GOOD[2:3])
+    assert any("One run only" in text for text in warnings)
+    assert math.isnan(found.fit_probability)
+
+
+def test_runs_all_at_one_speed_are_said_to_be():
+    _, warnings = calibrated([line(i, 1.13) for i in range(1, 5)])
+    assert any("All runs were at about" in text for text in warnings)
+
+
+def test_runs_beside_the_work_are_said_to_be():
+    _, warnings = calibrated([line(i + 1, v) for i, v in enumerate((0.5, 0.6, 0.7))])
+    assert any("No run was near the middle of the working speeds" in text for text in warnings)
+
+
+def test_wild_scatter_widens_the_answer():
+    wild = [
+        line(i + 1, v, e)
+        for i, (v, e) in enumerate(
+            zip((0.9, 1.0, 1.1, 1.2, 1.3), (0.2, -0.2, 0.1, -0.15, 0.15), strict=True)
+        )
+    ]
+    found, warnings = calibrated(wild)
+    calm, _ = calibrated(GOOD)
+    assert any("scatter more than" in text for text in warnings)
+    assert found.budget.U > 4 * calm.budget.U
+    assert found.decision.verdict in (Verdict.CANNOT_TELL, Verdict.FAIL)
+
+
+def test_a_readout_in_another_unit_is_guessed():
+    wrong = [line(i + 1, v, 0.609344) for i, v in enumerate((0.92, 1.05, 1.13, 1.24))]
+    _, warnings = calibrated(wrong)
+    assert any("does it show km/h" in text for text in warnings)
+
+
+def test_a_fixed_offset_is_found_and_named():
+    rows = []
+    for number, v in enumerate(np.linspace(0.5, 1.5, 12), 1):
+        shown = round(v / MPH + 0.4, 1)
+        rows.append(f"{number},{shown:.1f},40,{40 * LAP_M / v:.2f},,")
+    found, warnings = calibrated(rows)
+    assert any(re.search(r"off by a fixed \+0\.[34]\d* mph", text) for text in warnings)
+    work = 0.5 * (0.894 + 1.341)
+    assert found.error == pytest.approx(0.4 * MPH / work, abs=0.02)
+
+
+def test_equal_times_mean_one_watch():
+    """Counted on one watch, the hand's error cancels in the metres a pulse and not in the speed."""
+    apart = read(["1,2.5,10,81.90,6044,60"]).runs
+    one = read(["1,2.5,10,81.90,6754,81.90"]).runs
+    assert one[0].one_interval
+    assert not apart[0].one_interval
+    shared, own = calibrate_runs(one, machine()), calibrate_runs(apart, machine())
+    assert shared.drive_line.u_from_runs_m < 0.6 * own.drive_line.u_from_runs_m
+
+
+def test_a_reference_in_the_table_counts():
+    header = "run,shown,reference_mps,u_reference_mps\n"
+    table = read(["1,2.5,1.0950,0.005", "2,2.8,1.2260,0.005"], header=header)
+    found = calibrate_runs(table.runs, machine())
+    assert found.error == pytest.approx(0.0206, abs=0.004)
+    # The reference's own calibration is in both runs and does not average out.
+    assert found.budget.groups()["reference"] == pytest.approx(0.005 / 1.095, rel=0.05)
+    odd = read(["1,2.5,fast,0.005,", "2,2.8,1.2260,0.005"], header=header)
+    assert any("column reference_mps: 'fast'" in text for text in odd.warnings)
+
+
+@pytest.mark.parametrize(
+    ("typed", "word"),
+    [
+        ({"teeth": 32}, "the target wheel has 30 teeth, not 32"),
+        ({"teeth": 28}, "the target wheel has 30 teeth, not 28"),
+        ({"teeth": 60}, "only every second tooth counts"),
+        ({"teeth": 15}, "every tooth counts twice"),
+        ({"turns": 0.5}, "target wheel sits on the drive shaft itself"),
+    ],
+)
+def test_a_wrong_number_in_the_machine_file_is_named_from_the_runs(typed, word):
+    found, warnings = calibrated(GOOD, of=machine(**typed))
+    assert any(word in cause for cause in found.drive_line.causes[:2])
+    assert any(word in text for text in warnings)
+    # The laps are true whatever the drive line is thought to be.
+    assert found.error == pytest.approx(0, abs=0.01)
+    assert found.metres_per_pulse == pytest.approx(PULSE_M, rel=0.002)
+
+
+def test_slip_wear_and_mud_are_named():
+    def causes(ratio, kind, **more):
+        lines = f'target_teeth = 30\nkind = "{kind}"\n'
+        lines += "\n".join(f"{key} = {value}" for key, value in more.items())
+        drive = parse_machine(f'name = "m"\n[drive]\n{lines}\n').drive
+        return " ".join(name_difference(ratio, 0.002, drive))
+
+    assert "slips 3.0 %" in causes(0.97, "roll", roll_diameter_m=0.2)
+    assert "5.0 mm thicker all round: mud" in causes(1.05, "roll", roll_diameter_m=0.2)
+    assert "pitch is 1.5 % longer" in causes(
+        1.015, "sprocket", sprocket_teeth=8, rod_pitch_m=0.0508
+    )
+    # 0.6 % is no tooth.
+    assert "teeth, not" not in causes(0.994, "sprocket", sprocket_teeth=8, rod_pitch_m=0.0508)
+
+
+def test_slip_is_seen_by_laps_and_pulses_together():
+    slipping = [line(i + 1, v, pulse_m=PULSE_M * 0.96) for i, v in enumerate((0.92, 1.05, 1.2))]
+    found, warnings = calibrated(slipping)
+    assert found.drive_line.difference == pytest.approx(-0.04, abs=0.003)
+    assert found.metres_per_pulse == pytest.approx(PULSE_M * 0.96, rel=0.003)
+    assert any("The laps were taken as true" in text for text in warnings)
+
+
+def readout(**more):
+    given = {"unit": "mph", "step": 0.1, "setting": 200.0, "setting_step": 1.0} | more
+    return Readout(**given)
+
+
+def test_setting_rounds_to_the_step_and_says_what_that_leaves():
+    found = propose_setting(readout(reads="direct"), 0.0333, 0.001, math.nan, 30)
+    assert found.exact == pytest.approx(200 / 1.0333)
+    assert found.new == 194
+    # shown follows the setting: 194 instead of 193.55 shows 0.23 % too much.
+    assert found.residual_error == pytest.approx(194 / (200 / 1.0333) - 1)
+    inverse = propose_setting(readout(reads="inverse"), 0.0333, 0.001, math.nan, 30)
+    assert inverse.exact == pytest.approx(200 * 1.0333)
+    assert inverse.new == 207
+    assert inverse.residual_error == pytest.approx(200 * 1.0333 / 207 - 1)
+
+
+def test_a_step_of_a_tenth_leaves_no_dust():
+    found = propose_setting(readout(setting=23.1, setting_step=0.1), -0.013, 0.001, math.nan, 30)
+    assert repr(found.new) == "23.4"
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        ({"setting_low": 195.0, "setting_high": 205.0}, "from 195 to 205"),
+        ({"setting_low": 195.0}, "from 195"),
+    ],
+)
+def test_a_setting_outside_the_range_is_refused(more, told):
+    found = propose_setting(readout(**more), 0.05, 0.001, math.nan, 30)
+    assert math.isnan(found.new)
+    assert math.isnan(found.residual_error)
+    assert any(told in text for text in found.warnings)
+
+
+def test_the_nearest_step_stays_in_the_range():
+    found = propose_setting(readout(setting_high=200.4), -0.001, 0.001, math.nan, 30)
+    assert found.new == 200
+    half = propose_setting(readout(setting_low=193.3), 200 / 193.4 - 1, 0.001, math.nan, 30)
+    assert half.exact == pytest.approx(193.4)
+    assert half.new == 194
+
+
+def test_no_setting_no_step_and_contradiction_are_sentences():
+    bare = propose_setting(readout(setting=math.nan), 0.05, 0.001, math.nan, 30)
+    assert math.isnan(bare.exact)
+    assert "readout.setting is not" in bare.warnings[0]
+    rough = propose_setting(readout(setting_step=math.nan), 0.05, 0.001, math.nan, 30)
+    assert rough.new == rough.exact
+    crossed = propose_setting(
+        readout(setting_unit="pulses/100 ft", reads="direct"), 0.05, 0.001, math.nan, 30
+    )
+    assert "reads lower when raised" in crossed.warnings[0]
+    assert crossed.exact == pytest.approx(200 / 1.05)
+
+
+def test_a_setting_that_the_pulses_contradict_is_said_to():
+    _, warnings = calibrated([line(i + 1, v, 0.1) for i, v in enumerate((0.92, 1.05, 1.2))])
+    assert any("does not use every pulse as its setting says" in text for text in warnings)
+
+
+def test_what_would_settle_a_doubtful_verdict():
+    """The error lies 0.8 % inside the limit: more runs are named, and they do settle it."""
+    doubtful = [line(i + 1, v, 0.012) for i, v in enumerate((1.0, 1.25))]
+    found, _ = calibrated(doubtful)
+    assert found.decision.verdict in (Verdict.CONDITIONAL_PASS, Verdict.CANNOT_TELL)
+    assert "more run" in found.advice
+    assert "change-over" in found.advice
+    hasty = ["1,2.53,1,8.20,,", "2,2.83,1,7.31,,"]
+    found, _ = calibrated(
+        hasty,
+        of=parse_machine(MACHINE.format(teeth=30, turns=1.0).replace("step = 0.1", "step = 0.01")),
+    )
+    assert "more lap" in found.advice
+
+
+CELLS = st.sampled_from(
+    [
+        "",
+        "1",
+        "2.5",
+        "-3",
+        "0",
+        "1e300",
+        "1e-300",
+        "nan",
+        "x",
+        "2,5",
+        '"',
+        "10",
+        "81.9",
+        "6044",
+        "60",
+    ]
+)
+
+
+def told(text):
+    """'' where a table gives a finite answer, else the sentence it was refused with."""
+    try:
+        found = calibrate_runs(read_run_table(text, "RUNS.csv", machine()).runs, machine())
+    except WrongInput as error:
+        return str(error)
+    assert math.isfinite(found.budget.U)
+    return ""
+
+
+@given(st.lists(st.lists(CELLS, max_size=8), max_size=6))
+def test_any_cells_give_an_answer_or_a_sentence(rows):
+    said = told(HEADER + "\n".join(",".join(row) for row in rows))
+    assert said == "" or said.endswith(".")
+
+
+@given(st.text(max_size=200))
+def test_any_text_is_a_table_or_refused(text):
+    for whole in (text, HEADER + text, "run;shown;laps;laps_time_s\n" + text):
+        assert looks_like_run_table(whole) in (True, False)
+        said = told(whole)
+        assert said == "" or said.endswith(".")

@@ -1,0 +1,242 @@
+"""`record` as its user meets it, and `speed`, `pass` and `verify` on what was recorded."""
+
+from __future__ import annotations
+
+import io
+import json
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+
+import pytest
+
+from drivers.contract import DeviceLost, DeviceMissing
+from workbench.cli import main
+from workbench.cli.live_line import LiveLine
+from workbench.live.session import InputState, InputStatus
+from workbench.records.store import open_store
+
+MACHINE = 'name = "Test bench"\n[drive]\ntarget_teeth = 24\nkind = "roll"\nroll_diameter_m = 0.2\n'
+
+
+@pytest.fixture(autouse=True)
+def own_store(tmp_path, monkeypatch):
+    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "bench.db"))
+
+
+@pytest.fixture
+def call(capsys):
+    """Runs a command; (exit status, its JSON object or None, what it said on stderr)."""
+
+    def run(*words):
+        status = main([*words])
+        out, err = capsys.readouterr()
+        return status, json.loads(out) if "--json" in words and out else None, err
+
+    return run
+
+
+@pytest.fixture
+def plugged(monkeypatch):
+    """Makes `record` find these drivers by their addresses."""
+
+    def plug(*drivers):
+        known = {driver.address: driver for driver in drivers}
+        monkeypatch.setattr("workbench.cli.record.open_input", known.__getitem__)
+
+    return plug
+
+
+def test_a_simulated_minute_is_recorded_computed_and_verified(call):
+    status, recorded, _ = call("record", "sim:healthy?pace=fast", "--for", "60s", "--json")
+    assert status == 0
+    assert recorded["recording"] == 1
+    assert recorded["duration_s"] == pytest.approx(60.0, abs=0.2)
+    assert recorded["simulated"]
+    assert recorded["inputs"][0]["edges"] > 1000
+    number = "1"
+    status, speed, _ = call("speed", number, "--json")
+    assert status == 0
+    _, direct, _ = call("speed", "sim:healthy", "--for", "60s", "--json")
+    # Once by the fitted clock, once by the counter's own: it is a few tens of ppm off.
+    assert speed["belt_speed_mps"] == pytest.approx(direct["belt_speed_mps"], rel=100e-6)
+    _, passed, _ = call("pass", number, "--json")
+    assert passed["verdict"] == "pass"
+    for answer in (speed, passed):
+        status, verified, _ = call("verify", str(answer["result"]), "--json")
+        assert (status, verified["verified"], verified["differences"]) == (0, True, [])
+    status, whole, _ = call("verify", "--json")
+    assert (status, whole["recordings"], whole["results"]) == (0, 1, 2)
+
+
+def test_the_whole_way_in_a_shops_postgresql(call, new_database, tmp_path):
+    there = ["--store", new_database]
+    status, _, _ = call("record", "sim:healthy?pace=fast", "--for", "20s", "--json", *there)
+    assert status == 0
+    _, speed, _ = call("speed", "1", "--json", *there)
+    status, verified, _ = call("verify", str(speed["result"]), "--json", *there)
+    assert (status, verified["verified"]) == (0, True)
+    status, written, _ = call("export", "1", "-o", str(tmp_path / "x.csv"), "--json", *there)
+    assert (status, written["rows"] > 1000) == (0, True)
+    assert not (tmp_path / "bench.db").exists()
+
+
+def test_verify_tells_each_field_that_differs(call, tmp_path):
+    call("record", "sim:healthy?pace=fast", "--for", "10s", "--json")
+    with open_store() as store:
+        recording = store.load_recording(1)
+        from workbench.cli.speed import compute
+
+        answer = compute(recording, None, {"channel": None})
+        answer["edges"] += 1
+        answer["speeds"][0]["label"] = "something else"
+        number = store.add_result("speed", answer, options={"channel": None}, recording=1)
+    status, verified, _ = call("verify", str(number), "--json")
+    assert status == 1
+    fields = {found["field"]: (found["stored"], found["now"]) for found in verified["differences"]}
+    assert set(fields) == {"edges", "speeds[0].label"}
+    assert fields["edges"][0] == fields["edges"][1] + 1
+
+
+def test_verify_finds_a_recording_that_was_changed(call, tmp_path):
+    call("record", "sim:healthy?pace=fast", "--for", "10s", "--json")
+    _, answer, _ = call("speed", "1", "--json")
+    with sqlite3.connect(tmp_path / "bench.db") as raw:
+        raw.execute("DELETE FROM block WHERE sequence = 3")
+    raw.close()
+    status, _, said = call("verify", str(answer["result"]), "--json")
+    assert status == 3
+    assert "altered after it ended" in said
+    status, whole, said = call("verify", "--json")
+    assert (status, whole["verified"]) == (3, False)
+    assert whole["problems"]
+
+
+@pytest.mark.parametrize(
+    ("words", "status", "says"),
+    [
+        (["sim:healthy?pace=fast"], 2, "--for 60s"),
+        (["sim:nowhere"], 2, "nowhere"),
+        (["bluetooth:x"], 2, "no input address"),
+        (["file:x.csv"], 2, "evenpace import"),
+        (["sim:healthy", "sim:healthy"], 2, "named twice"),
+        (["counter:/dev/no-such-port"], 3, "/dev/no-such-port"),
+        (["sim:healthy", "counter:/dev/no-such-port"], 3, "/dev/no-such-port"),
+        (["sim:healthy?pace=fast", "--for", "1s", "--machine", "no-such.toml"], 2, "no-such.toml"),
+        (["sim:healthy?pace=fast", "sim:healthy", "--for", "1s"], 2, "one clock"),
+    ],
+)
+def test_a_wrong_call_is_a_sentence_and_leaves_no_recording(call, words, status, says):
+    found, _, said = call("record", *words)
+    assert found == status
+    assert says in said
+    assert "Traceback" not in said
+    with open_store() as store:
+        assert store.recordings() == []
+
+
+def test_the_machine_file_goes_with_the_recording(call, tmp_path):
+    path = tmp_path / "machine.toml"
+    path.write_text(MACHINE)
+    call(
+        "record", "sim:healthy?pace=fast", "--for", "2s", "--machine", str(path), "--name", "row 7"
+    )
+    path.unlink()
+    with open_store() as store:
+        entry = store.recording(1)
+    assert (entry.name, entry.machine_name, entry.machine_text) == ("row 7", "Test bench", MACHINE)
+    _, answer, _ = call("speed", "1", "--json")
+    assert "metres_per_pulse" in answer
+
+
+def test_an_input_that_fails_on_the_way_is_told_and_what_came_is_kept(
+    call, plugged, scripted, edge_blocks
+):
+    script = [edge_blocks(5), DeviceLost("The plug was pulled."), edge_blocks(1, first=5)]
+    openings = [None, DeviceMissing("It is not there."), None]
+    driver = scripted(script, address="counter:x", openings=openings)
+    plugged(driver)
+    status, answer, said = call("record", "counter:x", "--for", "1s", "--json")
+    assert status == 0
+    assert answer["inputs"][0]["edges"] == 300
+    assert answer["inputs"][0]["holes"] == 1
+    assert "1 holes in the data are on record" in said
+    broken = scripted([edge_blocks(5), ZeroDivisionError("no")], address="counter:y")
+    plugged(broken)
+    status, answer, said = call("record", "counter:y", "--for", "1s", "--json")
+    assert status == 3
+    assert answer["inputs"][0]["edges"] == 250
+    assert "ZeroDivisionError" in said
+
+
+def test_a_silent_input_is_told(call, plugged, scripted):
+    plugged(scripted([[]] * 50, address="counter:x"))
+    status, _, said = call("record", "counter:x", "--for", "1s", "--json")
+    assert status == 0
+    assert "counter:x brought nothing" in said
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGINT to one process")
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
+def test_stopping_by_hand_keeps_everything(tmp_path, how):
+    words = [sys.executable, "-m", "workbench.cli", "record", "sim:healthy", "--json"]
+    process = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    while process.poll() is None and not _blocks(tmp_path / "bench.db"):
+        time.sleep(0.05)
+    process.send_signal(how)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode == 0, err
+    answer = json.loads(out)
+    assert answer["end_reason"] == "stopped by the person"
+    with open_store() as store:
+        assert store.recording(1).state == "ended"
+        edges = store.load_recording(1).edges
+        kept = sum(track.time_s.size for track in edges.values())
+    assert kept == answer["inputs"][0]["edges"]
+
+
+def _blocks(path):
+    if not path.exists():
+        return 0
+    try:
+        with sqlite3.connect(f"file:{path}?mode=ro", uri=True) as raw:
+            count = raw.execute("SELECT count(*) FROM block").fetchone()[0]
+        raw.close()
+    except sqlite3.OperationalError:
+        return 0
+    return count
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+def test_the_live_line_tells_rates_losses_and_silence():
+    now = [0.0]
+    screen = Terminal()
+    line = LiveLine(screen, lambda: now[0])
+    counter = InputStatus("counter:a", InputState.RUNNING, last_host_s=0.0)
+    gnss = InputStatus("gnss:b", InputState.RECONNECTING, "It is not there.")
+    line.show([counter, gnss])
+    now[0] = 2.0
+    later = InputStatus(
+        "counter:a", InputState.RUNNING, items=40, edges=4000, lost=7, holes=1, last_host_s=2.0
+    )
+    line.show([later, gnss])
+    shown = screen.getvalue().rsplit("\r", 1)[1]
+    assert "2.0 s" in shown
+    assert "counter:a 2000 pulses/s" in shown
+    assert "gnss:b reconnecting: It is not there." in line.text([later, gnss], 2.0)
+    assert "lost 7 in 1 holes" in line.text([later, gnss], 2.0)
+    assert "counter:a silent for 5 s" in line.text([later], 7.0)
+
+
+def test_no_live_line_where_there_is_no_terminal():
+    quiet = io.StringIO()
+    line = LiveLine(quiet, lambda: 0.0)
+    line.show([InputStatus("counter:a")])
+    line.end()
+    assert quiet.getvalue() == ""

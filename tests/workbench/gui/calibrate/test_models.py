@@ -1,0 +1,276 @@
+"""The calibration's models without a screen: laps, undo, drafts, the run table."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from drivers.catalogue import open_input
+from drivers.contract import AddressError, EdgeBlock, Lost
+from workbench.base.errors import StoreError, WrongInput
+from workbench.base.machine import parse_machine
+from workbench.base.units import percent
+from workbench.calibration.readout.runs import HAND_INTERVAL_U_S, marked_simulated, read_run_table
+from workbench.cli.output import with_uncertainty
+from workbench.models.calibrate.draft import Drafts
+from workbench.models.calibrate.job import CalibrateJob
+from workbench.models.calibrate.lap_marks import LapMarks, change_rel
+from workbench.models.calibrate.runs import Reference, State, TakenRun, run_table, save_runs
+from workbench.models.calibrate.steps import with_setting
+from workbench.models.calibrate.words import Step, laps_needed, next_step
+from workbench.models.entry import typed_number
+from workbench.reports.calibrate.tables import rounded
+
+RUN = TakenRun(2.6, 6, 44.6, 1830, simulated=True)
+
+
+@pytest.fixture
+def job(bench):
+    bench.use_inputs(["sim:calibration-shop"])
+    made = CalibrateJob(bench)
+    yield made
+    made.close()
+
+
+def mark_laps(job, clock, laps, lap_s=9.144 / 1.1):
+    for _ in range(laps + 1):
+        job.mark()
+        clock.now_s += lap_s
+
+
+def test_laps_count_down_to_the_uncertainty_asked_for(job, clock):
+    mark_laps(job, clock, 2)
+    # 0.10 s a start and stop (Am. J. Phys. 87(2) 2019 p. 110), lap known to 0.06 %:
+    # 0.25 % needs 0.10/8.31/sqrt(0.0025² − 0.00059²) = 4.95, so 5 laps.
+    assert job.timer.laps == 2
+    assert laps_needed(job) == 5
+    assert job.timer.laps_left == 3
+    # Half the uncertainty: 0.10/8.31/sqrt(0.00125² − 0.00059²) = 10.9, so 11 laps.
+    job.ask_for("0,25 %")
+    assert laps_needed(job) == 11
+    for wrong in ("", "0", "-1", "0.01", "20", "little"):
+        with pytest.raises(WrongInput):
+            job.ask_for(wrong)
+    # Less than the lap's own length allows, 2 · 0.059 %: no number of laps will do.
+    job.ask_for("0.1")
+    assert laps_needed(job) is None
+    assert next_step(job) is Step.KEEP_RUN
+
+
+def test_a_run_without_a_lap_is_refused_and_drop_forgets_it(job):
+    job.mark()
+    with pytest.raises(WrongInput, match="no whole lap"):
+        job.keep_run("2.5")
+    with pytest.raises(WrongInput, match="'2,5x'"):
+        job.keep_run("2,5x")
+    job.drop_run()
+    assert not job.running
+    job.undo()
+    assert job.running
+
+
+def test_a_missed_mark_is_named_and_can_be_taken_back(job, clock):
+    for wait_s in (0, 8, 8, 16, 8):
+        clock.now_s += wait_s
+        job.mark()
+    assert "Lap 3 took about twice" in job.said
+    job.undo()
+    assert job.timer.laps == 3
+
+
+def test_a_run_with_a_drifting_speed_is_kept_with_a_warning(job, clock):
+    for wait_s in (0, 8.0, 8.0, 7.8, 7.6, 7.4, 7.4):
+        clock.now_s += wait_s
+        job.mark()
+    job.keep_run("2.5")
+    assert "changed by +8.1 %" in job.said
+    assert len(job.runs) == 1
+    assert change_rel((0.0, 8.0, 16.0)) == 0
+
+
+def test_a_change_of_runs_makes_the_stored_result_the_last_one(job):
+    job.add_run(RUN)
+    job.worked_out({"result": 4, "setting_new": 1.0, "verdict": "fail"}, job.version)
+    assert job.state.result == 4
+    assert next_step(job) is Step.USE_SETTING
+    job.add_run(RUN)
+    assert job.state.result is None
+    job.undo()
+    assert job.state.result == 4
+    job.worked_out({"result": 5}, job.version - 1)
+    assert job.state.result == 4
+
+
+def test_no_machine_no_lap_length_no_ramp_have_sentences(bench):
+    job = CalibrateJob(bench)
+    job.mark()
+    assert "length of one lap" in job.said
+    job.use_reference(Reference.FLIPS)
+    job.start_ramp()
+    assert "machine is needed" in job.said
+    with pytest.raises(WrongInput, match="Start the ramp"):
+        job.flip("2.4", up=True)
+    job.close()
+
+
+def test_each_machine_has_its_own_runs(job, bench):
+    job.add_run(RUN)
+    first = bench.machine
+    bench.use_machine(replace(first, name="Another digger"))
+    assert job.runs == ()
+    job.add_run(replace(RUN, shown=2.2))
+    bench.use_machine(first)
+    assert job.runs == (RUN,)
+    version = job.version
+    bench.use_machine(replace(first, belt=replace(first.belt, lap_length_m=9.2)))
+    assert job.runs == (RUN,)
+    assert job.version > version
+
+
+class TestDrafts:
+    STATE = State(
+        Reference.READING,
+        runs=(RUN, replace(RUN, dropped=True)),
+        left_runs=(TakenRun(2.4, reference_mps=1.07, u_reference_mps=0.004),),
+        flips=((1.5, 2.4, True),),
+        ramp=3,
+        new_setting=2260.0,
+        result=7,
+    )
+
+    def write(self, drafts, name="Digger", state=STATE):
+        drafts.keep(name, state)
+        drafts.write()
+
+    def test_a_state_comes_back_whole_without_the_run_under_way(self, tmp_path):
+        self.write(Drafts(tmp_path / "kept"), "Digger ä/1", replace(self.STATE, marks_s=(1.0,)))
+        assert repr(Drafts(tmp_path / "kept").load("Digger ä/1")) == repr(self.STATE)
+        assert Drafts(tmp_path / "kept").load("Digger 2") is None
+
+    def test_without_a_folder_it_stays_in_memory(self):
+        drafts = Drafts(None)
+        drafts.keep("Digger", self.STATE)
+        assert drafts.load("Digger") == self.STATE
+
+    @pytest.mark.parametrize("text", ["", "[]", "{", '{"machine": "Digger"}', "\xff"])
+    def test_a_damaged_file_counts_as_none(self, tmp_path, text):
+        self.write(Drafts(tmp_path))
+        (path,) = tmp_path.glob("*.json")
+        path.write_bytes(text.encode("latin-1"))
+        assert Drafts(tmp_path).load("Digger") is None
+
+    def test_a_place_that_cannot_be_written_is_a_sentence(self, tmp_path):
+        (tmp_path / "file").touch()
+        with pytest.raises(StoreError, match="cannot be written"):
+            self.write(Drafts(tmp_path / "file"))
+
+
+class TestLapMarks:
+    """A counter that numbers milliseconds, 5 s behind the host's clock."""
+
+    @pytest.fixture
+    def seen(self):
+        return []
+
+    @pytest.fixture
+    def marks(self, seen):
+        return LapMarks(seen.append)
+
+    @staticmethod
+    def block(channel, edges_s, until_s):
+        ticks = np.round(1000 * np.asarray(edges_s)).astype(np.int64)
+        return EdgeBlock(channel, 0, ticks, 0.001, until_s + 5.0, ticks.size)
+
+    def feed(self, marks, seconds, lap_at=(), lap_s=8.0):
+        for second in range(seconds):
+            belt = self.block("left", second + np.arange(1, 51) / 50, second + 1)
+            laps = [at for at in lap_at if second < at <= second + 1]
+            lap = self.block("lap", laps, second + 1)
+            for item in (belt, lap):
+                marks.take(item, "left", one_clock=True, lap_s=lap_s)
+
+    def test_passings_are_placed_by_the_counters_clock(self, marks, seen):
+        self.feed(marks, 20, lap_at=(2.25, 10.251, 18.2))
+        assert seen == pytest.approx([7.25, 15.251, 23.2], abs=1e-6)
+        # 50 pulses a second, whole pulses between two passings: ± 1.
+        assert marks.pulses(seen[0], seen[-1]) == pytest.approx(50 * 15.95, abs=1)
+        assert not marks.blind(25.0, 8.0)
+        assert marks.blind(50.0, 8.0)
+
+    def test_a_bouncing_pickup_counts_once(self, marks, seen):
+        self.feed(marks, 20, lap_at=(2.25, 2.28, 10.25, 10.9, 18.25))
+        assert len(seen) == 3
+
+    def test_lost_pulses_are_not_counted_over(self, marks):
+        self.feed(marks, 10)
+        marks.take(Lost("left", 5, 8.0, 8.1, "test"), "left", one_clock=True, lap_s=8.0)
+        assert marks.pulses(7.5, 9.0) == 0
+        assert marks.pulses(9.0, 10.0) == 50
+
+    def test_no_pickup_is_blind(self, marks):
+        assert marks.blind(0.0, math.nan)
+
+
+class TestRunTable:
+    RUNS = (
+        replace(RUN, by_pickup=True, u_laps_time_s=0.004),
+        replace(RUN, shown=2.2, dropped=True),
+        replace(RUN, shown=2.0, laps_time_s=57.9),
+    )
+
+    def test_it_says_who_timed_and_what_was_simulated(self, bench):
+        bench.use_inputs(["sim:calibration-shop"])
+        text = run_table(self.RUNS)
+        assert marked_simulated(text)
+        assert not marked_simulated(run_table([replace(RUN, simulated=False)]))
+        table = read_run_table(text, "runs", bench.machine)
+        assert not table.warnings
+        assert [run.label for run in table.runs] == ["1", "3"]
+        assert [run.u_laps_time_s for run in table.runs] == [0.004, HAND_INTERVAL_U_S]
+        assert all(run.one_interval for run in table.runs)
+        assert "# dropped: 2,2.2" in text
+        assert run_table([replace(RUN, dropped=True)]) == ""
+
+    def test_it_is_written_as_csv_only(self, tmp_path):
+        assert save_runs("x\n", tmp_path / "runs.csv").read_text() == "x\n"
+        with pytest.raises(WrongInput, match=r"ends in \.csv"):
+            save_runs("x\n", tmp_path / "runs.txt")
+        with pytest.raises(StoreError, match="cannot be written"):
+            save_runs("x\n", tmp_path / "no folder" / "runs.csv")
+
+
+def test_a_setting_is_entered_in_a_simulated_readout_only():
+    assert with_setting("sim:healthy", 2260.0) == "sim:healthy?setting=2260"
+    assert with_setting("sim:x?seed=2&setting=1", 2.5) == "sim:x?seed=2&setting=2.5"
+    assert with_setting("sim:x?setting=1", math.nan) == "sim:x"
+    assert with_setting("counter:/dev/ttyACM0", 2.5) == "counter:/dev/ttyACM0"
+
+
+def test_typed_numbers():
+    assert typed_number(" 2,5 ", "a speed") == 2.5
+    for wrong in ("", "-1", "nan", "1_0", "two", "0", "inf"):
+        with pytest.raises(WrongInput, match=r"[Tt]ype"):
+            typed_number(wrong, "a speed")
+
+
+def test_the_simulated_readout_shows_by_the_setting_entered():
+    """Pulses a distance read inversely: shown ÷ true goes as one over the setting."""
+    shares = []
+    for address in ("sim:calibration-shop", "sim:calibration-shop?setting=2250"):
+        with open_input(f"{address}{'&' if '?' in address else '?'}pace=fast") as driver:
+            shares.append((driver.truth().readout_error_rel, driver.machine_text))
+    own = parse_machine(shares[0][1]).readout.setting
+    assert (1 + shares[1][0]) / (1 + shares[0][0]) == pytest.approx(own / 2250)
+    for wrong in ("0", "-3", "nan", "many"):
+        with pytest.raises(AddressError, match="above 0"):
+            open_input(f"sim:calibration-shop?setting={wrong}")
+
+
+def test_what_rounds_to_nothing_has_no_sign():
+    assert percent(-0.00001) == "0.00 %"
+    assert percent(-0.00001, signed=True) == percent(0.00001, signed=True) == "0.00 %"
+    assert percent(-0.0123, signed=True) == "−1.23 %"
+    assert percent(0.0123, signed=True) == "+1.23 %"
+    assert with_uncertainty(-0.0004, 0.12, "%") == "0.00 ± 0.12 % (k = 2)"
+    assert rounded(-0.0004, 0.12) == "0.00 ± 0.12"

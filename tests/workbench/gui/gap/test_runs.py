@@ -1,0 +1,126 @@
+"""Tooth runs and drop-out runs: live on the simulator, and from old recordings."""
+
+import pytest
+from PySide6.QtCore import Qt
+
+from workbench.base.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.gui.gap.page import View
+from workbench.records.store import open_store
+
+
+def drop_out_judged(page, number, worked_out):
+    """Judges a stored recording as a drop-out run; the view's panel."""
+    page.show_view(View.DROP_OUT)
+    worked_out(page)
+    panel = page.runs[View.DROP_OUT]
+    panel.source.setCurrentIndex(panel.source.findData(number))
+    panel.start.click()
+    worked_out(page)
+    return panel
+
+
+def test_its_own_caution_comes_before_a_run(page, qtbot, worked_out):
+    page.show_view(View.TEETH)
+    assert page._run_caution.isVisible()
+    assert not page.runs[View.TEETH].start.isVisible()
+    qtbot.keyClick(page._run_caution.understood, Qt.Key.Key_Space)
+    assert page.runs[View.TEETH].start.isVisible()
+    worked_out(page)
+
+
+def test_a_tooth_run_names_the_bent_tooth_counted_from_the_mark(
+    run_page, bench, pass_time, worked_out, tmp_path
+):
+    page = run_page
+    page.job.name_pickup("Digger 4 / left")
+    pass_time(2)
+    page.show_view(View.TEETH)
+    panel = page.runs[View.TEETH]
+    assert panel.live_channel == "left"
+    panel.start.click()
+    assert page.job.run.running
+
+    def look():
+        bench.live.update()
+        page.refresh()
+
+    pass_time(14, 0.5, look)
+    worked_out(page)
+    page._works.add(page.job.run.fold_work(), page.job.run.folded, pytest.fail)
+    worked_out(page)
+    assert page.job.run.so_far.late_rel.size == 30
+    assert page.job.run.so_far.turns > 20
+    panel.start.click()
+    worked_out(page)
+    # The scenario 'bent-tooth' bends tooth 7 of the left pickup's wheel.
+    assert page.job.run.faults() == {7: "bent tooth"}
+    assert "bent tooth 7" in page.pictures.teeth.accessibleDescription()
+    assert "number 7, counted from the mark" in panel.sentence.text()
+    state = page.job.list.state(page.job.list.current)
+    assert (state.word, state.simulated) == ("fail", True)
+    with open_store(bench.store) as store:
+        stored = store.result(state.runs[0].result)
+    assert stored.answer["verdict"] == "fail"
+    page.see_report()
+    page.paper.save_as(tmp_path / "tooth.html")
+    page.job.add_pickup("Digger 4 / right")
+    page.see_list_report()
+    worked_out(page)
+    page.paper.save_as(tmp_path / "list.html")
+    worked_out(page)
+    assert "SIMULATED DATA" in (tmp_path / "tooth.html").read_text(encoding="utf-8")
+    sheet = (tmp_path / "list.html").read_text(encoding="utf-8")
+    assert "fail, simulated" in sheet
+    assert "not yet" in sheet
+
+
+def test_an_old_recording_is_judged_away_from_the_screen(
+    run_page, bench, worked_out, store_simulated
+):
+    page = run_page
+    with open_store(bench.store) as store:
+        number = store_simulated(store, "sim:missing-tooth?seed=2", 30.0, bench.machine)
+    page.show_view(View.TEETH)
+    worked_out(page)
+    panel = page.runs[View.TEETH]
+    panel.source.setCurrentIndex(panel.source.findData(number))
+    panel.source.activated.emit(panel.source.currentIndex())
+    assert panel.start.text() == f"Judge recording {number}"
+    panel.start.click()
+    worked_out(page)
+    assert "missing tooth" in page.job.run.faults().values()
+    assert panel.channel.count() == 2
+    panel.channel.setCurrentIndex(1 - panel.channel.currentIndex())
+    panel.channel.activated.emit(panel.channel.currentIndex())
+    assert page.job.run.faults() == {}
+    panel = drop_out_judged(page, number, worked_out)
+    assert "The belt was not slowed" in panel.said.text() + panel.sentence.text()
+
+
+def test_a_drop_out_run_finds_the_speed(run_page, bench, worked_out, store_simulated):
+    page = run_page
+    bench.machine = None
+    bench.use_inputs(["sim:drop-out-run?seed=3"])
+    page.refresh()
+    with open_store(bench.store) as store:
+        number = store_simulated(store, "sim:drop-out-run?seed=3", 150.0, bench.machine, {"left"})
+    panel = drop_out_judged(page, number, worked_out)
+    drop = page.job.run.pickup["drop_out"]
+    # Where the answer puts the drop-out about half the teeth of the weakest side are seen.
+    seen = [share for speed, share in page.job.run.curve if speed > 1.1 * drop["speed_mps"]]
+    assert min(seen) > 0.99
+    assert page.job.run.curve[0][1] < 0.9
+    assert "mph" in panel.sentence.text()
+    assert page.pictures.currentWidget() is page.pictures.curve
+    bench.settings.change(units="metric")
+    page.refresh()
+    assert "km/h" in panel.sentence.text()
+
+
+def test_without_pulses_no_run(bench, make_page, worked_out):
+    bench.cautions_read |= {AT_THE_WHEEL, WITH_THE_BELT_RUNNING}
+    page = make_page()
+    page.show_view(View.TEETH)
+    page.runs[View.TEETH].start.click()
+    assert "No pulses" in page.runs[View.TEETH].said.text()
+    worked_out(page)

@@ -1,0 +1,304 @@
+"""The pass without a screen: start and stop by itself, words, earlier passes."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from drivers.catalogue import open_input
+from drivers.recording import collect
+from workbench.base.errors import WrongInput
+from workbench.base.machine import parse_machine
+from workbench.base.units import METRIC, US
+from workbench.cli.passes import compute
+from workbench.match.season import Visit
+from workbench.models.passes import files as pass_files
+from workbench.models.passes.auto import STAND_S, START_S, AutoPass, Step, rule_words
+from workbench.models.passes.cues import Cue
+from workbench.models.passes.history import _against, _learned
+from workbench.models.passes.job import HISTORY, NO_INPUT, NO_MACHINE, PassJob
+from workbench.models.passes.judge import Judged, judge_again, judge_recording
+from workbench.models.passes.live import Health, Tapes, line, readings
+from workbench.models.records import archive
+from workbench.models.records.old_recordings import old_recordings
+from workbench.records.store import open_store
+from workbench.reports.passes.report import pass_document
+from workbench.words.passes import choices, in_units, pass_rows, pass_words
+
+STEP_S = 0.1
+
+
+class ByHand:
+    """An `AutoPass` looked at ten times a second; does what it says."""
+
+    def __init__(self):
+        self.auto, self.now_s, self.running, self.steps = AutoPass(), 0.0, False, []
+        self.auto.on = True
+
+    def go(self, for_s, belt, ground):
+        for _ in range(round(for_s / STEP_S)):
+            self.now_s += STEP_S
+            step = self.auto.look(self.now_s, belt, ground, running=self.running)
+            if step is not None:
+                self.running = step is Step.START
+                self.steps.append((round(self.now_s, 1), step))
+        return [step for _, step in self.steps]
+
+
+def test_a_pass_begins_and_ends_by_itself():
+    drive = ByHand()
+    assert drive.go(20, 1.0, 0.0) == []
+    drive.go(10, 1.0, 1.1)
+    assert drive.steps == [(pytest.approx(20 + START_S, abs=0.2), Step.START)]
+    drive.go(3, 1.0, 0.0)  # a short stop
+    drive.go(20, 1.0, 1.1)
+    assert drive.running
+    drive.go(10, 0.0, 0.02)
+    assert drive.steps[1] == (pytest.approx(53 + STAND_S, abs=0.2), Step.STOP)
+    assert drive.go(10, 1.0, 1.1) == [Step.START, Step.STOP, Step.START]
+
+
+def test_a_lost_signal_neither_begins_nor_ends_a_pass():
+    drive = ByHand()
+    assert drive.go(20, 1.0, math.nan) == []
+    drive.go(2, 1.0, 1.1)
+    drive.go(1, math.nan, 1.1)
+    assert drive.go(2, 1.0, 1.1) == []  # the seconds begin anew
+    drive.go(2, 1.0, 1.1)
+    assert drive.running
+    drive.go(60, math.nan, math.nan)
+    assert drive.running
+
+
+def test_after_a_stop_by_hand_the_digger_has_to_stand_first():
+    drive = ByHand()
+    drive.go(10, 1.0, 1.1)
+    drive.running = False
+    assert drive.go(30, 1.0, 1.1) == [Step.START]
+    drive.go(1, 1.0, 0.0)
+    assert drive.go(10, 1.0, 1.1) == [Step.START, Step.START]
+
+
+def test_switched_off_nothing_is_done_by_itself():
+    drive = ByHand()
+    drive.auto.on = False
+    assert drive.go(30, 1.0, 1.1) == []
+    drive.running = True
+    assert drive.go(30, 0.0, 0.0) == []
+
+
+def test_the_rule_is_said_in_the_persons_units():
+    # 0.3 m/s is 0.67 mph and 1.08 km/h (NIST SP 811, appendix B: 1 mph = 0.44704 m/s).
+    assert "0.7 mph" in rule_words(US)
+    assert "1.1 km/h" in rule_words(METRIC)
+
+
+def test_stored_sentences_speak_the_persons_units():
+    said = "Run the belt -14.9 % faster, or drive at 2.41 mph instead of 2.79 mph."
+    # 1 mph = 1.609 344 km/h, exactly (NIST SP 811, appendix B).
+    assert in_units(said, METRIC) == (
+        "Run the belt −14.9 % faster, or drive at 3.88 km/h instead of 4.49 km/h."
+    )
+    assert in_units("at 2.41 mph", US) == "at 2.41 mph"
+    assert in_units("on 2026-11-25, belt-slip", METRIC) == "on 2026-11-25, belt-slip"
+
+
+@pytest.fixture(scope="module")
+def slow_pass():
+    """(answer, machine) of a simulated pass whose belt is set too slow."""
+    driver = open_input("sim:valve-off?seed=4&pace=fast")
+    recording = collect(driver, 45)
+    machine = parse_machine(driver.machine_text, "the scenario's machine file")
+    return compute(recording, machine, {"belt": None, "ground": None}), machine
+
+
+def test_a_judged_pass_in_words(slow_pass):
+    answer, _ = slow_pass
+    words = pass_words(answer, METRIC)
+    assert "slower than the ground" in words.headline
+    assert "km/h" in words.detail
+    assert "mph" not in " ".join([words.sentence, *words.to_do, *words.why, *words.notes])
+    assert words.to_do[0].startswith("Run the belt ")
+    assert "engine off" in words.caution
+    assert "Flow control set off by a constant factor" in words.why[0]
+    assert "% likely" in words.why[0]
+    assert "To tell: move the flow control" in words.why[0]
+    assert all("behind" in part for part in words.parts)
+    assert choices(answer) == (["left", "right"], ["wheel", "radar", "gnss"])
+
+
+def test_without_a_known_source_the_words_say_what_to_do(slow_pass):
+    answer = slow_pass[0] | {"ratio": None, "belt": None, "advice": None, "verdict": "cannot tell"}
+    words = pass_words(answer, US)
+    assert words.headline == "Nothing here is known to be the belt"
+    assert "Choose belt and ground on the Pass page" in words.to_do[0]
+    assert "--" not in words.sentence + words.to_do[0]
+    words = pass_words(answer | {"sources": ["vtg"]}, US)
+    assert words.to_do == ["The recording holds vtg. Record the next pass with both plugged in."]
+    reason = "nothing in this recording is known to be the belt; name it with --belt: it holds vtg"
+    told = pass_document(answer | {"reason": reason, "causes": []}, None).blocks[0].sentence
+    assert told.endswith("known to be the belt.")
+
+
+def test_what_can_be_saved_of_a_pass(slow_pass, tmp_path):
+    judged = Judged(1, *slow_pass, ["This is the first pass kept of this machine."])
+    assert pass_files.save(judged, tmp_path / "a.csv") == "Saved as a.csv."
+    with (tmp_path / "a.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == len(pass_rows(judged.answer))
+    known = [row for row in rows if row["ratio"]]
+    means = [sum(float(row[f"{what}_mps"]) for row in known) for what in ("belt", "ground")]
+    assert means[0] / means[1] == pytest.approx(judged.answer["ratio"], rel=2e-3)
+    pass_files.save(judged, tmp_path / "a.geojson")
+    assert json.loads((tmp_path / "a.geojson").read_text())["type"] == "FeatureCollection"
+    pass_files.save(judged, tmp_path / "a.json")
+    report = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
+    assert report["simulated"] is True
+    assert "first pass kept" in json.dumps(report)
+    with pytest.raises(WrongInput, match="a report ends in"):
+        pass_files.save(judged, tmp_path / "a.doc")
+    with pytest.raises(WrongInput, match="cannot be written"):
+        pass_files.save(judged, tmp_path / "no" / "a.csv")
+    empty = replace(judged, answer=judged.answer | {"series": {}})
+    with pytest.raises(WrongInput, match="no speeds"):
+        pass_files.save(empty, tmp_path / "b.csv")
+
+
+def test_a_change_against_earlier_passes_is_named_only_beyond_the_uncertainty():
+    last, this = Visit("2026-09-01", 0.90, 0.005), Visit("2026-09-02", 0.99, 0.005)
+    (said,) = _against([last], this)
+    # By hand: 0.99/0.90 − 1 = 10 %; 2·√(0.005² + 0.005²)/0.90 = 1.57 %.
+    assert "+10.0 % ± 1.6 %" in said
+    (said,) = _against([last], replace(this, value=0.905))
+    assert "no change beyond the uncertainty" in said
+
+
+def test_a_pass_outside_the_usual_scatter_is_named():
+    # Mean range 0.002 of neighbours: σ = 0.002/1.128, 3σ = 0.0053 (NIST/SEMATECH 6.3.2.2).
+    visits = [Visit(f"2026-09-0{day}", 0.980 + 0.002 * (day % 2), 0.01) for day in range(1, 9)]
+    assert "outside" in " ".join(_against(visits, Visit("2026-09-09", 1.1, 0.01)))
+    assert "outside" not in " ".join(_against(visits, Visit("2026-09-09", 0.981, 0.01)))
+
+
+def test_an_earlier_step_of_the_flow_control_is_remembered():
+    (said,) = _learned([{"advice": {"ratio_per_step": 0.02}}, {"advice": None}], {"ratio": 0.93})
+    # By hand: (1 − 0.93)/0.02 = 3.5 steps.
+    assert "+2.00 %: about +3.5 steps" in said
+    assert _learned([{"advice": {"ratio_per_step": None}}], {"ratio": 0.93}) == []
+
+
+def drive(bench, job, pass_time, for_s):
+    job.start()
+    pass_time(for_s, look=lambda: (bench.live.update(), job.look()))
+
+
+def test_a_pass_is_judged_live_and_from_the_record(bench, pass_time):
+    bench.use_inputs(["sim:valve-off?seed=4"])
+    job, tapes = PassJob(bench), Tapes()
+    pass_time(2)
+    drive(bench, job, pass_time, 40)
+    assert job.cue is Cue.OUT_OF_BAND
+    assert job.take_cue() is Cue.OUT_OF_BAND
+    assert job.take_cue() is None
+    assert "slow" in line(job).headline
+    for _ in range(80):
+        shown = tapes.look(job)
+    assert shown.belt_m - shown.ground_m == pytest.approx(job.now.separation_m, abs=0.2)
+    assert np.isnan(np.array(job.rows())[:3, 1]).all()  # the approach is left blank
+    (driver,) = bench.live.drivers
+    truth = driver.truth()
+    job.stop()
+    judged = job.judge()
+    answer = judged.answer
+    # The simulator's own truth of this run.
+    assert answer["ratio"] == pytest.approx(truth.ratio(15, 39), abs=answer["U_ratio"])
+    assert answer["verdict"] in ("fail", "conditional fail")
+    assert "first pass" in judged.earlier[0]
+    stored = archive.result(bench.store, answer["result"])
+    assert stored.answer["ratio"] == answer["ratio"]
+    assert stored.answer["simulated"] is True
+    assert stored.options["belt"] == "left"
+    judge_recording(judged.recording, "left", "gnss", bench.store)
+    again = judge_again(judged.recording, bench.store, None)
+    assert (again.answer["belt"], again.answer["ground"]) == ("left", "gnss")
+    assert "first pass" in again.earlier[0]  # a pass is not its own past
+    (past,) = old_recordings(bench.store)
+    assert (past.number, past.simulated) == (judged.recording, True)
+
+
+def test_a_long_pass_keeps_its_whole_length_in_bounded_room(bench):
+    job = PassJob(bench)
+    for at in range(8 * 3600 * 10):
+        job._remember((0.1 * at, 1.0, 1.0, 0.0, 1.0))
+    assert HISTORY / 2 <= len(job.history) <= HISTORY
+    assert job.history[0][0] == 0.0
+    assert job.history[-1][0] > 8 * 3600 - 60
+    steps = {round(b[0] - a[0], 1) for a, b in pairwise(job.history)}
+    assert len(steps) == 1
+
+
+def test_a_recording_without_a_machine_says_so(bench, pass_time):
+    bench.use_inputs(["sim:healthy?seed=1"])
+    machine, bench.machine = bench.machine, None
+    bench.recording.start("bare")
+    pass_time(20, step_s=5)
+    bench.recording.stop()
+    bench.recording.wait()
+    with open_store(bench.store) as store:
+        (entry,) = store.recordings()
+    with pytest.raises(WrongInput, match="Choose it on the Machine page"):
+        judge_again(entry.number, bench.store, None)
+    assert judge_again(entry.number, bench.store, machine).machine is machine
+
+
+def test_what_stands_in_the_way_of_a_pass_is_said(bench, pass_time):
+    job = PassJob(bench)
+    assert job.obstacle() is NO_INPUT
+    job.start()
+    assert not job.running
+    assert job.said == NO_INPUT.sentence
+    bench.use_inputs(["sim:healthy?seed=1"])
+    pass_time(2)
+    machine, bench.machine = bench.machine, None
+    assert job.obstacle() is NO_MACHINE
+    bench.machine = machine
+    for name in ("radar", "gnss", "wheel"):
+        assert job.obstacle() is None
+        del bench.live.streams[name]
+    assert "ground speed" in job.obstacle().sentence
+    assert readings(job, US)[1].health is Health.MISSING
+
+
+def test_sources_can_be_chosen(bench, pass_time):
+    bench.use_inputs(["sim:healthy?seed=1"])
+    pass_time(2)
+    job = PassJob(bench)
+    assert [one.name for one in job.pace.belts()] == ["left", "right"]
+    assert [one.name for one in job.pace.grounds()] == ["radar", "gnss", "wheel"]
+    assert (job.belt.name, job.ground.name) == ("left", "radar")
+    bench.belt_source, bench.ground_source = "right", "wheel"
+    assert (job.belt.name, job.ground.name) == ("right", "wheel")
+
+
+def test_a_lost_ground_is_said_with_what_could_be_used_instead(bench, clock, pass_time):
+    bench.use_inputs(["sim:healthy?seed=1"])
+    job = PassJob(bench)
+    pass_time(2)
+    drive(bench, job, pass_time, 15)
+    bench.live.stop()
+    clock.now_s += 5
+    job.look()
+    assert job.take_cue() is Cue.LOST
+    assert [one.health for one in readings(job, US)] == [Health.LOST] * 3
+    assert line(job).headline == "Belt and ground are lost"
+    job.now = replace(job.now, lost="ground")
+    bench.live.streams["gnss"].last_host_s = clock.now_s
+    assert line(job).rest == "gnss is still live: choose it before the next pass."
+    job.now = replace(job.now, lost="belt")
+    assert line(job).rest == "The belt stands, or its pickup is lost."

@@ -1,0 +1,167 @@
+"""The program as its user starts it, in a real window under Xvfb, driven by xdotool.
+
+A twin of the window, drawn offscreen at the same size, is led through the same steps and
+says where each button lies; xdotool clicks there in the real one.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QAbstractButton, QComboBox, QLineEdit
+
+from workbench.records.store import open_store
+
+ROOT = Path(__file__).resolve().parents[3]
+SIZE = (1280, 800)
+PATIENCE_S = 40.0
+PAUSE_S = 0.25
+"""Between two steps of a person in a hurry."""
+
+missing = [name for name in ("Xvfb", "xdotool") if shutil.which(name) is None]
+pytestmark = pytest.mark.skipif(
+    bool(missing), reason=f"{' and '.join(missing)} not installed: no real window"
+)
+
+
+@pytest.fixture
+def display():
+    """A screen of its own, as the number X gives it."""
+    read, write = os.pipe()
+    server = subprocess.Popen(
+        ["Xvfb", "-displayfd", str(write), "-screen", "0", "1280x800x24", "-nolisten", "tcp"],
+        pass_fds=[write],
+        stderr=subprocess.DEVNULL,
+    )
+    os.close(write)
+    with os.fdopen(read) as said:
+        number = said.readline().strip()
+    assert number, "Xvfb did not start"
+    yield f":{number}"
+    server.terminate()
+    server.wait()
+
+
+@pytest.fixture
+def surroundings(display, tmp_path):
+    """A user's first start: nothing of the program in the home folder yet."""
+    homes = {f"XDG_{name}_HOME": str(tmp_path / name) for name in ("CONFIG", "DATA", "STATE")}
+    own = {"HOME": str(tmp_path), "XDG_CACHE_HOME": str(tmp_path / "CACHE"), "DISPLAY": display}
+    own |= {"QT_QPA_PLATFORM": "xcb", "EVENPACE_STORE": str(tmp_path / "store.db")}
+    return {**os.environ, **homes, **own}
+
+
+@pytest.fixture
+def program(surroundings):
+    process = subprocess.Popen(
+        [sys.executable, "-m", "workbench.cli"],
+        cwd=ROOT,
+        env=surroundings,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    yield process
+    process.kill()
+    process.communicate()
+
+
+class Person:
+    """Clicks and types in the real window, where the twin shows the way."""
+
+    def __init__(self, window, surroundings, twin):
+        self._window, self._surroundings, self._twin = window, surroundings, twin
+
+    def _do(self, *words):
+        subprocess.run(["xdotool", *words], env=self._surroundings, check=True, timeout=20)
+        time.sleep(PAUSE_S)
+
+    def _click(self, widget):
+        at = widget.mapTo(self._twin, QPoint(0, 0)) + widget.rect().center()
+        self._do("mousemove", "--window", self._window, str(at.x()), str(at.y()), "click", "1")
+
+    def press(self, words):
+        (button,) = self._found(QAbstractButton, words)
+        self._click(button)
+        QTest.mouseClick(button, Qt.MouseButton.LeftButton)
+        self._twin.tick()
+
+    def choose_last(self, words):
+        (choice,) = self._found(QComboBox, words)
+        self._click(choice)
+        self._do("key", "End", "Return")
+        QTest.keyClick(choice, Qt.Key.Key_End)
+
+    def fill(self, words, text):
+        (field,) = self._found(QLineEdit, words)
+        self._click(field)
+        self._do("key", "ctrl+a")
+        self._do("type", text)
+        field.setText(text)
+
+    def key(self, name):
+        self._do("key", name)
+
+    def _found(self, kind, words):
+        return [
+            one
+            for one in self._twin.findChildren(kind)
+            if one.isVisible() and (one.accessibleName() or one.text()).startswith(words)
+        ]
+
+
+@pytest.fixture
+def person(program, surroundings, window):
+    search = ["xdotool", "search", "--sync", "--onlyvisible", "--name", "^Evenpace$"]
+    found = subprocess.run(
+        search, env=surroundings, capture_output=True, text=True, check=True, timeout=PATIENCE_S
+    )
+    real = found.stdout.split()[0]
+    for words in (("windowsize", "--sync", real, *map(str, SIZE)), ("windowfocus", "--sync", real)):
+        subprocess.run(["xdotool", *words], env=surroundings, check=False, timeout=PATIENCE_S)
+    window.resize(*SIZE)
+    window.show_page("Start")
+    return Person(real, surroundings, window)
+
+
+def test_a_readout_is_calibrated_in_a_real_window(person, program, window, qtbot, tmp_path):
+    person.press("Calibrate a readout")
+    person.press("I have read this")
+    person.choose_last("What the true speed is taken from")
+    for shown, read in (("2.4", "2.5"), ("2.9", "3.01")):
+        person.fill("What the readout shows", shown)
+        person.fill("The instrument's reading", read)
+        person.fill("The instrument's expanded", "0.01")
+        person.press("Keep run")
+
+    def worked_out():
+        window.tick()
+        assert person._found(QAbstractButton, "Keep result")
+
+    qtbot.waitUntil(worked_out, timeout=int(1000 * PATIENCE_S))
+    time.sleep(2.0)  # the real one works as long as the twin
+    person.press("Keep result")
+    result = None
+    for _ in range(int(PATIENCE_S / PAUSE_S)):
+        with open_store(str(tmp_path / "store.db")) as store:
+            for entry in store.results():
+                result = store.result(entry.number)
+        if result is not None:
+            break
+        time.sleep(PAUSE_S)
+    assert result is not None
+    assert result.kind == "calibrate"
+    # What was typed: 0.1 of 2.5 and 0.11 of 3.01 too little.
+    assert result.answer["error_at_work"] == pytest.approx(-0.04, abs=0.01)
+    person.key("ctrl+q")
+    said, _ = program.communicate(timeout=PATIENCE_S)
+    assert "Traceback" not in said
+    assert program.returncode == 0

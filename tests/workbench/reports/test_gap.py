@@ -1,0 +1,147 @@
+"""The gap report and its pictures."""
+
+import csv
+import io
+import json
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from drivers.contract import EdgeTrack
+from workbench.base.machine import Pickup, parse_machine
+from workbench.calibration.gap.table import GapReadings
+from workbench.jobs.gap.answers import feeler_answer, pulse_answer, several
+from workbench.records.jsonable import plain
+from workbench.reports.document import Caution, Figure, Table, render_html, render_json, render_pdf
+from workbench.reports.gap.report import gap_document
+from workbench.words.gap_summary import SUMMARY_HEADER, summary_rows
+
+
+def feeler(name: str, mean_mm: float, **more):
+    angle = np.arange(0, 360, 45.0)
+    gap_m = (mean_mm + 0.1 * np.cos(np.radians(angle - 40))) / 1000
+    line = np.zeros(8, dtype=np.int64)
+    return feeler_answer(GapReadings(name, angle, gap_m, line), Pickup(), 5e-5) | more
+
+
+FRAME = {
+    "source": "shop.csv",
+    "kind": "gap table",
+    "simulated": False,
+    "gap_best_m": 0.0016,
+    "gap_max_m": 0.0032,
+    "blade_step_m": 5e-5,
+}
+
+
+def figures(document):
+    return [block for block in document.blocks if isinstance(block, Figure)]
+
+
+def test_one_pickup_has_its_answer_its_wheel_and_its_readings() -> None:
+    document = gap_document(feeler("left", 1.6) | FRAME | {"result": 7}, None)
+    assert document.number == "Result 7"
+    assert document.blocks[0].verdict == "pass"
+    assert "1.60 mm (± 0.0" in document.blocks[0].sentence
+    (figure,) = figures(document)
+    assert ElementTree.fromstring(figure.svg).tag.endswith("svg")
+    (table,) = (block for block in document.blocks if isinstance(block, Table))
+    assert len(table.rows) == 8
+    # Nothing is to be done, so no caution stands in the way.
+    assert not any(isinstance(block, Caution) for block in document.blocks)
+    assert render_pdf(document).startswith(b"%PDF")
+
+
+def test_where_something_is_to_be_done_the_caution_stands_before_it() -> None:
+    blocks = gap_document(feeler("left", 2.8) | FRAME, None).blocks
+    at = next(i for i, block in enumerate(blocks) if isinstance(block, Caution))
+    assert "release the hydraulic pressure" in blocks[at].text
+    assert blocks[at].text.endswith("qualified persons have the last word.")
+    assert "1.20 mm closer" in blocks[at + 1].text
+
+
+def test_many_pickups_have_a_row_each_and_hostile_names_stay_text() -> None:
+    names = ["Digger 4 / left", '<script>alert("x")</script>', "=1+1 / left", "$x$ #let"]
+    answer = several([feeler(name, 1.6 + 0.5 * i) for i, name in enumerate(names)]) | FRAME
+    document = gap_document(answer, None)
+    assert len(figures(document)) == 1
+    page = render_html(document)
+    assert "<script>" not in page
+    assert "&lt;script&gt;" in page
+    assert render_pdf(document).startswith(b"%PDF")
+    assert json.loads(render_json(document))["data"]["pickups"][3]["pickup"] == "$x$ #let"
+
+
+def test_a_seasons_worth_has_a_table_and_no_crowded_picture() -> None:
+    answer = several([feeler(f"Digger {i} / left", 1.6) for i in range(120)]) | FRAME
+    document = gap_document(answer, None)
+    assert figures(document) == []
+    assert render_pdf(document).startswith(b"%PDF")
+
+
+def test_a_stored_answer_makes_the_same_report() -> None:
+    answer = feeler("left", 1.6) | FRAME
+    fresh, stored = gap_document(answer, None), gap_document(plain(answer), None)
+    assert render_html(fresh) == render_html(stored)
+
+
+def test_an_answer_at_one_place_has_a_picture_too() -> None:
+    readings = GapReadings("left", np.zeros(2), np.full(2, 0.0016), np.zeros(2, dtype=np.int64))
+    document = gap_document(feeler_answer(readings, Pickup(), 5e-5) | FRAME, None)
+    assert len(figures(document)) == 1
+    assert document.blocks[0].verdict == "cannot tell"
+    assert "turn the wheel" in document.blocks[0].sentence
+
+
+def test_the_summary_has_a_row_a_pickup_in_metres() -> None:
+    answer = several([feeler("Digger 4 / left / hall", 1.6), feeler("=2+2", 4.0)])
+    text = io.StringIO()
+    csv.writer(text).writerows([SUMMARY_HEADER, *summary_rows(answer)])
+    first, second = csv.DictReader(io.StringIO(text.getvalue()))
+    assert (first["machine"], first["side"], first["kind"]) == ("Digger 4", "left", "hall")
+    assert first["verdict"] == "pass"
+    assert float(first["gap_m"]) == pytest.approx(0.0016)
+    assert float(first["runout_m"]) == pytest.approx(0.0002)
+    assert first["teeth"] == ""
+    assert second["machine"] == "'=2+2"  # no spreadsheet takes it for a formula
+    assert second["verdict"] == "fail"
+
+
+def of_pulses(time_s, **more):
+    machine = parse_machine(
+        'name = "x"\n[drive]\ntarget_teeth = 24\nkind = "sprocket"\nsprocket_teeth = 8\n'
+        "rod_pitch_m = 0.05\n"
+    )
+    options = {
+        "pitch_radius_m": None,
+        "at_gap_m": None,
+        "baseline": [],
+        "blade_step_m": 5e-5,
+        "drop_out": False,
+        "before": {},
+    }
+    track = EdgeTrack("left", time_s, **more)
+    return pulse_answer(track, None, machine, options, holes_known=False) | FRAME
+
+
+def test_teeth_have_their_wheel_with_and_without_voltages(wheel) -> None:
+    rng = np.random.default_rng(1)
+    time_s = wheel(bent={5: 0.1}, missing=(9,))(rng)
+    volts = np.full(time_s.size, 2.0)
+    for answer in (of_pulses(time_s), of_pulses(time_s, amplitude_v=volts)):
+        document = gap_document(plain(answer), None)
+        assert document.blocks[0].sentence == "left: bent tooth 6, missing tooth 10."
+        (figure,) = figures(document)
+        assert "24 teeth; bent tooth 6, missing tooth 10" in figure.alt
+        ElementTree.fromstring(figure.svg)
+        assert any(isinstance(block, Caution) for block in document.blocks)
+
+
+def test_noise_has_a_page_without_a_wheel_it_cannot_know(wheel) -> None:
+    answer = of_pulses(wheel(hum_hz=50.0)(np.random.default_rng(1)))
+    assert answer["teeth"] == 24
+    document = gap_document(answer, None)
+    assert figures(document) == []
+    assert "50.0 Hz, as mains hum" in document.blocks[1].text
+    assert render_pdf(document).startswith(b"%PDF")

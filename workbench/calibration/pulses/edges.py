@@ -1,0 +1,325 @@
+"""Rising edges as they came → clean edges with a running tooth index.
+
+An extra edge (bounce, noise) is one whose removal leaves an interval that is still no
+longer than one pitch; a missed one shows as an interval of two or more pitches. Both are
+judged against the local period, which is a running median and therefore follows a belt
+that changes speed. Where the count between two edges cannot be known (a stop, a cable
+break) a new segment starts, and nothing is guessed.
+
+Rounding Δt/T̂ to whole teeth: Sidiropoulos, Swami & Sadler, IEEE Trans. Signal Process.
+53(6), 2005, who show that with known integers the fit is ordinary regression.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.pulses.period import BLOCK, block_medians, local_period
+from workbench.calibration.pulses.relock import Stretches, places, stretches
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+GLANCE = 256
+"""Edges looked at together to see whether anything is wrong with them at all."""
+
+CHUNK = GLANCE * 256
+"""Edges worked on at once: half a megabyte, so that every pass stays in the cache."""
+
+PAD = 8 * BLOCK
+"""Edges of context on both sides of what is examined; no decision looks further."""
+
+LONG_DOUBT = 8
+"""Doubtful edges in one stretch that are left out where they cannot be counted."""
+
+FEW_HOLES = 10_000
+"""Up to this many holes the index is raised piece by piece, without a copy of it all."""
+
+EXTRA_BELOW = 1.42
+"""Two neighbouring intervals that together are shorter than this many pitches hold one
+edge too many. A tooth displaced by half a pitch, the worst bent one, still gives 1.5."""
+
+COUNTED_TOGETHER = 3.5
+"""Pitches in two neighbouring intervals up to which their sum is compared with each."""
+
+LONG_ABOVE = 1.4
+"""An interval of more pitches than this may hold missed teeth."""
+
+MOST_PITCHES = 12
+"""Pitches in one interval that can still be counted; a longer one starts a new segment."""
+
+UNSTEADY = 1.3
+"""Ratio of the periods before and after a long interval at which it is no longer clear
+whether teeth were missed or the wheel nearly stood."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CleanEdges:
+    """Edges with their place on the target wheel.
+
+    `time_s` (n,) ascending; `tooth` (n,) the running tooth index, missed teeth counted
+    in; `starts` the indices at which a segment begins (the first is 0): within a segment
+    the index is sure, across a start it is not. `missed_s` holds the time of the edge
+    before each interval with missed teeth, `extra_s` the times of the edges taken out.
+    """
+
+    time_s: Floats
+    tooth: Ints
+    starts: Ints
+    missed: int
+    extra: int
+    missed_s: Floats
+    extra_s: Floats
+
+    def segment(self) -> Ints:
+        """(n,) the number of the segment each edge belongs to."""
+        mark = np.zeros(self.time_s.size, dtype=np.int64)
+        mark[self.starts[1:]] = 1
+        return np.cumsum(mark)
+
+    def spans(self) -> list[tuple[int, int]]:
+        """(first, last + 1) of each segment."""
+        ends = [*self.starts[1:].tolist(), self.time_s.size]
+        pairs = zip(self.starts.tolist(), ends, strict=True)
+        return [(first, last) for first, last in pairs if last > first]
+
+
+def clean(time_s: Floats) -> CleanEdges:
+    """Find extra and missed edges in `time_s` (n,), ascending seconds.
+
+    Raises ValueError if the times are not finite or run backwards.
+    """
+    time_s = np.ascontiguousarray(time_s, dtype=np.float64)
+    if time_s.ndim != 1:
+        raise ValueError("edge times must be a one-dimensional array")
+    found = _Findings()
+    for first in range(0, time_s.size - 1, CHUNK):
+        for low, high in _suspects(time_s, first):
+            found.add(_examine(time_s, low, high))
+    return _assemble(time_s, found.joined())
+
+
+@dataclass(slots=True, eq=False)
+class _Found:
+    """Indices of extra edges, of edges before a long interval and the teeth missed in it
+    (which may be none), of new segments."""
+
+    extra: Ints
+    long_at: Ints
+    missed: Ints
+    starts: Ints
+
+
+class _Findings:
+    def __init__(self) -> None:
+        self._parts: list[_Found] = []
+
+    def add(self, part: _Found) -> None:
+        self._parts.append(part)
+
+    def joined(self) -> _Found:
+        none = np.empty(0, dtype=np.int64)
+        return _Found(
+            *(
+                np.concatenate([none, *(getattr(part, name) for part in self._parts)])
+                for name in ("extra", "long_at", "missed", "starts")
+            )
+        )
+
+
+def _suspects(time_s: Floats, first: int) -> list[tuple[int, int]]:
+    """Runs (low, high) of edges, from `first` on, in which an interval is out of line."""
+    last = min(first + CHUNK, time_s.size - 1)
+    interval_s = np.diff(time_s[first : last + 1])
+    if not interval_s.min() >= 0 or not np.isfinite(time_s[last]):  # NaN fails the first
+        raise ValueError("edge times must be finite and must not run backwards")
+    at = np.arange(0, interval_s.size, GLANCE)
+    count = np.diff(np.append(at, interval_s.size))
+    mean_s = np.add.reduceat(interval_s, at) / count
+    wrong = np.minimum.reduceat(interval_s, at) < 0.5 * EXTRA_BELOW * mean_s
+    wrong |= np.maximum.reduceat(interval_s, at) > LONG_ABOVE * mean_s
+    change = np.flatnonzero(np.diff(np.concatenate(([False], wrong, [False])).astype(np.int8)))
+    return [
+        (first + int(low) * GLANCE, min(first + int(high) * GLANCE, last + 1))
+        for low, high in change.reshape(-1, 2)
+    ]
+
+
+def _examine(time_s: Floats, first: int, last: int) -> _Found:
+    """Judge the edges first:last, looking a little to both sides."""
+    low, high = max(0, first - PAD), min(time_s.size, last + PAD)
+    part = time_s[low:high]
+    kept = _kept(part)
+    extra = np.ones(part.size, dtype=np.bool_)
+    extra[kept] = False
+    interval_s = np.diff(part[kept])
+    period_s = local_period(interval_s)
+    long = np.flatnonzero(interval_s > LONG_ABOVE * period_s)
+    pitches, unsure = _count_pitches(interval_s, period_s, long)
+    counted = ~unsure
+
+    def ours(index: Ints) -> Flags:
+        return (index + low >= first) & (index + low < last)
+
+    extra_at, long_at, starts = np.flatnonzero(extra), kept[long[counted]], kept[long[unsure] + 1]
+    return _Found(
+        extra_at[ours(extra_at)] + low,
+        long_at[ours(long_at)] + low,
+        pitches[counted][ours(long_at)] - 1,
+        starts[ours(starts)] + low,
+    )
+
+
+def _kept(time_s: Floats) -> Ints:
+    """Indices of the edges that are no extras.
+
+    An edge is one too many where the intervals on its two sides, each rounded to pitches,
+    make more pitches than their sum does. Again and again the one with the shortest sum
+    nearby is taken out; only one of neighbours goes in one round, because taking it out
+    heals the other.
+    """
+    kept = np.arange(time_s.size)
+    if kept.size < 3:
+        return kept
+    period_s = local_period(np.diff(time_s))
+    period_s = np.maximum(period_s[1:], period_s[:-1])
+    while kept.size > 2:
+        inner = kept[1:-1]
+        at = period_s[inner - 1]
+        interval_s = np.diff(time_s[kept])
+        pair = (interval_s[1:] + interval_s[:-1]) / at
+        suspect = np.flatnonzero(_short_pair(pair, interval_s, at))
+        wrong = _one_too_many(
+            interval_s[suspect] / at[suspect], interval_s[suspect + 1] / at[suspect]
+        )
+        pair_of = np.full(pair.size + 2, np.inf)
+        pair_of[suspect[wrong] + 1] = pair[suspect[wrong]]
+        drop = np.isfinite(pair_of[1:-1])
+        drop &= (pair_of[1:-1] < pair_of[:-2]) & (pair_of[1:-1] <= pair_of[2:])
+        if not drop.any():
+            break
+        kept = np.concatenate((kept[:1], inner[~drop], kept[-1:]))
+    return kept
+
+
+def _short_pair(pair: Floats, interval_s: Floats, period_s: Floats) -> Flags:
+    """Pairs of intervals that could hold an edge too many: one of them is short."""
+    shorter_s = np.minimum(interval_s[1:], interval_s[:-1])
+    return (pair < COUNTED_TOGETHER) & (shorter_s < 0.5 * EXTRA_BELOW * period_s)
+
+
+def _one_too_many(first: Floats, second: Floats) -> Flags:
+    """Whether two intervals, in pitches, hold an edge too many between them.
+
+    Rounded with a leaning that leaves a tooth displaced by half a pitch alone.
+    """
+    lean = 1.5 - EXTRA_BELOW
+    alone = np.maximum(np.rint(first - lean), 1) + np.maximum(np.rint(second - lean), 1)
+    return np.asarray(np.rint(first + second + lean) < alone)
+
+
+def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
+    """Number the kept edges."""
+    start = np.zeros(1, dtype=np.int64)
+    if not (found.extra.size or found.long_at.size or found.starts.size):
+        none = np.empty(0)
+        tooth = np.arange(time_s.size, dtype=np.int64)
+        return CleanEdges(time_s, tooth, start, 0, 0, none, none)
+    kept_s = np.delete(time_s, found.extra) if found.extra.size else time_s
+    at = found.long_at - np.searchsorted(found.extra, found.long_at)
+    starts = found.starts - np.searchsorted(found.extra, found.starts)
+    # The index is 0, 1, 2 …, raised by the missed teeth from each hole on.
+    tooth = np.arange(kept_s.size, dtype=np.int64)
+    _raise_after(tooth, at, found.missed)
+    taken = np.searchsorted(kept_s, time_s[found.extra]) - 1
+    doubtful = stretches(kept_s, tooth, np.union1d(at, taken[taken >= 0]))
+    edges = CleanEdges(
+        kept_s,
+        tooth,
+        np.concatenate((start, starts)),
+        int(found.missed.sum()),
+        found.extra.size,
+        kept_s[at[found.missed > 0]],
+        time_s[found.extra],
+    )
+    long = doubtful.last - doubtful.first >= LONG_DOUBT
+    unsure = np.flatnonzero(doubtful.off & ~doubtful.sure & long)
+    wrong = np.flatnonzero(doubtful.off & doubtful.sure)
+    if unsure.size or wrong.size:
+        return _recounted(edges, doubtful, wrong, unsure)
+    return edges
+
+
+def _recounted(edges: CleanEdges, doubtful: Stretches, wrong: Ints, unsure: Ints) -> CleanEdges:
+    """Number the edges of the `wrong` stretches, and all after them, by their phase.
+
+    An `unsure` stretch is left out whole, and a new segment starts after it.
+    """
+    tooth, keep = edges.tooth.copy(), np.ones(edges.tooth.size, dtype=np.bool_)
+    for index in wrong:
+        inside = slice(int(doubtful.first[index]) + 1, int(doubtful.last[index]) + 1)
+        keep[inside], tooth[inside] = places(edges.time_s, edges.tooth, doubtful, int(index))
+    _raise_after(tooth, doubtful.last[wrong], doubtful.slip[wrong])
+    extra_s = edges.time_s[~keep]
+    for first, last in zip(doubtful.first[unsure], doubtful.last[unsure], strict=True):
+        keep[first + 1 : last + 1] = False
+    time_s, tooth = edges.time_s[keep], tooth[keep]
+    starts = np.union1d(edges.starts, doubtful.last[unsure] + 1)
+    starts = np.unique(np.searchsorted(np.flatnonzero(keep), starts))
+    starts = starts[starts < time_s.size]
+    missed = np.diff(tooth) - 1
+    missed[starts[1:] - 1] = 0
+    return CleanEdges(
+        time_s,
+        tooth,
+        starts,
+        int(missed.sum()),
+        edges.extra + extra_s.size,
+        time_s[:-1][missed > 0],
+        np.sort(np.concatenate((edges.extra_s, extra_s))),
+    )
+
+
+def _raise_after(tooth: Ints, at: Ints, step: Ints) -> None:
+    """Raise `tooth`, in place, by each step from the index after its place on."""
+    if not at.size:
+        return
+    bounds, height = np.append(at + 1, tooth.size), np.cumsum(step)
+    if at.size > FEW_HOLES:
+        tooth[bounds[0] :] += np.repeat(height, np.diff(bounds))
+        return
+    for low, high, raised in zip(bounds[:-1], bounds[1:], height, strict=True):
+        tooth[low:high] += raised
+
+
+def _count_pitches(interval_s: Floats, period_s: Floats, long: Ints) -> tuple[Ints, Flags]:
+    """Pitches in each long interval, and whether they cannot be counted."""
+    ratio = interval_s[long] / period_s[long]
+    end = interval_s.size - 1
+    before = np.where(long > 0, interval_s[np.maximum(long - 1, 0)], np.inf)
+    after = np.where(long < end, interval_s[np.minimum(long + 1, end)], np.inf)
+    both = ratio + np.minimum(before, after) / period_s[long]
+    # A displaced tooth makes one interval long and its neighbour short by the same amount:
+    # the two are counted together where their sum is the rounder number.
+    displaced = (both - ratio < 0.75) & (_off_round(both) < _off_round(ratio))
+    pitches = np.where(displaced, np.rint(both) - 1, np.rint(ratio))
+    pitches = np.maximum(pitches, 1).astype(np.int64)
+    median = block_medians(interval_s)
+    block = np.minimum(long // BLOCK, median.size - 1)
+    around = np.stack(
+        (median[np.maximum(block - 1, 0)], median[np.minimum(block + 1, median.size - 1)])
+    )
+    unsteady = around.max(axis=0) > UNSTEADY * around.min(axis=0)
+    # While the wheel starts or stops the interval on one side is long too, and no tooth is
+    # missing; where both are short, it either nearly stood or teeth were missed.
+    ramp = unsteady & (interval_s[long] < LONG_ABOVE * np.maximum(before, after))
+    pitches = np.where(ramp & np.isfinite(before) & np.isfinite(after), 1, pitches)
+    return pitches, (ratio > MOST_PITCHES) | (unsteady & (pitches > 1))
+
+
+def _off_round(pitches: Floats) -> Floats:
+    return np.abs(pitches - np.rint(pitches))

@@ -1,0 +1,390 @@
+"""Belt speed from clean edges.
+
+One intercept per tooth with a common slope removes every tooth spacing error exactly; on
+Z teeth and N = Z·R edges with white time stamp jitter σ the variance of the period is
+12σ²/[N(N² − Z²)], a factor R²/(R² − 1) above the bound for a perfect wheel. Where the belt
+itself wanders, the residuals hang together and the mean speed over the run is what the end
+points say (cf. Rubiola et al., IEEE Trans. UFFC 63(7), 2016, on Π and Ω counters); the
+uncertainty is then that of the two end points alone.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.calibration.pulses.edges import CleanEdges
+from workbench.calibration.pulses.period import NO_TIME_S
+from workbench.calibration.pulses.target_wheel import tooth_signature
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+COVERAGE = 0.9545
+"""Coverage probability of every expanded uncertainty: k = 2 for a normal distribution."""
+
+TOOTH_SPACING_REL = 0.01
+"""Spacing error of a tooth assumed where it cannot be removed, as a share of the pitch;
+chosen, on the safe side of what flame-cut and stamped wheels show (common practice)."""
+
+OUTLIER = 6.0
+"""Residuals this many robust standard deviations out are noise taken for a tooth."""
+
+
+@dataclass(frozen=True, slots=True)
+class PeriodFit:
+    """Mean time from tooth to tooth over a run.
+
+    `method` is 'per-tooth' (least squares, steady belt), 'end points' (wandering belt) or
+    'line' (fewer than two turns; the spacing error is allowed for). `jitter_s` is the
+    standard deviation of one time stamp.
+    """
+
+    period_s: float
+    u_period_s: float
+    dof: float
+    method: str
+    jitter_s: float
+    span_s: float
+    teeth_passed: int
+
+    def bridged(self, edges: CleanEdges) -> PeriodFit:
+        """The mean over the interruptions too, each at the rate of the teeth on its two sides.
+
+        Pulses are often lost because the belt is slow: the mean over the rest is then too
+        fast. By how much the bridging moves the mean is taken as its standard uncertainty.
+        """
+        gap_s, rate_hz = _interruptions(edges)
+        if not gap_s.size:
+            return self
+        pitches = self.span_s / self.period_s + float(gap_s @ rate_hz)
+        period_s = (self.span_s + float(gap_s.sum())) / pitches
+        u_period_s = math.hypot(self.u_period_s, period_s - self.period_s)
+        return replace(self, period_s=period_s, u_period_s=u_period_s)
+
+
+@dataclass(frozen=True, slots=True)
+class BeltSpeed:
+    """Mean belt speed over a run with its uncertainty (GUM) and what it is made of.
+
+    `parts` holds the relative standard uncertainty of each contribution.
+    """
+
+    speed_mps: float
+    u_mps: float
+    U_mps: float
+    k: float
+    dof: float
+    pulse_rate_hz: float
+    u_pulse_rate_hz: float
+    duration_s: float
+    turns: float
+    method: str
+    jitter_s: float
+    parts: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpeedSeries:
+    """Belt speed against time: each value is the mean over one turn of the target wheel.
+
+    All (n,): `time_s` the middle of the turn, `speed_mps`, and `u_mps` the standard
+    uncertainty of each value on its own. What all values share, the metres a pulse and
+    the clock, is apart in `u_common_rel`.
+    """
+
+    time_s: Floats
+    speed_mps: Floats
+    u_mps: Floats
+    u_common_rel: float
+
+
+def coverage_factor(dof: float, coverage: float = COVERAGE) -> float:
+    """Student's t factor for `coverage`, ν truncated to a whole number (GUM G.4.1, table G.2)."""
+    if not math.isfinite(dof) or dof > 1e6:
+        return 2.0 if coverage == COVERAGE else _normal_factor(coverage)
+    from scipy.special import stdtrit
+
+    return float(stdtrit(max(1, math.floor(dof)), 0.5 + coverage / 2))
+
+
+def _normal_factor(coverage: float) -> float:
+    from scipy.special import ndtri
+
+    return float(ndtri(0.5 + coverage / 2))
+
+
+def fit_period(edges: CleanEdges, teeth: int) -> PeriodFit:
+    """Mean tooth period over the run.
+
+    Raises ValueError where fewer than 3 edges are left or all came at one moment.
+    """
+    if edges.time_s.size < 3:
+        raise ValueError(f"{edges.time_s.size} edges are left; a speed needs at least 3")
+    if not edges.time_s[-1] > edges.time_s[0]:
+        raise ValueError("all edges came at one and the same moment")
+    time_s = edges.time_s - edges.time_s[0]
+    segment = edges.segment()
+    group = segment * teeth + edges.tooth % teeth
+    turns = [(edges.tooth[last - 1] - edges.tooth[first]) / teeth for first, last in edges.spans()]
+    if max(turns) < 2:
+        return _line_fit(edges, segment)
+    good = np.ones(time_s.size, dtype=np.bool_)
+    period_s, residual_s = _common_slope(time_s, edges.tooth, group, good)
+    good = _no_outliers(residual_s)
+    if not good.all():
+        period_s, residual_s = _common_slope(time_s, edges.tooth, group, good)
+    if _hangs_together(residual_s[good]):
+        return _end_points(edges, teeth, residual_s, good)
+    return _steady_fit(edges, period_s, residual_s, group, good)
+
+
+def _common_slope(time_s: Floats, tooth: Ints, group: Ints, good: Flags) -> tuple[float, Floats]:
+    """Least-squares slope common to all groups, and every edge's residual."""
+    count = np.bincount(group[good], minlength=int(group.max()) + 1)
+    count = np.maximum(count, 1)
+
+    def centred(values: Floats) -> Floats:
+        mean = np.bincount(group[good], weights=values[good], minlength=count.size) / count
+        return np.asarray(values - mean[group])
+
+    x, y = centred(tooth.astype(np.float64)), centred(time_s)
+    slope = float(x[good] @ y[good]) / float(x[good] @ x[good])
+    return slope, y - slope * x
+
+
+def _no_outliers(residual_s: Floats) -> Flags:
+    """Edges whose residual fits those around them: a wandering belt is no outlier."""
+    local = residual_s.copy()
+    if residual_s.size >= 5:
+        windows = np.lib.stride_tricks.sliding_window_view(residual_s, 5)
+        local[2:-2] -= np.median(windows, axis=1)
+        local[:2] -= np.median(residual_s[:5])
+        local[-2:] -= np.median(residual_s[-5:])
+    spread = 1.4826 * float(np.median(np.abs(local)))
+    return np.abs(local) <= max(OUTLIER * spread, 1e-12)
+
+
+def _hangs_together(residual_s: Floats) -> bool:
+    """Whether neighbouring residuals are alike: the belt wandered, the jitter is not white."""
+    total = float(residual_s @ residual_s)
+    if total == 0:
+        return False
+    lag_1 = float(residual_s[1:] @ residual_s[:-1]) / total
+    return lag_1 > 4 / math.sqrt(residual_s.size)
+
+
+def _steady_fit(
+    edges: CleanEdges, period_s: float, residual_s: Floats, group: Ints, good: Flags
+) -> PeriodFit:
+    count = np.bincount(group[good])
+    dof = float(good.sum() - np.count_nonzero(count) - 1)
+    jitter_s = math.sqrt(float(residual_s[good] @ residual_s[good]) / max(dof, 1))
+    tooth = edges.tooth[good].astype(np.float64)
+    mean = np.bincount(group[good], weights=tooth) / np.maximum(count, 1)
+    spread = float(np.sum((tooth - mean[group[good]]) ** 2))
+    return PeriodFit(
+        period_s,
+        jitter_s / math.sqrt(spread),
+        dof,
+        "per-tooth",
+        jitter_s,
+        *_extent(edges),
+    )
+
+
+def _end_points(edges: CleanEdges, teeth: int, residual_s: Floats, good: Flags) -> PeriodFit:
+    """Mean period from both ends of every segment, each edge put where an even wheel's is.
+
+    The tooth offsets come from the signature, which a wander does not reach, unlike the
+    intercepts of the common slope.
+    """
+    segment = edges.segment()
+    jitter_s, dof = _fast_jitter(residual_s[good], edges.tooth[good], segment[good])
+    signature = tooth_signature(edges, teeth)
+    span_s, passed, variance = 0.0, 0, 0.0
+    for first, last in edges.spans():
+        inside = first + np.flatnonzero(good[first:last])
+        if inside.size < 2:
+            continue
+        ends = inside[[0, -1]]
+        time_s, tooth = edges.time_s[ends], edges.tooth[ends]
+        period_s = float(np.ptp(time_s)) / float(np.ptp(tooth))
+        late_s = period_s * np.nan_to_num(signature.offset_rel[tooth % teeth])
+        span_s += float(np.diff(time_s - late_s)[0])
+        passed += int(np.ptp(tooth))
+        variance += 2 * (jitter_s**2 + (period_s * float(np.nanmax(signature.u_offset_rel))) ** 2)
+    mean_s, u_mean_s = span_s / passed, math.sqrt(variance) / passed
+    return PeriodFit(mean_s, u_mean_s, dof, "end points", jitter_s, *_extent(edges))
+
+
+def _extent(edges: CleanEdges) -> tuple[float, int]:
+    """Seconds and teeth from first to last edge of every segment, added up."""
+    spans = edges.spans()
+    time_s = sum(float(edges.time_s[last - 1] - edges.time_s[first]) for first, last in spans)
+    return time_s, sum(int(edges.tooth[last - 1] - edges.tooth[first]) for first, last in spans)
+
+
+NEAR_TEETH = 8
+"""Intervals on each side of an interruption that tell the rate there."""
+
+
+def _interruptions(edges: CleanEdges) -> tuple[Floats, Floats]:
+    """Seconds of each interruption and the tooth rate beside it."""
+    spans = edges.spans()
+    gap_s = edges.time_s[edges.starts[1:]] - edges.time_s[edges.starts[1:] - 1]
+    rates = [_end_rates(edges, first, last) for first, last in spans]
+    sides = np.array(
+        [(one[1], other[0]) for one, other in pairwise(rates)], dtype=np.float64
+    ).reshape(-1, 2)
+    known = np.isfinite(sides).any(axis=1)
+    return gap_s[known], np.nanmean(sides[known], axis=1)
+
+
+def _end_rates(edges: CleanEdges, first: int, last: int) -> tuple[float, float]:
+    """Tooth rate at the beginning and at the end of a segment, NaN where it is one edge."""
+    pitches, interval_s = np.diff(edges.tooth[first:last]), np.diff(edges.time_s[first:last])
+    if interval_s.size == 0:
+        return math.nan, math.nan
+    rate_hz = pitches / np.maximum(interval_s, NO_TIME_S)
+    return float(np.median(rate_hz[:NEAR_TEETH])), float(np.median(rate_hz[-NEAR_TEETH:]))
+
+
+def _fast_jitter(residual_s: Floats, tooth: Ints, segment: Ints) -> tuple[float, float]:
+    """White jitter from second differences, which a smooth wander hardly moves: var = 6σ²."""
+    near = (np.diff(tooth) == 1) & (np.diff(segment) == 0)
+    second = np.diff(residual_s, n=2)[near[1:] & near[:-1]]
+    if second.size < 2:
+        return float(np.std(residual_s)), 1.0
+    # Second differences two apart still overlap; a third of them are worth counting.
+    return math.sqrt(float(second @ second) / (6 * second.size)), max(1.0, second.size / 3)
+
+
+def _line_fit(edges: CleanEdges, segment: Ints) -> PeriodFit:
+    """One line a segment; a tooth spacing error that cannot be removed is allowed for."""
+    good = np.ones(edges.time_s.size, dtype=np.bool_)
+    time_s = edges.time_s - edges.time_s[0]
+    period_s, residual_s = _common_slope(time_s, edges.tooth, segment, good)
+    dof = max(float(time_s.size - len(edges.starts) - 1), 1.0)
+    jitter_s = math.sqrt(float(residual_s @ residual_s) / dof)
+    count = np.bincount(segment)
+    x = edges.tooth - (np.bincount(segment, weights=edges.tooth) / count)[segment]
+    span_s, passed = _extent(edges)
+    # As if only the two end teeth counted: spacing errors may hang together (run-out).
+    spacing = math.sqrt(2) * TOOTH_SPACING_REL * period_s / max(passed, 1)
+    u_period_s = math.hypot(jitter_s / math.sqrt(float(x @ x)), spacing)
+    return PeriodFit(period_s, u_period_s, dof, "line", jitter_s, span_s, passed)
+
+
+def belt_speed(
+    edges: CleanEdges,
+    teeth: int,
+    metre_per_pulse_m: float,
+    u_metre_per_pulse_m: float,
+    u_clock_rel: float = 0.0,
+) -> BeltSpeed:
+    """Mean belt speed over the run, v = metres a pulse ÷ period.
+
+    Relative contributions add in squares (GUM 5.1.6), degrees of freedom after
+    Welch-Satterthwaite (GUM G.4.1). Raises ValueError where there are too few edges.
+    """
+    fit = fit_period(edges, teeth).bridged(edges)
+    parts = {
+        "period": fit.u_period_s / fit.period_s,
+        "metres a pulse": u_metre_per_pulse_m / metre_per_pulse_m,
+        "clock": u_clock_rel,
+    }
+    u_rel = math.sqrt(sum(part**2 for part in parts.values()))
+    dof = fit.dof * (u_rel / parts["period"]) ** 4 if parts["period"] > 0 else math.inf
+    k = coverage_factor(dof)
+    speed_mps = metre_per_pulse_m / fit.period_s
+    return BeltSpeed(
+        speed_mps=speed_mps,
+        u_mps=speed_mps * u_rel,
+        U_mps=k * speed_mps * u_rel,
+        k=k,
+        dof=dof,
+        pulse_rate_hz=1 / fit.period_s,
+        u_pulse_rate_hz=parts["period"] / fit.period_s,
+        duration_s=fit.span_s,
+        turns=fit.teeth_passed / teeth,
+        method=fit.method,
+        jitter_s=fit.jitter_s,
+        parts=parts,
+    )
+
+
+def speed_series(
+    edges: CleanEdges,
+    teeth: int,
+    metre_per_pulse_m: float,
+    u_common_rel: float = 0.0,
+    step: int | None = None,
+) -> SpeedSeries:
+    """Speed against time, a value every `step` edges (default a quarter turn).
+
+    Each value is one whole turn of the wheel, from a tooth to the same tooth, so that
+    spacing errors cancel; where that tooth was missed, the value is left out. Empty where
+    no segment holds a turn.
+    """
+    step = max(1, teeth // 4) if step is None else step
+    start = np.arange(0, edges.time_s.size, step)
+    start, end = _same_tooth(edges, start, teeth)
+    turn_s = edges.time_s[end] - edges.time_s[start]
+    good = turn_s > 0
+    start, end, turn_s = start[good], end[good], turn_s[good]
+    speed_mps = teeth * metre_per_pulse_m / turn_s
+    middle_s = edges.time_s[start] + 0.5 * turn_s
+    u_mps = speed_mps * math.sqrt(2) * _jitter_along(edges, teeth, middle_s) / turn_s
+    return SpeedSeries(middle_s, speed_mps, u_mps, u_common_rel)
+
+
+def _same_tooth(edges: CleanEdges, start: Ints, ahead: int) -> tuple[Ints, Ints]:
+    """Pairs (i, j) of edges exactly `ahead` teeth apart within a segment."""
+    wanted = edges.tooth[start] + ahead
+    end = np.minimum(start + ahead, edges.tooth.size - 1)
+    # Where no tooth is missed, that is the edge; elsewhere it is looked for.
+    other = np.flatnonzero(edges.tooth[end] != wanted)
+    end[other] = np.searchsorted(edges.tooth, wanted[other])
+    end = np.minimum(end, edges.tooth.size - 1)
+    good = edges.tooth[end] == wanted
+    if edges.starts.size > 1:
+        segment = np.searchsorted(edges.starts, np.stack((start, end)), side="right")
+        good &= segment[0] == segment[1]
+    return start[good], end[good]
+
+
+JITTER_BLOCK = 1024
+"""Edges from which one value of the jitter is taken."""
+
+JITTER_BLOCKS = 256
+"""Values of the jitter over a run; between them it is interpolated."""
+
+
+def _jitter_along(edges: CleanEdges, teeth: int, time_s: Floats) -> Floats:
+    """Standard deviation of one time stamp around each of `time_s`.
+
+    The durations of two successive turns, each from a tooth to itself, differ by four
+    time stamps' jitter (variance 4σ²) and by next to nothing else.
+    """
+    blocks = -(-edges.time_s.size // JITTER_BLOCK)
+    chosen = np.unique(np.linspace(0, blocks - 1, min(blocks, JITTER_BLOCKS)).astype(np.int64))
+    at_s, jitter_s = [], []
+    for block in chosen:
+        first = int(block) * JITTER_BLOCK
+        start = np.arange(first, min(first + JITTER_BLOCK, edges.time_s.size))
+        start, end = _same_tooth(edges, start, teeth)
+        next_to = (np.diff(start) == 1) & (np.diff(edges.tooth[start]) == 1)
+        change = np.diff(edges.time_s[end] - edges.time_s[start])[next_to]
+        if change.size >= 8:
+            at_s.append(float(edges.time_s[start[0]]))
+            change = change - np.median(change)
+            jitter_s.append(1.4826 * float(np.median(np.abs(change))) / 2)
+    if not at_s:
+        return np.full(time_s.size, math.nan)
+    return np.interp(time_s, at_s, jitter_s)

@@ -1,0 +1,129 @@
+"""Calibration from a ramped run: the moments at which the display changed.
+
+The belt's speed at each moment comes from the pulses, the metres a pulse from the marks
+of the laps and the drive line's geometry, as for steady runs.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.base.errors import WrongInput
+from workbench.base.machine import Machine
+from workbench.base.units import SPEED_UNITS_MPS
+from workbench.calibration.pulses.speed import SpeedSeries
+from workbench.calibration.readout.calibrate import (
+    Calibration,
+    finished,
+    solve_speeds,
+)
+from workbench.calibration.readout.change_overs import ChangeOvers, Flip, change_overs
+from workbench.calibration.readout.drive_line_check import check_drive_line, lap_of
+from workbench.calibration.readout.recorded_runs import Pulses, whole_run
+from workbench.calibration.readout.true_speed import TrueSpeeds
+from workbench.calibration.statistics.budget import Budget, Line, checked, first_order
+
+Floats = NDArray[np.float64]
+
+
+def calibrate_ramp(
+    flips: Sequence[Flip], pulses: Pulses, machine: Machine, *, u_clock_rel: float = 0.0
+) -> Calibration:
+    """Calibrate from change-overs. Raises WrongInput where they cannot carry an answer."""
+    warnings: list[str] = []
+    try:
+        run = whole_run(pulses, warnings)
+    except ValueError as error:
+        raise WrongInput(f"The change-overs give no answer: {error}.") from None
+    # Laps and pulses were counted over one interval, so the clock is not in their ratio.
+    drive_line = check_drive_line([run], lap_of(machine), machine)
+    speeds = solve_speeds([run], machine, drive_line)
+    scale = speeds.metres_per_pulse
+    belt = SpeedSeries(
+        pulses.series.time_s,
+        pulses.series.speed_mps * scale,
+        pulses.series.u_mps * scale,
+        speeds.u_metres_per_pulse_rel,
+    )
+    unit_mps = SPEED_UNITS_MPS[machine.readout.unit]
+    try:
+        found = change_overs(flips, belt, machine.readout.step * unit_mps, unit_mps)
+    except ValueError as error:
+        raise WrongInput(f"The change-overs give no answer: {error}.") from None
+    speed = machine.limits.speed_at_work_mps
+    return finished(
+        _budget(speeds, found, speed, u_clock_rel),
+        machine,
+        drive_line,
+        speeds,
+        line=_line(found, speeds),
+        fit_probability=math.nan,
+        ends=_ends(found, speeds, machine),
+        runs=(),
+        warnings=[*warnings, *found.warnings, *_beside_the_work(found, speed, machine)],
+        flips=found,
+    )
+
+
+def _budget(speeds: TrueSpeeds, found: ChangeOvers, speed: float, u_clock_rel: float) -> Budget:
+    """The error at `speed`: the flips' own scatter, and the metres a pulse behind their speeds."""
+    error, u = found.error(speed)
+    own = Line(
+        f"line through {len(found.flips)} change-overs",
+        0.0,
+        u,
+        dof=found.dof,
+        source="scatter about the line" if np.isfinite(found.dof) else "spread of the key presses",
+        group="change-overs",
+    )
+    clock = Line(
+        "clock of the recording",
+        1.0,
+        u_clock_rel,
+        source="the clock's own accuracy",
+        group="clock",
+    )
+    log_m = np.log(speeds.metres_per_pulse)
+    offset = found.offset_mps / speed
+
+    def model(x: Floats) -> Floats:
+        # A pulse that is longer than thought makes every true speed larger by as much.
+        share = np.exp(log_m - speeds.log_values(x[:-2])[-1]) / x[-2]
+        return np.asarray(offset + (error + 1 - offset) * share - 1 + x[-1])
+
+    budget = first_order(model, [*speeds.inputs, clock, own], quantity="error at work")
+    return checked(budget, model)
+
+
+def _line(found: ChangeOvers, speeds: TrueSpeeds) -> tuple[float, float, float, float]:
+    """Slope, u, offset, u, the metres a pulse's uncertainty included in the slope's."""
+    u_own, u_offset = np.sqrt(np.diag(found.covariance))
+    u_slope = math.hypot(float(u_own), found.slope * speeds.u_metres_per_pulse_rel)
+    return found.slope, u_slope, found.offset_mps, float(u_offset)
+
+
+def _ends(
+    found: ChangeOvers, speeds: TrueSpeeds, machine: Machine
+) -> tuple[tuple[float, float, float], ...]:
+    ends = []
+    for speed in (machine.limits.speed_low_mps, machine.limits.speed_high_mps):
+        if speed > 0:
+            error, u = found.error(speed)
+            ends.append((speed, error, math.hypot(u, speeds.u_metres_per_pulse_rel)))
+    return tuple(ends)
+
+
+def _beside_the_work(found: ChangeOvers, speed: float, machine: Machine) -> list[str]:
+    low, high = float(found.speed_mps.min()), float(found.speed_mps.max())
+    if 0.9 * low <= speed <= 1.1 * high:
+        return []
+    unit = machine.readout.unit
+    return [
+        f"No change-over was near the middle of the working speeds, "
+        f"{speed / SPEED_UNITS_MPS[unit]:.3g} {unit}: the answer there rests on the readout "
+        "being in proportion."
+    ]

@@ -1,0 +1,219 @@
+"""Steady runs cut from a recording's pulses and lap marks.
+
+Within a window the pulse rate comes from a fit over every edge, and laps from the first
+to the last passing of the mark on the belt, so that neither a hand nor a count of ±1 is
+in the way.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.base.machine import Machine
+from workbench.base.units import percent
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.calibration.pulses.edges import CleanEdges, clean
+from workbench.calibration.pulses.speed import SpeedSeries, fit_period, speed_series
+from workbench.calibration.readout.runs import Run
+
+Floats = NDArray[np.float64]
+
+U_MARK_M = 0.003
+"""How well the mark on the belt repeats its place as it passes the pickup; chosen."""
+
+SMALLEST_U_S = 1e-6
+"""A counter's tick."""
+
+STEADY_REL = 0.01
+"""Largest change of speed, end to end, within a stretch that counts as steady. Chosen."""
+
+DRIFTED_REL = 0.02
+"""Change of speed over a run from which it is left out. Chosen."""
+
+LEAST_STRETCH_S = 10.0
+
+SETTLE_S = 3.0
+"""Left out at the start of a stretch found by itself: the display still averages. Chosen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A steady stretch of a recording and what the readout showed in it."""
+
+    from_s: float
+    to_s: float
+    shown: float
+    line: int = 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pulses:
+    """A recording's pulses: `edges` of the pickup, `lap_s` (m,) passings of the mark on the
+    belt (empty where there is none), `series` the pulse rate against time (in Hz);
+    `metre_per_pulse_m` by geometry, for what needs it only roughly."""
+
+    edges: CleanEdges
+    lap_s: Floats
+    series: SpeedSeries
+    teeth: int
+    metre_per_pulse_m: float
+
+
+def pulses_of(edge_s: Floats, lap_s: Floats, machine: Machine) -> Pulses:
+    """Raises ValueError where the edges are not ascending times."""
+    edges, teeth = clean(edge_s), machine.drive.target_teeth
+    series = speed_series(edges, teeth, 1.0)
+    return Pulses(edges, lap_s, series, teeth, metres_per_pulse(machine).value_m)
+
+
+def steady_stretches(series: SpeedSeries, least_s: float = LEAST_STRETCH_S) -> list[Window]:
+    """Stretches in which the speed stays within `STEADY_REL`, as windows without a shown value.
+
+    Seconds are joined while the mean over a second stays that near to the stretch's median.
+    """
+    if series.time_s.size == 0:
+        return []
+    second = np.floor(series.time_s).astype(np.int64)
+    seconds, first = np.unique(second, return_index=True)
+    mean = np.add.reduceat(series.speed_mps, first) / np.diff(np.append(first, second.size))
+    windows, start = [], 0
+    for at in range(1, seconds.size + 1):
+        part = mean[start:at]
+        if at < seconds.size and seconds[at] == seconds[at - 1] + 1:
+            middle = float(np.median(part))
+            if abs(mean[at] - middle) <= STEADY_REL / 2 * middle and _level(part):
+                continue
+        if seconds[at - 1] + 1 - seconds[start] >= least_s + SETTLE_S:
+            begin, end = float(seconds[start]) + SETTLE_S, float(seconds[at - 1]) + 1.0
+            windows.append(Window(begin, end, math.nan))
+        start = at
+    return windows
+
+
+def _level(mean: Floats) -> bool:
+    """Whether the ends of a stretch agree: a slow ramp is no steady run."""
+    if mean.size < 6:
+        return True
+    third = mean.size // 3
+    return bool(abs(mean[-third:].mean() / mean[:third].mean() - 1) <= STEADY_REL / 2)
+
+
+def run_in_window(
+    pulses: Pulses, window: Window, label: str, warnings: list[str], place: str
+) -> Run | None:
+    """The run of one window; None, with a sentence, where it holds none that is steady.
+
+    `place` says in the sentences where the window was written.
+    """
+    inside = (pulses.edges.time_s >= window.from_s) & (pulses.edges.time_s <= window.to_s)
+    edge_s = pulses.edges.time_s[inside]
+    when = f"{window.from_s:g} to {window.to_s:g} s"
+    if edge_s.size < 3 * pulses.teeth:
+        warnings.append(f"{place}: fewer than three turns of the target wheel from {when}.")
+        return None
+    change = _change(pulses.series, window)
+    if abs(change) > DRIFTED_REL:
+        warnings.append(
+            f"{place}: the speed changed by {percent(change, 1, signed=True)} from {when}; "
+            "the run was left out."
+        )
+        return None
+    if abs(change) > STEADY_REL:
+        by = percent(change, 1, signed=True)
+        warnings.append(f"{place}: the speed changed by {by} from {when}; it was kept.")
+    fit = fit_period(clean(edge_s), pulses.teeth)
+    run = Run(
+        label,
+        window.line,
+        window.shown,
+        pulses=float(fit.teeth_passed),
+        pulses_time_s=fit.teeth_passed * fit.period_s,
+        u_pulses=max(fit.u_period_s / fit.period_s, 1e-9) * fit.teeth_passed,
+    )
+    return _with_laps(run, pulses, window, warnings, place)
+
+
+def _change(series: SpeedSeries, window: Window) -> float:
+    """Relative change of the speed over the window, by a line through it."""
+    inside = (series.time_s >= window.from_s) & (series.time_s <= window.to_s)
+    if inside.sum() < 3:
+        return 0.0
+    time_s, rate = series.time_s[inside], series.speed_mps[inside]
+    slope = float(np.polyfit(time_s - time_s.mean(), rate, 1)[0])
+    return slope * (window.to_s - window.from_s) / float(rate.mean())
+
+
+def _with_laps(run: Run, pulses: Pulses, window: Window, warnings: list[str], place: str) -> Run:
+    """The run with the laps between the first and the last mark in its window."""
+    marks = pulses.lap_s[(pulses.lap_s >= window.from_s) & (pulses.lap_s <= window.to_s)]
+    if marks.size < 2:
+        return run
+    laps = _laps(pulses, marks)
+    if laps is None:
+        warnings.append(
+            f"{place}: the marks of the laps do not come once a lap of pulses; laps left out."
+        )
+        return run
+    speed_mps = pulses.metre_per_pulse_m * run.pulses / run.pulses_time_s
+    return replace(
+        run,
+        laps=laps,
+        laps_time_s=float(marks[-1] - marks[0]),
+        u_laps_time_s=math.sqrt(2) * U_MARK_M / speed_mps,
+    )
+
+
+def _laps(pulses: Pulses, marks: Floats) -> float | None:
+    """Laps from the first to the last of `marks`; None where they do not make whole laps.
+
+    A mark that was missed shows by the pulses of its lap, twice as many as in others.
+    """
+    per_lap = np.diff(np.interp(pulses.lap_s, pulses.edges.time_s, pulses.edges.tooth))
+    here = np.diff(np.interp(marks, pulses.edges.time_s, pulses.edges.tooth))
+    counts = here / float(np.median(per_lap))
+    laps = np.rint(counts)
+    if (laps < 1).any() or np.abs(counts - laps).max() > 0.2:
+        return None
+    return float(laps.sum())
+
+
+def whole_run(pulses: Pulses, warnings: list[str]) -> Run:
+    """The whole recording as one run that serves the metres a pulse, steady or not.
+
+    Raises ValueError where there are fewer than three turns of the target wheel.
+    """
+    edges, label = pulses.edges, "the whole recording"
+    passed = float(edges.tooth[-1] - edges.tooth[0]) if edges.tooth.size else 0.0
+    if passed < 3 * pulses.teeth:
+        raise ValueError("the recording holds fewer than three turns of the target wheel")
+    marks = pulses.lap_s[(pulses.lap_s >= edges.time_s[0]) & (pulses.lap_s <= edges.time_s[-1])]
+    plain = Run(
+        label, 0, math.nan, pulses=passed, pulses_time_s=float(edges.time_s[-1] - edges.time_s[0])
+    )
+    if marks.size < 2:
+        return plain
+    if edges.starts.size > 1 or (laps := _laps(pulses, marks)) is None:
+        warnings.append("The pulses between the marks of the laps are not whole: no laps used.")
+        return plain
+    tooth = np.interp(marks[[0, -1]], edges.time_s, edges.tooth)
+    time_s = float(marks[-1] - marks[0])
+    # Both over one interval: the place of the mark is then an error in pulses, and no other.
+    return replace(
+        plain,
+        laps=laps,
+        laps_time_s=time_s,
+        u_laps_time_s=SMALLEST_U_S,
+        pulses=float(tooth[1] - tooth[0]),
+        pulses_time_s=time_s,
+        u_pulses=math.sqrt(2) * U_MARK_M / pulses.metre_per_pulse_m,
+    )
+
+
+def windows_without_shown(windows: Sequence[Window]) -> str:
+    """The stretches as a sentence's end: '3 to 58 s, 66 to 118 s'."""
+    return ", ".join(f"{window.from_s:g} to {window.to_s:g} s" for window in windows)

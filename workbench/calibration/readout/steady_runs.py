@@ -1,0 +1,340 @@
+"""Calibration from steady runs: a shown value against a true speed each.
+
+True speeds come from `true_speed`, the rounding errors of the display from `readout`; the
+line is fitted with the covariance of both, and its budget is that of the same estimator.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from workbench.base.errors import WrongInput
+from workbench.base.machine import Machine
+from workbench.base.units import SPEED_UNITS_MPS
+from workbench.calibration.readout.calibrate import (
+    Calibration,
+    RunResult,
+    finished,
+    solve_speeds,
+)
+from workbench.calibration.readout.drive_line_check import (
+    DriveLine,
+    check_drive_line,
+    lap_of,
+    mend_counts,
+)
+from workbench.calibration.readout.rounding import ONE_ROUNDING, draw_rounding
+from workbench.calibration.readout.run_case import Case
+from workbench.calibration.readout.runs import Run
+from workbench.calibration.readout.true_speed import Known
+from workbench.calibration.statistics.budget import (
+    FIRST_ORDER,
+    RECTANGULAR,
+    Budget,
+    Joint,
+    Line,
+    Model,
+    checked,
+    first_order,
+)
+from workbench.calibration.statistics.fit import LineFit, farthest_point, lack_of_fit
+
+Floats = NDArray[np.float64]
+
+SURE_OUTLIER = 0.001
+"""Probability (Bonferroni) below which a run is left out; below `DOUBTFUL` it is named."""
+DOUBTFUL = 0.05
+
+NARROW = 0.10
+"""Runs whose speeds differ by less than this share say nothing about other speeds. Chosen."""
+
+PER_RUN = ("timing of laps", "pulse count", "reading of the reference", "reading the display")
+"""Groups of the budget that are new in every run; the others are shared by all."""
+
+
+def calibrate_runs(
+    runs: Sequence[Run], machine: Machine, *, u_clock_rel: float = 0.0
+) -> Calibration:
+    """Calibrate from steady runs. Raises WrongInput where no run can be used."""
+    warnings: list[str] = []
+    lap = lap_of(machine)
+    runs = _without_lap_length(runs, lap, warnings)
+    runs, sentences = mend_counts(runs, lap, machine)
+    warnings += sentences
+    drive_line = check_drive_line(runs, lap, machine, u_clock_rel)
+    speeds = solve_speeds(runs, machine, drive_line, u_clock_rel)
+    case = Case(runs, speeds, machine)
+    left_out = _wrong_units(case, warnings)
+    used = [i for i in range(len(runs)) if i not in left_out]
+    if not used:
+        raise WrongInput("No run is left. " + " ".join(left_out.values()))
+    # An offset is looked for first: it makes the slowest run look like an outlier.
+    line = _with_offset(case, used) if len(used) >= 5 else None
+    if line is None:
+        _leave_out_outliers(case, used, left_out, warnings)
+        line = _with_offset(case, used)
+    if line is not None:
+        warnings.append(_offset_sentence(line, machine))
+    fit = line or case.fit(used)
+    if line is None and case.too_alike(used):
+        # The line stays: weights for errors that are all one would throw it far about.
+        case = replace(case, one_rounding=True)
+        fit = case.same_line(used, fit)
+        warnings.append(ONE_ROUNDING)
+    loose = case.loose_fit(used, fit.through_origin)
+    return _assembled(case, used, left_out, fit, loose, drive_line, warnings)
+
+
+def _without_lap_length(runs: Sequence[Run], lap: Known | None, warnings: list[str]) -> list[Run]:
+    if lap is not None or not any(run.has_laps for run in runs):
+        return list(runs)
+    warnings.append(
+        "The laps were left out: belt.lap_length_m is not in the machine file. Measure one lap "
+        "of the belt along its pitch line."
+    )
+    kept = [run.without_laps() for run in runs if run.has_pulses or run.has_reference]
+    if not kept:
+        raise WrongInput("Only laps were counted. " + warnings[-1])
+    return kept
+
+
+def _wrong_units(case: Case, warnings: list[str]) -> dict[int, str]:
+    """Runs that were shown in another unit than the rest, by index, with the reason."""
+    ratio = case.shown_mps / case.speeds.speed_mps
+    unit = case.machine.readout.unit
+    others = {name: case.unit_mps / one for name, one in SPEED_UNITS_MPS.items() if name != unit}
+    middle = float(np.median(ratio))
+    for name, factor in others.items():
+        if abs(middle / factor - 1) < 0.08:
+            warnings.append(
+                f"The readout shows {middle:.3g} times the true speed: does it show {name}? The "
+                f"machine file says readout.unit = '{unit}'."
+            )
+    left_out: dict[int, str] = {}
+    for i, own in enumerate(ratio / middle):
+        for name, factor in others.items():
+            if len(case.runs) >= 3 and abs(own / factor - 1) < 0.05:
+                run = case.runs[i]
+                left_out[i] = f"looks like {name}, the others like {unit}"
+                warnings.append(f"{run.place}: shown {run.shown:g} {left_out[i]}; it was left out.")
+    return left_out
+
+
+def _leave_out_outliers(
+    case: Case, used: list[int], left_out: dict[int, str], warnings: list[str]
+) -> None:
+    """Take runs that surely do not belong out of `used`; one that is doubtful is only named."""
+    while (far := farthest_point(case.loose_fit(used))) is not None:
+        if far.probability > DOUBTFUL:
+            return
+        index = used[far.index]
+        run = case.runs[index]
+        away = f"{run.place}: shown {run.shown:g} is {abs(far.studentised):.1f} standard "
+        away += "uncertainties from the line of the others (misread, or not steady?)"
+        room = len(case.runs) - len(used) < max(1, len(case.runs) // 4)
+        if far.probability > SURE_OUTLIER or len(used) < 4 or not room:
+            warnings.append(f"{away}; it was kept. Repeat it.")
+            return
+        warnings.append(f"{away}; it was left out.")
+        left_out[index] = "stands apart from all other runs"
+        used.remove(index)
+
+
+def _with_offset(case: Case, used: Sequence[int]) -> LineFit | None:
+    """The line with an intercept, where there surely is one (1 %) and it mends the misfit."""
+    v = case.speeds.speed_mps[used]
+    if len(used) < 3 or np.ptp(v) < NARROW * v.mean():
+        return None
+    if not lack_of_fit(case.fit(used)) < DOUBTFUL:
+        return None
+    try:
+        line = case.fit(used, through_origin=False)
+        loose = case.loose_fit(used, through_origin=False)
+    except ValueError:
+        return None
+    sure = abs(line.intercept) > 2.576 * line.u_intercept
+    return line if sure and lack_of_fit(loose) > DOUBTFUL else None
+
+
+def _offset_sentence(line: LineFit, machine: Machine) -> str:
+    unit = machine.readout.unit
+    return (
+        f"The readout is off by a fixed {line.intercept / SPEED_UNITS_MPS[unit]:+.2g} {unit} "
+        "besides its scale (a display that cuts off instead of rounding is off by half a step): "
+        "one setting can be right at one speed only, here the middle of the working speeds."
+    )
+
+
+def _assembled(
+    case: Case,
+    used: list[int],
+    left_out: dict[int, str],
+    fit: LineFit,
+    loose: LineFit,
+    drive_line: DriveLine,
+    warnings: list[str],
+) -> Calibration:
+    budget = _budget(case, used, fit)
+    probability = lack_of_fit(loose)
+    if probability < DOUBTFUL:
+        budget = _widened(budget, loose)
+        warnings.append(
+            "The runs scatter more than their uncertainties allow (lack of fit, p = "
+            f"{probability:.2g}): the uncertainty was widened to cover it. Was every run steady?"
+        )
+    warnings += _honest(case, used)
+    return finished(
+        budget,
+        case.machine,
+        drive_line,
+        case.speeds,
+        line=(fit.slope, fit.u_slope, fit.intercept, fit.u_intercept),
+        fit_probability=probability,
+        ends=_ends(fit, case.machine),
+        runs=_run_results(case, left_out),
+        warnings=warnings,
+    )
+
+
+def _ends(fit: LineFit, machine: Machine) -> tuple[tuple[float, float, float], ...]:
+    ends = []
+    for speed in (machine.limits.speed_low_mps, machine.limits.speed_high_mps):
+        if speed > 0:
+            shown, u = fit.value(speed)
+            ends.append((speed, shown / speed - 1, u / speed))
+    return tuple(ends)
+
+
+def _error_model(case: Case, used: Sequence[int], fit: LineFit) -> Model:
+    """Inputs (the true speeds' and one shown value a used run) → error at work.
+
+    The fit's weights are held, so that the estimator is G·(shown − a − b·v) = 0.
+    """
+    speeds, unit_mps, speed = case.speeds, case.unit_mps, case.machine.limits.speed_at_work_mps
+    G, n = fit.weights, len(speeds.inputs)
+
+    def model(x: Floats) -> Floats:
+        v = np.exp(speeds.log_values(x[:n])[list(used)])
+        shown = x[n:] * unit_mps
+        if fit.through_origin:
+            return np.asarray((G[0] @ shown) / (G[0] @ v) - 1)
+        g = G.sum(axis=1)
+        p, q = (G[0] @ v, G[1] @ v), (G[0] @ shown, G[1] @ shown)
+        slope = (g[0] * q[1] - g[1] * q[0]) / (g[0] * p[1] - g[1] * p[0])
+        intercept = (q[0] - slope * p[0]) / g[0]
+        return np.asarray(intercept / speed + slope - 1)
+
+    return model
+
+
+def _budget(case: Case, used: Sequence[int], fit: LineFit) -> Budget:
+    """Every input on its own line; rounding errors of like speeds are correlated."""
+    readout, n = case.machine.readout, len(case.speeds.inputs)
+    lines = list(case.speeds.inputs) + [
+        Line(
+            f"shown, run {case.runs[i].label}",
+            case.runs[i].shown,
+            readout.step / math.sqrt(12),
+            readout.unit,
+            RECTANGULAR,
+            source=f"half a step of {readout.step:g} {readout.unit} either way",
+            group="reading the display",
+        )
+        for i in used
+    ]
+    rounding = case.rounding(used)
+    pairs = {
+        (n + i, n + j): float(rounding[i, j])
+        for i in range(len(used))
+        for j in range(i + 1, len(used))
+        if abs(rounding[i, j]) > 1e-6
+    }
+    model = _error_model(case, used, fit)
+    budget = first_order(model, lines, quantity="error at work", correlation=pairs)
+    return checked(budget, model, joint=_one_display(case, used))
+
+
+def _one_display(case: Case, used: Sequence[int]) -> Joint:
+    """Draws the shown values of all runs with the rounding errors of the one display."""
+    n, step = len(case.speeds.inputs), case.machine.readout.step
+    shown = np.array([case.runs[i].shown for i in used])
+    covariance = case.log_covariance(used)
+
+    def joint(rng: np.random.Generator, x: Floats) -> None:
+        if case.one_rounding:
+            x[n:] = shown[:, None] + step * rng.uniform(-0.5, 0.5, x.shape[1])
+            return
+        v = np.exp(case.speeds.log_values(x[:n])[list(used)]) / case.unit_mps
+        x[n:] = shown[:, None] + draw_rounding(rng, shown, v, covariance, step)
+
+    return joint
+
+
+def _widened(budget: Budget, fit: LineFit) -> Budget:
+    """The budget with a line for scatter that no other line explains (Birge's ratio of `fit`).
+
+    Only what differs from run to run is widened: what all runs share cannot scatter.
+    """
+    own = [part for name, part in budget.groups().items() if name in PER_RUN]
+    birge = fit.chi_square / fit.dof
+    u = float(np.sqrt(sum(part**2 for part in own) * (birge - 1)))
+    line = Line(
+        "scatter of the runs beyond these",
+        0.0,
+        u,
+        dof=fit.dof,
+        source=f"lack of fit of {fit.residual.size} runs",
+        sensitivity=1.0,
+        group="scatter",
+    )
+    # A widened budget is normal enough: several runs, none of which rules.
+    return replace(
+        budget, lines=[*budget.lines, line], half_width=float("nan"), method=FIRST_ORDER, note=""
+    )
+
+
+def _honest(case: Case, used: Sequence[int]) -> list[str]:
+    """Sentences on runs that are too few, too close together or beside the work."""
+    v, unit, one = case.speeds.speed_mps[used], case.machine.readout.unit, case.unit_mps
+    at = f"{v.mean() / one:.3g} {unit}"
+    low, high, speed = float(v.min()), float(v.max()), case.machine.limits.speed_at_work_mps
+    if len(used) == 1:
+        sentences = ["One run only: nothing shows whether it was a good one. Make three or more."]
+    elif high - low < NARROW * speed:
+        sentences = [
+            f"All runs were at about {at}: whether the readout errs by the same share at other "
+            "speeds is not known."
+        ]
+    elif len(used) == 2:
+        sentences = ["Two runs only: a third would show whether they hang together."]
+    else:
+        sentences = []
+    if speed < low * (1 - NARROW) or speed > high * (1 + NARROW):
+        sentences.append(
+            f"No run was near the middle of the working speeds, {speed / one:.3g} {unit}: the "
+            "answer there rests on the readout being in proportion."
+        )
+    return sentences
+
+
+def _run_results(case: Case, left_out: dict[int, str]) -> tuple[RunResult, ...]:
+    rounding = case.step_mps / math.sqrt(12) / case.shown_mps
+    u_true = np.sqrt(np.diag(case.speeds.covariance))
+    ratio = case.shown_mps / case.speeds.speed_mps
+    return tuple(
+        RunResult(
+            run,
+            float(case.speeds.speed_mps[i]),
+            float(case.speeds.speed_mps[i] * u_true[i]),
+            float(ratio[i] - 1),
+            float(ratio[i] * math.hypot(rounding[i], u_true[i])),
+            i not in left_out,
+            left_out.get(i, ""),
+        )
+        for i, run in enumerate(case.runs)
+    )

@@ -1,0 +1,60 @@
+"""The answer of a calibration: verdict, a sentence, what would settle it, the new setting."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+
+from workbench.calibration.statistics.decision import Verdict
+from workbench.gui.parts.basics import VerdictPill, label, row, say
+from workbench.gui.theme import GRID_PX, Theme
+from workbench.models.calibrate.job import CalibrateJob
+from workbench.models.calibrate.words import advice_words, latest, setting_words
+
+
+class CalibrateAnswer(QWidget):
+    """A strip of the page's width."""
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self.pill = VerdictPill(theme)
+        self.sentence, self.said = label("", "text"), label("", "soft")
+        self.setting, self._what = label("", "title", wrap=False), label("", "soft", wrap=False)
+        self.setting.setAccessibleName("New setting of the readout")
+        words = QVBoxLayout()
+        words.setSpacing(GRID_PX // 2)
+        words.addWidget(self.sentence)
+        words.addWidget(self.said)
+        line = QHBoxLayout(self)
+        line.setContentsMargins(0, 0, 0, 0)
+        line.setSpacing(2 * GRID_PX)
+        line.addWidget(self.pill, 0, Qt.AlignmentFlag.AlignTop)
+        line.addLayout(words, 1)
+        self._new = row(self.setting, self._what, stretch=False)
+        line.addWidget(self._new, 0, Qt.AlignmentFlag.AlignTop)
+        self.setMinimumHeight(8 * GRID_PX)
+
+    def set_theme(self, theme: Theme) -> None:
+        self.pill.set_theme(theme)
+
+    def show_job(self, job: CalibrateJob, pending: bool, said: str) -> None:
+        """`pending`: the answer to the last step is being worked out; `said` goes before
+        advice."""
+        answer = job.answer
+        self.pill.setVisible(answer is not None and not pending)
+        if pending:
+            say(self.sentence, "Working it out …")
+        elif answer is None:
+            say(self.sentence, "The answer stands here after the first run.")
+        else:
+            last = latest(answer)
+            self.pill.show_verdict(Verdict(last["verdict"]))
+            left = "As left: " if last is not answer else ""
+            say(self.sentence, f"{left}{last['sentence']}")
+        advice = advice_words(job) if answer else "Three or more runs at different speeds are best."
+        parts = (said or job.said, "" if pending else advice)
+        say(self.said, " ".join(part for part in parts if part))
+        setting, what = setting_words(job)
+        self._new.setVisible(bool(setting) and not pending)
+        say(self.setting, setting)
+        say(self._what, what)

@@ -1,0 +1,371 @@
+"""The calibration: runs against a reference, the error, the new setting, the certificate."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QHideEvent, QKeySequence, QShortcut, QShowEvent
+from PySide6.QtWidgets import (
+    QApplication,
+    QComboBox,
+    QGridLayout,
+    QHBoxLayout,
+    QLineEdit,
+    QPushButton,
+    QScrollArea,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.base.cautions import WITH_THE_BELT_RUNNING
+from workbench.base.errors import WrongInput
+from workbench.gui.calibrate.answer import CalibrateAnswer
+from workbench.gui.calibrate.certificate import CertificateView
+from workbench.gui.calibrate.error_plot import ErrorPlot
+from workbench.gui.calibrate.run_panel import RunPanel
+from workbench.gui.calibrate.run_table import RunTable
+from workbench.gui.parts.basics import Caution, button, label, say
+from workbench.gui.parts.keys import space_for
+from workbench.gui.plot.save import tell_simulated
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.gui.work_line import WorkLine
+from workbench.models.bench import Bench
+from workbench.models.calibrate.job import CalibrateJob
+from workbench.models.calibrate.runs import Reference
+from workbench.models.calibrate.store import warm_up
+from workbench.models.calibrate.words import STEPS, Step, has_new_setting, next_step
+
+PANEL_PX = 47 * GRID_PX
+CHOICES = (
+    ("laps of the belt", Reference.LAPS, False),
+    ("laps, marked by hand", Reference.LAPS, True),
+    ("digit flips on a slow ramp", Reference.FLIPS, False),
+    ("another instrument", Reference.READING, False),
+)
+"""What the true speed is taken from, as the person chooses it; laps are counted by a lap
+pickup where there is one."""
+
+TITLE = "Is the readout right?"
+
+
+class _Column(QVBoxLayout):
+    """A column that takes the height there is: its parts give way or can be scrolled. Else a
+    page with wrapped sentences would ask for the height at which nothing need give way."""
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802
+        return False
+
+
+class CalibratePage(QWidget):
+    """Drives a calibration from the first run to the certificate."""
+
+    def __init__(self, bench: Bench, theme: Theme) -> None:
+        super().__init__()
+        self._bench = bench
+        self._works, self._drafts = WorkLine(self), WorkLine(self)
+        self._job = CalibrateJob(bench, self._keep_draft)
+        self._computed, self._said = -1, ""
+        self._step = Step.MARK
+        self._units = bench.settings.units
+        self._answer = CalibrateAnswer(theme)
+        self._plot, self._table = ErrorPlot(theme), RunTable()
+        self._references, self._wanted = QComboBox(), QLineEdit()
+        self._panel = RunPanel(bench, self._job, theme, self._keep_run, self._space)
+        self._undo = button("", self._job.undo)
+        self._drop = button("Drop run", self._job.drop_run)
+        self._anew = button("Start anew", self._start_anew)
+        self._show_paper = button("Certificate …", self.show_certificate)
+        self._use = button("Use this setting", self._job.use_new_setting)
+        self._finish = button("Keep result", self._keep_result)
+        self.paper = CertificateView(bench, self._job, self._works, self._back)
+        self._intro, self._body = QWidget(), QWidget()
+        self._stack = QStackedWidget()
+        self._lay_out()
+        self._set_keys()
+        self._unsubscribe = self._job.subscribe(self._changed)
+        for end in (self._works.wait, self._drafts.wait, self._job.close):
+            self.destroyed.connect(end)
+        self._skip_caution()
+        self._changed()
+
+    @property
+    def job(self) -> CalibrateJob:
+        return self._job
+
+    def set_theme(self, theme: Theme) -> None:
+        for part in (self._answer, self._plot, self._panel):
+            part.set_theme(theme)
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        super().showEvent(event)
+        self._skip_caution()
+        self.setFocus()  # so that the one key works at once
+
+    def hideEvent(self, event: QHideEvent) -> None:  # noqa: N802
+        super().hideEvent(event)
+        self._job.flush()
+
+    def refresh(self) -> None:
+        self._panel.refresh()
+        if self._units is not self._bench.settings.units:
+            self._units = self._bench.settings.units
+            self._changed()
+            self.paper.draw()
+        if self._computed != self._job.version and not self._works.busy:
+            self._work_out(keep=False)
+
+    # Layout.
+
+    def _lay_out(self) -> None:
+        column = _Column(self)
+        column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+        column.addWidget(self._stack)
+        for part in (self._intro, self._body, self.paper):
+            self._stack.addWidget(part)
+        self._lay_out_intro()
+        inside = QVBoxLayout(self._body)
+        inside.setContentsMargins(0, 0, 0, 0)
+        inside.setSpacing(GRID_PX)
+        inside.addLayout(self._head())
+        middle, side = QHBoxLayout(), QVBoxLayout()
+        middle.setSpacing(3 * GRID_PX)
+        middle.addWidget(self._room_for_panel(), 4)
+        side.setSpacing(GRID_PX)
+        side.addWidget(self._plot, 3)
+        side.addWidget(self._table, 2)
+        middle.addLayout(side, 5)
+        inside.addLayout(middle, 1)
+        inside.addWidget(self._answer)
+        ends = QHBoxLayout()
+        ends.setSpacing(2 * GRID_PX)
+        ends.addWidget(self._undo)
+        ends.addWidget(self._drop)
+        ends.addStretch(1)
+        for one in (self._anew, self._show_paper, self._use, self._finish):
+            ends.addWidget(one)
+        inside.addLayout(ends)
+
+    def _room_for_panel(self) -> QScrollArea:
+        """On the smallest window the panel can be scrolled: nothing is cut."""
+        room = QScrollArea()
+        room.setWidgetResizable(True)
+        room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        room.setMinimumWidth(PANEL_PX)
+        room.setWidget(self._panel)
+        return room
+
+    def _lay_out_intro(self) -> None:
+        column = QVBoxLayout(self._intro)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(3 * GRID_PX)
+        caution = Caution(WITH_THE_BELT_RUNNING, self._caution_read)
+        caution.understood.setProperty("role", "next")
+        self.setFocusProxy(caution.understood)
+        column.addWidget(label(TITLE, "title", wrap=False))
+        column.addWidget(caution)
+        column.addWidget(label("How it goes", "title", wrap=False))
+        steps = QGridLayout()
+        steps.setColumnStretch(1, 1)
+        steps.setSpacing(2 * GRID_PX)
+        for number, words in enumerate(STEPS, 1):
+            top = Qt.AlignmentFlag.AlignTop
+            steps.addWidget(label(f"{number}", "text", wrap=False), number, 0, top)
+            steps.addWidget(label(words, "text"), number, 1)
+        column.addLayout(steps)
+        column.addStretch(1)
+
+    def _head(self) -> QHBoxLayout:
+        for words, _, _ in CHOICES:
+            self._references.addItem(words)
+        self._references.setMinimumHeight(TOUCH_PX)
+        self._references.setAccessibleName("What the true speed is taken from")
+        self._references.activated.connect(self._use_reference)
+        self._wanted.setMinimumHeight(TOUCH_PX)
+        self._wanted.setFixedWidth(8 * GRID_PX)
+        self._wanted.setText(f"{100 * self._job.wanted_U_rel:g}")
+        self._wanted.setAccessibleName("Uncertainty wanted of the true speed, in per cent")
+        self._wanted.editingFinished.connect(self._ask_for)
+        before, after = label("within ±", wrap=False), label("%", wrap=False)
+        before.setBuddy(self._wanted)
+        head = QHBoxLayout()
+        head.setSpacing(GRID_PX)
+        head.addWidget(label(TITLE, "title", wrap=False), 1)
+        for widget in (self._references, before, self._wanted, after):
+            head.addWidget(widget)
+        return head
+
+    def _set_keys(self) -> None:
+        space_for(self, self._table, *self._panel.fields, do=self._space)
+        QShortcut(QKeySequence.StandardKey.Undo, self).activated.connect(self._job.undo)
+        for key, up in ((Qt.Key.Key_Up, True), (Qt.Key.Key_Down, False)):
+            arrow = QShortcut(QKeySequence(key), self)
+            arrow.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            arrow.activated.connect(lambda up=up: self._panel.flip(up=up))
+            arrow.setEnabled(False)
+            self._panel.arrows.append(arrow)
+
+    # What the person does.
+
+    def _caution_read(self) -> None:
+        self._bench.cautions_read.add(WITH_THE_BELT_RUNNING)
+        self._begin()
+        self._panel.next.setFocus()
+
+    def _skip_caution(self) -> None:
+        """Where it was read on another page."""
+        read = WITH_THE_BELT_RUNNING in self._bench.cautions_read
+        if read and self._stack.currentWidget() is self._intro:
+            self._begin()
+
+    def _begin(self) -> None:
+        """From the caution to the calibration."""
+        self._stack.setCurrentWidget(self._body)
+        self.setFocusProxy(self._panel.next)
+        self._works.add(partial(warm_up, self._bench.store), lambda _done: None, self._say)
+
+    def _use_reference(self) -> None:
+        _, reference, by_hand = CHOICES[self._references.currentIndex()]
+        self._job.use_reference(reference)
+        self._job.count_by_hand(by_hand)
+
+    def _ask_for(self) -> None:
+        try:
+            self._job.ask_for(self._wanted.text())
+        except WrongInput as error:
+            self._say(str(error))
+            self._wanted.setText(f"{100 * self._job.wanted_U_rel:g}")
+
+    def _space(self) -> None:
+        """The one key: the mark of a lap, or the beginning and end of a ramp."""
+        job = self._job
+        if self._stack.currentWidget() is not self._body:
+            return
+        if job.state.reference is Reference.READING:
+            self._keep_run()
+        elif job.state.reference is Reference.FLIPS:
+            job.stop_ramp() if job.ramping else job.start_ramp()
+        elif job.state.counting:
+            return
+        elif job.counts_itself and not job.state.marks_s:
+            job.start_counting()
+        else:
+            job.mark()
+
+    def _keep_run(self) -> None:
+        try:
+            self._job.keep_run(*self._panel.typed())
+        except WrongInput as error:
+            self._panel.complain(str(error))
+            return
+        self._panel.clear()
+
+    def _start_anew(self) -> None:
+        self.paper.entries["remarks"].clear()  # they spoke of the last one
+        self._job.start_anew()
+
+    def _keep_result(self) -> None:
+        self._work_out(keep=True)
+
+    # The answer.
+
+    def _work_out(self, *, keep: bool) -> None:
+        self._computed = version = self._job.version
+        work = self._job.answer_work(keep=keep)
+        if work is None:
+            self._job.worked_out(None, version)
+        else:
+            self._works.add(work, partial(self._worked_out, version), self._failed)
+
+    def _worked_out(self, version: int, answer: dict[str, Any]) -> None:
+        self._said = ""
+        if "result" in answer and version == self._job.version:
+            self._said = f"Kept as result {answer['result']}."
+        self._job.worked_out(answer, version)
+
+    def _failed(self, said: str) -> None:
+        self._said = said
+        self._job.answer = None
+        self._changed()
+
+    def _say(self, said: str) -> None:
+        self._said = said
+        self._changed()
+
+    def _keep_draft(self, work: Any) -> None:
+        self._drafts.add(work, lambda _done: None, self._say)
+
+    def _changed(self) -> None:
+        """Show the job as it is: the answer so far, the runs, what can be done next."""
+        job, machine, units = self._job, self._bench.machine, self._bench.settings.units
+        answer = job.answer
+        pending = self._computed != job.version or (self._works.busy and answer is None)
+        pending = pending and (bool(job.runs) or job.state.ramp is not None)
+        if job.said and self._said != job.said:
+            self._said = ""
+        self._panel.show_job()
+        self._table.show_runs(job, units)
+        tell_simulated(self._plot, bool(answer and answer["simulated"]))
+        self._plot.show_answer(answer, machine.limits.readout_error if machine else 0.02, units)
+        self._answer.show_job(job, pending, self._said)
+        chosen = job.state.reference, job.by_hand and job.state.reference is Reference.LAPS
+        self._references.setCurrentIndex([choice[1:] for choice in CHOICES].index(chosen))
+        used, kept = job.state.setting_used, job.state.result is not None and answer is not None
+        self._undo.setVisible(bool(job.undo_word))
+        say(self._undo, f"Undo {job.undo_word}".strip())
+        idle = not job.running
+        self._drop.setVisible(job.running)
+        self._finish.setVisible(idle and answer is not None and not kept)
+        self._use.setVisible(idle and has_new_setting(answer) and not used)
+        self._show_paper.setVisible(idle and kept)
+        self._anew.setVisible(idle and (bool(job.runs) or job.state.ramp is not None))
+        self._fill_next()
+
+    def _fill_next(self) -> None:
+        """One filled button: the next step; it has the focus when it becomes that."""
+        step = next_step(self._job)
+        buttons = {
+            Step.MARK: self._panel.next,
+            Step.KEEP_RUN: self._panel.keep,
+            Step.KEEP_RESULT: self._finish,
+            Step.USE_SETTING: self._use,
+            Step.CERTIFICATE: self._show_paper,
+        }
+        for its, one in buttons.items():
+            _fill(one, filled=step is its)
+        if step is not self._step:
+            self._step = step
+            self._focus(self._panel.fields[0] if step is Step.KEEP_RUN else buttons[step])
+
+    def _focus(self, widget: QWidget) -> None:
+        """Move the focus there, unless the person is typing or elsewhere."""
+        now = QApplication.focusWidget()
+        here = now is None or self.isAncestorOf(now)
+        typing = isinstance(now, QLineEdit) and bool(now.text()) and now.isVisible()
+        if here and not typing and self._stack.currentWidget() is self._body:
+            widget.setFocus()
+
+    # The certificate.
+
+    def show_certificate(self) -> None:
+        """The certificate of the result kept, as it will be printed."""
+        if self._job.state.result is not None:
+            self._stack.setCurrentWidget(self.paper)
+            self.paper.draw()
+            self.paper.save.setFocus()
+
+    def _back(self) -> None:
+        self._stack.setCurrentWidget(self._body)
+        self._panel.next.setFocus()
+
+
+def _fill(one: QPushButton, *, filled: bool) -> None:
+    """Dress a button as the next step, or as one of the others."""
+    role = "next" if filled else ""
+    if one.property("role") != role:
+        one.setProperty("role", role)
+        one.style().unpolish(one)
+        one.style().polish(one)

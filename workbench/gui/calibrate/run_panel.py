@@ -1,0 +1,238 @@
+"""The run under way: big live speed, steady or not, laps still needed, what is shown."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent, QShortcut
+from PySide6.QtWidgets import (
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QSizePolicy,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.base.errors import WrongInput
+from workbench.gui.calibrate.lap_dots import LapDots
+from workbench.gui.calibrate.speed_trace import SpeedTrace
+from workbench.gui.parts.basics import button, label, row, say
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, font
+from workbench.models.bench import Bench
+from workbench.models.calibrate import words
+from workbench.models.calibrate.job import CalibrateJob
+from workbench.models.calibrate.runs import Reference
+from workbench.words.numbers import speed_number
+
+BIG_PX, BIGGEST_PX = 56, 128
+TRACE_FROM_PX = 470
+"""Height of the panel from which there is room for the last minute's speed."""
+
+STEADY_WORDS = {None: "○ no signal", True: "● steady", False: "◐ not steady yet"}
+
+
+class RunPanel(QWidget):
+    """One run; `next` is the one key's button, `keep` keeps the run, `arrows` are the keys
+    for flips."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        job: CalibrateJob,
+        theme: Theme,
+        keep: Callable[[], object],
+        do_next: Callable[[], object],
+    ) -> None:
+        super().__init__()
+        self._bench, self._job, self._frames = bench, job, 0
+        self.arrows: list[QShortcut] = []
+        self._which, self._steady = label("", "text", wrap=False), label("", "text", wrap=False)
+        self._speed, self._unit = QLabel("–"), label("", "soft", wrap=False)
+        self._speed.setAccessibleName("Belt speed")
+        self._trace, self._dots = SpeedTrace(theme), LapDots(theme)
+        self._by_whom = label("", "soft", wrap=False)
+        self._how, self._so_far = label("", "soft"), label("")
+        self._shown, self._reading, self._expanded = QLineEdit(), QLineEdit(), QLineEdit()
+        self._names = [label("", wrap=False) for _ in range(3)]
+        self._error = label("", "error")
+        self.next = QPushButton()
+        self.next.setMinimumHeight(TOUCH_PX + GRID_PX)
+        self.next.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        # At the press, not at the release: a mark is a moment.
+        self.next.pressed.connect(do_next)
+        self.keep = button("Keep run (Enter)", keep)
+        self.keep.setMinimumHeight(TOUCH_PX + GRID_PX)
+        self._take = button("", self._take_shown)
+        self._take.setToolTip("The readout is an input itself, and sends this")
+        self._up = button("Flips up ↑", lambda: self.flip(up=True))
+        self._down = button("Flips down ↓", lambda: self.flip(up=False))
+        # The next press of the space bar is a mark again, not this button once more.
+        for one in (self.keep, self._up, self._down):
+            one.clicked.connect(self.next.setFocus)
+        for entry in self.fields:
+            entry.returnPressed.connect(keep)
+            entry.textEdited.connect(lambda: self.complain(""))
+        self._lay_out()
+
+    @property
+    def fields(self) -> tuple[QLineEdit, QLineEdit, QLineEdit]:
+        """What is shown, the instrument's reading, its uncertainty."""
+        return self._shown, self._reading, self._expanded
+
+    def typed(self) -> tuple[str, str, str]:
+        """What the readout showed, the instrument's reading, its uncertainty."""
+        shown, reading, expanded = (entry.text() for entry in self.fields)
+        return shown, reading, expanded
+
+    def clear(self) -> None:
+        """Ready for the next run."""
+        self._shown.clear()
+        self._reading.clear()
+        self.complain("")
+
+    def complain(self, said: str) -> None:
+        """A sentence at the fields."""
+        self._error.setText(said)
+        self._error.setVisible(bool(said))
+
+    def flip(self, *, up: bool) -> None:
+        """The display's last digit changed now."""
+        try:
+            after = self._job.flip(self._shown.text(), up=up)
+        except WrongInput as error:
+            self.complain(str(error))
+            self._shown.setFocus()
+            return
+        self._shown.setText(f"{after:g}")
+        self.complain("")
+
+    def set_theme(self, theme: Theme) -> None:
+        self._trace.set_theme(theme)
+        self._dots.set_theme(theme)
+
+    def show_job(self) -> None:
+        """Words and buttons that go with the reference and the state of the run."""
+        job, units = self._job, self._bench.settings.units
+        reference = job.state.reference
+        laps, flips = reference is Reference.LAPS, reference is Reference.FLIPS
+        reading = reference is Reference.READING
+        left = ", as left" if job.state.setting_used else ""
+        say(self._which, "Ramp" if flips else f"Run {len(job.series) + 1}{left}")
+        unit = job.machine.readout.unit if job.machine else ""
+        names = (
+            f"Readout shows, {unit}",
+            f"Instrument, {units.speed}",
+            "± U (k = 2)",
+        )
+        for name, text in zip(self._names, names, strict=True):
+            say(name, text)
+        for widget in (self._reading, self._expanded, *self._names[1:]):
+            widget.setVisible(reading)
+        self._dots.setVisible(laps)
+        say(self._how, words.how_words(job))
+        self._how.setHidden(laps or job.ramping)
+        self.next.setEnabled(job.machine is not None and not job.state.counting)
+        for widget in (self._up, self._down):
+            widget.setVisible(flips)
+            widget.setEnabled(job.ramping)
+        for arrow in self.arrows:
+            arrow.setEnabled(job.ramping)
+        self._show_live()
+
+    def refresh(self) -> None:
+        """The live numbers; every fifth frame, for a number that dances cannot be read."""
+        self._frames += 1
+        if self._frames % 5 == 1:
+            self._show_live()
+
+    def _show_live(self) -> None:
+        job, units = self._job, self._bench.settings.units
+        say(self._speed, speed_number(job.belt_mps(), units))
+        say(self._unit, units.speed)
+        say(self._steady, STEADY_WORDS[job.steady()])
+        if self._trace.isVisible():
+            self._trace.show_points(job.belt_history())
+        say(self.next, words.mark_words(job))
+        say(self._by_whom, words.counter_words(job))
+        laps = job.state.reference is Reference.LAPS
+        reading = job.state.reference is Reference.READING
+        self.keep.setVisible(reading or (laps and len(job.state.marks_s) > 1))
+        enough = job.state.counting and words.next_step(job) is words.Step.KEEP_RUN
+        self.next.setVisible(not (reading or enough))
+        if laps:
+            done = max(0, len(job.state.marks_s) - 1)
+            self._dots.show_laps(done, words.laps_needed(job) or 0)
+            say(self._so_far, words.lap_words(job))
+        elif job.state.reference is Reference.FLIPS:
+            say(self._so_far, words.flip_words(job, self._shown.text()))
+        else:
+            say(self._so_far, "")
+        self._so_far.setHidden(reading)
+        shown = job.shown_now()
+        self._take.setVisible(math.isfinite(shown))
+        if math.isfinite(shown):
+            say(self._take, f"Take {shown:.4g}")
+
+    def _take_shown(self) -> None:
+        shown = self._job.shown_now()
+        if math.isfinite(shown):
+            self._shown.setText(f"{shown:.4g}")
+            self._shown.setFocus()
+            self.complain("")
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        self._trace.setVisible(self.height() >= TRACE_FROM_PX)
+        size = min(max(BIG_PX, round(0.17 * self.height())), BIGGEST_PX)
+        if self._speed.font().pixelSize() != size:
+            self._speed.setStyleSheet(f"font-size: {size}px; font-weight: 600;")
+            self._speed.setFont(font(size, bold=True))
+        super().resizeEvent(event)
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addWidget(row(self._which, self._steady, self._by_whom))
+        self._unit.setProperty("role", "title")
+        column.addWidget(row(self._speed, self._unit))
+        column.addWidget(self._trace, 1)
+        column.addWidget(self._dots)
+        column.addWidget(self._so_far)
+        column.addWidget(self._how)
+        column.addLayout(self._grid())
+        self._error.hide()
+        column.addWidget(self._error)
+        column.addWidget(row(self.next, self.keep, stretch=False))
+        ways = QHBoxLayout()
+        ways.setSpacing(2 * GRID_PX)
+        ways.addWidget(self._up)
+        ways.addWidget(self._down)
+        column.addLayout(ways)
+        column.addStretch(0)
+
+    def _grid(self) -> QGridLayout:
+        grid = QGridLayout()
+        grid.setHorizontalSpacing(GRID_PX)
+        grid.setColumnStretch(1, 1)
+        grid.setColumnStretch(3, 1)
+        # The instrument's reading and its uncertainty are one quantity, in one row.
+        places = ((0, 0), (1, 0), (1, 2))
+        for place, name, entry in zip(places, self._names, self.fields, strict=True):
+            entry.setMinimumHeight(TOUCH_PX)
+            entry.setMinimumWidth(7 * GRID_PX)
+            # What is left of the row: the words beside it must be whole.
+            entry.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
+            name.setBuddy(entry)
+            line, column = place
+            grid.addWidget(name, line, column)
+            grid.addWidget(entry, line, column + 1)
+        grid.addWidget(self._take, 0, 2, 1, 2)
+        self._shown.setAccessibleName("What the readout shows")
+        self._reading.setAccessibleName("The instrument's reading")
+        self._expanded.setAccessibleName("The instrument's expanded uncertainty")
+        return grid

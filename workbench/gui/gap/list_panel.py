@@ -1,0 +1,248 @@
+"""The shop's list of pickups: where each stands, looked for by state or by name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
+from PySide6.QtGui import QKeyEvent, QResizeEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QComboBox,
+    QHeaderView,
+    QLineEdit,
+    QTableView,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.base.units import US, UnitSystem
+from workbench.gui.parts.basics import button, label, row, say
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.models.gap.pickups import BEGUN, NOT_YET, PickupState
+from workbench.models.gap.words import found_words, name_words, state_words, to_do_words
+
+Index = QModelIndex | QPersistentModelIndex
+NOWHERE = QModelIndex()
+COLUMNS = ("Pickup, limits of", "State", "Found", "What to do")
+WIDE_PX = 640
+"""Width from which what to do stands in the table."""
+FILTERS: dict[str, Callable[[PickupState], bool]] = {
+    "All": lambda state: True,
+    "Not yet": lambda state: state.word in (NOT_YET, BEGUN),
+    "Pass": lambda state: state.word in ("pass", "conditional pass"),
+    "Fail": lambda state: state.word in ("fail", "conditional fail"),
+    "Cannot tell": lambda state: state.word == "cannot tell",
+    "Simulated": lambda state: state.simulated,
+}
+COLOURS = {
+    "pass": "in_band",
+    "conditional pass": "in_band",
+    "conditional fail": "attention",
+    "fail": "bad",
+}
+
+
+class _Rows(QAbstractTableModel):
+    """The pickups that are shown; words are made only for the rows that are seen."""
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self.theme, self._units = theme, US
+        self._states: list[PickupState] = []
+
+    def show_states(self, states: list[PickupState], units: UnitSystem) -> None:
+        """Other pickups, or the same as they stand now."""
+        if len(states) != len(self._states):
+            self.beginResetModel()
+            self._states, self._units = states, units
+            self.endResetModel()
+        elif states:
+            self._states, self._units = states, units
+            self.dataChanged.emit(self.index(0, 0), self.index(len(states) - 1, len(COLUMNS) - 1))
+
+    def rowCount(self, parent: Index = NOWHERE) -> int:  # noqa: N802
+        return 0 if parent.isValid() else len(self._states)
+
+    def columnCount(self, parent: Index = NOWHERE) -> int:  # noqa: N802
+        return 0 if parent.isValid() else len(COLUMNS)
+
+    def headerData(  # noqa: N802
+        self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
+    ) -> object:
+        if role == Qt.ItemDataRole.DisplayRole and orientation == Qt.Orientation.Horizontal:
+            return COLUMNS[section]
+        return None
+
+    def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> object:
+        state = self._states[index.row()]
+        if role == Qt.ItemDataRole.ForegroundRole and index.column() == 1:
+            return self.theme.color(COLOURS.get(state.word, "no_data"))
+        if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.ToolTipRole):
+            return self._words(state, index.column())
+        return None
+
+    def _words(self, state: PickupState, column: int) -> str:
+        match column:
+            case 0:
+                return name_words(state)
+            case 1:
+                return state_words(state)
+            case 2:
+                return found_words(state, self._units)
+        return to_do_words(state, self._units)
+
+
+class _Table(QTableView):
+    """Enter takes the pickup in hand, Delete takes it off the list."""
+
+    opened = Signal()
+    removed = Signal()
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
+        if event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
+            self.opened.emit()
+        elif event.key() == Qt.Key.Key_Delete:
+            self.removed.emit()
+        else:
+            super().keyPressEvent(event)
+
+
+class GapListPanel(QWidget):
+    """Emits `chosen` with the place of the pickup taken in hand, `opened` to read it."""
+
+    chosen = Signal(int)
+    opened = Signal()
+    removed = Signal()
+    named = Signal(str)
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self._states: list[PickupState] = []
+        self._places: list[int] = []
+        self._at, self._units, self._filling = 0, US, False
+        self.count = label("", "text")
+        self.filter = QComboBox()
+        self.filter.addItems(list(FILTERS))
+        self.filter.setAccessibleName("Which pickups to show")
+        self.search = QLineEdit()
+        self.search.setPlaceholderText("Find a machine or side")
+        self.search.setClearButtonEnabled(True)
+        self.search.setAccessibleName("Find a pickup by a part of its name")
+        self.fresh = QLineEdit()
+        self.fresh.setPlaceholderText("Digger 4 / left")
+        self.fresh.setAccessibleName("Name of the pickup to add: machine / side")
+        self.read = button("Read this pickup", self.opened.emit, is_next=True)
+        self.error = label("", "error")
+        self.rows = _Rows(theme)
+        self.table = self._make_table()
+        self.empty = label("", "soft")
+        self._lay_out()
+        self.filter.currentIndexChanged.connect(self._show_rows)
+        self.search.textChanged.connect(self._show_rows)
+        self.fresh.returnPressed.connect(self._add)
+
+    def set_theme(self, theme: Theme) -> None:
+        self.rows.theme = theme
+        self._show_rows()
+
+    def show_list(self, states: list[PickupState], at: int, units: UnitSystem) -> None:
+        """The list as it stands, the pickup at place `at` in hand."""
+        self._states, self._at, self._units = states, at, units
+        self._show_rows()
+
+    def complain(self, said: str) -> None:
+        """What is wrong with the name typed; '' takes that away."""
+        self.error.setText(said)
+        self.error.setVisible(bool(said))
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        self.table.setColumnHidden(3, self.width() < WIDE_PX)
+        self.table.scrollTo(self.table.currentIndex())
+
+    def _make_table(self) -> _Table:
+        table = _Table()
+        table.setModel(self.rows)
+        table.setAccessibleName("Pickups of the list")
+        table.verticalHeader().hide()
+        table.verticalHeader().setDefaultSectionSize(TOUCH_PX)
+        table.setShowGrid(False)
+        table.setTabKeyNavigation(False)
+        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
+        table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        table.setTextElideMode(Qt.TextElideMode.ElideMiddle)
+        header = table.horizontalHeader()
+        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        header.setHighlightSections(False)
+        header.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
+        header.setSectionResizeMode(1, QHeaderView.ResizeMode.ResizeToContents)
+        header.setResizeContentsPrecision(0)  # by what is seen: a long list costs no more
+        table.selectionModel().currentRowChanged.connect(self._moved)
+        table.opened.connect(self.opened)
+        table.removed.connect(self.removed)
+        table.doubleClicked.connect(lambda _index: self.opened.emit())
+        return table
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addWidget(self.count)
+        looking = row(self.filter, self.search, stretch=False)
+        layout = looking.layout()
+        assert layout is not None
+        layout.setSpacing(GRID_PX)
+        column.addWidget(looking)
+        column.addWidget(self.table, 1)
+        column.addWidget(self.empty)
+        add = button("Add pickup", self._add)
+        adding = row(self.fresh, add, self.read, stretch=False)
+        layout = adding.layout()
+        assert layout is not None
+        layout.setSpacing(GRID_PX)
+        column.addWidget(adding)
+        self.error.hide()
+        column.addWidget(self.error)
+
+    def _add(self) -> None:
+        self.named.emit(self.fresh.text())
+
+    def _moved(self, now: Index, _before: Index) -> None:
+        if now.isValid() and now.row() < len(self._places) and not self._filling:
+            self.chosen.emit(self._places[now.row()])
+
+    def _show_rows(self) -> None:
+        words = self.search.text().casefold().split()
+        wanted = FILTERS[self.filter.currentText()]
+        self._places = [
+            at
+            for at, state in enumerate(self._states)
+            if wanted(state) and all(word in _searched(state) for word in words)
+        ]
+        self._filling = True
+        self.rows.show_states([self._states[at] for at in self._places], self._units)
+        if self._at in self._places:
+            self.table.setCurrentIndex(self.rows.index(self._places.index(self._at), 0))
+            self.table.scrollTo(self.table.currentIndex())
+        else:
+            self.table.setCurrentIndex(NOWHERE)
+        self._filling = False
+        self.empty.setVisible(not self._places)
+        self.empty.setText("No pickup of the list is like this. Choose All to see every one.")
+        say(self.count, _count_words(self._states))
+
+
+def _searched(state: PickupState) -> str:
+    return f"{state.name} {state.held.name}".casefold()
+
+
+def _count_words(states: list[PickupState]) -> str:
+    """'3 of 12 pickups are done: 2 pass, 1 fail.'"""
+    done = [state.word for state in states if state.done]
+    if len(states) == 1:
+        return "One pickup so far."
+    counts = ", ".join(f"{done.count(word)} {word}" for word in dict.fromkeys(sorted(done)))
+    text = f"{len(done)} of {len(states)} pickups {'is' if len(done) == 1 else 'are'} done"
+    return f"{text}: {counts}." if counts else f"{text}."

@@ -1,0 +1,398 @@
+"""The gap: feeler readings round the wheel, the teeth by their pulses, the shop's list."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QHideEvent, QKeySequence, QResizeEvent, QShortcut, QShowEvent
+from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
+
+from workbench.base.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.base.errors import BenchError, WrongInput
+from workbench.base.machine import Machine
+from workbench.gui.gap.actions import GapActions
+from workbench.gui.gap.feeler_panel import GapFeelerPanel
+from workbench.gui.gap.head import GapHead, View
+from workbench.gui.gap.list_panel import GapListPanel
+from workbench.gui.gap.paper import GapPaper
+from workbench.gui.gap.pictures import GapPictures
+from workbench.gui.gap.run_panel import GapRunPanel
+from workbench.gui.parts.basics import Caution, label, say
+from workbench.gui.parts.work_bar import WorkBar
+from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.work_line import Done, Work, WorkLine
+from workbench.models.bench import Bench
+from workbench.models.gap.entry import table_at
+from workbench.models.gap.job import GapJob, Step
+from workbench.models.gap.store import Paper, list_found, ready
+from workbench.models.records.old_recordings import old_recordings
+
+WIDE_PX, LIST_PX, LEFT_PX = 1300, 460, 480
+"""Width from which the list stands beside whatever is done, and how wide it and that are then."""
+LARGEST = 16_777_215
+"""Qt's own bound of a widget's width: none."""
+FOLD_FRAMES = 30
+"""Frames between two looks at how far a run has come: a second is enough to watch it settle."""
+TRACE_FRAMES = 5
+"""Frames between two points of the speed's trace."""
+
+
+class GapPage(QWidget):
+    """Drives a gap check of one pickup or of a whole list."""
+
+    def __init__(self, bench: Bench, theme: Theme) -> None:
+        super().__init__()
+        self._bench, self._job = bench, GapJob(bench)
+        self._works, self._drafts = WorkLine(self), WorkLine(self)
+        self._frames, self._units, self._machine = 0, bench.settings.units, bench.machine
+        self.view, self._wide = View.FEELER, False
+        self.feeler = GapFeelerPanel(bench, self._job, theme)
+        self.list = GapListPanel(theme)
+        self.runs = {
+            View.TEETH: GapRunPanel(bench, self._job, theme, drop_out=False),
+            View.DROP_OUT: GapRunPanel(bench, self._job, theme, drop_out=True),
+        }
+        self.pictures = GapPictures(bench, self._job, theme)
+        self.head = GapHead(self)
+        self._caution = Caution(AT_THE_WHEEL, self._caution_read)
+        self._run_caution = Caution(WITH_THE_BELT_RUNNING, self._run_caution_read)
+        self._said = label("", "soft")
+        self.buttons = GapActions(
+            go_by=self._go_by,
+            add=self._add,
+            remove=self._job.remove_pickup,
+            open_table=self._ask_table,
+            keep=self._keep,
+            report=self.see_report,
+            list_report=self.see_list_report,
+        )
+        self.paper, self._check = GapPaper(self._works), QWidget()
+        self._body, self._left = QWidget(), QWidget()
+        self._lay_out()
+        self._connect()
+        self.show_view(View.FEELER)
+        self._works.add(ready, lambda _nothing: None, self._failed)
+        self._changed()
+
+    @property
+    def job(self) -> GapJob:
+        return self._job
+
+    def set_theme(self, theme: Theme) -> None:
+        self.feeler.set_theme(theme)
+        self.list.set_theme(theme)
+        self.pictures.set_theme(theme)
+        for panel in self.runs.values():
+            panel.set_theme(theme)
+
+    def refresh(self) -> None:
+        self._frames += 1
+        if self._machine is not self._bench.machine:
+            self._machine = self._bench.machine
+            self._job.look_at_machine()
+        elif self._units is not self._bench.settings.units:
+            self._units = self._bench.settings.units
+            self._changed()
+        run = self._job.run
+        run.look()
+        if self._frames % TRACE_FRAMES == 0:
+            run.note_speed()
+        if run.running and self._frames % FOLD_FRAMES == 0 and not self._works.busy:
+            self._works.add(run.fold_work(), run.folded, self._failed)
+        elif self.view in self.runs and not run.running and self._frames % FOLD_FRAMES == 0:
+            self.runs[self.view].show_job()
+        draft = None if self._drafts.busy else self._job.draft_work()
+        if draft is not None:
+            self._drafts.add(draft, lambda _nothing: None, self._failed)
+
+    def show_view(self, view: View) -> None:
+        """Feeler, teeth, drop-out, or the list where that has no room beside them."""
+        self.view = view
+        self._arrange()
+        if view in self.runs:
+            self._works.add(
+                partial(old_recordings, self._bench.store), self.runs[view].offer, self._failed
+            )
+        self._changed()
+        self._first_focus()
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        super().showEvent(event)
+        self._show_cautions()
+        self._first_focus()
+
+    def hideEvent(self, event: QHideEvent) -> None:  # noqa: N802
+        super().hideEvent(event)
+        self._job.keep_draft()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        self._arrange()
+
+    def heightForWidth(self, width: int) -> int:  # noqa: N802
+        """What is needed, for the window to scroll below it: not what the pictures would like."""
+        layout = self.layout()
+        return layout.minimumHeightForWidth(width) if layout else -1
+
+    def _first_focus(self) -> None:
+        """Where the next thing is typed or pressed."""
+        if not self.isVisible():
+            return
+        if self._caution.isVisible():
+            self._caution.understood.setFocus()
+        elif self._run_caution.isVisible():
+            self._run_caution.understood.setFocus()
+        elif self.view is View.FEELER:
+            self.feeler.gap.setFocus()
+        elif self.view is View.LIST:
+            self.list.table.setFocus()
+        else:
+            self.runs[self.view].start.setFocus()
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+        column.setSpacing(GRID_PX)
+        column.addWidget(self._caution)
+        column.addWidget(self._body, 1)
+        column.addWidget(WorkBar(self._works))
+        column.addStretch(0)
+        whole = QVBoxLayout(self._body)
+        whole.setContentsMargins(0, 0, 0, 0)
+        whole.addWidget(self._check)
+        whole.addWidget(self.paper)
+        self.paper.hide()
+        inside = QVBoxLayout(self._check)
+        inside.setContentsMargins(0, 0, 0, 0)
+        inside.setSpacing(GRID_PX)
+        inside.addWidget(self.head)
+        inside.addWidget(self._run_caution)
+        self._middle = QHBoxLayout()
+        self._middle.setSpacing(3 * GRID_PX)
+        panels = QVBoxLayout(self._left)
+        panels.setContentsMargins(0, 0, 0, 0)
+        for panel in (self.feeler, *self.runs.values()):
+            panels.addWidget(panel)
+        for part in (self.list, self._left, self.pictures):
+            self._middle.addWidget(part, 1)
+        inside.addLayout(self._middle, 1)
+        inside.addWidget(self._said)
+        inside.addWidget(self.buttons)
+
+    def _connect(self) -> None:
+        self._job.subscribe(self._changed)
+        self._job.run.subscribe(self._changed)
+        self.head.chosen.connect(self.show_view)
+        self.paper.closed.connect(self._close_paper)
+        self.feeler.step.connect(self._do)
+        self.list.chosen.connect(self._job.go_to)
+        self.list.opened.connect(lambda: self.show_view(View.FEELER))
+        self.list.removed.connect(self._job.remove_pickup)
+        self.list.named.connect(self._add_named)
+        for panel in self.runs.values():
+            panel.go.connect(self._go)
+        for keys, do in (
+            (QKeySequence(QKeySequence.StandardKey.Undo), self._job.undo),
+            (QKeySequence("PgDown"), lambda: self._go_by(1)),
+            (QKeySequence("PgUp"), lambda: self._go_by(-1)),
+        ):
+            shortcut = QShortcut(keys, self)
+            shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            shortcut.activated.connect(do)
+        self.destroyed.connect(self._works.wait)
+        self.destroyed.connect(self._drafts.wait)
+        self.destroyed.connect(self._job.close)
+
+    def _arrange(self) -> None:
+        """What stands side by side in the room there is."""
+        wide = self.width() >= WIDE_PX
+        if wide is not self._wide:
+            self._wide = wide
+            self._changed()
+        if wide and self.view is View.LIST:
+            self.view = View.FEELER
+        self.head.show_view(self.view, with_list=wide)
+        self._left.setMaximumWidth(LEFT_PX if wide else LARGEST)
+        self.list.setMaximumWidth(LIST_PX if wide else LARGEST)
+        read = WITH_THE_BELT_RUNNING in self._bench.cautions_read
+        in_the_way = self.view in self.runs and not read
+        alone = self.view is View.LIST
+        self.list.read.setVisible(alone)
+        self.list.setVisible((wide or alone) and not in_the_way)
+        self._left.setVisible(not alone and not in_the_way)
+        self.pictures.setVisible(not alone and not in_the_way)
+        self._run_caution.setVisible(in_the_way)
+
+    def _show_cautions(self) -> None:
+        """Those that were not read yet, here or on another page."""
+        read = AT_THE_WHEEL in self._bench.cautions_read
+        self._caution.setVisible(not read)
+        self._body.setVisible(read)
+        self._arrange()
+
+    def _caution_read(self) -> None:
+        self._bench.cautions_read.add(AT_THE_WHEEL)
+        self._body.show()
+        self._first_focus()
+
+    def _run_caution_read(self) -> None:
+        self._bench.cautions_read.add(WITH_THE_BELT_RUNNING)
+        self._arrange()
+        self._changed()
+        self._first_focus()
+
+    def _do(self, step: Step) -> None:
+        {
+            Step.NEXT_PICKUP: self._job.go_on,
+            Step.KEEP: self._keep,
+            Step.REPORT: self.see_report,
+        }[step]()
+
+    def _go_by(self, many: int) -> None:
+        self._job.go_to(self._job.list.at + many)
+
+    def _add(self) -> None:
+        self._job.add_pickup()
+        if self.view is not View.LIST:
+            self.show_view(View.FEELER)
+            self.feeler.name.setFocus(Qt.FocusReason.TabFocusReason)
+            self.feeler.name.selectAll()
+
+    def _add_named(self, name: str) -> None:
+        try:
+            self._job.add_pickup(name.strip() or " ")
+        except WrongInput as error:
+            self.list.complain(str(error))
+            return
+        self.list.complain("")
+        self.list.fresh.clear()
+
+    def _go(self) -> None:
+        """The one button of a run: start it, stop it, or judge an old recording."""
+        panel, run = self.runs[self.view], self._job.run
+        drop_out = self.view is View.DROP_OUT
+        if run.running:
+            if run.stop():
+                self._run(run.judge_work(), self._job.run_judged)
+        elif panel.old_number is not None:
+            work = self._job.judge_old_work(panel.old_number, drop_out=drop_out)
+            self._run(work, self._job.run_judged)
+        else:
+            self._job.start_run(drop_out=drop_out, channel=panel.live_channel)
+
+    def _keep(self, then: Callable[[], object] = lambda: None) -> None:
+        """Keep the readings in the store, and go on with `then`."""
+
+        def kept(answer: dict[str, Any]) -> None:
+            self._job.kept(answer)
+            then()
+
+        try:
+            self._works.add(self._job.keep_work(), kept, self._failed)
+        except WrongInput as error:
+            self._failed(str(error))
+
+    def _run(self, work: Work, done: Done) -> None:
+        self._works.add(work, done, self._job.run.failed)
+
+    def _failed(self, said: str) -> None:
+        self._job.said = said
+        self._job.changed()
+
+    def _ask_table(self) -> None:
+        name, _ = QFileDialog.getOpenFileName(self, "Open a gap table", "", "Gap table (*.csv)")
+        if name:
+            self.open_table(Path(name))
+
+    def open_table(self, path: Path) -> None:
+        """A gap table's readings into the list; a wrong one says what is wrong with it."""
+
+        def opened(text: str) -> None:
+            try:
+                self._job.open_table(text, path.name)
+            except BenchError as error:
+                self._failed(str(error))
+
+        self._works.add(lambda: table_at(path), opened, self._failed)
+
+    def see_report(self) -> None:
+        """The report of what is shown, a run or the readings of one pickup, as pages."""
+        answer = self._shown_answer()
+        if answer is not None:
+            machine = self._job.run.machine if self.view in self.runs else self._job.machine
+            self._open_paper(lambda: answer, "gap.pdf", machine)
+
+    def see_list_report(self) -> None:
+        """The sheet of the whole list as pages; its readings are kept first."""
+        if self._job.answer is None and self._job.has_readings:
+            self._keep(self._open_list_paper)
+        else:
+            self._open_list_paper()
+
+    def _open_list_paper(self) -> None:
+        states, kept, store = self._job.list.states(), self._job.answer or {}, self._bench.store
+        # The list is of many machines: the sheet is none of theirs.
+        self._open_paper(lambda: list_found(states, kept, store), "pickups.pdf", None)
+
+    def _open_paper(
+        self, find: Callable[[], dict[str, Any]], file_name: str, machine: Machine | None
+    ) -> None:
+        self._check.hide()
+        self.paper.show()
+        self.paper.open(Paper(find, machine, self._units, file_name))
+        self.paper.save.setFocus()
+
+    def _close_paper(self) -> None:
+        self.paper.hide()
+        self._check.show()
+        self._first_focus()
+
+    def _shown_answer(self) -> dict[str, Any] | None:
+        if self.view in self.runs:
+            mine = self._job.run.judged_drop_out is (self.view is View.DROP_OUT)
+            return self._job.run.shown_answer() if mine else None
+        return self._job.shown_answer()
+
+    def _changed(self) -> None:
+        """Show the job as it is."""
+        job, units = self._job, self._bench.settings.units
+        self.feeler.show_job()
+        self.list.show_list(job.list.states(), job.list.at, units)
+        for panel in self.runs.values():
+            panel.show_job()
+        shown = self.runs.get(self.view, self.feeler)
+        for one in (self.feeler, *self.runs.values()):
+            one.setVisible(one is shown)
+        {
+            View.TEETH: self.pictures.show_teeth,
+            View.DROP_OUT: self.pictures.show_drop_out,
+        }.get(self.view, self.pictures.show_feeler)()
+        self._show_actions()
+        say(self._said, job.said)
+        self._said.setVisible(bool(job.said))
+
+    def _show_actions(self) -> None:
+        """What can be done at the bottom of the page; nothing that is the filled button's."""
+        job, running = self._job, self._job.run.running
+        states, at = job.list.states(), job.list.at
+        many, feeler = len(states) > 1, self.view in (View.FEELER, View.LIST)
+        actions = self.buttons
+        actions.show_place(at, len(states), free=not running)
+        actions.remove.setVisible(feeler and (many or self.view is View.LIST) and self._has_list)
+        actions.add.setVisible(feeler and not self._has_list)
+        actions.open.setVisible(feeler)
+        filled = job.step if self.view is View.FEELER else None
+        can_keep = feeler and job.has_readings and job.answer is None
+        actions.keep.setVisible(can_keep and filled is not Step.KEEP)
+        seen = self._shown_answer() is not None and filled is not Step.REPORT
+        actions.report.setVisible(seen)
+        actions.list_report.setVisible(many and any(one.readings or one.runs for one in states))
+
+    @property
+    def _has_list(self) -> bool:
+        """Whether the list is on the page now."""
+        return self._wide or self.view is View.LIST

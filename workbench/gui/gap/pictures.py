@@ -1,0 +1,71 @@
+"""The picture beside a gap check: the wheel with its gaps or its teeth, the drop-out run."""
+
+from __future__ import annotations
+
+import math
+
+from PySide6.QtWidgets import QStackedWidget
+
+from workbench.gui.gap.drop_out_plot import DropOutPlot, DropOutTrace
+from workbench.gui.parts.wheel import Wheel
+from workbench.gui.plot.save import tell_simulated
+from workbench.gui.theme import Theme
+from workbench.models.bench import Bench
+from workbench.models.gap.job import GapJob
+
+WAITING = "The teeth stand here once the wheel has turned three times."
+
+
+class GapPictures(QStackedWidget):
+    """Shows one picture at a time, each kept up to date with the job."""
+
+    def __init__(self, bench: Bench, job: GapJob, theme: Theme) -> None:
+        super().__init__()
+        self._bench, self._job = bench, job
+        self.wheel, self.teeth = Wheel(theme), Wheel(theme)
+        self.trace, self.curve = DropOutTrace(theme), DropOutPlot(theme)
+        for picture in (self.wheel, self.teeth, self.trace, self.curve):
+            self.addWidget(picture)
+
+    def set_theme(self, theme: Theme) -> None:
+        for picture in (self.wheel, self.teeth, self.trace, self.curve):
+            picture.set_theme(theme)
+
+    def show_feeler(self) -> None:
+        """The gap round the wheel as read so far, and where to read next."""
+        job, entry = self._job, self._job.list.current
+        following = None if job.round_is_read else job.next_angle_deg()
+        gap = job.list.state(entry).gap if entry is not None else None
+        self.wheel.show_gap(gap, job.limits, self._bench.settings.units, following)
+        self.setCurrentWidget(self.wheel)
+
+    def show_teeth(self) -> None:
+        """The teeth: as far as the run has come, or as its answer has them."""
+        run = self._job.run
+        late = run.so_far.late_rel.tolist() if run.so_far is not None else []
+        marked, faults = False, {}
+        pickup = None if run.running or run.judged_drop_out else run.pickup
+        if pickup is not None and pickup.get("spacing_rel") is not None:
+            late = [math.nan if one is None else float(one) for one in pickup["spacing_rel"]]
+            marked, faults = bool(pickup["marked"]), run.faults()
+        self.teeth.show_teeth(late, faults, marked=marked, waiting=WAITING)
+        self.setCurrentWidget(self.teeth)
+
+    def show_drop_out(self) -> None:
+        """The belt's speed while the run lasts, then the share of teeth seen by speed."""
+        run = self._job.run
+        machine = self._bench.machine if run.running else run.machine or self._bench.machine
+        low_mps = machine.limits.speed_low_mps if machine else math.nan
+        units = self._bench.settings.units
+        if run.pickup is None or not run.curve or run.running:
+            if run.running:
+                tell_simulated(self.trace, self._bench.live.simulated)
+            self.trace.show_trace(run.trace, low_mps, units)
+            self.setCurrentWidget(self.trace)
+            return
+        tell_simulated(self.curve, bool(run.answer and run.answer["simulated"]))
+        speed_mps = (run.pickup.get("drop_out") or {}).get("speed_mps")
+        self.curve.show_curve(
+            run.curve, math.nan if speed_mps is None else speed_mps, low_mps, units
+        )
+        self.setCurrentWidget(self.curve)

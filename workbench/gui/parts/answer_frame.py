@@ -1,0 +1,104 @@
+"""A result on the screen: verdict and sentence, a picture, and beside it the words."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import (
+    QGridLayout,
+    QHBoxLayout,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.gui.parts.basics import VerdictPill, label, lay_beside, say
+from workbench.gui.theme import GRID_PX, Theme
+from workbench.models.records.opened import Opened
+
+NARROW_PX = 600
+"""Narrower than this, the words stand below the picture."""
+
+
+class AnswerFrame(QWidget):
+    """Words around a picture that its owner keeps up to date; without one, words alone."""
+
+    def __init__(self, theme: Theme, picture: QWidget | None = None, choice: QWidget | None = None):
+        super().__init__()
+        self._pill = VerdictPill(theme)
+        self.sentence = label("", "text")
+        self._words = QVBoxLayout()
+        self._words.setContentsMargins(0, 0, GRID_PX, 0)
+        self._words.setSpacing(GRID_PX)
+        beside = QWidget()
+        beside.setLayout(self._words)
+        area = QScrollArea()
+        area.setWidgetResizable(True)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setWidget(beside)
+        area.setAccessibleName("The result in words")
+        head = QHBoxLayout()
+        head.setSpacing(2 * GRID_PX)
+        head.addWidget(self._pill, 0, Qt.AlignmentFlag.AlignTop)
+        head.addWidget(self.sentence, 1)
+        if choice is not None:
+            head.addWidget(choice, 0, Qt.AlignmentFlag.AlignTop)
+        self._body = QHBoxLayout()
+        self._body.setSpacing(2 * GRID_PX)
+        if picture is not None:
+            self._body.addWidget(picture, 3)
+        self._body.addWidget(area, 2)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addLayout(head)
+        column.addLayout(self._body, 1)
+
+    def set_theme(self, theme: Theme) -> None:
+        self._pill.set_theme(theme)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        lay_beside(self._body, wide=event.size().width() >= NARROW_PX)
+
+    def show_words(self, opened: Opened) -> None:
+        """Fill in verdict, sentence, the setting in large type, the chapters and the table."""
+        self._pill.setVisible(opened.verdict is not None)
+        if opened.verdict is not None:
+            self._pill.show_verdict(opened.verdict)
+        say(self.sentence, opened.sentence)
+        while (item := self._words.takeAt(0)) is not None:
+            widget = item.widget()
+            if widget is not None:
+                widget.hide()
+                widget.deleteLater()
+        if opened.setting:
+            self._words.addWidget(label(opened.setting, "title"))
+        for title, sentences in opened.chapters.items():
+            if sentences:
+                self._words.addWidget(label(title, "text"))
+                for sentence in sentences:
+                    self._words.addWidget(label(sentence))
+        if opened.rows:
+            self._words.addWidget(_table(opened))
+        self._words.addStretch(1)
+
+
+def _table(opened: Opened) -> QWidget:
+    """Rows of words, the columns in line; numbers can be marked and copied."""
+    holder = QWidget()
+    grid = QGridLayout(holder)
+    grid.setContentsMargins(0, GRID_PX, 0, 0)
+    grid.setHorizontalSpacing(2 * GRID_PX)
+    grid.setVerticalSpacing(GRID_PX)
+    for column, head in enumerate(opened.heads):
+        grid.addWidget(label(head, "soft"), 0, column, Qt.AlignmentFlag.AlignTop)
+    for at, row in enumerate(opened.rows, 1):
+        for column, text in enumerate(row):
+            # A value and its uncertainty stay on one line.
+            whole = text.replace(" ± ", "\u00a0±\u00a0")
+            cell = label(whole, "" if opened.heads or column else "soft")
+            cell.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+            grid.addWidget(cell, at, column, Qt.AlignmentFlag.AlignTop)
+    grid.setColumnStretch(max(len(row) for row in opened.rows) - 1, 1)
+    return holder

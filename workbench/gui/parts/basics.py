@@ -1,0 +1,182 @@
+"""Small pieces every page is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import QRectF, QSize, Qt
+from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtWidgets import (
+    QBoxLayout,
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QSizePolicy,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.calibration.statistics.decision import Verdict
+from workbench.gui.theme import GRID_PX, TEXT_PX, TOUCH_PX, Theme, font
+
+
+def label(text: str, role: str = "", *, wrap: bool = True) -> QLabel:
+    """Text in one of the style sheet's roles: '', 'text', 'title', 'soft', 'error'."""
+    made = QLabel(text)
+    made.setProperty("role", role)
+    made.setWordWrap(wrap)
+    made.setTextFormat(Qt.TextFormat.PlainText)
+    return made
+
+
+def button(text: str, do: Callable[[], object], *, is_next: bool = False) -> QPushButton:
+    """A button: a verb and its object. `is_next` fills the page's one next step."""
+    made = QPushButton(text)
+    made.setMinimumHeight(TOUCH_PX)
+    made.setAccessibleName(text)
+    made.setAutoDefault(True)  # Enter presses it, as the space bar does
+    if is_next:
+        made.setProperty("role", "next")
+    made.clicked.connect(lambda: do())
+    return made
+
+
+def lay_beside(body: QBoxLayout, *, wide: bool) -> None:
+    """Lay what is in `body` side by side where there is room, one below the other where not."""
+    side, below = QBoxLayout.Direction.LeftToRight, QBoxLayout.Direction.TopToBottom
+    body.setDirection(side if wide else below)
+
+
+def say(where: QLabel | QPushButton, text: str) -> None:
+    """Set a text only where it changes: setting it costs a layout."""
+    if where.text() != text:
+        where.setText(text)
+        if isinstance(where, QPushButton):
+            where.setAccessibleName(text)
+
+
+class Elided(QLabel):
+    """One line of text that gives way where room is short; the whole of it as a tooltip."""
+
+    def __init__(self, role: str = "") -> None:
+        super().__init__()
+        self.setProperty("role", role)
+        self.setTextFormat(Qt.TextFormat.PlainText)
+        self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Preferred)
+
+    def setText(self, text: str) -> None:  # noqa: N802
+        super().setText(text)
+        self.setToolTip(text)
+        self.setAccessibleName(text)
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        return QSize(10 * GRID_PX, super().minimumSizeHint().height())
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        painter = QPainter(self)
+        text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, self.width())
+        painter.drawText(self.rect(), self.alignment(), text)
+        painter.end()
+
+
+def card(*widgets: QWidget) -> QFrame:
+    """A raised area with 16 px inside; pieces one below the other."""
+    frame = QFrame()
+    frame.setProperty("role", "card")
+    column = QVBoxLayout(frame)
+    column.setContentsMargins(*[2 * GRID_PX] * 4)
+    column.setSpacing(GRID_PX)
+    for widget in widgets:
+        column.addWidget(widget)
+    return frame
+
+
+def row(*widgets: QWidget, stretch: bool = True) -> QWidget:
+    """Pieces side by side, left edges together."""
+    holder = QWidget()
+    line = QHBoxLayout(holder)
+    line.setContentsMargins(0, 0, 0, 0)
+    line.setSpacing(2 * GRID_PX)
+    for widget in widgets:
+        line.addWidget(widget)
+    if stretch:
+        line.addStretch(1)
+    return holder
+
+
+FOCUS_PX = 2
+
+
+def draw_focus(painter: QPainter, widget: QWidget, theme: Theme) -> None:
+    """The ring round a widget that paints itself, while it has the focus."""
+    if widget.hasFocus():
+        painter.setPen(QPen(theme.color("belt"), FOCUS_PX))
+        painter.setBrush(Qt.BrushStyle.NoBrush)
+        painter.drawRect(widget.rect().adjusted(1, 1, -1, -1))
+
+
+class VerdictPill(QWidget):
+    """A verdict's word in a filled pill."""
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self._theme, self._verdict = theme, Verdict.CANNOT_TELL
+        self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
+        self.show_verdict(Verdict.CANNOT_TELL)
+
+    def set_theme(self, theme: Theme) -> None:
+        self._theme = theme
+        self.update()
+
+    def show_verdict(self, verdict: Verdict) -> None:
+        self._verdict = verdict
+        self.setAccessibleName(f"Verdict: {verdict.value}")
+        self.updateGeometry()
+        self.update()
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        return QSize(16 * GRID_PX + 8 * len(self._verdict.value), 5 * GRID_PX)
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        color = {
+            Verdict.PASS: "in_band",
+            Verdict.CONDITIONAL_PASS: "in_band",
+            Verdict.CONDITIONAL_FAIL: "attention",
+            Verdict.FAIL: "bad",
+            Verdict.CANNOT_TELL: "no_data",
+        }[self._verdict]
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setPen(Qt.PenStyle.NoPen)
+        painter.setBrush(self._theme.color(color))
+        box = QRectF(self.rect())
+        painter.drawRoundedRect(box, box.height() / 2, box.height() / 2)
+        painter.setPen(self._theme.color("ground"))
+        painter.setFont(font(TEXT_PX, bold=True))
+        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, self._verdict.value)
+        painter.end()
+
+
+class Caution(QFrame):
+    """A caution before a step: plain words, one acknowledgement a session."""
+
+    def __init__(self, sentences: str, acknowledged: Callable[[], object]) -> None:
+        super().__init__()
+        self.setProperty("role", "caution")
+        self.setAccessibleName("Caution")
+        line = QHBoxLayout(self)
+        line.setContentsMargins(*[2 * GRID_PX] * 4)
+        line.setSpacing(2 * GRID_PX)
+        sign = QLabel("⚠")
+        sign.setStyleSheet("font-size: 40px;")
+        sign.setAlignment(Qt.AlignmentFlag.AlignTop)
+        line.addWidget(sign)
+        line.addWidget(label(sentences, "text"), 1)
+        self.understood = button("I have read this", self._done)
+        line.addWidget(self.understood, 0, Qt.AlignmentFlag.AlignBottom)
+        self._acknowledged = acknowledged
+
+    def _done(self) -> None:
+        self.hide()
+        self._acknowledged()

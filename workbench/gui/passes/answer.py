@@ -1,0 +1,238 @@
+"""A judged pass: its verdict, its pictures, and beside them what to do, why, and the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QComboBox,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.base.units import UnitSystem
+from workbench.calibration.statistics.decision import Verdict
+from workbench.gui.parts.basics import VerdictPill, button, label, row, say
+from workbench.gui.passes.drift_plot import DriftPlot
+from workbench.gui.passes.track import PassTrack
+from workbench.gui.plot.save import tell_simulated
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.match.ratio import PaceLimits
+from workbench.words.passes import Row, choices, number, pass_rows, pass_words
+
+WIDE_PX, TALL_PX = 1000, 700
+"""From this size on the headline is large, and both pictures are shown at once."""
+
+NOTHING = (
+    "Nothing to draw: there is no stretch of time in which belt and ground can be laid side by "
+    "side."
+)
+
+JudgeAgain = Callable[[str, str], object]
+"""Called with the belt's and the ground's source."""
+
+
+class PassAnswer(QWidget):
+    """Shows an answer of `evenpace pass`, fresh or from the store.
+
+    With `judge_again` the sources can be chosen anew, where there are several.
+    """
+
+    def __init__(self, theme: Theme, judge_again: JudgeAgain | None = None) -> None:
+        super().__init__()
+        self._answer: Mapping[str, Any] | None = None
+        self._earlier: Sequence[str] = ()
+        self._rows: list[Row] = []
+        self._judge_again = judge_again
+        self._pill = VerdictPill(theme)
+        self.headline, self.sentence = label("", "text"), label("", "soft")
+        self.plot, self.track = DriftPlot(theme), PassTrack(theme)
+        self._nothing = label(NOTHING, "soft")
+        self._nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self._over_time, self._on_field = QPushButton("Over time"), QPushButton("On the field")
+        self._belt, self._ground = QComboBox(), QComboBox()
+        self._chooser = self._make_chooser()
+        self._switch = self._make_switch()
+        self._words = QVBoxLayout()
+        self._lay_out()
+
+    def set_theme(self, theme: Theme) -> None:
+        self._pill.set_theme(theme)
+        self.plot.set_theme(theme)
+        self.track.set_theme(theme)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        role = "title" if event.size().width() >= WIDE_PX else "text"
+        if self.headline.property("role") != role:
+            self.headline.setProperty("role", role)
+            self.headline.style().polish(self.headline)
+        self._show_pictures()
+
+    def show_answer(
+        self,
+        answer: Mapping[str, Any],
+        units: UnitSystem,
+        earlier: Sequence[str] = (),
+        live: Sequence[Row] = (),
+    ) -> None:
+        """Fill in the pictures and the words; `earlier` are sentences on earlier passes.
+
+        `live` is what the screen saw, for an answer without speeds on one line of time.
+        """
+        if answer is not self._answer:
+            self._over_time.setChecked(True)
+        self._answer, self._earlier = answer, earlier
+        self._pill.show_verdict(Verdict(answer["verdict"]))
+        words = pass_words(answer, units)
+        say(self.headline, words.headline)
+        say(self.sentence, words.detail)
+        self._fill(
+            {
+                "Before anything is touched": [words.caution] if words.caution else [],
+                "What to do": words.to_do,
+                "Most likely why": words.why,
+                "Earlier passes of this machine": earlier,
+                "Along the way": words.parts,
+                "Which signals": words.sources,
+                "Notes": words.notes,
+            }
+        )
+        self._offer_sources()
+        tell_simulated(self.plot, bool(answer["simulated"]))
+        self.plot.clear_marks()
+        limits = PaceLimits(answer["ratio_low"], answer["ratio_high"])
+        self._rows = pass_rows(answer) or list(live)
+        self.plot.show_pass(self._rows, limits, units)
+        self.plot.show_mean(number(answer.get("ratio")), number(answer.get("U_ratio")))
+        for point in answer.get("change_points") or []:
+            self.plot.mark(point["time_s"], f"{100 * point['change']:+.1f} %".replace("-", "−"))
+        self.track.show_answer(answer, units)
+        self._show_pictures()
+
+    def use_units(self, units: UnitSystem) -> None:
+        """Show the same answer in other units."""
+        if self._answer is not None:
+            self.show_answer(self._answer, units, self._earlier, self._rows)
+
+    def _lay_out(self) -> None:
+        said = QVBoxLayout()
+        said.setSpacing(0)
+        said.addWidget(self.headline)
+        said.addWidget(self.sentence)
+        head, body, pictures = QHBoxLayout(), QHBoxLayout(), QVBoxLayout()
+        head.setSpacing(2 * GRID_PX)
+        head.addWidget(self._pill, 0, Qt.AlignmentFlag.AlignTop)
+        head.addLayout(said, 1)
+        pictures.setSpacing(GRID_PX)
+        pictures.addWidget(self._switch)
+        pictures.addWidget(self.plot, 3)
+        pictures.addWidget(self._nothing, 3)
+        pictures.addWidget(self.track, 2)
+        body.setSpacing(2 * GRID_PX)
+        body.addLayout(pictures, 3)
+        body.addWidget(self._reading(), 2)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addLayout(head)
+        column.addLayout(body, 1)
+
+    def _reading(self) -> QScrollArea:
+        """The words, to be scrolled where they are many."""
+        beside = QWidget()
+        column = QVBoxLayout(beside)
+        column.setContentsMargins(0, 0, GRID_PX, 0)
+        column.setSpacing(2 * GRID_PX)
+        self._words.setSpacing(GRID_PX // 2)
+        column.addLayout(self._words)
+        column.addWidget(self._chooser)
+        column.addStretch(1)
+        area = QScrollArea()
+        area.setWidgetResizable(True)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setWidget(beside)
+        area.setAccessibleName("What to do, why, earlier passes, and the parts of the pass")
+        return area
+
+    def _make_switch(self) -> QWidget:
+        """Which of the two pictures is shown where there is no room for both."""
+        group = QButtonGroup(self)
+        for picture in (self._over_time, self._on_field):
+            picture.setCheckable(True)
+            picture.setProperty("role", "tab")
+            picture.setMinimumHeight(TOUCH_PX)
+            picture.setAccessibleName(f"Picture: {picture.text()}")
+            group.addButton(picture)
+        self._over_time.setChecked(True)
+        group.buttonToggled.connect(lambda *_: self._show_pictures())
+        return row(self._over_time, self._on_field)
+
+    def _make_chooser(self) -> QWidget:
+        for name, choice in (("Belt", self._belt), ("Ground", self._ground)):
+            choice.setMinimumHeight(TOUCH_PX)
+            choice.setAccessibleName(f"{name} source of this recording")
+            choice.setMinimumContentsLength(4)
+            choice.setSizeAdjustPolicy(
+                QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+            )
+        made = QWidget()
+        column = QVBoxLayout(made)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addWidget(row(self._belt, self._ground, stretch=False))
+        column.addWidget(row(button("Judge again with these", self._ask_again)))
+        made.hide()
+        return made
+
+    def _show_pictures(self) -> None:
+        both = self.height() >= TALL_PX
+        has_way = not self.track.is_empty
+        self._switch.setVisible(has_way and not both)
+        on_field = has_way and self._on_field.isChecked()
+        self.plot.setVisible((both or not on_field) and bool(self._rows))
+        self._nothing.setVisible(not on_field and not self._rows)
+        self.track.setVisible(has_way and (both or on_field))
+
+    def _offer_sources(self) -> None:
+        if self._answer is None or self._judge_again is None:
+            return
+        offered = choices(self._answer)
+        for choice, names, key in zip(
+            (self._belt, self._ground), offered, ("belt", "ground"), strict=True
+        ):
+            choice.clear()
+            choice.addItems(list(names))
+            choice.setCurrentText(str(self._answer.get(key) or ""))
+        self._chooser.setVisible(all(offered) and max(map(len, offered)) > 1)
+
+    def _ask_again(self) -> None:
+        if self._judge_again is not None:
+            self._judge_again(self._belt.currentText(), self._ground.currentText())
+
+    def _fill(self, chapters: Mapping[str, Sequence[str]]) -> None:
+        while (item := self._words.takeAt(0)) is not None:
+            widget = item.widget()
+            if widget is not None:
+                widget.hide()
+                widget.deleteLater()
+        for title, sentences in chapters.items():
+            if sentences:
+                self._words.addWidget(_chapter(title))
+                for at, sentence in enumerate(sentences):
+                    first = title == "What to do" and at == 0
+                    self._words.addWidget(label(sentence, "text" if first else ""))
+
+
+def _chapter(title: str) -> QLabel:
+    made = label(title, "soft")
+    made.setContentsMargins(0, GRID_PX, 0, 0)
+    return made

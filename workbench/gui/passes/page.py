@@ -1,0 +1,324 @@
+"""The test pass, made for a cab: three numbers, the tapes, the plot, one large button."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+from pathlib import Path
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QImage, QKeySequence, QResizeEvent, QShortcut, QShowEvent
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QApplication,
+    QComboBox,
+    QFileDialog,
+    QHBoxLayout,
+    QListWidget,
+    QSizePolicy,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.base.cautions import IN_THE_CAB, WHILE_STANDING
+from workbench.gui.parts.basics import Caution, button, label, say
+from workbench.gui.parts.report_pages import ReportPages, pictures
+from workbench.gui.parts.work_bar import WorkBar
+from workbench.gui.passes.answer import PassAnswer
+from workbench.gui.passes.cue_player import CuePlayer, platform_player
+from workbench.gui.passes.past import PassPast
+from workbench.gui.passes.view import PassView
+from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.window import Window
+from workbench.gui.work_line import WorkLine
+from workbench.models.bench import Bench
+from workbench.models.passes import files as pass_files
+from workbench.models.passes import judge as pass_judge
+from workbench.models.passes.auto import Step
+from workbench.models.passes.job import PassJob
+from workbench.models.passes.judge import Judged
+from workbench.models.records.old_recordings import old_recordings
+
+SAFETY = f"⚠ {WHILE_STANDING}."
+LIVE, AFTER, PAST, PREVIEW = 0, 1, 2, 3
+
+
+class PassPage(QWidget):
+    """Drives a pass, then shows what came of it."""
+
+    def __init__(self, bench: Bench, theme: Theme) -> None:
+        super().__init__()
+        self._bench, self._job = bench, PassJob(bench)
+        self._works, self._player = WorkLine(self), CuePlayer(bench.clock, platform_player())
+        self._judged: Judged | None = None
+        self._units = bench.settings.units
+        self._framed = False
+        self._view = PassView(bench, self._job, self._player, theme)
+        self._after = PassAnswer(theme, self._judge_otherwise)
+        self._past, self._paper = PassPast(self._judge_past), ReportPages()
+        self._safety = label(SAFETY, "soft", wrap=False)
+        self._caution = Caution(IN_THE_CAB, self._caution_read)
+        self._pages = _Pages()
+        self._start = button("Start pass (space)", self._go_on, is_next=True)
+        self._start.setMinimumHeight(7 * GRID_PX)
+        self._others = {
+            "help": button("Go to Signals", self._get_help),
+            "old": button("Judge a recording", self._show_past),
+            "preview": button("Preview report", self._preview),
+            "save": button("Save report or table", self._ask_where),
+            "sound": button("", self._switch_sound),
+            "back": button("Go back", self._go_back),
+        }
+        self._space = QShortcut(QKeySequence(Qt.Key.Key_Space), self)
+        self._space.activated.connect(self._start.click)
+        away = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
+        away.activated.connect(self._others["back"].click)
+        self._lay_out()
+        self._caution.setVisible(IN_THE_CAB not in bench.cautions_read)
+        self._show_page(LIVE)
+
+    @property
+    def job(self) -> PassJob:
+        return self._job
+
+    @property
+    def judged(self) -> Judged | None:
+        """The answer that is shown, None where none is."""
+        return self._judged
+
+    def set_theme(self, theme: Theme) -> None:
+        self._view.set_theme(theme)
+        self._after.set_theme(theme)
+
+    def refresh(self) -> None:
+        units = self._bench.settings.units
+        if units is not self._units:
+            self._units = units
+            self._after.use_units(units)
+        if self._pages.currentIndex() == LIVE:
+            self._view.refresh(read=self._read)
+        self._show_buttons()
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        super().showEvent(event)
+        window = self.window()
+        if isinstance(window, Window) and not self._framed:
+            # A pass goes on, and is heard, also while another page is looked at.
+            window.frame.connect(self._frame)
+            self._framed = True
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        self._view.fit(self.width(), self.height())
+
+    @property
+    def _read(self) -> bool:
+        return self._caution.isHidden()
+
+    def _frame(self) -> None:
+        """What a pass needs at every frame, whichever page is seen."""
+        self._job.look()
+        tried = self._player.look()
+        if tried is not None:
+            self._view.ready.say_cue(tried)
+        cue = self._job.take_cue()
+        if cue is not None and self._bench.settings.now.sounds:
+            self._player.play(cue)
+        may_start = self._read and self.isVisible() and not self._works.busy
+        step = self._job.watch_by_itself(may_start=may_start)
+        if step is Step.START:
+            self._begin()
+        elif step is Step.STOP:
+            self._end()
+
+    def _lay_out(self) -> None:
+        for page in (self._view, self._after, self._past, self._paper):
+            self._pages.addWidget(page)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(3 * GRID_PX, 0, 3 * GRID_PX, 2 * GRID_PX)
+        column.setSpacing(GRID_PX)
+        column.addWidget(self._caution)
+        column.addWidget(self._safety)
+        column.addWidget(self._pages, 1)
+        column.addWidget(WorkBar(self._works))
+        line = QHBoxLayout()
+        line.setSpacing(2 * GRID_PX)
+        line.addWidget(self._start, 1)
+        for other in self._others.values():
+            line.addWidget(other)
+        column.addLayout(line)
+
+    def _show_page(self, page: int) -> None:
+        if page != LIVE:
+            self._player.stop()
+        self._pages.setCurrentIndex(page)
+        self._show_buttons()
+
+    def _show_buttons(self) -> None:
+        page, running = self._pages.currentIndex(), self._job.running
+        obstacle = None if running or page != LIVE else self._job.obstacle()
+        idle = page == LIVE and not running
+        words = {
+            LIVE: "Stop pass (space)" if running else "Start pass (space)",
+            AFTER: "Next pass (space)",
+            PAST: "Judge this recording",
+            PREVIEW: "Save report",
+        }
+        say(self._start, words[page])
+        ready = self._read and not self._works.busy and obstacle is None
+        can = {LIVE: running or ready, PAST: ready and self._past.chosen is not None}
+        self._start.setEnabled(can.get(page, True))
+        self._safety.setVisible(self._read and page == LIVE)
+        shown = {
+            "help": obstacle is not None and bool(obstacle.page),
+            "old": idle,
+            "preview": page == AFTER,
+            "save": page == AFTER,
+            "sound": page == LIVE and running,
+            "back": page in (PAST, PREVIEW),
+        }
+        for name, one in self._others.items():
+            one.setVisible(shown[name])
+            free = not (self._works.busy and name in ("old", "save"))
+            one.setEnabled(self._read and shown[name] and free)
+        if obstacle is not None and obstacle.page:
+            say(self._others["help"], f"Go to {obstacle.page}")
+        say(self._others["sound"], self._view.ready.sound.text())
+        self._space.setEnabled(self._read and (running or self._space_is_free()))
+
+    def _space_is_free(self) -> bool:
+        """Whether nothing else on the page would take the space bar for itself."""
+        focus = QApplication.focusWidget()
+        mine = focus is not None and focus is not self._start and self.isAncestorOf(focus)
+        return not (mine and isinstance(focus, QAbstractButton | QComboBox | QListWidget))
+
+    def _caution_read(self) -> None:
+        self._bench.cautions_read.add(IN_THE_CAB)
+        self._show_buttons()
+        self._start.setFocus()
+
+    def _go_on(self) -> None:
+        """The one next step of what is shown."""
+        page = self._pages.currentIndex()
+        if page == PAST:
+            self._judge_past()
+        elif page == PREVIEW:
+            self._ask_where()
+        elif page == AFTER:
+            self._go_back()
+        elif self._job.running:
+            self._end()
+        else:
+            self._begin()
+
+    def _begin(self) -> None:
+        self._player.stop()
+        self._judged = None
+        self._job.start()
+        self._show_page(LIVE)
+        self._start.setFocus()
+
+    def _end(self) -> None:
+        self._player.stop()
+        self._job.stop()
+        self._job.said = "The pass is kept; it is being judged from the record …"
+        self._works.add(self._job.judge, self._show_judged, self._failed)
+        self._show_page(LIVE)
+
+    def _show_judged(self, judged: Judged) -> None:
+        self._judged, self._job.said = judged, ""
+        fresh = judged.recording == self._bench.recording.last_number
+        live = self._job.rows() if fresh else []
+        units = self._bench.settings.units
+        self._after.show_answer(judged.answer, units, judged.earlier, live)
+        if not self._job.running:
+            self._show_page(AFTER)
+            self._start.setFocus()
+
+    def _failed(self, said: str) -> None:
+        self._job.said = said
+        if self._pages.currentIndex() == PAST:
+            self._past.say(said)
+        elif self._pages.currentIndex() != LIVE:
+            self._after.sentence.setText(said)
+
+    def _go_back(self) -> None:
+        """From the answer to the next pass; from elsewhere to the answer, if there is one."""
+        if self._pages.currentIndex() == AFTER:
+            self._judged, self._job.said = None, ""
+        self._show_page(LIVE if self._judged is None else AFTER)
+        self._start.setFocus()
+
+    def _get_help(self) -> None:
+        obstacle, window = self._job.obstacle(), self.window()
+        if obstacle is not None and obstacle.page and isinstance(window, Window):
+            window.show_page(obstacle.page)
+
+    def _show_past(self) -> None:
+        self._past.show_recordings([])
+        self._past.say("Looking through the store …")
+        self._show_page(PAST)
+        work = partial(old_recordings, self._bench.store)
+        self._works.add(work, self._past.show_recordings, self._failed)
+
+    def _judge_past(self) -> None:
+        number = self._past.chosen
+        if number is not None and not self._works.busy:
+            self.judge_recording(number)
+
+    def judge_recording(self, number: int) -> None:
+        """Judge a stored recording as a pass, and show the answer."""
+        store, machine = self._bench.store, self._bench.machine
+        work = partial(pass_judge.judge_again, number, store, machine)
+        self._works.add(work, self._show_judged, self._failed)
+
+    def _judge_otherwise(self, belt: str, ground: str) -> None:
+        judged, bench = self._judged, self._bench
+        if judged is None or self._works.busy:
+            return
+        names = (belt or None, ground or None)
+        work = partial(
+            pass_judge.judge_with_history, judged.recording, *names, bench.store, bench.machine
+        )
+        self._works.add(work, self._show_judged, self._failed)
+
+    def _preview(self) -> None:
+        if self._judged is not None:
+            draw = partial(pass_files.pages, self._judged)
+            self._works.add(partial(pictures, draw), self._show_paper, self._failed)
+
+    def _show_paper(self, pages: Sequence[QImage]) -> None:
+        if self._pages.currentIndex() == AFTER:
+            self._paper.show_pages(pages)
+            self._show_page(PREVIEW)
+
+    def _ask_where(self) -> None:
+        if self._judged is None:
+            return
+        suggested = f"pass-{self._judged.answer['result']}.pdf"
+        name, _ = QFileDialog.getSaveFileName(self, "Save the pass", suggested, pass_files.FILTER)
+        if name:
+            self.save_report(Path(name))
+
+    def save_report(self, path: Path) -> None:
+        """Write report, table or way of the pass just judged, as the name's ending says."""
+        if self._judged is not None:
+            if self._pages.currentIndex() == PREVIEW:
+                self._show_page(AFTER)
+            work = partial(pass_files.save, self._judged, path)
+            self._works.add(work, self._after.sentence.setText, self._failed)
+
+    def _switch_sound(self) -> None:
+        self._view.ready.sound.click()
+
+
+class _Pages(QStackedWidget):
+    """Asks for no height: what is longer scrolls inside, and the large button stays in sight."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802
+        return False

@@ -1,0 +1,191 @@
+"""Where a pass went: its way over the field, coloured and marked by how the belt kept pace."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PySide6.QtCore import QPointF, QRectF, QSize, Qt
+from PySide6.QtGui import QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
+from PySide6.QtWidgets import QSizePolicy, QWidget
+
+from workbench.base.units import US, UnitSystem
+from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.words.numbers import length_text
+
+Floats = NDArray[np.float64]
+
+STATES = {
+    "in band": "in_band",
+    "belt slow": "belt",
+    "belt fast": "earth",
+    "left out": "no_data",
+}
+"""Word of a stretch and its colour; its mark is a disc, a triangle down or up, or a thin line."""
+ROUND = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
+MARK_PX, MARK_EVERY_PX = 6.0, 28.0
+LEGEND_PX = 3 * GRID_PX
+
+
+class PassTrack(QWidget):
+    """Draws the `track` of an answer of `evenpace pass`; says so where there is none."""
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self._theme, self._units = theme, US
+        self._east_m, self._north_m = np.empty(0), np.empty(0)
+        self._states: list[str] = []
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self.setMinimumHeight(18 * GRID_PX)
+        self.setAccessibleName("Way of the pass over the field")
+
+    def sizeHint(self) -> QSize:  # noqa: N802
+        return QSize(480, 320)
+
+    def set_theme(self, theme: Theme) -> None:
+        self._theme = theme
+        self.update()
+
+    @property
+    def is_empty(self) -> bool:
+        return not self._states
+
+    def show_answer(self, answer: Mapping[str, Any], units: UnitSystem) -> None:
+        """The way of an answer, with the answer's own limits."""
+        self._units = units
+        track = answer.get("track") or {}
+        self._east_m = _floats(track.get("east_m"))
+        self._north_m = _floats(track.get("north_m"))
+        low, high = answer["ratio_low"], answer["ratio_high"]
+        self._states = [_state(ratio, low, high) for ratio in _floats(track.get("ratio")).tolist()]
+        self.setAccessibleDescription(self.words())
+        self.update()
+
+    def words(self) -> str:
+        """The way in words: its length, and the share of it in each state."""
+        if self.is_empty:
+            return "No positions were recorded"
+        way_m = float(np.hypot(np.diff(self._east_m), np.diff(self._north_m)).sum())
+        shares = [
+            f"{word} {100 * self._states.count(word) / len(self._states):.0f} %"
+            for word in STATES
+            if word in self._states
+        ]
+        return f"{length_text(way_m, self._units, 0)} of way: {', '.join(shares)}"
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setFont(font(SMALL_PX))
+        if self.is_empty:
+            painter.setPen(self._theme.color("soft_ink"))
+            flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
+            text = (
+                "The way over the field is drawn here where positions are recorded. Plug in a "
+                "satellite receiver for the next pass."
+            )
+            painter.drawText(self.rect(), flags, text)
+            painter.end()
+            return
+        points, scale = self._placed()
+        self._draw_way(painter, points)
+        self._draw_marks(painter, points)
+        self._draw_ends(painter, points)
+        self._draw_legend(painter)
+        self._draw_scale(painter, scale)
+        painter.end()
+
+    def _placed(self) -> tuple[list[QPointF], float]:
+        """The points in pixels, north up, and pixels a metre."""
+        box = QRectF(self.rect()).adjusted(32, LEGEND_PX + 16, -48, -32)
+        east = self._east_m - 0.5 * (self._east_m.min() + self._east_m.max())
+        north = self._north_m - 0.5 * (self._north_m.min() + self._north_m.max())
+        wide, high = max(float(np.ptp(east)), 1.0), max(float(np.ptp(north)), 1.0)
+        scale = max(min(box.width() / wide, box.height() / high), 1e-6)
+        middle = box.center()
+        return [
+            QPointF(middle.x() + scale * e, middle.y() - scale * n)
+            for e, n in zip(east.tolist(), north.tolist(), strict=True)
+        ], scale
+
+    def _draw_way(self, painter: QPainter, points: list[QPointF]) -> None:
+        for start, end, state in zip(points, points[1:], self._states[1:], strict=False):
+            left_out = state == "left out"
+            pen = QPen(self._theme.color(STATES[state]), 2 if left_out else 5)
+            pen.setCapStyle(Qt.PenCapStyle.RoundCap)
+            painter.setPen(pen)
+            painter.drawLine(start, end)
+
+    def _draw_marks(self, painter: QPainter, points: list[QPointF]) -> None:
+        last: QPointF | None = None
+        for point, state in zip(points, self._states, strict=True):
+            away = MARK_EVERY_PX if last is None else math.dist(point.toTuple(), last.toTuple())
+            if away >= MARK_EVERY_PX:
+                self._mark(painter, point, state)
+                last = point
+
+    def _mark(self, painter: QPainter, at: QPointF, state: str) -> None:
+        painter.setPen(QPen(self._theme.color("ground"), 1))
+        painter.setBrush(self._theme.color(STATES[state]))
+        path = QPainterPath()
+        if state == "in band":
+            path.addEllipse(at, MARK_PX, MARK_PX)
+        elif state != "left out":
+            down = 1 if state == "belt slow" else -1
+            corners = ((-MARK_PX, -MARK_PX), (MARK_PX, -MARK_PX), (0, 1.2 * MARK_PX))
+            path.addPolygon(QPolygonF([at + QPointF(x, down * y) for x, y in corners]))
+            path.closeSubpath()
+        painter.drawPath(path)
+
+    def _draw_ends(self, painter: QPainter, points: list[QPointF]) -> None:
+        painter.setPen(self._theme.color("ink"))
+        for point, word in ((points[0], "start"), (points[-1], "end")):
+            room = painter.fontMetrics().horizontalAdvance(word)
+            x = min(max(point.x() + 8, 0), self.width() - room)
+            painter.drawText(QPointF(x, point.y() - 10), word)
+
+    def _draw_legend(self, painter: QPainter) -> None:
+        x = 2.0 * GRID_PX
+        for state in STATES:
+            if state not in self._states:
+                continue
+            at = QPointF(x, LEGEND_PX / 2)
+            painter.setPen(QPen(self._theme.color(STATES[state]), 2))
+            if state == "left out":
+                painter.drawLine(at - QPointF(MARK_PX, 0), at + QPointF(MARK_PX, 0))
+            else:
+                self._mark(painter, at, state)
+            painter.setPen(self._theme.color("ink"))
+            painter.drawText(QPointF(x + 12, LEGEND_PX / 2 + 5), state)
+            x += 12 + painter.fontMetrics().horizontalAdvance(state) + 3 * GRID_PX
+
+    def _draw_scale(self, painter: QPainter, scale: float) -> None:
+        """A bar of a round length at the lower left, north at the upper right."""
+        unit_px = scale * self._units.length_m
+        fits = [size for size in ROUND if size * unit_px <= 0.3 * self.width()]
+        size = fits[-1] if fits else ROUND[0]
+        left, y = 2.0 * GRID_PX, self.height() - 10.0
+        painter.setPen(QPen(self._theme.color("ink"), 2))
+        painter.drawLine(QPointF(left, y), QPointF(left + size * unit_px, y))
+        painter.drawText(QPointF(left, y - 6), f"{size} {self._units.length}")
+        top = QPointF(self.width() - 20, LEGEND_PX + 8)
+        painter.drawLine(top, top + QPointF(0, 28))
+        painter.drawLine(top, top + QPointF(-5, 9))
+        painter.drawLine(top, top + QPointF(5, 9))
+        painter.drawText(top + QPointF(-5, 44), "N")
+
+
+def _floats(values: Any) -> Floats:
+    known = [math.nan if value is None else float(value) for value in values or []]
+    return np.array(known, dtype=np.float64)
+
+
+def _state(ratio: float, low: float, high: float) -> str:
+    if not math.isfinite(ratio):
+        return "left out"
+    if ratio < low:
+        return "belt slow"
+    return "belt fast" if ratio > high else "in band"

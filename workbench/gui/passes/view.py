@@ -1,0 +1,132 @@
+"""The pass before and while it is driven: numbers, tapes, set-up or plot, and a sentence."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, QTimer
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QScrollArea,
+    QSizePolicy,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.base.units import FOOT_M
+from workbench.gui.parts.basics import label, say
+from workbench.gui.parts.pace_strip import PaceStrip
+from workbench.gui.passes.cab_numbers import CabNumbers
+from workbench.gui.passes.cue_player import CuePlayer
+from workbench.gui.passes.drift_plot import DriftPlot
+from workbench.gui.passes.ready import PassReady
+from workbench.gui.plot.save import tell_simulated
+from workbench.gui.theme import GRID_PX, Theme
+from workbench.models.bench import Bench
+from workbench.models.passes.job import PassJob
+from workbench.models.passes.live import Line, Tapes, line, readings, separation_counts
+
+PLOT_FRAMES = 10
+"""The plot is drawn anew once in so many frames."""
+LOW_PX = 500
+"""On a lower page the tapes give way to what is set up, until the pass runs."""
+READY, PLOT, NOTHING = 0, 1, 2
+
+
+class PassView(QWidget):
+    """`refresh` shows the job as it is; `ready` is what is set up before a pass."""
+
+    def __init__(self, bench: Bench, job: PassJob, player: CuePlayer, theme: Theme) -> None:
+        super().__init__()
+        self._bench, self._job = bench, job
+        self._low = False
+        self._frames, self._tapes = 0, Tapes()
+        self.numbers, self.strip, self.plot = CabNumbers(theme), PaceStrip(theme), DriftPlot(theme)
+        self.plot.setMinimumHeight(13 * GRID_PX)
+        self.ready = PassReady(bench, job, player)
+        self.headline, self.rest = label("", "title", wrap=False), label("", "text")
+        self._middle = QStackedWidget()
+        self._middle.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        area = QScrollArea()
+        area.setWidgetResizable(True)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setWidget(self.ready)
+        self._middle.addWidget(area)
+        self._middle.addWidget(self.plot)
+        self._middle.addWidget(QWidget())
+        self._lay_out()
+
+    @property
+    def sentence(self) -> str:
+        """What is said below the plot."""
+        return f"{self.headline.text()} {self.rest.text()}".strip()
+
+    def set_theme(self, theme: Theme) -> None:
+        self.numbers.set_theme(theme)
+        self.strip.set_theme(theme)
+        self.plot.set_theme(theme)
+
+    def fit(self, width: int, height: int) -> None:
+        """Use the room of a page of this size."""
+        self.numbers.fit(width, height)
+        self.strip.setFixedHeight(max(9 * GRID_PX, min(height // 7, 20 * GRID_PX)))
+        self.ready.fit(height)
+        self._low = height < LOW_PX
+
+    def refresh(self, *, read: bool) -> None:
+        """Show everything as it is now; `read`: the caution was read."""
+        units, pace = self._bench.settings.units, self._tapes.look(self._job)
+        self.numbers.show_readings(readings(self._job, units), units.speed)
+        self.strip.set_marks(1.0 if units.length == "m" else FOOT_M, units.length)
+        running = self._job.running
+        self.strip.show_distances(
+            pace.belt_m,
+            pace.ground_m,
+            belt_lost=pace.belt_lost,
+            ground_lost=pace.ground_lost,
+            counts=running and separation_counts(self._job),
+        )
+        self._frames += 1
+        self.strip.setVisible(running or not self._low)
+        self._middle.setCurrentIndex(PLOT if running else READY if read else NOTHING)
+        if running and self._frames % PLOT_FRAMES == 0:
+            # Once the numbers and tapes are painted: the plot must not hold them up.
+            QTimer.singleShot(0, self, self._draw_plot)
+        if not running:
+            self.ready.refresh()
+        self._say(line(self._job) if running else self._before(read=read))
+
+    def _draw_plot(self) -> None:
+        if self._job.running:
+            tell_simulated(self.plot, self._bench.live.simulated)
+            self.plot.show_pass(self._job.rows(), self._job.limits, self._bench.settings.units)
+
+    def _before(self, *, read: bool) -> Line:
+        """Whether a pass can begin, and what to do next."""
+        obstacle = self._job.obstacle()
+        if self._job.said:
+            return Line("", self._job.said)
+        if obstacle is not None:
+            return Line("Not ready", obstacle.sentence)
+        if not read:
+            return Line("Read the caution first", "")
+        if self._job.auto.on:
+            return Line("Waiting to begin by itself", "Drive off: nothing has to be pressed.")
+        return Line("Ready", "Start the pass, then drive straight at an even speed.")
+
+    def _say(self, words: Line) -> None:
+        say(self.headline, words.headline)
+        say(self.rest, words.rest)
+        self.headline.setVisible(bool(words.headline))
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addWidget(self.numbers)
+        column.addWidget(self.strip)
+        column.addWidget(self._middle, 1)
+        said = QHBoxLayout()
+        said.setSpacing(2 * GRID_PX)
+        said.addWidget(self.headline)
+        said.addWidget(self.rest, 1, Qt.AlignmentFlag.AlignVCenter)
+        column.addLayout(said)

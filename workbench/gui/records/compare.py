@@ -1,0 +1,145 @@
+"""Two lines of the list side by side: figures with their difference, and both in one picture."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHBoxLayout,
+    QHeaderView,
+    QTableWidget,
+    QTableWidgetItem,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.base.units import UnitSystem
+from workbench.gui.parts.basics import Elided, label
+from workbench.gui.parts.turns import Turns
+from workbench.gui.plot.chart import Chart
+from workbench.gui.plot.save import tell_simulated
+from workbench.gui.plot.speeds import SpeedsPlot
+from workbench.gui.theme import GRID_PX, Theme
+from workbench.models.records.compare import compared_pictures, compared_rows
+from workbench.models.records.kept import Entry
+from workbench.models.records.speed_lines import SpeedLines
+from workbench.records.entries import StoredResult
+
+HEADS = ("", "A", "B", "B − A", "B is")
+ROW_PX = 36
+
+
+class CompareView(QWidget):
+    """A is the older of the two, B the newer."""
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self._names = Elided("text"), Elided("text")
+        self._above = Elided("text"), Elided("text")
+        self._said = label("", "soft")
+        self.charts = [Chart(theme, "Both results"), Chart(theme, "Both results, second picture")]
+        self.speeds = SpeedsPlot(theme), SpeedsPlot(theme)
+        self.table = _table()
+        self._recordings, self._results = QWidget(), QWidget()
+        column = QVBoxLayout(self._recordings)
+        column.setContentsMargins(0, 0, 0, 0)
+        for name, plot in zip(self._above, self.speeds, strict=True):
+            column.addWidget(name)
+            column.addWidget(plot, 1)
+        beside = QHBoxLayout()
+        beside.setSpacing(2 * GRID_PX)
+        for chart in self.charts:
+            beside.addWidget(chart, 1)
+        column = QVBoxLayout(self._results)
+        column.setContentsMargins(0, 0, 0, 0)
+        for name in self._names:
+            column.addWidget(name)
+        column.addLayout(beside, 6)
+        column.addWidget(self.table, 5)
+        self.views = Turns()
+        for view in (self._recordings, self._results):
+            self.views.add(view)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addWidget(self.views, 1)
+        column.addWidget(self._said)
+        self._shown: tuple[StoredResult, StoredResult] | None = None
+        self._lines: tuple[SpeedLines, SpeedLines] | None = None
+        self.speeds[0].cursor_moved.connect(self.speeds[1].point_at)
+
+    def set_theme(self, theme: Theme) -> None:
+        for chart in self.charts:
+            chart.set_theme(theme)
+        for plot in self.speeds:
+            plot.set_theme(theme)
+
+    def name(self, first: Entry, second: Entry) -> None:
+        """Which two are compared."""
+        for chart in self.charts:
+            tell_simulated(chart, first.simulated or second.simulated)
+        for plot, entry in zip(self.speeds, (first, second), strict=True):
+            tell_simulated(plot, entry.simulated)
+        for word, one, *where in zip("AB", (first, second), self._names, self._above, strict=True):
+            verdict = f" ({one.verdict})" if one.verdict else ""
+            simulated = ", simulated" if one.simulated else ""
+            for name in where:
+                name.setText(f"{word}  {one.words}, {one.when}{verdict}{simulated}")
+
+    def show_results(self, first: StoredResult, second: StoredResult, units: UnitSystem) -> None:
+        """Two results of one kind, or their figures where they are of two kinds."""
+        self._shown, self._lines = (first, second), None
+        pictures = compared_pictures(first, second, units)
+        self.views.show_view(self._results)
+        for chart, picture in zip(self.charts, [*pictures, None, None], strict=False):
+            chart.setVisible(picture is not None)
+            if picture is not None:
+                chart.show_picture(picture)
+        rows = compared_rows(first.answer, second.answer, units)
+        self.table.setRowCount(len(rows))
+        for at, row in enumerate(rows):
+            cells = (row.name, row.first, row.second, row.difference, row.meaning)
+            for column, text in enumerate(cells):
+                self.table.setItem(at, column, QTableWidgetItem(text))
+        same = first.kind == second.kind
+        other = "The two are of different kinds: only figures that both hold can be compared."
+        self._said.setText("" if same else other)
+        self._said.setVisible(not same)
+
+    def show_recordings(self, first: SpeedLines, second: SpeedLines, units: UnitSystem) -> None:
+        """Two recordings, one above the other."""
+        self._shown, self._lines = None, (first, second)
+        self.views.show_view(self._recordings)
+        for plot, lines in zip(self.speeds, (first, second), strict=True):
+            plot.show_lines(lines, units)
+        notes = [note for lines in (first, second) for note in lines.notes]
+        self._said.setText("  ".join(dict.fromkeys(notes)))
+        self._said.setVisible(bool(notes))
+
+    def use_units(self, units: UnitSystem) -> None:
+        """Show the same in other units."""
+        if self._shown is not None:
+            self.show_results(*self._shown, units)
+        elif self._lines is not None:
+            for plot in self.speeds:
+                plot.use_units(units)
+
+
+def _table() -> QTableWidget:
+    table = QTableWidget(0, len(HEADS))
+    table.setHorizontalHeaderLabels(list(HEADS))
+    table.verticalHeader().hide()
+    table.verticalHeader().setDefaultSectionSize(ROW_PX)
+    table.setShowGrid(False)
+    table.setStyleSheet(f"QTableView::item {{ padding: 0 {GRID_PX}px; }}")
+    table.setTabKeyNavigation(False)
+    table.setWordWrap(False)
+    table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+    table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+    header = table.horizontalHeader()
+    header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
+    header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+    header.setMinimumSectionSize(12 * GRID_PX)
+    header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
+    table.setAccessibleName("Figures of both, and their difference")
+    return table

@@ -1,0 +1,136 @@
+"""Does what is asked for on the page Records with the lines chosen, away from the screen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from workbench.base.units import METRIC
+from workbench.gui.work_line import WorkLine
+from workbench.models.bench import Bench
+from workbench.models.progress import Progress
+from workbench.models.records import archive, kept
+from workbench.models.records.kept import Entry
+
+Key = tuple[bool, int]
+
+
+class RecordDoer:
+    """`chosen` tells the lines chosen, none while the list is read again: then nothing is done.
+
+    `say` says a sentence; `reload` reads the list again and then chooses a line, or none in
+    particular. `deleted` holds what was deleted and may come back.
+    """
+
+    def __init__(
+        self,
+        bench: Bench,
+        works: WorkLine,
+        chosen: Callable[[], list[Entry]],
+        say: Callable[[str], object],
+        reload: Callable[[Key | None], object],
+    ) -> None:
+        self._bench, self._works = bench, works
+        self._chosen, self._say, self._reload = chosen, say, reload
+        self.deleted: list[list[Entry]] = []
+
+    def judge(self, belt: str, ground: str) -> None:
+        """Judge the recording chosen, or that of the result chosen, and open the answer."""
+        entry = self._first()
+        if entry is None:
+            return
+        number = entry.recording if entry.is_result else entry.number
+        if number is not None:
+            work = partial(archive.judge_pass, self._bench.store, number, belt, ground)
+            self._work(work, self._judged, "Judging the pass …")
+
+    def measure(self, channel: str) -> None:
+        """Measure the recording's belt speed and open the answer."""
+        entry = self._first()
+        if entry is not None:
+            work = partial(archive.measure_speed, self._bench.store, entry.number, channel)
+            self._work(work, self._judged, "Measuring the belt's speed …")
+
+    def verify(self) -> None:
+        """Check what is chosen against its seal, a result by computing it again."""
+        entry = self._first()
+        if entry is None:
+            return
+        verify = archive.verify_result if entry.is_result else archive.verify_recording
+        self._work(partial(verify, self._bench.store, entry.number), self._say, "Verifying …")
+
+    def verify_all(self) -> None:
+        """Check everything that is in sight."""
+        work = partial(archive.verify_all, self._bench.store)
+        self._work(work, self._say, "Verifying everything …")
+
+    def describe(self, title: str, note: str) -> None:
+        """Keep what the person calls the line chosen."""
+        entry = self._first()
+        if entry is not None:
+            work = partial(kept.describe, self._bench.store, entry, title, note)
+            self._works.add(work, lambda _: self._reload(None), self._say)
+
+    def delete(self) -> None:
+        """Put what is chosen out of sight."""
+        entries = self._chosen()
+        if not entries:
+            return
+
+        def done(_: None) -> None:
+            self.deleted.append(entries)
+            self._say("")
+            self._reload(None)
+
+        work = partial(kept.hide, self._bench.store, entries, hidden=True)
+        self._works.add(work, done, self._say)
+
+    def undo_delete(self) -> None:
+        """Bring back what was deleted last."""
+        if self.deleted:
+            self.bring_back(self.deleted[-1])
+
+    def bring_back(self, entries: Sequence[Entry]) -> None:
+        """Bring these back, and choose the first of them."""
+        if not entries:
+            return
+        back = {entry.key for entry in entries}
+
+        def done(_: None) -> None:
+            self.deleted = [
+                some for some in self.deleted if not back & {entry.key for entry in some}
+            ]
+            self._reload(entries[0].key)
+
+        work = partial(kept.hide, self._bench.store, entries, hidden=False)
+        self._works.add(work, done, self._say)
+
+    def export_to(self, path: Path) -> None:
+        """Write what is chosen: a recording as tables, a result as a report."""
+        entry, store = self._first(), self._bench.store
+        if entry is None:
+            return
+        if entry.is_result:
+            units = "metric" if self._bench.settings.units is METRIC else "us"
+            report = partial(archive.export_result, store, entry.number, path, units)
+            # A report is made in one go; nothing in it could ask whether to go on.
+            self._say(f"Writing {path.name} …")
+            self._works.add(report, self._say, self._say)
+        else:
+            tables = partial(archive.export_recording, store, entry.number, path)
+            self._work(tables, self._say, "Exporting …")
+
+    def _first(self) -> Entry | None:
+        return next(iter(self._chosen()), None)
+
+    def _judged(self, number: int) -> None:
+        self._reload((True, number))
+
+    def _work(
+        self, work: Callable[[Progress], Any], done: Callable[[Any], object], words: str
+    ) -> None:
+        progress = Progress(words)
+        self._say("")
+        self._works.add(lambda: work(progress), done, self._say, progress)

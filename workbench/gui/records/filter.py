@@ -1,0 +1,94 @@
+"""What of the list is looked for: words, a kind, a machine, the order, what was deleted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLineEdit, QPushButton, QWidget
+
+from workbench.gui.parts.kind_icons import icon
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.models.records.kept import KINDS, Order, Wanted
+
+EVERY_KIND, EVERY_MACHINE = "Every kind", "Every machine"
+
+
+class KeptFilter(QWidget):
+    """One row of choices; `changed` is called whenever one of them is."""
+
+    def __init__(self, theme: Theme, changed: Callable[[], object]) -> None:
+        super().__init__()
+        self.words = QLineEdit()
+        self.words.setPlaceholderText("Filter: fail, a field, a day …")
+        self.words.setAccessibleName("Filter by words")
+        self.words.setMinimumHeight(TOUCH_PX)
+        self.words.textChanged.connect(changed)
+        self.kinds, self.machines, self.orders = map(_choice, ("Kind", "Machine", "Order"))
+        self.kinds.addItem(EVERY_KIND, "")
+        for kind, (_, several) in KINDS.items():
+            self.kinds.addItem(several, kind)
+        self.machines.addItem(EVERY_MACHINE, "")
+        for order in Order:
+            self.orders.addItem(order.value, order)
+        for box in (self.kinds, self.machines, self.orders):
+            box.currentIndexChanged.connect(changed)
+        self.deleted = QPushButton("Show deleted")
+        self.deleted.setCheckable(True)
+        self.deleted.setMinimumHeight(TOUCH_PX)
+        self.deleted.setAutoDefault(True)
+        self.deleted.toggled.connect(self._say_deleted)
+        self.deleted.toggled.connect(changed)
+        line = QHBoxLayout(self)
+        line.setContentsMargins(0, 0, 0, 0)
+        line.setSpacing(GRID_PX)
+        line.addWidget(self.words, 4)
+        line.addWidget(self.kinds, 2)
+        line.addWidget(self.machines, 2)
+        line.addWidget(self.orders, 1)
+        line.addWidget(self.deleted)
+        self.set_theme(theme)
+
+    def set_theme(self, theme: Theme) -> None:
+        for at in range(1, self.kinds.count()):
+            self.kinds.setItemIcon(at, icon(self.kinds.itemData(at), theme.ink))
+
+    def wanted(self) -> Wanted:
+        """The choices as they stand."""
+        return Wanted(
+            self.words.text(),
+            self.kinds.currentData(),
+            self.machines.currentData(),
+            self.deleted.isChecked(),
+            Order(self.orders.currentData()),
+        )
+
+    def offer_machines(self, names: Iterable[str]) -> None:
+        """Machines that may be chosen; the one chosen before stays where it is still there."""
+        before = self.machines.currentData()
+        self.machines.blockSignals(True)
+        while self.machines.count() > 1:
+            self.machines.removeItem(1)
+        for name in names:
+            self.machines.addItem(name, name)
+        self.machines.setCurrentIndex(max(0, self.machines.findData(before)))
+        self.machines.blockSignals(False)
+
+    def show_everything(self) -> None:
+        """Leave nothing out that is in sight."""
+        self.words.clear()
+        self.kinds.setCurrentIndex(0)
+        self.machines.setCurrentIndex(0)
+        self.deleted.setChecked(False)
+
+    def _say_deleted(self, checked: bool) -> None:
+        self.deleted.setText("Hide deleted" if checked else "Show deleted")
+        self.deleted.setAccessibleName(self.deleted.text())
+
+
+def _choice(name: str) -> QComboBox:
+    box = QComboBox()
+    box.setMinimumHeight(TOUCH_PX)
+    box.setAccessibleName(name)
+    box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+    box.setMinimumContentsLength(9)
+    return box

@@ -1,0 +1,385 @@
+"""Everything that was kept: recordings and results, looked at, compared, verified, exported."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
+from PySide6.QtWidgets import (
+    QFileDialog,
+    QHBoxLayout,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.gui.parts.basics import Elided, button, label, say
+from workbench.gui.parts.turns import Turns
+from workbench.gui.parts.work_bar import WorkBar
+from workbench.gui.records import actions as deed
+from workbench.gui.records.actions import RecordActions
+from workbench.gui.records.doer import RecordDoer
+from workbench.gui.records.filter import KeptFilter
+from workbench.gui.records.kept_list import KeptList
+from workbench.gui.records.opener import RecordOpener
+from workbench.gui.records.panel import RecordPanel
+from workbench.gui.records.season import SeasonView
+from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.work_line import WorkLine
+from workbench.models.bench import Bench
+from workbench.models.records import kept
+from workbench.models.records.archive import REPORTED
+from workbench.models.records.kept import Entry
+from workbench.models.records.season import season
+
+EMPTY = (
+    "Nothing is kept yet. Record on the page Signals, calibrate a readout, check a gap or drive a "
+    "pass: all of it will be listed here, with everything that was computed from it."
+)
+NO_FIT = "Nothing here fits the filter."
+NONE_DELETED = "Nothing is deleted."
+CHOOSE = "Choose a line to look at it; hold Ctrl and choose a second one to compare the two."
+QUESTION = "What is kept?"
+BACK, TO_SEASON = "Back to the list", "Season of a machine"
+NARROW_PX = 1000
+"""Narrower than this, the list and what is chosen of it take turns."""
+CHOOSE_OTHER = "Now choose the line to compare with this one:"
+
+
+class RecordsPage(QWidget):
+    """The list, and what is chosen of it; or a machine over the season."""
+
+    def __init__(self, bench: Bench, theme: Theme) -> None:
+        super().__init__()
+        self._bench, self._units = bench, bench.settings.units
+        self.works = WorkLine(self)
+        self._entries: list[Entry] = []
+        self._trouble = ""
+        self._compare_with: Entry | None = None
+        self._choose_next: tuple[bool, int] | None = None
+        self._narrow = self._reading = self._stale = False
+        self.filter = KeptFilter(theme, self._show_list)
+        self.list = KeptList(theme)
+        self.list.chosen_changed.connect(self._chosen)
+        self.list.opened.connect(self._read)
+        self.doer = RecordDoer(bench, self.works, self.chosen, self._say, self._reload_and_choose)
+        self.panel = RecordPanel(theme, self.doer.judge, self.doer.describe)
+        self.opener = RecordOpener(bench, self.works, self.panel, self._say)
+        self.season = SeasonView(theme, self._units, self._load_season, self._open_result)
+        self.title, self.count = Elided("title"), label("", "soft", wrap=False)
+        self.said = label("", "soft")
+        self.hint = label("", "text")
+        self.undo = button("Undo delete", self.doer.undo_delete)
+        self.again = button("Try again", self.reload, is_next=True)
+        self.aside = button(TO_SEASON, self._step_aside)
+        self.deeds = RecordActions(self._deeds())
+        compare = self.panel.compare
+        for plot in (self.panel.speeds, *compare.speeds):
+            plot.said.connect(self._say)
+        for chart in compare.charts:
+            chart.save.said.connect(self._say)
+        self._body = Turns()
+        self._left, self._right = QWidget(), QWidget()
+        self._lay_out()
+        self._bind_keys()
+        self.destroyed.connect(self.works.wait)
+        self.destroyed.connect(bench.recording.subscribe(self._recording_changed))
+        self._show_list()
+
+    def _bind_keys(self) -> None:
+        for keys, do in (
+            (QKeySequence(QKeySequence.StandardKey.Delete), self.deeds.delete.click),
+            (QKeySequence(Qt.Key.Key_Escape), self._leave),
+        ):
+            shortcut = QShortcut(keys, self)
+            shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+            shortcut.activated.connect(do)
+
+    def set_theme(self, theme: Theme) -> None:
+        for view in (self.filter, self.list, self.panel, self.season):
+            view.set_theme(theme)
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        super().showEvent(event)
+        self.reload()
+
+    def refresh(self) -> None:
+        if self._units is not self._bench.settings.units:
+            self._units = self._bench.settings.units
+            self.panel.use_units(self._units)
+            self.season.use_units(self._units)
+        if self._stale:
+            self.reload()
+
+    def reload(self) -> None:
+        """Read the store's list again."""
+        self._stale = False
+        self.works.add(partial(kept.kept, self._bench.store), self._take_list, self._no_list)
+        if self._body.seen is self.season:
+            self._load_season(self.season.machines.currentText())
+
+    def chosen(self) -> list[Entry]:
+        """The lines chosen, in the list's order."""
+        return self.list.chosen()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        narrow = event.size().width() < NARROW_PX
+        if narrow is not self._narrow:
+            self._narrow = narrow
+            self._reading = bool(self.chosen())
+            self._show_sides()
+
+    def heightForWidth(self, width: int) -> int:  # noqa: N802
+        """What is needed at least: pictures and lists give way before the page must scroll."""
+        column = self.layout()
+        return column.minimumHeightForWidth(width) if column is not None else -1
+
+    def _deeds(self) -> dict[str, Callable[[], object]]:
+        return {
+            deed.BRING_BACK: lambda: self.doer.bring_back(self.chosen()),
+            deed.JUDGE: self._judge,
+            deed.REPORT: self._ask_where,
+            deed.NUMBERS: self._ask_where,
+            deed.COMPARE: self._start_compare,
+            deed.EXPORT: self._ask_where,
+            deed.DELETE: self.doer.delete,
+            deed.MEASURE: self._measure,
+            deed.VERIFY: self.doer.verify,
+            deed.NAME: self.panel.start_naming,
+            deed.SEASON: self._season_of_chosen,
+            deed.VERIFY_ALL: self.doer.verify_all,
+        }
+
+    def _lay_out(self) -> None:
+        head = QHBoxLayout()
+        head.setSpacing(2 * GRID_PX)
+        head.addWidget(self.title, 1)
+        head.addWidget(self.count)
+        head.addWidget(self.aside)
+        left = QVBoxLayout(self._left)
+        right = QVBoxLayout(self._right)
+        for side in (left, right):
+            side.setContentsMargins(0, 0, 0, 0)
+            side.setSpacing(GRID_PX)
+        self.hint.hide()
+        left.addWidget(self.hint)
+        left.addWidget(self.list, 1)
+        left.addWidget(self.undo, 0, Qt.AlignmentFlag.AlignLeft)
+        right.addWidget(self.panel, 1)
+        right.addWidget(self.said)
+        right.addWidget(self.again, 0, Qt.AlignmentFlag.AlignLeft)
+        right.addWidget(self.deeds)
+        browse = QWidget()
+        split = QHBoxLayout()
+        split.setSpacing(3 * GRID_PX)
+        split.addWidget(self._left, 4)
+        split.addWidget(self._right, 7)
+        column = QVBoxLayout(browse)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addWidget(self.filter)
+        column.addLayout(split, 1)
+        self._browse = browse
+        self._body.add(browse)
+        self._body.add(self.season)
+        whole = QVBoxLayout(self)
+        whole.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+        whole.setSpacing(GRID_PX)
+        whole.addLayout(head)
+        whole.addWidget(self._body, 1)
+        whole.addWidget(WorkBar(self.works))
+
+    # The two sides
+
+    def _show_sides(self) -> None:
+        """Both where there is room; else the list, or what is read of it."""
+        nothing = not self.list.shown
+        self.list.setVisible(not nothing)
+        alone = self._narrow and not nothing
+        undo = bool(self.doer.deleted) and not self._trouble
+        self._left.setVisible(not self._reading if alone else not nothing or undo)
+        self._right.setVisible(self._reading or not alone)
+        self.filter.setVisible(not self._narrow or not self._reading)
+        aside = self._body.seen is self.season or (self._narrow and self._reading)
+        say(self.aside, BACK if aside else TO_SEASON)
+        self.aside.setVisible(aside or bool(self._entries))
+        # What is read alone takes the place of the question.
+        alone = self._narrow and self._reading
+        chosen = self.chosen()
+        self.panel.show_name(shown=not alone)
+        self.title.setText(_title(chosen) if alone else QUESTION)
+        self.count.setVisible(bool(self._entries) and not alone)
+
+    def _read(self) -> None:
+        """Look at what is chosen."""
+        if self._narrow and not self._reading and self.chosen():
+            self._reading = True
+            self._show_sides()
+            self.opener.open(self.chosen())
+            self.aside.setFocus()
+
+    def _step_aside(self) -> None:
+        """To the season, or back from wherever the list is not seen."""
+        if not self._leave():
+            chosen, wanted = self.chosen(), self.filter.wanted().machine
+            self._show_season(wanted or (chosen[0].machine if chosen else ""))
+
+    def _leave(self) -> bool:
+        """Back to the list; whether it was not there."""
+        away = self._body.seen is self.season
+        if away:
+            self._body.show_view(self._browse)
+        elif self._narrow and self._reading:
+            self._reading = False
+            self._say("")
+            away = True
+        self._show_sides()
+        if away:
+            self.list.setFocus()
+        return away
+
+    # The list
+
+    def _recording_changed(self) -> None:
+        """One began, or was sealed: the list is read again when it is next seen."""
+        self._stale = True
+
+    def _take_list(self, entries: list[Entry]) -> None:
+        self._entries, self._trouble = entries, ""
+        self.filter.offer_machines(sorted({one.machine for one in entries if one.machine}))
+        self._show_list()
+        if self._choose_next is not None:
+            self._choose(self._choose_next)
+
+    def _no_list(self, said: str) -> None:
+        self._entries, self._trouble = [], said
+        self._show_list()
+
+    def _choose(self, key: tuple[bool, int]) -> None:
+        """Choose the line of this key, whatever the filter left out."""
+        self._choose_next = None
+        if not any(one.key == key for one in self.list.shown):
+            self.filter.show_everything()
+        self.list.choose([key])
+        self.list.setFocus()
+        self._read()
+
+    def _show_list(self) -> None:
+        wanted = self.filter.wanted()
+        shown = kept.look_for(self._entries, wanted)
+        self.list.show_entries(shown)
+        in_sight = sum(not one.deleted_utc for one in self._entries)
+        some = f"{len(shown)} of {in_sight}" if not wanted.everything else f"{in_sight} kept"
+        self.count.setText(f"{len(shown)} deleted" if wanted.deleted else some)
+        if not self.chosen():
+            self._show_nothing()
+        self._show_buttons()
+        self._show_sides()
+
+    def _show_nothing(self) -> None:
+        self._compare_with, self._reading = None, False
+        self.panel.head(None)
+        if self._trouble:
+            self.panel.show_words(self._trouble)
+        elif self.list.shown:
+            self.panel.show_words(CHOOSE)
+        elif self.filter.wanted().deleted:
+            self.panel.show_words(NONE_DELETED)
+        else:
+            self.panel.show_words(EMPTY if self.filter.wanted().everything else NO_FIT)
+
+    def _show_buttons(self) -> None:
+        self.deeds.show_for(self.chosen(), any_kept=bool(self._entries))
+        self.again.setVisible(bool(self._trouble))
+        self.undo.setVisible(bool(self.doer.deleted) and not self._trouble)
+        self.hint.setVisible(self._compare_with is not None)
+        if self.doer.deleted:
+            names = ", ".join(entry.words for entry in self.doer.deleted[-1])
+            self.undo.setToolTip(f"Brings back {names}")
+            self.undo.setAccessibleName(f"Undo delete of {names}")
+
+    # Opening
+
+    def _chosen(self) -> None:
+        chosen, first = self.chosen(), self._compare_with
+        self.opener.cancel()
+        if first is not None and len(chosen) == 1 and chosen[0].key != first.key:
+            self._compare_with = None
+            self.list.choose([first.key, chosen[0].key])
+            return
+        self._compare_with = None
+        self._show_buttons()
+        if not chosen:
+            self._show_nothing()
+        self._show_sides()
+        if chosen and (self._reading or not self._narrow):
+            self.opener.open(self.chosen())
+
+    def _start_compare(self) -> None:
+        self._leave()
+        self._compare_with = self.chosen()[0]
+        self.hint.setText(f"{CHOOSE_OTHER} {self._compare_with.words}")
+        self._show_buttons()
+        self.list.setFocus()
+
+    # The season
+
+    def _season_of_chosen(self) -> None:
+        self._show_season(self.chosen()[0].machine)
+
+    def _show_season(self, machine: str) -> None:
+        names = sorted({one.machine for one in self._entries if one.machine and one.is_result})
+        name = self.season.offer(names, machine)
+        self._body.show_view(self.season)
+        self._show_sides()
+        self._load_season(name)
+
+    def _load_season(self, machine: str) -> None:
+        self.works.add(
+            partial(season, self._bench.store, machine), self.season.show_season, self._say
+        )
+
+    def _open_result(self, number: int) -> None:
+        self._leave()
+        self._choose((True, number))
+
+    # What is done with what is chosen
+
+    def _say(self, text: str) -> None:
+        say(self.said, text)
+        self.said.setVisible(bool(text))
+
+    def _judge(self) -> None:
+        self.doer.judge(self.panel.belt.currentData() or "", self.panel.ground.currentData() or "")
+
+    def _measure(self) -> None:
+        self.doer.measure(self.panel.belt.currentData() or "")
+
+    def _reload_and_choose(self, key: tuple[bool, int] | None) -> None:
+        self._choose_next = key
+        self.reload()
+
+    def _ask_where(self) -> None:
+        entry = next(iter(self.chosen()), None)
+        if entry is None:
+            return
+        kind, ending = "Tables (*.csv)", ".csv"
+        if entry.is_result:
+            reported = entry.kind in REPORTED
+            kind = "Report (*.pdf *.html *.json)" if reported else "Numbers (*.json)"
+            ending = ".pdf" if reported else ".json"
+        name = f"{entry.kind}-{entry.number}{ending}"
+        chosen, _ = QFileDialog.getSaveFileName(self, self.deeds.next.text(), name, kind)
+        if chosen:
+            path = Path(chosen)
+            self.doer.export_to(path if path.suffix else path.with_suffix(ending))
+
+
+def _title(chosen: Sequence[Entry]) -> str:
+    """What is read, above it."""
+    if len(chosen) == 1:
+        return chosen[0].words
+    return "Two side by side" if len(chosen) == 2 else f"{len(chosen)} chosen"

@@ -1,0 +1,195 @@
+"""What is chosen on the page Records: its name, its picture, and what the person calls it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QComboBox,
+    QHBoxLayout,
+    QLineEdit,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.base.units import UnitSystem
+from workbench.gui.parts.basics import Elided, button, label, row, say
+from workbench.gui.parts.turns import Turns
+from workbench.gui.plot.save import tell_simulated
+from workbench.gui.plot.speeds import SpeedsPlot
+from workbench.gui.records.compare import CompareView
+from workbench.gui.records.result import ResultView
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.models.records.kept import Entry
+from workbench.models.records.speed_lines import SpeedLines
+from workbench.records.entries import StoredResult
+
+AUTOMATIC = "the best there is"
+
+
+class RecordPanel(QWidget):
+    """Shows one entry, or two side by side; does no slow work itself.
+
+    `judge_again` is called with a belt's and a ground's source, `describe` with a title and
+    a note.
+    """
+
+    def __init__(
+        self,
+        theme: Theme,
+        judge_again: Callable[[str, str], object],
+        describe: Callable[[str, str], object],
+    ) -> None:
+        super().__init__()
+        self._describe, self._name_shown = describe, True
+        self.name, self._facts = Elided("text"), Elided("soft")
+        self.words = label("", "text")
+        self.words.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self.speeds = SpeedsPlot(theme)
+        self.belt, self.ground = QComboBox(), QComboBox()
+        self._sources = self._source_row()
+        self.result = ResultView(theme, judge_again)
+        self.compare = CompareView(theme)
+        self._title, self._note = QLineEdit(), QLineEdit()
+        self.naming = self._naming_form()
+        self._recording = QWidget()
+        inside = QVBoxLayout(self._recording)
+        inside.setContentsMargins(0, 0, 0, 0)
+        inside.setSpacing(GRID_PX)
+        inside.addWidget(self.speeds, 1)
+        inside.addWidget(self._sources)
+        # A tall result scrolls within its place: what can be done with it stays in sight.
+        self._scroll = QScrollArea()
+        self._scroll.setWidgetResizable(True)
+        self._scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self._scroll.setWidget(self.result)
+        self.views = Turns()
+        for view in (self.words, self._recording, self._scroll, self.compare):
+            self.views.add(view)
+        self._lay_out()
+        self.head(None)
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX // 2)
+        column.addWidget(self.name)
+        column.addWidget(self._facts)
+        column.addWidget(self.naming)
+        column.addSpacing(GRID_PX // 2)
+        column.addWidget(self.views, 1)
+
+    def set_theme(self, theme: Theme) -> None:
+        for view in (self.speeds, self.result, self.compare):
+            view.set_theme(theme)
+
+    def use_units(self, units: UnitSystem) -> None:
+        """Show the same in other units."""
+        for view in (self.speeds, self.result, self.compare):
+            view.use_units(units)
+
+    def head(self, entry: Entry | None) -> None:
+        """The name and the facts of one entry above its picture; None for none or two."""
+        self.naming.hide()
+        self._facts.setVisible(entry is not None)
+        self.name.setText(entry.words if entry else "")
+        tell_simulated(self.speeds, entry is not None and entry.simulated)
+        self.show_name(shown=self._name_shown)
+        if entry is None:
+            return
+        number = f"{'Result' if entry.is_result else 'Recording'} {entry.number}"
+        source = f"of recording {entry.recording}" if entry.recording else ""
+        facts = (
+            entry.note,
+            entry.state_words,
+            "simulated" if entry.simulated else "",
+            f"{number} {source}".strip(),
+            entry.when,
+            entry.machine,
+        )
+        self._facts.setText(" · ".join(part for part in facts if part))
+        self._title.setText(entry.title)
+        self._title.setPlaceholderText(entry.name)
+        self._note.setText(entry.note)
+
+    def show_name(self, *, shown: bool) -> None:
+        """Whether the name stands here; where it stands elsewhere, it need not."""
+        self._name_shown = shown
+        self.name.setVisible(shown and bool(self.name.text()))
+
+    def show_words(self, sentence: str) -> None:
+        """A sentence where no picture is."""
+        say(self.words, sentence)
+        self.views.show_view(self.words)
+
+    def show_speeds(self, lines: SpeedLines, units: UnitSystem, *, anew: bool = True) -> None:
+        """A recording's speeds, and what it may be judged from; see `SpeedsPlot.show_lines`."""
+        self.speeds.show_lines(lines, units, anew=anew)
+        for box in (self.belt, self.ground):
+            box.clear()
+            box.addItem(AUTOMATIC, "")
+            for name in lines.lines:
+                box.addItem(name, name)
+        self._sources.setVisible(len(lines.lines) > 1)
+        self.views.show_view(self._recording)
+
+    def show_result(self, stored: StoredResult, units: UnitSystem) -> None:
+        """A result at the picture of its page."""
+        self.result.show_result(stored, units)
+        self.views.show_view(self._scroll)
+
+    def show_compared(self) -> None:
+        """The two that `compare` was given."""
+        self.views.show_view(self.compare)
+
+    def start_naming(self) -> None:
+        """Let the person give a title and a note."""
+        self.naming.show()
+        self._title.setFocus()
+        self._title.selectAll()
+
+    def name_it(self, title: str, note: str) -> None:
+        """As if typed and saved."""
+        self._title.setText(title)
+        self._note.setText(note)
+        self._save_name()
+
+    def _save_name(self) -> None:
+        self.naming.hide()
+        self._describe(self._title.text(), self._note.text())
+
+    def _naming_form(self) -> QWidget:
+        for field, name in ((self._title, "Name"), (self._note, "Note")):
+            field.setMinimumHeight(TOUCH_PX)
+            field.setAccessibleName(name)
+            field.setMaxLength(200)
+            field.returnPressed.connect(self._save_name)
+        self._note.setPlaceholderText("Note: field, weather, what was changed …")
+        form = QWidget()
+        column = QVBoxLayout(form)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        for caption, field in (("Name", self._title), ("Note", self._note)):
+            line = QHBoxLayout()
+            line.setSpacing(GRID_PX)
+            word = label(caption, wrap=False)
+            word.setFixedWidth(6 * GRID_PX)
+            word.setBuddy(field)
+            line.addWidget(word)
+            line.addWidget(field, 1)
+            column.addLayout(line)
+        column.addWidget(row(button("Save name", self._save_name), button("Cancel", form.hide)))
+        return form
+
+    def _source_row(self) -> QWidget:
+        pieces: list[QWidget] = []
+        for caption, box in (("Belt from", self.belt), ("ground from", self.ground)):
+            box.setMinimumHeight(TOUCH_PX)
+            box.setMinimumContentsLength(10)
+            box.setAccessibleName(f"{caption.capitalize()}, for judging as a pass")
+            word = label(caption, wrap=False)
+            word.setBuddy(box)
+            pieces += [word, box]
+        return row(*pieces)

@@ -1,0 +1,97 @@
+"""One stored result at the pictures of its page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from PySide6.QtWidgets import QComboBox
+
+from workbench.base.units import UnitSystem
+from workbench.gui.calibrate.error_plot import ErrorPlot
+from workbench.gui.parts.answer_frame import AnswerFrame
+from workbench.gui.parts.turns import Turns
+from workbench.gui.parts.wheel import Wheel
+from workbench.gui.passes.answer import PassAnswer
+from workbench.gui.plot.save import tell_simulated
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.models.records.opened import (
+    calibration_words,
+    gap_words,
+    late_shares,
+    pickups_of,
+    speed_words,
+    suspects,
+)
+from workbench.records.entries import StoredResult
+from workbench.words.figures import number
+
+
+class ResultView(Turns):
+    """A pass, a calibration, a gap check or a belt speed, each as its page shows it."""
+
+    def __init__(self, theme: Theme, judge_again: Callable[[str, str], object]) -> None:
+        super().__init__()
+        self._stored: StoredResult | None = None
+        self._units: UnitSystem | None = None
+        self.passing = PassAnswer(theme, judge_again)
+        self.curve, self.wheel = ErrorPlot(theme), Wheel(theme)
+        self.wheel.setMinimumSize(26 * GRID_PX, 26 * GRID_PX)
+        self._pickups = QComboBox()
+        self._pickups.setMinimumHeight(TOUCH_PX)
+        self._pickups.setAccessibleName("Pickup")
+        self._pickups.activated.connect(self._show)
+        self.calibration = AnswerFrame(theme, self.curve)
+        self.gap = AnswerFrame(theme, self.wheel, self._pickups)
+        self.speed = AnswerFrame(theme)
+        for view in (self.passing, self.calibration, self.gap, self.speed):
+            self.add(view)
+
+    def set_theme(self, theme: Theme) -> None:
+        for view in (self.passing, self.calibration, self.gap, self.speed, self.curve, self.wheel):
+            view.set_theme(theme)
+
+    def show_result(self, stored: StoredResult, units: UnitSystem) -> None:
+        """Show this result from now on."""
+        self._stored, self._units = stored, units
+        self._pickups.clear()
+        if stored.kind == "gap":
+            for one in pickups_of(stored.answer):
+                self._pickups.addItem(f"{one.get('pickup') or 'Pickup'}: {one['verdict']}")
+        self._pickups.setVisible(self._pickups.count() > 1)
+        self._show()
+
+    def use_units(self, units: UnitSystem) -> None:
+        """Show the same in other units."""
+        self._units = units
+        self._show()
+
+    def _show(self) -> None:
+        stored, units = self._stored, self._units
+        if stored is None or units is None:
+            return
+        answer = stored.answer
+        if stored.kind == "pass":
+            self.passing.show_answer(answer, units)
+            self.show_view(self.passing)
+        elif stored.kind == "calibrate":
+            self.calibration.show_words(calibration_words(answer, units))
+            tell_simulated(self.curve, bool(answer.get("simulated")))
+            self.curve.show_answer(answer, number(answer.get("readout_error_limit")), units)
+            self.show_view(self.calibration)
+        elif stored.kind == "gap":
+            self._show_gap(stored, units)
+            self.show_view(self.gap)
+        else:
+            self.speed.show_words(speed_words(answer, units))
+            self.show_view(self.speed)
+
+    def _show_gap(self, stored: StoredResult, units: UnitSystem) -> None:
+        at = max(0, self._pickups.currentIndex())
+        pickup = pickups_of(stored.answer)[at]
+        words, gap, limits = gap_words(stored, at, units)
+        self.gap.show_words(words)
+        if gap is not None:
+            self.wheel.show_gap(gap, limits, units)
+        else:
+            marked = bool(pickup.get("marked"))
+            self.wheel.show_teeth(late_shares(pickup), suspects(pickup), marked=marked)

@@ -1,0 +1,117 @@
+"""A machine over the season: one quantity against days, and what the row of visits says."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import (
+    QComboBox,
+    QHBoxLayout,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.base.units import UnitSystem
+from workbench.gui.parts.basics import label, lay_beside, row
+from workbench.gui.plot.chart import EMPTY, Chart
+from workbench.gui.plot.save import tell_simulated
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.models.records.season import Quantity, season_picture, season_sentences
+
+NARROW_PX = 1000
+NOTHING = (
+    "Nothing was measured of this machine yet. Judge a pass, calibrate its readout or check its "
+    "gaps: each visit becomes a point here."
+)
+HOW = "Points with their uncertainty (k = 2). Choose a point to open its result."
+
+
+class SeasonView(QWidget):
+    """Which machine, which quantity; the chart; the words. `opens` takes a result's number."""
+
+    def __init__(
+        self,
+        theme: Theme,
+        units: UnitSystem,
+        load: Callable[[str], object],
+        opens: Callable[[int], object],
+    ) -> None:
+        super().__init__()
+        self._units, self._opens = units, opens
+        self._season: list[Quantity] = []
+        self.machines, self.quantities = QComboBox(), QComboBox()
+        for box, name in ((self.machines, "Machine"), (self.quantities, "Quantity")):
+            box.setMinimumHeight(TOUCH_PX)
+            box.setAccessibleName(name)
+            box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
+        self.machines.textActivated.connect(load)
+        self.quantities.activated.connect(self._show)
+        self.chart = Chart(theme, "Season plot")
+        self.chart.picked.connect(self._picked)
+        self.words = label("", "text")
+        self.words.setAlignment(Qt.AlignmentFlag.AlignTop)
+        area = QScrollArea()
+        area.setWidgetResizable(True)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setWidget(self.words)
+        area.setAccessibleName("What the season says")
+        self._body = QHBoxLayout()
+        self._body.setSpacing(3 * GRID_PX)
+        self._body.addWidget(self.chart, 5)
+        self._body.addWidget(area, 2)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addWidget(row(self.machines, self.quantities))
+        column.addLayout(self._body, 1)
+        how = label(HOW, "soft")
+        self.chart.save.said.connect(how.setText)
+        column.addWidget(how)
+
+    def set_theme(self, theme: Theme) -> None:
+        self.chart.set_theme(theme)
+
+    def use_units(self, units: UnitSystem) -> None:
+        self._units = units
+        self._show()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        lay_beside(self._body, wide=event.size().width() >= NARROW_PX)
+
+    def offer(self, machines: Sequence[str], chosen: str) -> str:
+        """Let one of these machines be chosen; which one is."""
+        before = chosen or self.machines.currentText()
+        self.machines.clear()
+        self.machines.addItems(list(machines))
+        self.machines.setCurrentIndex(max(0, self.machines.findText(before)))
+        return self.machines.currentText()
+
+    def show_season(self, season: list[Quantity]) -> None:
+        """Show what was measured; the quantity seen before stays where it is still there."""
+        before = self.quantities.currentText()
+        self._season = season
+        self.quantities.clear()
+        self.quantities.addItems([one.title for one in season])
+        self.quantities.setCurrentIndex(max(0, self.quantities.findText(before)))
+        self.quantities.setVisible(bool(season))
+        self._show()
+
+    def _show(self) -> None:
+        at = self.quantities.currentIndex()
+        if not 0 <= at < len(self._season):
+            self.chart.show_picture(EMPTY)
+            self.chart.hide()
+            self.words.setText(NOTHING)
+            return
+        one = self._season[at]
+        self.chart.show()
+        tell_simulated(self.chart, one.simulated)
+        self.chart.show_picture(season_picture(one, self._units))
+        self.words.setText("\n\n".join(season_sentences(one, self._units)))
+
+    def _picked(self, at: int) -> None:
+        self._opens(self._season[self.quantities.currentIndex()].results[at])

@@ -1,0 +1,128 @@
+"""The close look at single edges: which channel, live or frozen, and what is seen in words."""
+
+from __future__ import annotations
+
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QVBoxLayout, QWidget
+
+from workbench.gui.parts.basics import button, label, say
+from workbench.gui.plot.save import SavePlot, tell_simulated
+from workbench.gui.signals.edge_plot import EdgePlot
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.models.bench import Bench
+from workbench.models.signals.channel_health import NO_EDGES, EdgeLook
+from workbench.models.signals.rows import wheel_channels
+
+TURNS = 2
+UNKNOWN_TURN = 32
+"""Pulses shown for a turn where no machine says how many teeth there are."""
+
+
+class EdgePanel(QWidget):
+    """Shows the last two turns of one pulse channel."""
+
+    def __init__(self, bench: Bench, theme: Theme) -> None:
+        super().__init__()
+        self._bench = bench
+        self.frozen, self._saved = False, ""
+        self._choice = QComboBox()
+        self._choice.setMinimumHeight(TOUCH_PX)
+        self._choice.setMinimumWidth(16 * GRID_PX)
+        self._choice.setAccessibleName("Channel to look at")
+        self._freeze = button("Freeze the picture", self.switch_freeze)
+        self.plot = EdgePlot(theme)
+        self._save = SavePlot(self.plot)
+        self._words = label("", "soft")
+        line = QHBoxLayout()
+        line.setSpacing(2 * GRID_PX)
+        line.addWidget(self._choice)
+        line.addWidget(self._freeze)
+        line.addStretch(1)
+        line.addWidget(self._save)
+        column = QVBoxLayout(self)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.setSpacing(GRID_PX)
+        column.addLayout(line)
+        column.addWidget(self._words)
+        column.addWidget(self.plot, 1)
+        self._choice.activated.connect(self._chosen_anew)
+        self._save.said.connect(self._tell_saved)
+        self.set_theme(theme)
+
+    def set_theme(self, theme: Theme) -> None:
+        self.plot.set_theme(theme)
+        self._save.dress(theme)
+
+    @property
+    def channel(self) -> str:
+        """The channel looked at, '' where there is none."""
+        return self._choice.currentText()
+
+    def choose(self, channel: str) -> None:
+        """Look at this channel from now on."""
+        self._offer()
+        at = self._choice.findText(channel)
+        if at >= 0 and at != self._choice.currentIndex():
+            self._choice.setCurrentIndex(at)
+            self._chosen_anew()
+
+    def switch_freeze(self) -> None:
+        """Hold the picture as it is, or let it go on."""
+        self.frozen, self._saved = not self.frozen, ""
+        self._show_state()
+
+    def refresh(self) -> None:
+        """The newest edges, unless the picture is frozen."""
+        self._offer()
+        if self.frozen:
+            return
+        tell_simulated(self.plot, self._bench.live.simulated)
+        stream = self._bench.live.streams.get(self.channel)
+        machine = self._bench.machine
+        teeth = machine.drive.target_teeth if machine else 0
+        shown = TURNS * (teeth or UNKNOWN_TURN)
+        if stream is None or stream.health is None:
+            self.plot.show_look(NO_EDGES, teeth, shown)
+            say(self._words, "")
+        else:
+            look = stream.health.look(shown)
+            self.plot.show_look(look, teeth, shown)
+            silent = stream.silent(self._bench.clock())
+            sentence = self._sentence(look, teeth, silent=silent)
+            say(self._words, f"{sentence} {self._saved}".strip())
+        self._show_state()
+
+    def _tell_saved(self, outcome: str) -> None:
+        """Told beside what is seen, until something else is done; a frozen picture too."""
+        self._saved = outcome
+        if self.frozen:
+            say(self._words, outcome)
+
+    def _chosen_anew(self) -> None:
+        self.frozen, self._saved = False, ""
+        self.refresh()
+
+    def _offer(self) -> None:
+        """The channels there are; a frozen picture keeps the one it shows."""
+        names = [stream.name for stream in wheel_channels(list(self._bench.live.streams.values()))]
+        have = [self._choice.itemText(at) for at in range(self._choice.count())]
+        if names == have or (self.frozen and not names):
+            return
+        kept = self.channel
+        self._choice.clear()
+        self._choice.addItems(names)
+        self._choice.setCurrentIndex(max(0, self._choice.findText(kept)))
+
+    def _show_state(self) -> None:
+        say(self._freeze, "Go on live" if self.frozen else "Freeze the picture")
+        self._freeze.setEnabled(self.frozen or bool(self.channel))
+
+    def _sentence(self, look: EdgeLook, teeth: int, *, silent: bool) -> str:
+        if not look.tooth.size:
+            return "Two turns of the wheel will stand here, a bar a tooth."
+        missed, extra = int(look.missed.sum()), int(look.extra_at.size)
+        what = f"The last {TURNS} turns" if teeth else f"The last {look.tooth.size} pulses"
+        if silent:
+            what = f"Silent now. {what} before that"
+        if not missed and not extra:
+            return f"{what}: every tooth seen, and nothing else."
+        return f"{what}: {missed} missed, {extra} extra."

@@ -1,0 +1,283 @@
+"""The signals: what comes in and how well, tooth by tooth; inputs, wiring, recording.
+
+A narrow window shows one view at a time; a wide one the table and the chart on the left
+and one of the others beside it.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+import numpy as np
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import (
+    QButtonGroup,
+    QHBoxLayout,
+    QPushButton,
+    QSizePolicy,
+    QStackedWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.gui.parts.basics import button, label, say
+from workbench.gui.plot.save import tell_simulated
+from workbench.gui.plot.strip import SHOWN_S, StripChart
+from workbench.gui.signals.edge_panel import EdgePanel
+from workbench.gui.signals.input_list import InputList
+from workbench.gui.signals.record_bar import RecordBar
+from workbench.gui.signals.table import SignalTable
+from workbench.gui.signals.wiring_help import WiringHelp
+from workbench.gui.theme import GRID_PX, Theme
+from workbench.models.bench import Bench
+from workbench.models.live import Stream
+from workbench.models.signals.advice import Advice, Look, advice
+from workbench.models.signals.inputs import InputsModel
+from workbench.models.signals.plugged import PluggedModel
+from workbench.models.signals.rows import (
+    ATTENTION,
+    BAD,
+    GOOD,
+    NO_DATA,
+    InputLine,
+    table,
+    wheel_channels,
+)
+
+WIDE_PX = 1240
+"""From this width of the page on, two views stand side by side."""
+
+FRAMES = 6
+"""Numbers that change 30 times a second cannot be read: every so manieth frame is shown."""
+
+SHAPES = {GOOD: "●", ATTENTION: "▲", BAD: "✕", NO_DATA: "○"}
+
+
+class View(StrEnum):
+    """What can be looked at."""
+
+    ALL = "All signals"
+    EDGES = "Single edges"
+    INPUTS = "Inputs"
+    WIRING = "Wiring help"
+
+
+LOOK_AT = {Look.INPUTS: View.INPUTS, Look.EDGES: View.EDGES, Look.WIRING: View.WIRING}
+ACTIONS = {
+    Look.INPUTS: "See the inputs",
+    Look.EDGES: "Look at the edges",
+    Look.WIRING: "See what to check",
+}
+
+
+class _Views(QStackedWidget):
+    """Takes the room it is given: each view scrolls or draws itself to fit."""
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802
+        return False
+
+
+class SignalsPage(QWidget):
+    """Every stream as it is now; the close look, the inputs and the wiring beside it."""
+
+    def __init__(self, bench: Bench, theme: Theme) -> None:
+        super().__init__()
+        self._bench, self._theme = bench, theme
+        self._inputs, self._plugged = InputsModel(bench), PluggedModel()
+        self._frames, self._opened_s = 0, bench.clock()
+        self._addresses: list[str] = []
+        self._picked: View | None = None
+        self._advice = Advice("")
+        self._told = label("", "text")
+        self._do = button("", self._follow_advice)
+        self._table, self._chart = SignalTable(theme), StripChart(theme)
+        self._no_chart = label("The speeds of the last two minutes will stand here.", "soft")
+        self._no_chart.setAlignment(Qt.AlignmentFlag.AlignCenter)
+        self._edges, self._wiring = EdgePanel(bench, theme), WiringHelp(bench, theme)
+        self._list = InputList(self._inputs, self._plugged)
+        self._record = RecordBar(bench)
+        self._overview, self._beside = QWidget(), _Views()
+        self._views = QButtonGroup(self)
+        self._buttons = {view: self._view_button(view) for view in View}
+        self._lay_out()
+        self._table.chosen.connect(self._edges.choose)
+        self._table.opened.connect(self._open_edges)
+        self.refresh()
+
+    def set_theme(self, theme: Theme) -> None:
+        self._theme = theme
+        for part in (self._table, self._chart, self._edges, self._wiring):
+            part.set_theme(theme)
+        self._advice = Advice("")
+
+    def refresh(self) -> None:
+        addresses = self._inputs.in_use
+        if addresses != self._addresses:
+            self._addresses, self._opened_s = addresses, self._bench.clock()
+            self._picked = self._picked if addresses else None
+        self._record.refresh()
+        self._frames += 1
+        # One channel a frame, so that no frame has to count them all.
+        wheels = wheel_channels(list(self._bench.live.streams.values()))
+        for stream in wheels[self._frames % FRAMES :: FRAMES]:
+            if stream.health is not None:
+                stream.health.count()
+        # And one part a frame, so that no frame has to draw them all.
+        for at, show in enumerate((self._show_lines, self._show_chart, self._show_beside)):
+            if self._frames % FRAMES == 1 + 2 * at:
+                show()
+
+    def show_view(self, view: View) -> None:
+        """What the person wants to see, until no input is left."""
+        self._picked = view
+        self._show_now()
+        if view is View.INPUTS and not self._plugged.searched:
+            self._list.search()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        self._arrange()
+
+    @property
+    def view(self) -> View:
+        """What is shown, or stands beside the table: as chosen, or what helps now."""
+        if self._picked is not None:
+            return self._picked
+        if not self._bench.live.drivers:
+            return View.INPUTS
+        return View.WIRING if self._advice.look is Look.WIRING and self._nothing else View.ALL
+
+    @property
+    def _nothing(self) -> bool:
+        return not any(stream.edges for stream in self._bench.live.streams.values())
+
+    @property
+    def _wide(self) -> bool:
+        return self.width() >= WIDE_PX
+
+    # ---- laying out
+
+    def _lay_out(self) -> None:
+        column = QVBoxLayout(self)
+        column.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+        column.setSpacing(GRID_PX)
+        top = QHBoxLayout()
+        top.setSpacing(GRID_PX)
+        top.addWidget(label("What comes in?", "title", wrap=False), 1)
+        for made in self._buttons.values():
+            top.addWidget(made)
+        column.addLayout(top)
+        said = QHBoxLayout()
+        said.setSpacing(2 * GRID_PX)
+        self._told.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
+        said.addWidget(self._told, 1)
+        said.addWidget(self._do)
+        column.addLayout(said)
+        inner = QVBoxLayout(self._overview)
+        inner.setContentsMargins(0, 0, 0, 0)
+        inner.setSpacing(GRID_PX)
+        # The table gets the room it needs first, the chart what is left, but never nothing.
+        self._chart.setMinimumHeight(10 * GRID_PX)
+        self._beside.setMinimumHeight(24 * GRID_PX)
+        # Both take what there is: a page that asked for more would scroll on a small screen.
+        for whole in (self._chart, self._beside):
+            whole.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        inner.addWidget(self._table, 9)
+        inner.addWidget(self._chart, 1)
+        inner.addWidget(self._no_chart, 1)
+        for part in (self._edges, self._list, self._wiring):
+            self._beside.addWidget(part)
+        body = QHBoxLayout()
+        body.setSpacing(4 * GRID_PX)
+        body.addWidget(self._overview, 5)
+        body.addWidget(self._beside, 4)
+        column.addLayout(body, 1)
+        column.addWidget(self._record)
+
+    def _view_button(self, view: View) -> QPushButton:
+        made = button(view.value, lambda: self.show_view(view))
+        made.setCheckable(True)
+        made.setProperty("role", "tab")
+        self._views.addButton(made)
+        return made
+
+    def _arrange(self) -> None:
+        """Show the view that is wanted, beside the table where there is room."""
+        view, wide = self.view, self._wide
+        beside = view
+        if view is View.ALL:
+            beside = LOOK_AT.get(self._advice.look, View.EDGES) if self._nothing else View.EDGES
+        self._buttons[View.ALL].setVisible(not wide)
+        self._buttons[beside if wide else view].setChecked(True)
+        parts = {View.EDGES: self._edges, View.INPUTS: self._list, View.WIRING: self._wiring}
+        self._beside.setCurrentWidget(parts[beside])
+        self._overview.setVisible(wide or view is View.ALL)
+        self._beside.setVisible(wide or view is not View.ALL)
+        self._do.setVisible(self._advice.look in LOOK_AT and not self._seen(self._advice.look))
+        self._table.set_roomy(wide)
+        needed_px = self._table.needed_px()
+        self._table.setMinimumHeight(min(needed_px, 10 * GRID_PX))
+        self._table.setMaximumHeight(needed_px)
+
+    def _seen(self, look: Look) -> bool:
+        """Whether what the advice points to is in sight already."""
+        view = LOOK_AT[look]
+        return not self._beside.isHidden() and self._buttons[view].isChecked()
+
+    # ---- showing
+
+    def _show_now(self) -> None:
+        self._show_lines()
+        self._show_chart()
+        self._show_beside()
+
+    def _show_lines(self) -> None:
+        self._show_advice(advice(self._bench, self._opened_s))
+        lines = table(self._bench)
+        self._table.show_lines(lines)
+        self._list.refresh([line for line in lines if isinstance(line, InputLine)])
+        self._arrange()
+
+    def _show_chart(self) -> None:
+        live = self._bench.live
+        from_s = self._bench.clock() - SHOWN_S
+        shown = {
+            name: stream for name, stream in live.streams.items() if _has_speeds(stream, from_s)
+        }
+        self._chart.setVisible(bool(shown))
+        self._no_chart.setHidden(bool(shown))
+        if shown and self._chart.isVisible():
+            tell_simulated(self._chart, live.simulated)
+            self._chart.show_streams(shown, self._bench.clock(), self._bench.settings.units)
+
+    def _show_beside(self) -> None:
+        if self._edges.isVisible():
+            self._edges.refresh()
+        if self._wiring.isVisible():
+            self._wiring.refresh(self._advice.channel or self._edges.channel)
+
+    def _show_advice(self, now: Advice) -> None:
+        if now == self._advice:
+            return
+        self._advice = now
+        say(self._told, f"{SHAPES[now.tone]} {now.text}")
+        color = getattr(self._theme, now.tone if now.tone != NO_DATA else "ink")
+        self._told.setStyleSheet(f"color: {color};")
+        say(self._do, ACTIONS.get(now.look, ""))
+
+    def _follow_advice(self) -> None:
+        if self._advice.channel:
+            self._edges.choose(self._advice.channel)
+        if self._advice.look in LOOK_AT:
+            self.show_view(LOOK_AT[self._advice.look])
+
+    def _open_edges(self, channel: str) -> None:
+        self._edges.choose(channel)
+        self.show_view(View.EDGES)
+
+
+def _has_speeds(stream: Stream, from_s: float) -> bool:
+    """Whether there is a line to draw: pulses without a machine, and marks, have no speed."""
+    _, speed_mps = stream.history.since(from_s)
+    return bool(np.isfinite(speed_mps).any())

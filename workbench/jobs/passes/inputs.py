@@ -1,0 +1,204 @@
+"""From a recording to what a pass is judged by: which two speeds, and all that goes with them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from drivers.contract import EdgeTrack, Recording, SpeedTrack
+from workbench.base.errors import WrongInput
+from workbench.base.machine import Limits, Machine
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.calibration.pulses.edges import clean
+from workbench.calibration.pulses.speed import SpeedSeries, speed_series
+from workbench.jobs.passes.pulse_rates import u_scale_rel
+from workbench.jobs.source import pick_edges, pick_speed
+from workbench.match.evidence import PassInputs, Values
+from workbench.match.ratio import Comparison, PaceLimits
+from workbench.match.sources import Quality, best, factor_to, kind_of, quality
+
+Track = EdgeTrack | SpeedTrack
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chosen:
+    """The belt's and the ground's track, and why this ground; `reason` says what is missing."""
+
+    belt: Track | None
+    ground: Track | None
+    why: str
+    qualities: dict[str, Quality]
+    reason: str = ""
+
+
+def choose(recording: Recording, options: dict[str, Any]) -> Chosen:
+    """The two sources asked for, or the best there are. Raises WrongInput for a wrong name."""
+    belt = pick_speed(recording, options["belt"]) if options["belt"] else _belt_of(recording)
+    named = pick_speed(recording, options["ground"]) if options["ground"] else None
+    qualities = {
+        track.source: quality(track.source, track.label, _plain(track))
+        for track in recording.speeds.values()
+        if track is not belt
+    }
+    if belt is None:
+        return Chosen(None, named, "", qualities, _nothing_for("belt", recording))
+    if named is not None:
+        return _timed(Chosen(belt, named, "it was asked for", qualities))
+    chosen = best(list(qualities.values()))
+    if chosen is None:
+        return Chosen(belt, None, "", qualities, _nothing_for("ground", recording))
+    return _timed(Chosen(belt, recording.speeds[chosen.source], _why(chosen, qualities), qualities))
+
+
+def _belt_of(recording: Recording) -> Track | None:
+    if any(name != "lap" for name in recording.edges):
+        return pick_edges(recording, None)
+    return recording.speeds.get("belt")
+
+
+def _why(chosen: Quality, qualities: dict[str, Quality]) -> str:
+    others = [one.in_words for one in qualities.values() if one is not chosen]
+    if not others:
+        return f"{chosen.in_words} is the only one"
+    best_of = "the surest of the ground's own speeds" if chosen.kind.of_the_ground else "the surest"
+    return f"{chosen.in_words} is {best_of}; there was also {'; '.join(others)}"
+
+
+def _timed(chosen: Chosen) -> Chosen:
+    tracks = [track for track in (chosen.belt, chosen.ground) if isinstance(track, SpeedTrack)]
+    if all(track.timed for track in tracks):
+        return chosen
+    said = "; ".join(f"{track.source}: {_values(track)}" for track in tracks)
+    reason = f"the recording holds no times, so the two cannot be compared ({said})"
+    return Chosen(chosen.belt, chosen.ground, chosen.why, chosen.qualities, reason)
+
+
+def _nothing_for(what: str, recording: Recording) -> str:
+    sources = "; ".join(
+        f"{track.source} ({track.label}: {_values(track)})" for track in recording.speeds.values()
+    )
+    held = f"it holds {sources}" if sources else "it holds no speed source"
+    return f"nothing in this recording is known to be the {what}; name it with --{what}: {held}"
+
+
+def _values(track: SpeedTrack) -> str:
+    valid = int(np.isfinite(track.speed_mps).sum())
+    if not valid:
+        return f"no value in {track.speed_mps.size} messages"
+    return (
+        f"{valid} values, {np.nanmin(track.speed_mps):.3g} to {np.nanmax(track.speed_mps):.3g} m/s"
+    )
+
+
+def gather_inputs(
+    recording: Recording, machine: Machine | None, chosen: Chosen, options: dict[str, Any]
+) -> PassInputs:
+    """Everything in arrays. Raises WrongInput where pulses lack a machine file."""
+    belt, ground = chosen.belt, chosen.ground
+    assert belt is not None
+    assert ground is not None
+    limits = machine.limits if machine else Limits()
+    pulses = belt if isinstance(belt, EdgeTrack) else None
+    lap = recording.edges.get("lap")
+    others = [
+        track for name, track in recording.edges.items() if name != "lap" and track is not pulses
+    ]
+    return PassInputs(
+        belt=belt_series(belt, machine, recording),
+        ground=_plain(ground)
+        if isinstance(ground, SpeedTrack)
+        else belt_series(ground, machine, recording),
+        ground_source=name_of(ground) or "",
+        limits=PaceLimits(limits.ratio_low, limits.ratio_high),
+        machine=machine,
+        edges_s=pulses.time_s if pulses else None,
+        amplitude_v=pulses.amplitude_v if pulses else None,
+        lap_s=lap.time_s if lap else None,
+        other_edges_s=others[0].time_s if others else None,
+        shown=_value(recording, "readout_shown"),
+        engine_hz=_value(recording, "engine_speed_hz"),
+        oil_c=_oil(recording, options),
+        qualities=chosen.qualities,
+        others={
+            track.source: _plain(track)
+            for track in recording.speeds.values()
+            if track is not belt and track.timed
+        },
+    )
+
+
+def with_factors(inputs: PassInputs, found: Comparison) -> PassInputs:
+    """The same with each source's factor to a source of the ground itself, over the steady part."""
+    if found.aligned is None or found.steady is None:
+        return inputs
+    time_s = found.aligned.time_s[found.steady]
+    reference = reference_of(inputs)
+    if reference is None:
+        return inputs
+    factors = {}
+    for name, series in inputs.others.items():
+        if name != reference:
+            factor = factor_to(
+                inputs.others[reference], name, series, float(time_s[0]), float(time_s[-1])
+            )
+            if factor is not None:
+                factors[name] = factor
+    return replace(inputs, factors=factors, reference=reference)
+
+
+def reference_of(inputs: PassInputs) -> str | None:
+    """The source the others are compared with: the best of the ground's own speeds."""
+    known = [one for name, one in inputs.qualities.items() if name in inputs.others]
+    chosen = best(known)
+    return chosen.source if chosen else None
+
+
+def belt_series(track: Track, machine: Machine | None, recording: Recording) -> SpeedSeries:
+    """The belt's track as a speed in time. Raises WrongInput where pulses lack a machine file."""
+    if isinstance(track, SpeedTrack):
+        u_rel = u_scale_rel(track, recording, machine)
+        return SpeedSeries(track.time_s, track.speed_mps, track.u_mps, u_rel)
+    if machine is None:
+        raise WrongInput(
+            f"pulse channel '{track.channel}' of {recording.name} needs a machine file to become "
+            "a belt speed; give one with --machine FILE."
+        )
+    per_pulse = metres_per_pulse(machine)
+    u_rel = math.hypot(per_pulse.u_rel, track.u_clock_rel)
+    return speed_series(clean(track.time_s), machine.drive.target_teeth, per_pulse.value_m, u_rel)
+
+
+def _plain(track: SpeedTrack) -> SpeedSeries:
+    """A ground source, with what its kind's scale may be off."""
+    return SpeedSeries(
+        track.time_s, track.speed_mps, track.u_mps, kind_of(track.source, track.label).u_scale_rel
+    )
+
+
+def name_of(track: Track | None) -> str | None:
+    """The channel's or source's name."""
+    if track is None:
+        return None
+    return track.channel if isinstance(track, EdgeTrack) else track.source
+
+
+def _value(recording: Recording, quantity: str) -> Values | None:
+    found = [track for (_, name), track in recording.values.items() if name == quantity]
+    usable = [track for track in found if np.isfinite(track.value).sum() > 1]
+    return Values(usable[0].time_s, usable[0].value) if usable else None
+
+
+def _oil(recording: Recording, options: dict[str, Any]) -> Values | None:
+    """Oil temperature from the bus, or as typed for the start and the end."""
+    typed = options.get("oil_c")
+    if typed is None:
+        return _value(recording, "oil_temperature_c")
+    lines = [track.time_s for track in recording.edges.values()]
+    lines += [track.time_s for track in recording.speeds.values()]
+    ends = [float(time_s[at]) for time_s in lines if time_s.size for at in (0, -1)]
+    if not ends:
+        return None
+    return Values(np.array([min(ends), max(ends)]), np.array(typed, dtype=np.float64))

@@ -1,0 +1,209 @@
+"""What a command computes on: a file, a stored recording's number, or the simulator."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from drivers.contract import EdgeTrack, Recording, SpeedTrack
+from workbench.base.errors import StoreError, WrongInput
+from workbench.base.machine import Machine, load_machine, parse_machine
+
+DEFAULT_SIMULATED_S = 60.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Source:
+    """A recording and, where it lies in a store, its number there and the store's address."""
+
+    recording: Recording
+    machine: Machine | None
+    number: int | None = None
+    store: str | None = None
+
+
+def add_source(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
+    """The arguments every command on a recording shares; `required`: it works on one alone."""
+    parser.add_argument(
+        "source",
+        metavar="RECORDING",
+        nargs=None if required else "?",
+        help="a file, the number of a stored recording, or sim:SCENARIO",
+    )
+    parser.add_argument("--machine", metavar="FILE", help="the machine file (TOML)")
+    parser.add_argument("--seed", type=int, help="the simulator's random seed (default 0)")
+    parser.add_argument(
+        "--for", dest="for_s", metavar="TIME", type=seconds, help="how long to simulate: 60s, 5min"
+    )
+    add_store(parser)
+
+
+def add_store(parser: argparse.ArgumentParser) -> None:
+    """The argument that names the store of recordings and results."""
+    parser.add_argument(
+        "--store",
+        metavar="ADDRESS",
+        help="where recordings and results are kept: a file or postgresql://USER@HOST/DATABASE "
+        "(default: $EVENPACE_STORE, or a file in your data folder)",
+    )
+
+
+def stored_number(text: str) -> int:
+    """The number of a recording or result. Raises argparse's error for anything else."""
+    if not (text.isascii() and text.isdigit() and 0 < int(text) < 2**31):
+        raise argparse.ArgumentTypeError(f"'{text}' is no number in the store; write it as 3")
+    return int(text)
+
+
+def seconds(text: str) -> float:
+    """'60s', '90', '5min' or '1h' in seconds. Raises argparse's error for anything else."""
+    for unit, factor in (("min", 60.0), ("h", 3600.0), ("s", 1.0), ("", 1.0)):
+        number = text.strip().removesuffix(unit) if unit else text.strip()
+        if unit and number == text.strip():
+            continue
+        try:
+            value = float(number) * factor
+        except ValueError:
+            break
+        if 0 < value <= 30 * 24 * 3600:
+            return value
+        break
+    raise argparse.ArgumentTypeError(
+        f"'{text}' is no length of time; write for example 60s, 5min or 1h, at most 30 days"
+    )
+
+
+def load_source(args: argparse.Namespace) -> Source:
+    """Read what the command was pointed at. Raises WrongInput, InputError, StoreError."""
+    machine = load_machine(args.machine) if args.machine else None
+    word: str = args.source
+    if word.startswith("sim:"):
+        recording, typed = _simulate(word, args.seed, args.for_s)
+        return Source(recording, machine or typed)
+    if args.seed is not None or args.for_s is not None:
+        raise WrongInput(f"--seed and --for go with sim:SCENARIO, not with '{word}'")
+    if word.isascii() and word.isdigit() and not Path(word).exists():
+        return stored_source(int(word), machine, args.store)
+    from drivers.files.reading import read_recording
+
+    return Source(read_recording(word.removeprefix("file:")), machine)
+
+
+def _simulate(
+    address: str, seed: int | None, for_s: float | None
+) -> tuple[Recording, Machine | None]:
+    """A simulated recording, and the machine file that the scenario brings along."""
+    from drivers.catalogue import open_input
+    from drivers.recording import collect
+
+    options = [] if "pace=" in address else ["pace=fast"]
+    if seed is not None:
+        options.append(f"seed={seed}")
+    if options:
+        address += ("&" if "?" in address else "?") + "&".join(options)
+    driver = open_input(address)
+    recording = collect(driver, for_s or DEFAULT_SIMULATED_S)
+    text: str = getattr(driver, "machine_text", "")
+    return recording, parse_machine(text, f"machine file of {address}") if text else None
+
+
+def stored_source(
+    number: int, machine: Machine | None = None, address: str | None = None
+) -> Source:
+    """A stored recording with the machine it was made on, or `machine`. Raises StoreError."""
+    from workbench.records.store import open_store
+
+    with open_store(address) as store:
+        recording = store.load_recording(number)
+        text = store.recording(number).machine_text
+    if machine is None and text:
+        machine = parse_machine(text, f"machine of recording {number}")
+    return Source(recording, machine, number, address)
+
+
+def pick_edges(recording: Recording, channel: str | None) -> EdgeTrack:
+    """The pulse channel asked for, or the first. Raises WrongInput naming those there are."""
+    pickups = {name: track for name, track in recording.edges.items() if name != "lap"}
+    if channel is None and pickups:
+        return next(iter(pickups.values()))
+    if channel in recording.edges:
+        return recording.edges[channel]
+    if not recording.edges:
+        raise WrongInput(f"{recording.name} holds no pulses{_named(recording)}")
+    raise WrongInput(f"{recording.name} has no pulse channel '{channel}'{_named(recording)}")
+
+
+def pick_speed(recording: Recording, name: str) -> SpeedTrack | EdgeTrack:
+    """The speed source or pulse channel called `name`, or the only one that begins so.
+
+    Raises WrongInput naming those there are.
+    """
+    tracks: dict[str, SpeedTrack | EdgeTrack] = {**recording.speeds, **recording.edges}
+    if name in tracks:
+        return tracks[name]
+    near = [known for known in tracks if known.startswith((f"{name}/", f"{name}-"))]
+    if len(near) > 1:
+        near = [known for known in near if _has_values(tracks[known])] or near
+    if len(near) == 1:
+        return tracks[near[0]]
+    problem = "several sources" if near else "no source"
+    raise WrongInput(f"{recording.name} has {problem} '{name}'{_named(recording)}")
+
+
+def _has_values(track: SpeedTrack | EdgeTrack) -> bool:
+    return isinstance(track, EdgeTrack) or bool((track.speed_mps == track.speed_mps).any())
+
+
+def _named(recording: Recording) -> str:
+    names = [*recording.edges, *recording.speeds]
+    return f"; it holds {', '.join(names)}." if names else "; it holds no source at all."
+
+
+def finish(
+    kind: str,
+    answer: dict[str, Any],
+    source: Source,
+    options: dict[str, Any],
+) -> dict[str, Any]:
+    """Store the answer where the source is a stored recording; the answer with its number."""
+    if source.number is None:
+        return answer
+    from workbench.records.store import open_store
+
+    with open_store(source.store) as store:
+        number = store.add_result(
+            kind, answer, options=options, recording=source.number, machine=source.machine
+        )
+    return {"result": number, **answer}
+
+
+def keep_table(
+    kind: str,
+    address: str | None,
+    answer: dict[str, Any],
+    text: str,
+    options: Mapping[str, Any],
+    machine: Machine | None,
+) -> dict[str, Any]:
+    """Store a table's answer; the answer with its number, or with a warning why not.
+
+    `options['table_name']` is the table's name.
+    """
+    from workbench.records.store import open_store
+
+    try:
+        with open_store(address) as store:
+            number = store.add_result(
+                kind,
+                answer,
+                options=options,
+                table=text,
+                table_name=options["table_name"],
+                machine=machine,
+            )
+    except StoreError as error:
+        return answer | {"warnings": [*answer["warnings"], f"The answer was not stored: {error}"]}
+    return {"result": number, **answer}

@@ -1,0 +1,381 @@
+"""The calibration as a job: runs against a reference, the answer after each, the result kept.
+
+Every run ends as a line of a run table, so that what is stored can be computed again. A
+slow ramp is recorded instead, and its digit flips are judged from the recording.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import fields, replace
+from typing import Any
+
+from drivers.contract import Item
+from workbench.base.errors import WrongInput
+from workbench.base.units import percent, to_mps
+from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL
+from workbench.calibration.readout.reference import LapTimer
+from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
+from workbench.models.bench import Bench
+from workbench.models.calibrate.lap_marks import LAP_CHANNEL, LapMarks, change_rel, u_interval_s
+from workbench.models.calibrate.runs import Reference, State, TakenRun
+from workbench.models.calibrate.steps import CalibrateSteps, Later
+from workbench.models.calibrate.store import compute_work
+from workbench.models.entry import typed_number
+from workbench.models.live import Stream
+from workbench.models.passes.pace import PaceModel
+
+STEADY_S = 6.0
+"""The speed counts as steady once it has kept within 1 % for so long. Chosen."""
+
+FEWEST_FLIPS = 4
+"""Flips below which a ramp tells nothing; chosen."""
+
+WANTED_U_REL = 0.005
+LEAST_WANTED_REL, MOST_WANTED_REL = 0.0005, 0.1
+
+
+class CalibrateJob(CalibrateSteps):
+    """One calibration at a time: what the person does, and what the inputs bring."""
+
+    def __init__(self, bench: Bench, later: Later = lambda work: work()) -> None:
+        self._pace = PaceModel(bench)
+        self._marks = LapMarks(self._passing)
+        self._streams: dict[str, Stream] | None = None
+        self.wanted_U_rel = WANTED_U_REL
+        self.by_hand = False
+        super().__init__(bench, later)
+        self._stops.append(bench.live.listen(self._take))
+
+    # What stands now.
+
+    @property
+    def runs(self) -> tuple[TakenRun, ...]:
+        return self.state.runs
+
+    @property
+    def left_runs(self) -> tuple[TakenRun, ...]:
+        return self.state.left_runs
+
+    @property
+    def series(self) -> tuple[TakenRun, ...]:
+        """The runs that the next one joins: as found, or as left with the new setting."""
+        return self.left_runs if self.state.setting_used else self.runs
+
+    @property
+    def running(self) -> bool:
+        """A run is under way: its first mark was made or is waited for, or a ramp is recorded."""
+        return self.ramping or self.state.counting or bool(self.state.marks_s)
+
+    @property
+    def timer(self) -> LapTimer | None:
+        """The laps of the run under way; None where the machine's lap is not known."""
+        if self.machine is None or math.isnan(self.machine.belt.lap_length_m):
+            return None
+        belt, u_s = self.machine.belt, HAND_INTERVAL_U_S
+        if self.state.counting and math.isfinite(speed_mps := self.belt_mps()):
+            u_s = u_interval_s(speed_mps)
+        wanted = self.wanted_U_rel / 2
+        timer = LapTimer(belt.lap_length_m, belt.u_lap_length_m, wanted, u_s)
+        timer.marks_s = list(self.state.marks_s)
+        return timer
+
+    def belt_mps(self) -> float:
+        """The belt's speed by its pulses now, NaN where there is none or it is lost."""
+        return self._speed_of(self._pace.belt())
+
+    def belt_history(self) -> list[tuple[float, float]]:
+        """(seconds ago as a negative number, m/s) of the belt's last minutes."""
+        belt, now_s = self._pace.belt(), self._bench.clock()
+        return [(at_s - now_s, mps) for at_s, mps in belt.history] if belt else []
+
+    def steady(self) -> bool | None:
+        """Whether the belt has kept its speed for a while; None where there is no signal."""
+        belt = self._pace.belt()
+        if belt is None or belt.silent(self._bench.clock()):
+            return None
+        return _kept_speed(belt, self._bench.clock())
+
+    def lap_s(self) -> float:
+        """The time of a lap at the belt's speed now, NaN where that is not known."""
+        return self._lap_s(self._pace.belt())
+
+    def pickup_sees(self) -> bool:
+        """Whether a lap pickup is there and sees the mark on the belt."""
+        return not self._marks.blind(self._bench.clock(), self.lap_s())
+
+    @property
+    def counts_itself(self) -> bool:
+        """Whether the next run's laps are counted by the lap pickup, not by hand."""
+        return not self.by_hand and self.pickup_sees()
+
+    def shown_now(self) -> float:
+        """What a readout that is itself an input shows, NaN where none is."""
+        values = self._bench.live.values.items()
+        return next((v for (_, what), v in values if what == "readout_shown"), math.nan)
+
+    # What the person does.
+
+    def ask_for(self, text: str) -> None:
+        """The expanded uncertainty (k = 2) wanted of each true speed, typed in per cent."""
+        wanted = typed_number(text.replace("%", ""), "the uncertainty wanted, in %") / 100
+        if not LEAST_WANTED_REL <= wanted <= MOST_WANTED_REL:
+            low, high = 100 * LEAST_WANTED_REL, 100 * MOST_WANTED_REL
+            raise WrongInput(f"'{text.strip()}': type a number from {low:g} to {high:g} %.")
+        self.wanted_U_rel = wanted
+        self.changed()
+
+    def use_reference(self, reference: Reference) -> None:
+        """Take the true speed from this from now on; a run under way is dropped."""
+        if reference is self.state.reference:
+            return
+        self._end_ramp("the ramp was dropped")
+        self._set("change of reference", reference=reference, **_no_run())
+
+    def count_by_hand(self, by_hand: bool) -> None:
+        """Mark laps by hand though a lap pickup is there, or let it count again."""
+        if by_hand is self.by_hand:
+            return
+        self.by_hand = by_hand
+        if self.running:
+            self._set("change of counting", **_no_run())
+        self.changed()
+
+    def start_counting(self) -> None:
+        """The lap pickup's next passing starts the run, and it counts from there."""
+        if self._lap_is_known():
+            self._set("start of the run", counting=True, marks_s=())
+
+    def mark(self) -> None:
+        """The mark on the belt passed now, as a hand says; the first starts the run."""
+        now_s, marks_s = self._bench.clock(), self.state.marks_s
+        if not self._lap_is_known() or (marks_s and now_s <= marks_s[-1]):
+            return
+        self._set(f"mark {len(marks_s) + 1}", marks_s=(*marks_s, now_s))
+        self._say_of_marks()
+
+    def drop_run(self) -> None:
+        """Forget the run under way; those kept stay."""
+        self._end_ramp("the ramp was dropped")
+        self._set("drop of the run", **_no_run())
+
+    def keep_run(self, shown: str, reading: str = "", expanded: str = "") -> None:
+        """Keep the run with what the readout showed, in its own unit; and, for another
+        instrument, its reading and expanded uncertainty (k = 2) in the person's unit.
+
+        Raises WrongInput with a sentence for the field.
+        """
+        number = typed_number(shown, "what the readout showed")
+        reads = self.state.reference is Reference.READING
+        run = self._read_run(number, reading, expanded) if reads else self._lap_run(number)
+        changed = change_rel(self.state.marks_s)
+        self.add_run(replace(run, simulated=self._bench.live.simulated))
+        if abs(changed) > DRIFTED_REL:
+            self.said = (
+                f"The belt's speed changed by {percent(changed, 1, signed=True)} during this run: "
+                "drop it and take it again at a steady speed."
+            )
+            self.changed()
+
+    def add_run(self, run: TakenRun) -> None:
+        """Put a run at the end of the series in hand."""
+        which = "left_runs" if self.state.setting_used else "runs"
+        runs = (*self.series, run)
+        changes: dict[str, Any] = {which: runs} | _no_run()
+        self._set(f"run {len(runs)}", **changes)
+
+    def drop_kept(self, number: int, *, left: bool = False, dropped: bool = True) -> None:
+        """Let a kept run, counted from 1, count no more, or count again."""
+        which = "left_runs" if left else "runs"
+        runs = list(getattr(self.state, which))
+        runs[number - 1] = replace(runs[number - 1], dropped=dropped)
+        word = "drop" if dropped else "restore"
+        changes: dict[str, Any] = {which: tuple(runs)}
+        self._set(f"{word} of run {number}", **changes)
+
+    def start_ramp(self) -> None:
+        """Record the inputs while the belt's speed is changed slowly."""
+        if self._bench.recording.running:
+            self.said = "A recording runs already; stop it on Signals first."
+            self.changed()
+        elif self.machine is None:
+            self.said = "The machine is needed first; see Machine."
+            self.changed()
+        else:
+            self._begin_ramp()
+
+    def _begin_ramp(self) -> None:
+        recording = self._bench.recording
+        recording.start("calibration ramp")
+        self.ramping = recording.running
+        if self.ramping:
+            self._set("start of the ramp", flips=(), ramp=None, **_no_run())
+        else:
+            self.said = recording.said
+            self.changed()
+
+    def flip(self, shown: str, *, up: bool) -> float:
+        """The last digit changed now, from `shown`; what it shows since. Raises WrongInput."""
+        machine, flips = self.machine, self.state.flips
+        if not self.ramping or machine is None:
+            raise WrongInput("Start the ramp first.")
+        step = machine.readout.step
+        before = flips[-1][1] if flips else typed_number(shown, "what is shown now")
+        after = round((before + (step if up else -step)) / step) * step
+        if after <= 0:
+            raise WrongInput("The readout cannot fall below its first step.")
+        flip = (self._recorded_s(), after, up)
+        self._set(f"flip {len(flips) + 1}", flips=(*flips, flip))
+        return after
+
+    def stop_ramp(self) -> None:
+        """End the ramp; its flips and recording are what the answer is worked out from."""
+        if not self.ramping:
+            return
+        self._end_ramp("the ramp is over")
+        flips = self.state.flips
+        if len(flips) < FEWEST_FLIPS:
+            self.said = f"{len(flips)} flips are too few; a ramp needs {FEWEST_FLIPS} or more."
+            self.changed()
+            return
+        number = self._bench.recording.last_number
+        said = "" if number else "The recording of the ramp was not kept: take the ramp again."
+        self._set("end of the ramp", ramp=number, said=said)
+
+    def use_new_setting(self) -> None:
+        """The new setting was entered in the readout: runs from now on are as left."""
+        if self.answer is not None and math.isfinite(self.answer["setting_new"]):
+            new = float(self.answer["setting_new"])
+            self._set("new setting", new_setting=new, **_no_run(), said=_entered(new))
+            if self.state.reference is Reference.FLIPS:
+                self.state = replace(self.state, reference=Reference.LAPS)
+            self._enter_in_simulator()
+            self.changed()
+
+    def start_anew(self) -> None:
+        """Begin another calibration; a new setting that was entered is now the machine's."""
+        self._end_ramp("the ramp was dropped")
+        machine, new, said = self.machine, self.state.new_setting, ""
+        fresh = State(reference=self.state.reference)
+        self._set(
+            "start anew", **{entry.name: getattr(fresh, entry.name) for entry in fields(fresh)}
+        )
+        if machine is not None and self._undo[-1][1].setting_used:
+            readout = replace(machine.readout, setting=new)
+            self._bench.use_machine(
+                replace(machine, readout=readout, text=""), self._bench.machine_path
+            )
+            said = f"The machine's setting is now {new:g}; save it on Machine."
+        self.said = said
+        self.changed()
+
+    # The slow work.
+
+    def answer_work(self, *, keep: bool) -> Callable[[], dict[str, Any]] | None:
+        """The work that gives the answer from what stands, stored if `keep`; None where there
+        is nothing yet."""
+        machine, state = self.machine, self.state
+        if machine is None or not (state.ramp or any(not run.dropped for run in state.runs)):
+            return None
+        work = compute_work(state, machine, self._bench.store, keep=keep)
+        return self._bench.recording.sealed(work) if state.ramp else work
+
+    # Inside.
+
+    def _lap_is_known(self) -> bool:
+        if self.timer is not None:
+            return True
+        self.said = "The length of one lap is needed first; see Machine."
+        self.changed()
+        return False
+
+    def _read_run(self, shown: float, reading: str, expanded: str) -> TakenRun:
+        unit = self._bench.settings.units.speed
+        speed_mps = to_mps(typed_number(reading, "the instrument's reading"), unit)
+        U_mps = to_mps(typed_number(expanded, "its uncertainty"), unit)
+        if not U_mps < speed_mps:
+            raise WrongInput("The uncertainty is larger than the reading itself.")
+        return TakenRun(shown, reference_mps=speed_mps, u_reference_mps=U_mps / 2)
+
+    def _lap_run(self, shown: float) -> TakenRun:
+        timer, marks_s = self.timer, self.state.marks_s
+        if timer is None or not timer.laps:
+            how = "wait until the pickup has seen the mark twice"
+            if not self.state.counting:
+                how = "mark each passing of the belt's mark"
+            raise WrongInput(f"The run has no whole lap yet: {how}.")
+        pulses = self._marks.pulses(marks_s[0], marks_s[-1])
+        by_pickup = self.state.counting
+        u_s = u_interval_s(timer.speed_mps) if by_pickup else HAND_INTERVAL_U_S
+        return TakenRun(
+            shown, timer.laps, timer.time_s, pulses, u_laps_time_s=u_s, by_pickup=by_pickup
+        )
+
+    def _passing(self, at_s: float) -> None:
+        """The lap pickup saw the mark."""
+        if self.state.counting:
+            self.state = replace(self.state, marks_s=(*self.state.marks_s, at_s))
+            self._say_of_marks()
+
+    def _say_of_marks(self) -> None:
+        timer = self.timer
+        missed = timer.missed() if timer else []
+        self.said = ""
+        if missed:
+            self.said = (
+                f"Lap {missed[-1]} took about twice as long as the others: was a mark missed? "
+                "Then drop the run and take it again."
+            )
+        self.changed()
+
+    def _recorded_s(self) -> float:
+        """Now on the recording's time line."""
+        origins = [driver.notes.origin_s for driver in self._bench.live.drivers]
+        origin_s = next((at_s for at_s in origins if at_s is not None), None)
+        if origin_s is None:
+            return self._bench.recording.duration_s
+        return self._bench.clock() - origin_s
+
+    def _take(self, item: Item) -> None:
+        live = self._bench.live
+        if live.streams is not self._streams:
+            self._streams = live.streams
+            self._marks.forget()
+            if self.state.marks_s or self.state.counting:
+                self.state = replace(self.state, marks_s=(), counting=False)
+                self.said = "The inputs were opened anew: the run under way is gone."
+                self.changed()
+        belt, laps = self._pace.belt(), live.streams.get(LAP_CHANNEL)
+        one_clock = belt is not None and laps is not None and belt.address == laps.address
+        name = belt.name if belt else None
+        self._marks.take(item, name, one_clock=one_clock, lap_s=self._lap_s(belt))
+
+    def _speed_of(self, belt: Stream | None) -> float:
+        if belt is None or belt.silent(self._bench.clock()):
+            return math.nan
+        return belt.speed_mps
+
+    def _lap_s(self, belt: Stream | None) -> float:
+        length_m = self.machine.belt.lap_length_m if self.machine else math.nan
+        speed_mps = self._speed_of(belt)
+        return length_m / speed_mps if speed_mps > 0 else math.nan
+
+
+def _no_run() -> dict[str, Any]:
+    return {"marks_s": (), "counting": False}
+
+
+def _entered(setting: float) -> str:
+    return f"With {setting:g} in the readout, run again: the next runs are as left."
+
+
+def _kept_speed(belt: Stream, now_s: float) -> bool:
+    """Whether the means of the first and the last third of the last seconds agree."""
+    recent = [(at, mps) for at, mps in belt.history if now_s - at <= STEADY_S and mps == mps]
+    if len(recent) < 6 or now_s - recent[0][0] < 0.8 * STEADY_S:
+        return False
+    third = len(recent) // 3
+    first = sum(mps for _, mps in recent[:third]) / third
+    last = sum(mps for _, mps in recent[-third:]) / third
+    return abs(last - first) <= STEADY_REL * first

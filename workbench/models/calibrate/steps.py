@@ -1,0 +1,156 @@
+"""The steps of a calibration: each can be undone, and none that was kept is lost."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import replace
+from typing import Any
+
+from workbench.base.errors import StoreError
+from workbench.base.machine import Machine
+from workbench.models.bench import Bench
+from workbench.models.calibrate.draft import Drafts
+from workbench.models.calibrate.runs import State
+from workbench.models.observable import Observable
+
+MOST_UNDONE = 100
+
+Later = Callable[[Callable[[], object]], object]
+"""Runs something slow away from the screen."""
+
+
+class CalibrateSteps(Observable):
+    """The state of a calibration, its past states, and its draft on disk.
+
+    `said` is the last sentence for the person; `version` grows whenever the answer has to be
+    worked out anew; `ramping` is True while a ramp is recorded.
+    """
+
+    def __init__(self, bench: Bench, later: Later) -> None:
+        super().__init__()
+        self._bench, self._later = bench, later
+        path = bench.settings.path
+        self._drafts = Drafts(path.parent / "calibrations" if path else None)
+        self._undo: list[tuple[str, State, Machine | None]] = []
+        self._of: Machine | None = None
+        self.state = State()
+        self.ramping = False
+        self.answer: dict[str, Any] | None = None
+        self.version = 0
+        self.said = ""
+        self._stops = [bench.subscribe(self._machine_changed)]
+        self._machine_changed()
+
+    def close(self) -> None:
+        """Listen no more."""
+        for stop in self._stops:
+            stop()
+
+    def flush(self) -> None:
+        """Write now what still waits to be; for the end of the program."""
+        with suppress(StoreError):  # it was told when it happened first
+            self._drafts.write()
+
+    @property
+    def machine(self) -> Machine | None:
+        return self._bench.machine
+
+    @property
+    def undo_word(self) -> str:
+        """What `undo` would take back, '' where there is nothing."""
+        return self._undo[-1][0] if self._undo else ""
+
+    def undo(self) -> None:
+        """Take back the last step."""
+        if not self._undo:
+            return
+        word, state, machine = self._undo.pop()
+        if self.ramping and word == "start of the ramp":
+            self._end_ramp("the ramp was dropped")
+        entered = self.state.setting_used
+        self._become(state)
+        if entered != state.setting_used:
+            self._enter_in_simulator()
+        if machine is not self.machine and machine is not None:
+            self._bench.use_machine(machine, self._bench.machine_path)
+        self.said = f"Taken back: {word}."
+        self.changed()
+
+    def worked_out(self, answer: dict[str, Any] | None, version: int) -> None:
+        """The answer to what stood at that version; a stored one carries its number."""
+        if version != self.version:
+            return
+        self.answer = answer
+        if answer is not None and "result" in answer:
+            self.state = replace(self.state, result=answer["result"])
+            self._keep_draft()
+        self.changed()
+
+    def _set(self, word: str, *, said: str = "", **changes: Any) -> None:
+        """One step, which `undo` takes back."""
+        self._undo.append((word, self.state, self.machine))
+        del self._undo[:-MOST_UNDONE]
+        new = replace(self.state, **changes)
+        if new.data != self.state.data:
+            new = replace(new, result=None)
+        self._become(new)
+        self.said = said
+        self.changed()
+
+    def _become(self, new: State) -> None:
+        old, self.state = self.state, new
+        if new.data != old.data:
+            self.version += 1
+            if not (new.ramp or new.runs):
+                self.answer = None
+        if replace(new, marks_s=(), counting=False) != replace(old, marks_s=(), counting=False):
+            self._keep_draft()
+
+    def _keep_draft(self) -> None:
+        if self._of is not None:
+            self._drafts.keep(self._of.name, self.state)
+            self._later(self._drafts.write)
+
+    def _machine_changed(self) -> None:
+        """Another machine has runs of its own; an edited one gets its answer anew."""
+        before, now = self._of, self.machine
+        if now == before:
+            return
+        self._of = now
+        if before is None or now is None or before.name != now.name:
+            self._undo.clear()
+            self._end_ramp("another machine was chosen")
+            kept = self._drafts.load(now.name) if now else None
+            self.state, self.answer, self.said = kept or State(), None, ""
+            if kept is not None and (kept.runs or kept.ramp):
+                self.said = "These runs were kept from before. Go on, or start anew."
+        self.version += 1
+        self.changed()
+
+    def _enter_in_simulator(self) -> None:
+        """A simulated readout has nobody else who could enter the setting."""
+        addresses = [driver.address for driver in self._bench.live.drivers]
+        new = self.state.new_setting
+        entered = [with_setting(address, new) for address in addresses]
+        if entered != addresses:
+            self._bench.use_inputs(entered)
+
+    def _end_ramp(self, why: str) -> None:
+        if self.ramping:
+            self.ramping = False
+            self._bench.recording.stop(why)
+
+
+def with_setting(address: str, setting: float) -> str:
+    """A simulator's address with this number in its readout, its own where it is NaN; any
+    other address as it is."""
+    if not address.startswith("sim:"):
+        return address
+    scenario, _, query = address.partition("?")
+    options = [option for option in query.split("&") if not option.startswith("setting=")]
+    if not math.isnan(setting):
+        options.append(f"setting={setting:g}")
+    options = [option for option in options if option]
+    return f"{scenario}?{'&'.join(options)}" if options else scenario

@@ -1,0 +1,56 @@
+"""The list of pickups between two starts of the program: one small JSON file by the settings."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from workbench.base.errors import WrongInput
+
+FILE_NAME = "gap-list.json"
+
+
+def draft_path(settings_path: Path | None) -> Path | None:
+    """Where the list lies; None where no settings are kept either."""
+    return settings_path.with_name(FILE_NAME) if settings_path else None
+
+
+def read_draft(path: Path | None) -> dict[str, Any] | None:
+    """The list as it was left; None where there is none. Raises WrongInput where damaged."""
+    if path is None or not path.is_file():
+        return None
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except OSError:
+        return None
+    except ValueError as error:
+        raise WrongInput(f"The list of last time is damaged ({error}).") from None
+    if not isinstance(found, dict):
+        raise WrongInput("The list of last time is damaged (it is no list of pickups).")
+    return found
+
+
+def write_draft(path: Path | None, data: dict[str, Any]) -> None:
+    """Keep the list; where the disk refuses, the list on the screen goes on without it."""
+    if path is None:
+        return
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        fresh = path.with_suffix(".new")
+        fresh.write_text(json.dumps(data), encoding="utf-8")
+        fresh.replace(path)
+    except OSError:
+        return
+
+
+def put_aside(path: Path | None) -> Path | None:
+    """Move a damaged list out of the way, so that nothing of it is overwritten."""
+    if path is None:
+        return None
+    aside = path.with_suffix(".damaged")
+    try:
+        path.replace(aside)
+    except OSError:
+        return None
+    return aside

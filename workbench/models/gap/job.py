@@ -1,0 +1,373 @@
+"""The gap check as a job: feeler readings of a list of pickups, one number after the other."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from enum import StrEnum
+from typing import Any
+
+from workbench.base.errors import WrongInput
+from workbench.base.machine import Machine, Pickup
+from workbench.calibration.gap.batch import Entry, PickupList
+from workbench.calibration.gap.table import parse_gap_table
+from workbench.models.bench import Bench
+from workbench.models.gap import entry as gap_entry
+from workbench.models.gap.draft import draft_path, put_aside, read_draft, write_draft
+from workbench.models.gap.machines import NONE_HELD, Held
+from workbench.models.gap.pickups import GapList, KeptRun
+from workbench.models.gap.run import WheelRun
+from workbench.models.gap.store import Batch, keep_batches, one_pickup
+from workbench.models.gap.words import kept_words, run_words
+from workbench.models.observable import Observable
+
+ROUNDS = (4, 6, 8, 12)
+"""Readings a round that may be asked for, evenly spaced."""
+
+
+class Step(StrEnum):
+    """What is to be done next with the feeler."""
+
+    READ = "read"
+    NEXT_PICKUP = "next pickup"
+    KEEP = "keep"
+    REPORT = "report"
+
+
+class GapJob(Observable):
+    """Feeler readings typed one after the other; `run` is the wheel by its pulses.
+
+    `round_of` readings make a round, `by_tooth` counts places by teeth from the mark, from 1.
+    `answer` is the list as it was kept in the store, None where anything changed since.
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__()
+        self._bench = bench
+        self.run = WheelRun(bench)
+        self._draft = draft_path(bench.settings.path)
+        self.list = GapList(self._in_use)
+        self.round_of, self.by_tooth = ROUNDS[0], False
+        self.answer: dict[str, Any] | None = None
+        self.said = ""
+        self._kept_at = self._drafted_at = 0
+        self._run_of = ""
+        self._given_name = ""
+        self._begin()
+        self._resume()
+
+    def close(self) -> None:
+        """Listen no more, and keep the list for the next start."""
+        self.run.close()
+        self.keep_draft()
+
+    @property
+    def held(self) -> Held:
+        """The machine that the pickup at hand is judged by."""
+        entry = self.list.current
+        return self.list.held(entry) if entry else NONE_HELD
+
+    @property
+    def machine(self) -> Machine | None:
+        """The same as the machine itself, None where no machine is known."""
+        return self.held.machine
+
+    @property
+    def limits(self) -> Pickup:
+        return self.held.limits
+
+    @property
+    def other_in_use(self) -> Held | None:
+        """The machine in use where the pickup at hand is judged by another."""
+        in_use = self._in_use()
+        return None if in_use.machine is None or in_use.same_as(self.held) else in_use
+
+    def use_machine_in_use(self) -> None:
+        """Judge the pickup at hand by the machine in use from now on."""
+        self.list.use_machine_in_use()
+        self._touched()
+
+    @property
+    def teeth(self) -> int:
+        """Teeth of the target wheel, 0 where no machine tells."""
+        return self.machine.drive.target_teeth if self.machine else 0
+
+    def add_pickup(self, name: str = "") -> None:
+        """Put a pickup at the end of the list; without a name, a free one. Raises WrongInput."""
+        self.list.add(name or self._free_name())
+        self._touched()
+
+    def name_pickup(self, name: str) -> None:
+        """Give the pickup at hand another name. Raises WrongInput."""
+        self.list.rename(name)
+        self._touched()
+
+    def remove_pickup(self) -> None:
+        """Take the pickup at hand off the list."""
+        self.list.remove()
+        self._touched()
+
+    def go_to(self, at: int) -> None:
+        """Take the pickup at this place of the list in hand; past an end the one at the end."""
+        self.list.go_to(at)
+        self.said = ""
+        self.changed()
+
+    def go_on(self) -> None:
+        """Take the next pickup in hand that has no verdict yet."""
+        at = self.list.next_undone()
+        if at is not None:
+            self.go_to(at)
+
+    def open_table(self, text: str, name: str) -> None:
+        """Put a gap table's readings into the list. Raises WrongInput with its line."""
+        pickups = parse_gap_table(text, name)
+        self.list.use_readings(pickups)
+        self._touched()
+        count = len(pickups)
+        self.said = f"{count} pickup{'s' if count > 1 else ''} from {name}."
+        self.changed()
+
+    def angle_of(self, typed: str) -> float:
+        """The angle of a place as typed: degrees, or a tooth's number. Raises WrongInput."""
+        if self.by_tooth:
+            return gap_entry.tooth_deg(typed, self.teeth)
+        return gap_entry.angle_deg(typed)
+
+    def gap_of(self, typed: str) -> float:
+        """A gap as typed, m; see `gap_entry`. Raises WrongInput."""
+        return gap_entry.gap_m(typed, self._bench.settings.units)
+
+    def read(self, angle_deg: float, gap_m: float) -> None:
+        """Take a reading of the pickup at hand."""
+        self.list.read(angle_deg, gap_m)
+        self._touched()
+
+    def drop_reading(self, at: int) -> None:
+        """Take one reading of the pickup at hand out again."""
+        self.list.drop_reading(at)
+        self._touched()
+
+    def undo(self) -> None:
+        """Take back the last change, whatever it was."""
+        what = self.list.undo()
+        self._touched()
+        self.said = f"Taken back: {what}." if what else ""
+        self.changed()
+
+    def use_places(self, *, round_of: int | None = None, by_tooth: bool | None = None) -> None:
+        """How many readings make a round, and whether places are counted by teeth."""
+        self.round_of = self.round_of if round_of is None else round_of
+        self.by_tooth = self.by_tooth if by_tooth is None else by_tooth
+        self.changed()
+
+    def next_angle_deg(self) -> float:
+        """Where to read next: the next place of the round that was not read yet."""
+        entry = self.list.current
+        planned = self._planned_deg()
+        if entry is None or not entry.angle_deg:
+            return 0.0
+        last = entry.angle_deg[-1] % 360.0
+        ahead = sorted(planned, key=lambda angle: (angle - last - 1e-6) % 360.0)
+        unread = (angle for angle in ahead if not self._was_read(angle))
+        return next(unread, ahead[0])
+
+    def place_text(self, angle_deg: float) -> str:
+        """A place as it is typed: '90', or the nearest tooth's number."""
+        if self.counts_teeth:
+            return str(round(angle_deg / 360.0 * self.teeth) % self.teeth + 1)
+        return f"{angle_deg:.4g}"
+
+    @property
+    def counts_teeth(self) -> bool:
+        """Whether places are counted by teeth: asked for, and possible."""
+        return self.by_tooth and self.teeth > 0
+
+    @property
+    def places(self) -> int:
+        """Places in a round."""
+        return len(self._planned_deg())
+
+    @property
+    def places_read(self) -> int:
+        """Places of the round that were read at the pickup at hand."""
+        return sum(map(self._was_read, self._planned_deg()))
+
+    @property
+    def round_is_read(self) -> bool:
+        return all(self._was_read(angle) for angle in self._planned_deg())
+
+    @property
+    def step(self) -> Step:
+        """The one next step of the feeler check."""
+        if not self.round_is_read:
+            return Step.READ
+        if self.list.next_undone() is not None:
+            return Step.NEXT_PICKUP
+        return Step.KEEP if self.answer is None else Step.REPORT
+
+    @property
+    def has_readings(self) -> bool:
+        return any(entry.gap_m for entry in self.list.entries)
+
+    def keep_work(self) -> Callable[[], dict[str, Any]]:
+        """The slow work that judges all readings and stores them, a result for each machine.
+
+        Raises WrongInput.
+        """
+        if not self.has_readings:
+            raise WrongInput("There is no reading yet: type an angle and a gap first.")
+        batches, store = self._batches(), self._bench.store
+        self._kept_at = self.list.revision
+        return lambda: keep_batches(batches, store)
+
+    def kept(self, answer: dict[str, Any]) -> None:
+        """The list is in the store as this answer."""
+        self.said = kept_words(answer)
+        if self._kept_at == self.list.revision:
+            self.answer = answer
+        else:
+            self.said += " What was read since is not in it yet."
+        self.changed()
+
+    def shown_answer(self) -> dict[str, Any] | None:
+        """The stored answer of the pickup at hand alone, None where it is not kept."""
+        return one_pickup(self.answer, self._name()) if self.answer else None
+
+    def start_run(self, *, drop_out: bool, channel: str) -> None:
+        """A run for the pickup at hand; see `WheelRun.start`.
+
+        What comes in is the machine's in use, so a pickup of another machine is refused.
+        """
+        self._hold_first()
+        other = self.other_in_use
+        if other is not None:
+            self.run.failed(_OTHER_MACHINE.format(self.held.name or "no machine", other.name))
+            return
+        self._run_of = self._name()
+        self.run.start(drop_out=drop_out, channel=channel)
+
+    def judge_old_work(self, number: int, *, drop_out: bool) -> Callable[[], dict[str, Any]]:
+        """The slow work that judges a stored recording for the pickup at hand."""
+        self._hold_first()
+        self._run_of = self._name()
+        return self.run.judge_old_work(number, self.machine, drop_out=drop_out)
+
+    def run_judged(self, judged: dict[str, Any]) -> None:
+        """A run has its answer: it is shown, and noted with the pickup it was made for."""
+        self.run.show(judged)
+        self._note_run()
+
+    def choose_pickup_of_run(self, name: str) -> None:
+        """Of a run of several pickups, which is the one at hand."""
+        self.run.choose(name)
+        self._note_run()
+
+    def keep_draft(self) -> None:
+        """Write the list down for the next start, if it changed."""
+        if self._drafted_at != self.list.revision:
+            self._drafted_at = self.list.revision
+            write_draft(self._draft, self.list.to_data())
+
+    def draft_work(self) -> Callable[[], None] | None:
+        """The same as slow work; None where nothing changed."""
+        if self._drafted_at == self.list.revision:
+            return None
+        self._drafted_at = self.list.revision
+        path, data = self._draft, self.list.to_data()
+        return lambda: write_draft(path, data)
+
+    def look_at_machine(self) -> None:
+        """Another machine is in use: pickups keep theirs; a list not begun begins with it."""
+        only = self.list.states()[0]
+        if self.list.revision == 0 and only.name == self._given_name and not only.readings:
+            self._begin()
+        self.changed()
+
+    def _note_run(self) -> None:
+        pickup, answer = self.run.pickup, self.run.answer
+        if pickup is None or answer is None or not self._run_of:
+            return
+        run = KeptRun(
+            drop_out=self.run.judged_drop_out,
+            result=int(answer["result"]),
+            channel=str(pickup["pickup"]),
+            verdict=str(pickup["verdict"]),
+            simulated=bool(answer["simulated"]),
+            said=run_words(pickup),
+        )
+        self.list.keep_run(self._run_of, run)
+        self.changed()
+
+    def _begin(self) -> None:
+        """A list of one pickup, called after the machine in use until the person names it."""
+        self._given_name = self._in_use().name or "Pickup 1"
+        self.list.start_with(self._given_name)
+
+    def _resume(self) -> None:
+        try:
+            data = read_draft(self._draft)
+            if data is not None:
+                self.list.resume(data)
+        except WrongInput as error:
+            aside = put_aside(self._draft)
+            where = f" It lies in {aside.name} now." if aside else ""
+            self.said = f"{str(error).rstrip('.')}; a new list begins.{where}"
+
+    def _touched(self) -> None:
+        self.answer, self.said = None, ""
+        self.changed()
+
+    def _planned_deg(self) -> list[float]:
+        if self.counts_teeth:
+            count = min(self.round_of, self.teeth)
+            teeth = [round(at * self.teeth / count) for at in range(count)]
+            return [tooth * 360.0 / self.teeth for tooth in teeth]
+        return [at * 360.0 / self.round_of for at in range(self.round_of)]
+
+    def _was_read(self, angle_deg: float) -> bool:
+        """Whether a reading of the pickup at hand is nearer to this place than to the next."""
+        entry, near = self.list.current, 360.0 / self.round_of / 3
+        return entry is not None and any(
+            abs((angle - angle_deg + 180.0) % 360.0 - 180.0) <= near for angle in entry.angle_deg
+        )
+
+    def _in_use(self) -> Held:
+        """The machine in use, and whether it is the simulator's own: nothing real is read on it."""
+        live, machine = self._bench.live, self._bench.machine
+        simulated = live.simulated and machine is not None and machine.text == live.machine_text
+        return Held(machine, simulated)
+
+    def _hold_first(self) -> None:
+        """Before a run of the pickup at hand: it takes the machine in use if it has none yet."""
+        entry = self.list.current
+        if entry is not None and not entry.gap_m:
+            self.list.hold_first(entry)
+
+    def _batches(self) -> list[Batch]:
+        """The readings of each machine, in the list's order; made-up ones never with real ones."""
+        groups: dict[tuple[str, bool], list[Entry]] = {}
+        for entry in self.list.entries:
+            if entry.gap_m:
+                key = (self.list.held(entry).text, self.list.state(entry).practice)
+                groups.setdefault(key, []).append(entry)
+        return [
+            Batch(PickupList(entries).table_text(), self.list.held(entries[0]).machine, practice)
+            for (_, practice), entries in groups.items()
+        ]
+
+    def _name(self) -> str:
+        entry = self.list.current
+        return entry.pickup.name if entry else ""
+
+    def _free_name(self) -> str:
+        taken = {entry.pickup.name for entry in self.list.entries}
+        number = len(taken) + 1
+        while f"Pickup {number}" in taken:
+            number += 1
+        return f"Pickup {number}"
+
+
+_OTHER_MACHINE = (
+    "This pickup has the limits of {}, but {} is in use: choose the pickup's machine on Machine, "
+    "or press 'Use machine in use' on Feeler."
+)

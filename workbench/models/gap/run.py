@@ -1,0 +1,252 @@
+"""The wheel by its pulses: a tooth run or a drop-out run, live or from an old recording."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drivers.contract import EdgeBlock, Item
+from workbench.base.errors import StoreError
+from workbench.base.machine import Machine
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.calibration.pulses.edges import clean
+from workbench.calibration.pulses.target_wheel import tooth_signature
+from workbench.jobs.gap.recordings import MARKS
+from workbench.models.bench import Bench
+from workbench.models.gap.store import Curve, judge_wheel, one_pickup
+from workbench.models.observable import Observable
+from workbench.models.passes.pace import PaceModel
+
+Floats = NDArray[np.float64]
+
+SIGNATURE_TURNS = 40
+"""Turns of the wheel that the live signature is folded from."""
+WANTED_TURNS = 30
+"""Turns from which the faults named in the handbook of the check are found."""
+MOST_EDGES = 200_000
+"""Edges of a run that are looked at while it lasts: five minutes of a fast wheel, however long
+the run. Its answer comes from the recording, which has them all."""
+MOST_TRACE = 20_000
+"""Points of the speed's trace: about an hour."""
+FEWEST_LOST = 3
+"""Teeth that must go missing for a drop-out speed."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SoFar:
+    """A run as far as it has come: each tooth's lateness in pitches, turns, teeth missed."""
+
+    late_rel: Floats
+    turns: float
+    missed: int
+
+
+class WheelRun(Observable):
+    """One run at a time, of one live pickup; or a stored recording with all its pickups.
+
+    `machine` is the one whose limits the answer was judged by.
+    """
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__()
+        self._bench, self._pace = bench, PaceModel(bench)
+        self._unlisten = bench.live.listen(self._take)
+        self._edge_s: deque[Floats] = deque()
+        self._edges = self._edges_held = self._teeth = 0
+        self._curves: dict[str, Curve] = {}
+        self._chosen = ""
+        self.channel = ""
+        self.running, self.drop_out, self.judged_drop_out = False, False, False
+        self.trace: deque[tuple[float, float]] = deque(maxlen=MOST_TRACE)
+        self.so_far: SoFar | None = None
+        self.answer: dict[str, Any] | None = None
+        self.machine: Machine | None = None
+        self.said = ""
+
+    def close(self) -> None:
+        """Listen no more."""
+        self._unlisten()
+
+    @property
+    def teeth(self) -> int:
+        return self._bench.machine.drive.target_teeth if self._bench.machine else 0
+
+    def channels(self) -> list[str]:
+        """The pickups whose pulses come in, the one the belt's speed is taken from first."""
+        names = [
+            name
+            for name, stream in self._bench.live.streams.items()
+            if stream.is_pulses and name not in MARKS
+        ]
+        belt = self._pace.belt()
+        return sorted(names, key=lambda name: belt is None or name != belt.name)
+
+    def start(self, *, drop_out: bool, channel: str) -> None:
+        """Record the pulses: a steady run for the teeth, or one slowed until they go missing."""
+        self.drop_out, self.said = drop_out, ""
+        if self._bench.recording.running:
+            self.said = "A recording runs already; stop it on Signals first."
+        elif channel not in self.channels():
+            self.said = "No pulses come in; see Signals."
+        elif not self.teeth:
+            self.said = "The teeth can be counted once a machine is in use; see Machine."
+        else:
+            self.channel, self.so_far, self.answer = channel, None, None
+            self._edge_s.clear()
+            self._edges = self._edges_held = 0
+            self._teeth = self.teeth
+            self.trace.clear()
+            self._bench.recording.start("drop-out run" if drop_out else "tooth by tooth")
+            self.running = self._bench.recording.running
+            self.said = "" if self.running else self._bench.recording.said
+        self.changed()
+
+    def stop(self) -> bool:
+        """End the run; whether there was one."""
+        was = self.running
+        self.running = False
+        if was:
+            self._bench.recording.stop("the run is over")
+            self.changed()
+        return was
+
+    def look(self) -> None:
+        """Notice a recording that ended without us: the store failed, or it was stopped."""
+        if self.running and not self._bench.recording.running:
+            self.running = False
+            self.said = f"The run has ended: {self._bench.recording.said}"
+            self.changed()
+
+    def speed_mps(self) -> float:
+        """The belt's speed by this pickup right now; NaN where its pulses have stopped."""
+        stream = self._bench.live.streams.get(self.channel)
+        if stream is None or stream.silent(self._bench.clock()):
+            return math.nan
+        return stream.speed_mps
+
+    def seconds_left(self) -> float:
+        """Seconds until enough turns have gone by at the present rate; NaN where none comes."""
+        per_pulse = metres_per_pulse(self._bench.machine).value_m if self._bench.machine else 0.0
+        speed = self.speed_mps()
+        if not (speed > 0 and per_pulse > 0):
+            return math.nan
+        return max(0.0, (WANTED_TURNS * self._teeth - self._edges) * per_pulse / speed)
+
+    def fold_work(self) -> Callable[[], SoFar]:
+        """The slow work that says how far the run has come."""
+        edge_s = np.concatenate(self._edge_s) if self._edge_s else np.empty(0)
+        teeth, turns, drop_out = self._teeth, self._edges / self._teeth, self.drop_out
+        return lambda: _fold(edge_s, teeth, turns, drop_out=drop_out)
+
+    def folded(self, so_far: SoFar) -> None:
+        """Show how far the run has come."""
+        if self.running:
+            self.so_far = so_far
+            self.changed()
+
+    def note_speed(self) -> None:
+        """One more point of the speed's trace."""
+        speed = self.speed_mps()
+        if self.running and math.isfinite(speed):
+            self.trace.append((self._bench.recording.duration_s, speed))
+
+    def judge_work(self) -> Callable[[], dict[str, Any]]:
+        """The slow work that judges the run that has just been stopped, and stores the answer."""
+        recording, channel, drop_out = self._bench.recording, self.channel, self.drop_out
+        store, machine = self._bench.store, self._bench.machine
+
+        def judge() -> dict[str, Any]:
+            if recording.last_number is None:
+                raise StoreError("The run was not recorded, so there is nothing to judge.")
+            return judge_wheel(recording.last_number, channel, store, machine, drop_out=drop_out)
+
+        return recording.sealed(judge)
+
+    def judge_old_work(
+        self, number: int, machine: Machine | None, *, drop_out: bool
+    ) -> Callable[[], dict[str, Any]]:
+        """The slow work that judges all wheels of a stored recording, and stores the answer.
+
+        `machine` is used where the recording was made without one.
+        """
+        store = self._bench.store
+        return lambda: judge_wheel(number, None, store, machine, drop_out=drop_out)
+
+    def show(self, judged: dict[str, Any]) -> None:
+        """Show what `judge_work` has found: the worst pickup first."""
+        self.answer, self._curves = judged["answer"], judged["curves"]
+        self.machine = judged["machine"]
+        self.judged_drop_out, self.said = judged["drop_out"], ""
+        worst = [one["pickup"] for one in self.pickups() if one["verdict"] == self._verdict()]
+        self._chosen = str(worst[0]) if worst else ""
+        self.changed()
+
+    def forget(self) -> None:
+        """Show no answer any more; it stays in the store."""
+        self.answer, self.so_far, self.said = None, None, ""
+        self.changed()
+
+    def failed(self, said: str) -> None:
+        """A run that could not be judged, and why."""
+        self.answer, self.said = None, said
+        self.changed()
+
+    def choose(self, name: str) -> None:
+        """Show this pickup of a run of several."""
+        self._chosen = name
+        self.changed()
+
+    def pickups(self) -> list[dict[str, Any]]:
+        """What was found at each pickup of the run."""
+        if self.answer is None:
+            return []
+        found: list[dict[str, Any]] = self.answer.get("pickups", [self.answer])
+        return found
+
+    @property
+    def pickup(self) -> dict[str, Any] | None:
+        """What was found at the pickup that is shown; None where there is no answer."""
+        found = self.pickups()
+        return next((one for one in found if one["pickup"] == self._chosen), None)
+
+    def shown_answer(self) -> dict[str, Any] | None:
+        """The stored answer of the pickup shown alone, None where there is none."""
+        return one_pickup(self.answer, self._chosen) if self.answer else None
+
+    @property
+    def curve(self) -> Curve:
+        """Share of teeth seen by speed of the pickup shown; empty where it has none."""
+        return self._curves.get(self._chosen, [])
+
+    def faults(self) -> dict[int, str]:
+        """Suspect teeth of the pickup shown, from 1 at the mark, with their fault."""
+        found = (self.pickup or {}).get("faults") or []
+        return {int(fault["tooth"]): str(fault["kind"]) for fault in found if fault["tooth"]}
+
+    def _verdict(self) -> Any:
+        return self.answer["verdict"] if self.answer else None
+
+    def _take(self, item: Item) -> None:
+        if self.running and isinstance(item, EdgeBlock) and item.channel == self.channel:
+            self._edge_s.append(np.asarray(item.ticks, dtype=np.float64) * item.tick_s)
+            self._edges += item.ticks.size
+            self._edges_held += item.ticks.size
+            while self._edges_held > MOST_EDGES:
+                self._edges_held -= self._edge_s.popleft().size
+
+
+def _fold(edge_s: Floats, teeth: int, turns: float, *, drop_out: bool) -> SoFar:
+    if turns < 3:
+        return SoFar(np.empty(0), turns, 0)
+    try:
+        edges = clean(edge_s if drop_out else edge_s[-SIGNATURE_TURNS * teeth :])
+        late = np.empty(0) if drop_out else tooth_signature(edges, teeth).offset_rel
+    except ValueError:
+        return SoFar(np.empty(0), turns, 0)
+    return SoFar(late, turns, int(edges.missed))

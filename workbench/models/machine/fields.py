@@ -1,0 +1,189 @@
+"""The keys of a machine file as a person meets them: names, units, how each is read and shown."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import MISSING
+from typing import Any
+
+from workbench.base.errors import WrongInput
+from workbench.base.machine import bounds, default_of, keys, wrong_value
+from workbench.base.units import SPEED_UNITS_MPS, UnitSystem, parse_length_m
+
+SECTIONS: dict[str, dict[str, str]] = {
+    "Machine": {"name": "Name"},
+    "Drive line": {
+        "drive.target_teeth": "Teeth of the target wheel",
+        "drive.turns_per_target_turn": "Shaft turns per wheel turn",
+        "drive.kind": "Belt driven by",
+        "drive.sprocket_teeth": "Sprocket teeth",
+        "drive.rod_pitch_m": "Rod pitch",
+        "drive.u_rod_pitch_m": "Rod pitch known to\u00a0±",
+        "drive.roll_diameter_m": "Roll diameter",
+        "drive.u_roll_diameter_m": "Roll diameter known to\u00a0±",
+        "drive.pitch_line_offset_m": "Half the belt's thickness",
+        "drive.u_pitch_line_offset_m": "Half thickness known to\u00a0±",
+    },
+    "Belt": {
+        "belt.lap_length_m": "Length of one lap",
+        "belt.u_lap_length_m": "Lap length known to\u00a0±",
+    },
+    "Pickup": {
+        "pickup.kind": "Kind",
+        "pickup.gap_best_m": "Best gap",
+        "pickup.gap_max_m": "Largest gap",
+    },
+    "Readout": {
+        "readout.unit": "Shows speed in",
+        "readout.step": "Smallest step shown",
+        "readout.setting": "Setting",
+        "readout.setting_unit": "Unit of the setting",
+        "readout.setting_step": "Smallest step of the setting",
+        "readout.reads": "A larger setting reads",
+        "readout.setting_low": "Smallest setting",
+        "readout.setting_high": "Largest setting",
+    },
+    "Limits": {
+        "limits.ratio_low": "Lowest ratio belt ÷ ground",
+        "limits.ratio_high": "Highest ratio belt ÷ ground",
+        "limits.speed_low_mps": "Lowest working speed",
+        "limits.speed_high_mps": "Highest working speed",
+        "limits.readout_error": "Largest error of the readout",
+    },
+}
+"""Every key under its heading, with its name."""
+
+NAMES: dict[str, str] = {key: name for fields in SECTIONS.values() for key, name in fields.items()}
+
+CHOICES: dict[str, dict[str, str]] = {
+    "drive.kind": {"sprocket": "sprocket", "roll": "roll"},
+    "readout.unit": {unit: unit for unit in SPEED_UNITS_MPS},
+    "readout.reads": {"direct": "higher", "inverse": "lower"},
+    "pickup.kind": {
+        "variable-reluctance": "variable reluctance",
+        "hall": "Hall",
+        "inductive": "inductive",
+    },
+}
+
+ONLY_FOR: dict[str, str] = {
+    "drive.sprocket_teeth": "sprocket",
+    "drive.rod_pitch_m": "sprocket",
+    "drive.u_rod_pitch_m": "sprocket",
+    "drive.roll_diameter_m": "roll",
+    "drive.u_roll_diameter_m": "roll",
+    "drive.pitch_line_offset_m": "roll",
+    "drive.u_pitch_line_offset_m": "roll",
+}
+"""Keys that matter for one kind of drive alone."""
+
+NEEDED = ("name", "drive.target_teeth", "drive.kind")
+NEEDED_FOR = {
+    "sprocket": ("drive.sprocket_teeth", "drive.rod_pitch_m"),
+    "roll": ("drive.roll_diameter_m",),
+}
+
+LONG = ("belt.lap_length_m",)
+"""Lengths a person measures in metres or feet; all others in millimetres or inches."""
+
+EXPANDED_K = 2.0
+"""A person's ± holds 19 times in 20; the file keeps the standard uncertainty, half of it."""
+
+_TWO_WAYS = re.compile(r"[+-]?[1-9]\d{0,2}(?:,\d{3})+(?:\.\d*)?")
+
+
+def unit_of(key: str, units: UnitSystem, readout_unit: str = "") -> str:
+    """The unit of an entry, '' where it has none."""
+    if key == "readout.step":
+        return readout_unit
+    return _scale(key, units)[0]
+
+
+def read(key: str, text: str, units: UnitSystem) -> Any:
+    """What was typed, in SI. Raises WrongInput with a sentence where it cannot be read."""
+    kind = keys()[key]
+    if kind is str:
+        return text
+    unit, one = _scale(key, units)
+    if key.endswith("_m"):
+        return parse_length_m(text, unit) / _k(key)
+    value = _number(text.removesuffix(unit).strip(), kind)
+    return value * one if one != 1 else value
+
+
+def wrong(key: str, value: Any, units: UnitSystem) -> str:
+    """What is wrong with a value, in the person's units; '' where it is right."""
+    expected = wrong_value(key, value)
+    low, high = bounds(key)
+    unit, one = _scale(key, units)
+    if not expected:
+        return ""
+    if not unit:
+        return f"Expected {expected}."
+    if not math.isfinite(high):
+        return f"Expected a length above {low:g} {unit}."
+    # Rounded inwards: what the sentence allows is allowed.
+    least, most = _rounded(low / one, math.ceil), _rounded(high / one, math.floor)
+    return f"{NAMES[key]} is out of range: expected {least} to {most} {unit}."
+
+
+def show(key: str, value: Any, units: UnitSystem) -> str:
+    """A value in SI as the person reads it, without its unit."""
+    if isinstance(value, str):
+        return value
+    digits = 3 if _k(key) != 1 else 4 if key.startswith(("pickup.", "limits.")) else 6
+    if isinstance(value, int):
+        return str(value)
+    shown = value / _scale(key, units)[1]
+    return f"{shown:.{digits}g}" if _scale(key, units)[0] else f"{shown:.10g}"
+
+
+def default(key: str, units: UnitSystem) -> str:
+    """What an entry counts as where it is left empty, as the person reads it; '' for nothing."""
+    value = default_of(key)
+    if key == "drive.u_rod_pitch_m":
+        return "0.2 % of the pitch"
+    if value is MISSING or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    if key == "readout.reads":
+        return "as its unit says"
+    if key in CHOICES:
+        return CHOICES[key][value]
+    if isinstance(value, float) and _scale(key, units)[0]:
+        return f"{value / _scale(key, units)[1]:.2g}"
+    return show(key, value, units) if value else ""
+
+
+def _scale(key: str, units: UnitSystem) -> tuple[str, float]:
+    """The unit an entry is typed in and one of it in SI; ('', 1) for a bare number."""
+    if key.endswith("_mps"):
+        return units.speed, SPEED_UNITS_MPS[units.speed]
+    if key == "limits.readout_error":
+        return "%", 0.01
+    if key in LONG:
+        return units.length, units.length_m
+    return (units.gap, units.gap_m / _k(key)) if key.endswith("_m") else ("", 1.0)
+
+
+def _k(key: str) -> float:
+    return EXPANDED_K if key.partition(".")[2].startswith("u_") else 1.0
+
+
+def _rounded(value: float, way: Any) -> str:
+    if value == 0:
+        return "0"
+    place = 10.0 ** (math.floor(math.log10(abs(value))) - 2)
+    return f"{way(round(value / place, 6)) * place:.3g}"
+
+
+def _number(text: str, kind: type) -> float | int:
+    if kind is float and _TWO_WAYS.fullmatch(text):
+        one, other = text.replace(",", ""), text.replace(",", ".", 1)
+        raise WrongInput(f"'{text}' can be read in two ways: type {one} or {other}.")
+    try:
+        plain = text if "_" not in text else ""
+        return int(plain) if kind is int else float(plain.replace(",", "."))
+    except ValueError:
+        what = "a whole number" if kind is int else "a number"
+        raise WrongInput(f"'{text}' is not {what}.") from None

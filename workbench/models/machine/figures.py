@@ -1,0 +1,97 @@
+"""What follows from a machine: the figures beside its form, each with what it means."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from workbench.base.machine import Machine
+from workbench.base.units import UnitSystem, from_mps, to_mps
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.models.machine.fields import NAMES
+from workbench.models.machine.form import MachineForm
+from workbench.words.numbers import NO_VALUE, speed_number
+
+COURSE = 100
+"""Pulses are told for so many feet or metres, as settings of readouts are."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number with its unit, and the words under it."""
+
+    number: str
+    unit: str
+    words: str
+
+
+def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
+    """The four figures; dashes for numbers while there is no machine. ± is k = 2."""
+    words = [
+        ("of belt a pulse", units.gap),
+        (f"in {COURSE} {units.length}", "pulses"),
+        ("a second at working speed", "pulses"),
+        ("one readout step", "%"),
+    ]
+    if machine is None:
+        return [Figure(NO_VALUE, unit, text) for text, unit in words]
+    per_pulse = metres_per_pulse(machine)
+    course = COURSE * units.length_m / per_pulse.value_m
+    speed_mps = machine.limits.speed_at_work_mps
+    at = f"{speed_number(speed_mps, units)} {units.speed}"
+    step_mps = to_mps(machine.readout.step, machine.readout.unit)
+    numbers = [
+        plus_minus(per_pulse.value_m / units.gap_m, 2 * per_pulse.u_m / units.gap_m),
+        plus_minus(course, 2 * per_pulse.u_rel * course),
+        f"{speed_mps / per_pulse.value_m:#.3g}".rstrip("."),
+        f"{100 * step_mps / speed_mps:#.2g}".rstrip("."),
+    ]
+    words[2] = (f"a second at {at}", "pulses")
+    words[3] = (f"one readout step at {at}", "%")
+    return [Figure(number, unit, text) for number, (text, unit) in zip(numbers, words, strict=True)]
+
+
+def plus_minus(value: float, U: float) -> str:
+    """'0.5333 ± 0.0011': two digits of the uncertainty, and no more of the value."""
+    if not (math.isfinite(U) and U > 0):
+        return f"{value:.6g}"
+    digits = max(0, 1 - math.floor(math.log10(U)))
+    return f"{value:.{digits}f} ± {U:.{digits}f}"
+
+
+def shown_at_work(machine: Machine) -> str:
+    """What the readout shows at working speed, on its own step."""
+    readout = machine.readout
+    shown = from_mps(machine.limits.speed_at_work_mps, readout.unit)
+    digits = max(0, min(3, -math.floor(math.log10(readout.step) + 1e-9)))
+    return f"{round(shown / readout.step) * readout.step:.{digits}f} {readout.unit}"
+
+
+def standing(form: MachineForm, in_use: Machine | None) -> str:
+    """How the draft stands: what it lacks, whether it is in use, whether it is saved."""
+    if form.errors:
+        return (
+            f"{_listed(list(form.errors))} {'needs' if len(form.errors) == 1 else 'need'} a look."
+        )
+    if form.needed:
+        return f"Still needed: {_listed(form.needed)}."
+    return f"{_used(form, in_use)} {_saved(form)}"
+
+
+def _used(form: MachineForm, in_use: Machine | None) -> str:
+    if form.machine == in_use:
+        return "In use."
+    return f"Not in use: the bench works with '{in_use.name}'." if in_use else "Not in use yet."
+
+
+def _saved(form: MachineForm) -> str:
+    if form.path is None:
+        return "No file has it: save it to keep it for the next start."
+    if form.changed_since_kept:
+        return f"Changed, and not saved in {form.path.name} yet."
+    return f"Saved in {form.path.name}."
+
+
+def _listed(wanted: list[str]) -> str:
+    names = [f"'{NAMES[key]}'" for key in wanted]
+    return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))

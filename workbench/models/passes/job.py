@@ -1,0 +1,239 @@
+"""The test pass as a job: driven live, recorded, and judged once more from the record."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from drivers.contract import EdgeBlock, Item, SpeedBlock
+from workbench.base.machine import Limits
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.match.live import LiveMatch, Snapshot
+from workbench.match.live_seconds import State
+from workbench.match.ratio import PaceLimits
+from workbench.match.sources import kind_of
+from workbench.models.bench import Bench
+from workbench.models.live import Stream
+from workbench.models.observable import Observable
+from workbench.models.passes.auto import AutoPass, Step
+from workbench.models.passes.cues import Cue, CueWatch
+from workbench.models.passes.judge import Judged, judge_with_history
+from workbench.models.passes.pace import PaceModel, PaceNow
+from workbench.words.passes import Row
+
+LOOK_S = 0.1
+"""The answer is looked at ten times a second."""
+
+HISTORY = 1024
+"""Looks kept for the plot, at most; beyond that every other one goes. A screen shows no more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Obstacle:
+    """What stands in the way of a pass, and the page that helps; '' where none does."""
+
+    sentence: str
+    page: str = ""
+
+
+NO_INPUT = Obstacle(
+    "No input is in use. Choose the belt's pickup and a ground speed on the Signals page.",
+    "Signals",
+)
+NO_BELT = Obstacle(
+    "There is no belt signal yet. Plug in the pickup's counter and let the belt turn, or choose "
+    "its input on the Signals page.",
+    "Signals",
+)
+NO_MACHINE = Obstacle(
+    "The belt's pulses need a machine to become a speed. Choose it on the Machine page.", "Machine"
+)
+NO_GROUND = Obstacle(
+    "There is no ground speed to compare the belt with. Plug one in and choose it on the Signals "
+    "page.",
+    "Signals",
+)
+
+
+class PassJob(Observable):
+    """One pass at a time. `history` holds (time_s, belt, ground, separation, counts) of each look;
+    `counts` is 1 where the digger worked at a steady speed, else 0."""
+
+    def __init__(self, bench: Bench) -> None:
+        super().__init__()
+        self._bench, self.pace = bench, PaceModel(bench)
+        self._match: LiveMatch | None = None
+        self._unlisten: Callable[[], None] = lambda: None
+        self._belt, self._ground = "", ""
+        self._looked_s = -math.inf
+        self._cues = CueWatch(self.limits)
+        self._due: Cue | None = None
+        self.auto = AutoPass()
+        self.started_s = math.nan
+        self.now: Snapshot | None = None
+        self.history: list[tuple[float, ...]] = []
+        self._kept_each_s = LOOK_S
+        self.said = ""
+
+    @property
+    def running(self) -> bool:
+        return self._match is not None
+
+    @property
+    def limits(self) -> PaceLimits:
+        limits = self._bench.machine.limits if self._bench.machine else Limits()
+        return PaceLimits(limits.ratio_low, limits.ratio_high)
+
+    @property
+    def belt(self) -> Stream | None:
+        """The belt's stream; while a pass runs, that of the pass, whatever becomes of it."""
+        if self.running:
+            return self._bench.live.streams.get(self._belt)
+        return self.pace.belt()
+
+    @property
+    def ground(self) -> Stream | None:
+        """The ground's stream, as `belt`."""
+        if self.running:
+            return self._bench.live.streams.get(self._ground)
+        return self.pace.ground()
+
+    def pace_now(self) -> PaceNow:
+        """Both at this moment."""
+        return self.pace.of(self.belt, self.ground)
+
+    def obstacle(self) -> Obstacle | None:
+        """Why no pass can begin, None where one can."""
+        belt, recording = self.pace.belt(), self._bench.recording
+        if not self._bench.live.drivers:
+            return NO_INPUT
+        if recording.running:
+            return Obstacle(
+                "A recording runs. Stop it on the Signals page first: a pass makes its own.",
+                "Signals",
+            )
+        if belt is None:
+            return NO_BELT
+        if belt.is_pulses and self._bench.machine is None:
+            return NO_MACHINE
+        return NO_GROUND if self.pace.ground() is None else None
+
+    def start(self) -> None:
+        """Begin a pass: record, listen, judge."""
+        belt, ground = self.pace.belt(), self.pace.ground()
+        if self.running:
+            return
+        obstacle = self.obstacle()
+        if obstacle is not None or belt is None or ground is None:
+            self.said = obstacle.sentence if obstacle else ""
+            self.changed()
+            return
+        self._belt, self._ground = belt.name, ground.name
+        self._match = self._new_match(belt.is_pulses, kind_of(ground.name).u_scale_rel)
+        self._cues, self._due = CueWatch(self.limits), None
+        self.now, self.said = None, ""
+        self.history, self._kept_each_s = [], LOOK_S
+        self.started_s, self._looked_s = self._bench.clock(), -math.inf
+        self._bench.recording.start("pass")
+        self._unlisten = self._bench.live.listen(self._take)
+        self.changed()
+
+    def stop(self) -> None:
+        """End the pass; `judge` then judges it from its record."""
+        if not self.running:
+            return
+        self._unlisten()
+        self.look()
+        self._match = None
+        self._bench.recording.stop("the pass is over")
+        self.changed()
+
+    def judge(self) -> Judged:
+        """The pass that has just ended, judged from its record once that is sealed.
+
+        Slow: call it away from the screen. Raises BenchError, also where it was not kept.
+        """
+        recording = self._bench.recording
+        recording.wait()
+        return judge_with_history(
+            recording.last_number, self._belt, self._ground, self._bench.store, self._bench.machine
+        )
+
+    def watch_by_itself(self, *, may_start: bool) -> Step | None:
+        """What is due by the rule of `AutoPass`; the caller does it."""
+        pace = self.pace_now()
+        step = self.auto.look(
+            self._bench.clock(), pace.belt_mps, pace.ground_mps, running=self.running
+        )
+        if step is Step.START and not (may_start and self.obstacle() is None):
+            return None
+        return step
+
+    def look(self) -> None:
+        """Take a fresh look at the pass, at most every tenth of a second."""
+        now_s = self._bench.clock()
+        if self._match is None or now_s - self._looked_s < LOOK_S:
+            return
+        self._looked_s = now_s
+        self.now = self._match.snapshot(now_s)
+        self._due = self._cues.look(self.now) or self._due
+        at_s = now_s - self.started_s
+        counts = float(self.now.state is State.STEADY)
+        row = (at_s, self.now.belt_mps, self.now.ground_mps, self.now.separation_m, counts)
+        self._remember(row)
+        self.changed()
+
+    def _remember(self, row: tuple[float, ...]) -> None:
+        """Keep a look for the plot, from the first to the last of a pass of any length."""
+        if self.history and row[0] - self.history[-1][0] < self._kept_each_s - 0.5 * LOOK_S:
+            return
+        self.history.append(row)
+        if len(self.history) > HISTORY:
+            self.history = self.history[::2]
+            self._kept_each_s *= 2
+
+    def rows(self) -> list[Row]:
+        """The history for a plot; once some of it counts, what does not is left blank."""
+        table = np.array(self.history, dtype=np.float64).reshape(-1, 5)
+        left_out = table[:, 4] == 0
+        if not left_out.all():
+            table[left_out, 1:4] = math.nan
+        return [tuple(row) for row in table[:, :4].tolist()]
+
+    @property
+    def cue(self) -> Cue | None:
+        """The state that was last heard and still holds, None where there is nothing to hear."""
+        return self._cues.state if self.running else None
+
+    def take_cue(self) -> Cue | None:
+        """The cue that is to be heard now, once."""
+        due, self._due = self._due, None
+        return due if self.running else None
+
+    def _new_match(self, pulses: bool, u_ground_rel: float) -> LiveMatch:
+        machine = self._bench.machine
+        if not pulses or machine is None:
+            return LiveMatch(self.limits, u_ground_rel=u_ground_rel)
+        per_pulse = metres_per_pulse(machine)
+        return LiveMatch(
+            self.limits,
+            teeth=machine.drive.target_teeth,
+            metre_per_pulse_m=per_pulse.value_m,
+            u_belt_rel=per_pulse.u_rel,
+            u_ground_rel=u_ground_rel,
+        )
+
+    def _take(self, item: Item) -> None:
+        if self._match is None:
+            return
+        if isinstance(item, EdgeBlock) and item.channel == self._belt:
+            self._match.add_edges(item.ticks, item.tick_s, item.host_s)
+        elif isinstance(item, SpeedBlock) and item.speed_mps.size:
+            host_s = float(item.host_s[-1])
+            if item.source == self._belt:
+                self._match.add_belt(item.time_s, item.speed_mps, host_s, item.u_mps)
+            elif item.source == self._ground:
+                self._match.add_ground(item.time_s, item.speed_mps, host_s, item.u_mps)

@@ -1,0 +1,259 @@
+"""Everything that is kept, as a list to look through: its words, its filter, its order.
+
+`kept` and what changes the store open it for themselves and may be slow: call them away
+from the screen. All raise BenchError.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, tzinfo
+from enum import StrEnum
+
+from workbench.calibration.statistics.decision import Verdict
+from workbench.records.cards import Card
+from workbench.records.entries import StoredRecording
+from workbench.records.store import open_store
+
+KINDS = {
+    "recording": ("Recording", "Recordings"),
+    "pass": ("Pass", "Passes"),
+    "calibrate": ("Calibration", "Calibrations"),
+    "gap": ("Gap check", "Gap checks"),
+    "speed": ("Belt speed", "Belt speeds"),
+}
+"""Kind of an entry -> its word for one and for several."""
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+class Order(StrEnum):
+    """How the list is sorted; each value is the choice's words."""
+
+    NEWEST = "Newest first"
+    OLDEST = "Oldest first"
+    NAME = "By name"
+    MACHINE = "By machine"
+    WORST = "Worst first"
+
+
+_WORST_FIRST = [
+    str(verdict)
+    for verdict in (
+        Verdict.FAIL,
+        Verdict.CONDITIONAL_FAIL,
+        Verdict.CANNOT_TELL,
+        Verdict.CONDITIONAL_PASS,
+        Verdict.PASS,
+    )
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the list: a recording, or a result.
+
+    `state` is a recording's ('' for a result); `recording` the number of the one a result
+    was computed from. `deleted_utc` is '' for what is in sight; `with_recording` says that
+    a result is out of sight only because its recording is. `text` is everything a filter may
+    find, in small letters.
+    """
+
+    number: int
+    kind: str
+    name: str
+    when_utc: str
+    when: str
+    machine: str
+    verdict: str = ""
+    simulated: bool = False
+    state: str = ""
+    title: str = ""
+    note: str = ""
+    recording: int | None = None
+    deleted_utc: str = ""
+    with_recording: bool = False
+    text: str = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        # Once and for all: a filter looks through thousands at each key.
+        object.__setattr__(self, "text", self._searched())
+
+    @property
+    def is_result(self) -> bool:
+        return self.kind != "recording"
+
+    @property
+    def key(self) -> tuple[bool, int]:
+        """What tells this entry from every other."""
+        return self.is_result, self.number
+
+    @property
+    def kind_word(self) -> str:
+        return KINDS.get(self.kind, (self.kind.capitalize(), ""))[0]
+
+    @property
+    def words(self) -> str:
+        """'Pass: north field'; what the person called it where they did."""
+        return f"{self.kind_word}: {self.title or self.name}"
+
+    @property
+    def running(self) -> bool:
+        """Whether it is a recording under way."""
+        return self.state == "recording"
+
+    @property
+    def state_words(self) -> str:
+        """What must be known of its state, '' where nothing must."""
+        return {
+            "recording": "recording now",
+            "interrupted": "broken off",
+            "damaged": "damaged",
+        }.get(self.state, "")
+
+    def _searched(self) -> str:
+        parts = (
+            "result" if self.is_result else "recording",
+            str(self.number),
+            self.words,
+            self.name,
+            self.note,
+            self.when,
+            self.when_utc,
+            self.machine,
+            self.verdict,
+            self.state_words,
+            "simulated" if self.simulated else "",
+            "deleted" if self.deleted_utc else "",
+        )
+        return " ".join(parts).casefold()
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What of the list is looked for; '' wants everything."""
+
+    words: str = ""
+    kind: str = ""
+    machine: str = ""
+    deleted: bool = False
+    order: Order = Order.NEWEST
+
+    @property
+    def everything(self) -> bool:
+        """Whether nothing that is in sight is left out."""
+        return not (self.words.strip() or self.kind or self.machine or self.deleted)
+
+
+def kept(store: str | None, zone: tzinfo | None = None) -> list[Entry]:
+    """Recordings and results, those out of sight too, the newest first.
+
+    Times of day are those of `zone`, None for the computer's own.
+    """
+    with open_store(store) as opened:
+        recordings, cards = opened.recordings(deleted=True), opened.cards()
+    by_number = {one.number: one for one in recordings}
+    found = [_of_recording(one, zone) for one in recordings]
+    found += [_of_card(card, by_number.get(card.recording or 0), zone) for card in cards]
+    return sorted(found, key=lambda one: one.when_utc, reverse=True)
+
+
+def look_for(entries: Iterable[Entry], wanted: Wanted) -> list[Entry]:
+    """The entries that are wanted, in the order wanted; every word typed must be found."""
+    words = wanted.words.casefold().split()
+    found = [
+        entry
+        for entry in entries
+        if bool(entry.deleted_utc) is wanted.deleted
+        and wanted.kind in ("", entry.kind)
+        and wanted.machine in ("", entry.machine)
+        and (not words or all(word in entry.text for word in words))
+    ]
+    found.sort(key=lambda one: one.when_utc, reverse=wanted.order is not Order.OLDEST)
+    keys: dict[Order, Callable[[Entry], object]] = {
+        Order.NAME: lambda one: (one.title or one.name).casefold(),
+        Order.MACHINE: lambda one: one.machine.casefold(),
+        Order.WORST: lambda one: (
+            _WORST_FIRST.index(one.verdict) if one.verdict in _WORST_FIRST else len(_WORST_FIRST)
+        ),
+    }
+    if wanted.order in keys:
+        found.sort(key=keys[wanted.order])  # type: ignore[arg-type]
+    return found
+
+
+def hide(store: str | None, entries: Iterable[Entry], *, hidden: bool) -> None:
+    """Delete entries, or bring them back; nothing is erased. Raises WrongInput, StoreError."""
+    with open_store(store) as opened:
+        for entry in entries:
+            if not entry.is_result:
+                opened.hide(entry.number, hidden=hidden)
+            elif entry.with_recording and not hidden:
+                opened.hide(entry.recording or 0, hidden=False)
+            else:
+                opened.hide_result(entry.number, hidden=hidden)
+
+
+def describe(store: str | None, entry: Entry, title: str, note: str) -> None:
+    """Keep what the person calls an entry and says of it. Raises WrongInput, StoreError."""
+    with open_store(store) as opened:
+        keep = opened.describe_result if entry.is_result else opened.describe
+        keep(entry.number, title.strip(), note.strip())
+
+
+def when_words(when_utc: str, zone: tzinfo | None = None) -> str:
+    """'5 Nov 2026, 14:05' by the clock on the wall; the text itself where it is no time."""
+    at = local(when_utc, zone)
+    if at is None:
+        return when_utc
+    return f"{day_words(at)} {at.year}, {at.hour:02d}:{at.minute:02d}"
+
+
+def day_words(at: datetime) -> str:
+    """'5 Nov'."""
+    return f"{at.day} {MONTHS[at.month - 1]}"
+
+
+def local(when_utc: str, zone: tzinfo | None = None) -> datetime | None:
+    """A stored moment by the clock on the wall; None where the text is no moment."""
+    try:
+        return datetime.fromisoformat(when_utc).astimezone(zone)
+    except (ValueError, OverflowError):
+        return None
+
+
+def _of_recording(one: StoredRecording, zone: tzinfo | None) -> Entry:
+    return Entry(
+        one.number,
+        kind="recording",
+        name=one.name,
+        when_utc=one.started_utc,
+        when=when_words(one.started_utc, zone),
+        machine=one.machine_name,
+        simulated=one.simulated,
+        state=one.state,
+        title=one.title,
+        note=one.note,
+        deleted_utc=one.deleted_utc,
+    )
+
+
+def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None) -> Entry:
+    gone_with = recording.deleted_utc if recording else ""
+    source = recording.title or recording.name if recording else card.table_name
+    return Entry(
+        card.number,
+        kind=card.kind,
+        name=source,
+        when_utc=card.created_utc,
+        when=when_words(card.created_utc, zone),
+        machine=card.machine_name,
+        verdict=str(card.head.get("verdict") or ""),
+        simulated=bool(card.head.get("simulated") or (recording and recording.simulated)),
+        title=card.title,
+        note=card.note,
+        recording=card.recording,
+        deleted_utc=card.deleted_utc or gone_with,
+        with_recording=bool(gone_with and not card.deleted_utc),
+    )

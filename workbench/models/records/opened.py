@@ -1,0 +1,140 @@
+"""A stored result in words: what it says first, then chapter by chapter."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from workbench.base.machine import Pickup
+from workbench.base.units import UnitSystem
+from workbench.calibration.gap.batch import PickupList
+from workbench.calibration.gap.feeler import FeelerGap
+from workbench.calibration.gap.table import parse_gap_table
+from workbench.calibration.statistics.decision import Verdict
+from workbench.models.gap.words import (
+    feeler_advice,
+    feeler_sentence,
+    wheel_details,
+    wheel_sentence,
+)
+from workbench.records.entries import StoredResult
+from workbench.words.figures import figures, measures_of, number, with_spread
+from workbench.words.numbers import speed_number
+
+Chapters = dict[str, list[str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """`verdict` None where the kind has none; `setting` the new setting in large type, '' where
+    there is none; `rows` a table below `heads`."""
+
+    verdict: Verdict | None
+    sentence: str
+    chapters: Chapters
+    setting: str = ""
+    heads: tuple[str, ...] = ()
+    rows: Sequence[tuple[str, ...]] = ()
+
+
+def calibration_words(answer: Mapping[str, Any], units: UnitSystem) -> Opened:
+    """A calibration: its sentence, the setting, and a line for each run."""
+    last = answer.get("as_left") or answer
+    unit = answer.get("setting_unit") or ""
+    new, now = number(answer.get("setting_new")), number(answer.get("setting_now"))
+    left = with_spread(number(answer.get("residual_error")), 0.0, measures_of(units)["percent"])
+    setting = [f"In place of {now:g}; an error of {left} is left with it."] if new == new else []
+    return Opened(
+        Verdict(last["verdict"]),
+        str(last.get("sentence") or ""),
+        {
+            "New setting": setting if new != now else ["The setting is right as it is."],
+            "What to do": [str(last["advice"])] if last.get("advice") else [],
+            "Notes": [str(line) for line in last.get("warnings") or []],
+        },
+        setting=f"Set {new:g} {unit}".strip() if new == new and new != now else "",
+        heads=("Run", f"Shown, {answer['unit']}", f"True, {units.speed}", "Error, %"),
+        rows=[
+            *_runs(answer, units, ""),
+            *_runs(answer.get("as_left") or {}, units, " as left"),
+        ],
+    )
+
+
+def _runs(answer: Mapping[str, Any], units: UnitSystem, word: str) -> list[tuple[str, ...]]:
+    percent = measures_of(units)["percent"]
+    rows: list[tuple[str, ...]] = []
+    for run in answer.get("runs") or []:
+        error = with_spread(run["error"], 2 * run["u_error"], percent, signed=True)
+        text = error.removesuffix(" %") if run["used"] else f"left out: {run['note']}"
+        true = speed_number(run["true_mps"], units, 3)
+        rows.append((f"{run['run']}{word}", f"{run['shown']:g}", true, text))
+    return rows
+
+
+def pickups_of(answer: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """The pickups of a gap check, the worst verdict first as the answer has them."""
+    return answer.get("pickups") or [answer]
+
+
+def gap_words(
+    stored: StoredResult, at: int, units: UnitSystem
+) -> tuple[Opened, FeelerGap | None, Pickup]:
+    """One pickup of a gap check, its feeler gap (None where it was judged by its pulses), and
+    the limits it was judged by."""
+    answer, pickup = stored.answer, pickups_of(stored.answer)[at]
+    limits = Pickup(gap_best_m=answer["gap_best_m"], gap_max_m=answer["gap_max_m"])
+    marked = bool(pickup.get("marked"))
+    gap = _feeler(stored, str(pickup.get("pickup") or ""), limits)
+    if gap is not None:
+        sentence, details = feeler_sentence(gap, units), [feeler_advice(gap, units)]
+    else:
+        sentence = wheel_sentence(pickup, marked=marked, units=units)
+        details = wheel_details(pickup, units)
+    rows = [(one.name, one.text) for one in figures(pickup, units)]
+    opened = Opened(Verdict(pickup["verdict"]), sentence, {"What was found": details}, rows=rows)
+    return opened, gap, limits
+
+
+def _feeler(stored: StoredResult, name: str, limits: Pickup) -> FeelerGap | None:
+    if stored.table is None:
+        return None
+    readings = parse_gap_table(stored.table, stored.table_name)
+    listed = PickupList.from_table(readings, limits)
+    listed.blade_step_m = stored.answer.get("blade_step_m") or listed.blade_step_m
+    entry = next((one for one in listed.entries if one.pickup.name == name), None)
+    return listed.judge(entry) if entry is not None else None
+
+
+def speed_words(answer: Mapping[str, Any], units: UnitSystem) -> Opened:
+    """A belt speed: its figures, and every other speed there was."""
+    measures = measures_of(units)
+    speed = number(answer.get("belt_speed_mps"))
+    wide = number(answer.get("U_belt_speed_mps"))
+    if speed == speed:
+        sentence = f"The belt ran at {with_spread(speed, wide, measures['speed'])} on average."
+    else:
+        sentence = "There was nothing to measure the belt by."
+    others = []
+    for one in answer.get("speeds") or []:
+        mean, spread = number(one.get("speed_mps")), number(one.get("U_speed_mps"))
+        if mean == mean:
+            others.append(f"{one['source']}: {with_spread(mean, spread, measures['speed'])}")
+    return Opened(
+        None,
+        sentence,
+        {"Other speeds": others, "Notes": [str(line) for line in answer.get("warnings") or []]},
+        rows=[(one.name, one.text) for one in figures(answer, units)],
+    )
+
+
+def late_shares(pickup: Mapping[str, Any]) -> list[float]:
+    """Each tooth's lateness in pitches, NaN where it was not seen."""
+    return [number(value) for value in pickup.get("spacing_rel") or []]
+
+
+def suspects(pickup: Mapping[str, Any]) -> dict[int, str]:
+    """Suspect teeth, from 1, with their fault."""
+    found = pickup.get("faults") or []
+    return {int(one["tooth"]): str(one["kind"]) for one in found if one.get("tooth")}

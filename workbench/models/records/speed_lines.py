@@ -1,0 +1,118 @@
+"""The speeds of a recording, ready to be drawn at any zoom: an overview first, then all.
+
+Opening the store is slow: call both away from the screen. Both raise BenchError.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from drivers.contract import Recording
+from workbench.base.machine import Machine, parse_machine
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.models.live import SILENT_S
+from workbench.models.plot.pyramid import Floats, Pyramid
+from workbench.models.progress import Progress
+from workbench.records.store import Store, open_store
+
+OVERVIEW = "An overview, from samples all along the recording; every pulse is being read."
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpeedLines:
+    """A recording's speeds by source, in m/s; `is_belt` names those that come from pulses."""
+
+    lines: dict[str, Pyramid]
+    is_belt: frozenset[str]
+    notes: list[str]
+
+
+def overview(store: str | None, number: int) -> SpeedLines | None:
+    """A long recording's speeds at some hundred places, within a moment; None for a short one.
+
+    An extreme between those places is not in it.
+    """
+    with open_store(store) as opened:
+        # What is damaged is told once all is read.
+        recording = opened.speeds(number, lambda _said: None, overview=True)
+        machine = _machine(opened, number)
+    if recording is None:
+        return None
+    shown = lines_of(recording, machine)
+    joined = {name: _joined(line) for name, line in shown.lines.items()}
+    return SpeedLines(joined, shown.is_belt, [OVERVIEW])
+
+
+def speed_lines(store: str | None, number: int, progress: Progress | None = None) -> SpeedLines:
+    """The speeds of a recording; of a damaged one what is left."""
+    damage: list[str] = []
+    report = progress or (lambda _fraction: None)
+    with open_store(store) as opened:
+        recording = opened.speeds(number, damage.append, report)
+        if recording is None:
+            recording = opened.load_recording(number, damage.append, progress)
+        machine = _machine(opened, number)
+    return lines_of(recording, machine, damage)
+
+
+def lines_of(
+    recording: Recording, machine: Machine | None, damage: Sequence[str] = ()
+) -> SpeedLines:
+    """See `speed_lines`; pulses need a machine to become speeds."""
+    lines: dict[str, Pyramid] = {}
+    belts = set()
+    for name, edges in recording.edges.items():
+        if machine is None or name == "lap" or edges.time_s.size <= machine.drive.target_teeth:
+            continue
+        lines[name] = _of_pulses(edges.time_s, machine)
+        belts.add(name)
+    for name, track in recording.speeds.items():
+        known = np.isfinite(track.speed_mps) & np.isfinite(track.time_s)
+        if track.timed and known.any():
+            time_s = track.time_s[known]
+            lines[name] = Pyramid(time_s, track.speed_mps[known], _pause_s(time_s))
+    notes = [*damage_words(damage), *recording.warnings]
+    if recording.edges and machine is None:
+        notes.append("Without a machine its pulses cannot be shown as speeds.")
+    return SpeedLines(lines, frozenset(belts), notes)
+
+
+def _of_pulses(time_s: Floats, machine: Machine) -> Pyramid:
+    """A whole turn each: tooth spacing errors cancel, and no cleaning is needed to look."""
+    teeth = machine.drive.target_teeth
+    turn_s = time_s[teeth:] - time_s[:-teeth]
+    speed_mps = teeth * metres_per_pulse(machine).value_m / np.maximum(turn_s, 1e-9)
+    pause_s = _pause_s(time_s)
+    for end in np.flatnonzero(np.diff(time_s) > pause_s).tolist():
+        # A turn with a pause in it has no speed.
+        speed_mps[max(end + 1 - teeth, 0) : end + 1] = math.nan
+    return Pyramid(time_s[teeth:], speed_mps, pause_s)
+
+
+def _pause_s(time_s: Floats) -> float:
+    """From here on a signal counts as paused: as it counts as lost while it is live."""
+    usual_s = float(np.median(np.diff(time_s))) if time_s.size > 1 else 0.0
+    return max(SILENT_S, 4 * usual_s)
+
+
+def _joined(line: Pyramid) -> Pyramid:
+    """One line through all places of an overview: what lies between them was not looked at."""
+    known = np.isfinite(line.value)
+    return Pyramid(line.time_s[known], line.value[known])
+
+
+def _machine(opened: Store, number: int) -> Machine | None:
+    text = opened.recording(number).machine_text
+    return parse_machine(text, f"machine of recording {number}") if text else None
+
+
+def damage_words(found: Sequence[str], did: str = "Shown") -> list[str]:
+    """One sentence, however many blocks are damaged; `did` is what was done with the rest."""
+    if not found:
+        return []
+    more = f" So are {len(found) - 1} more." if len(found) > 1 else ""
+    return [f"{did} is what can still be read. {found[0]}{more}"]

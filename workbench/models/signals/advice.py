@@ -1,0 +1,221 @@
+"""The one sentence above the signals: what is the matter, and what to look at next."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+from workbench.live.session import InputState
+from workbench.models.bench import Bench
+from workbench.models.live import Stream
+from workbench.models.passes.pace import PaceModel
+from workbench.models.signals.rows import (
+    ATTENTION,
+    BAD,
+    GOOD,
+    LOST_SHARE,
+    NO_DATA,
+    kinds_of_damage,
+    wheel_channels,
+)
+from workbench.words.numbers import clock_text, on_screen, speed_text
+
+MOVES_MPS = 0.3
+"""Above this speed a standing belt is not what anyone wants. Chosen: a slow walk is 1 m/s."""
+
+PATIENCE_S = 3.0
+"""An input just opened may need so long for its first pulse, see drivers.serial_port."""
+
+
+TURNS = 8
+"""Turns looked at for a tooth that is always missed."""
+
+MOST_NAMED = 3
+
+
+class Look(StrEnum):
+    """Where the next look goes."""
+
+    NOWHERE = ""
+    INPUTS = "inputs"
+    EDGES = "edges"
+    WIRING = "wiring"
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """A sentence, how it is meant (a colour's name), and where to look."""
+
+    text: str
+    tone: str = GOOD
+    look: Look = Look.NOWHERE
+    channel: str = ""
+
+
+def advice(bench: Bench, opened_s: float) -> Advice:
+    """The most pressing matter first. `opened_s`: when the inputs were opened."""
+    for judge in (_inputs, _silence, _pulses, _damage):
+        found = judge(bench, opened_s)
+        if found is not None:
+            return found
+    return _all_well(bench)
+
+
+def _inputs(bench: Bench, opened_s: float) -> Advice | None:
+    live = bench.live
+    if live.problems:
+        return Advice(on_screen(" ".join(live.problems)), BAD, Look.INPUTS)
+    if not live.drivers:
+        return Advice(
+            "No input is in use. Plug in the counter or the receiver, find it here, and use it.",
+            NO_DATA,
+            Look.INPUTS,
+        )
+    for status in live.statuses():
+        if status.state is InputState.RECONNECTING:
+            return Advice(
+                f"{_sentence(status.reason)} Plug it in again, and it goes on by itself.",
+                BAD,
+                Look.WIRING,
+            )
+        if status.state is InputState.ENDED and status.reason:
+            text = f"{status.address} has ended: {status.reason}"
+            return Advice(_sentence(status.reason if status.error else text), BAD, Look.INPUTS)
+    return None
+
+
+def _silence(bench: Bench, opened_s: float) -> Advice | None:
+    live, now_s = bench.live, bench.clock()
+    if now_s - opened_s < PATIENCE_S:
+        return None
+    if not live.streams:
+        return Advice(
+            f"Nothing has come for {_time(now_s - opened_s)}, though the input is open. See "
+            "what to check.",
+            ATTENTION,
+            Look.WIRING,
+        )
+    wheels = wheel_channels(list(live.streams.values()))
+    silent = [stream for stream in wheels if stream.silent(now_s)]
+    if silent and len(silent) == len(wheels):
+        return _all_silent(bench, silent, now_s, opened_s)
+    # A channel that never gave a pulse may have no pickup at all: see `_all_well`.
+    silent = [stream for stream in silent if stream.edges]
+    if not silent:
+        return _silent_ground(bench, now_s)
+    names = " and ".join(stream.name for stream in silent)
+    one = len(silent) == 1
+    return Advice(
+        f"The {names} pickup{'' if one else 's'} {'gives' if one else 'give'} no pulses, and "
+        f"{next(stream.name for stream in wheels if not stream.silent(now_s))} does: look at the "
+        f"gap, the plug and the supply of {names}.",
+        ATTENTION,
+        Look.WIRING,
+        silent[0].name,
+    )
+
+
+def _all_silent(bench: Bench, silent: list[Stream], now_s: float, opened_s: float) -> Advice:
+    heard_s = max(max(stream.last_host_s for stream in silent), opened_s)
+    text = f"No pulses for {_time(now_s - heard_s)}: "
+    ground = PaceModel(bench).ground()
+    if ground is not None and not ground.silent(now_s) and ground.speed_mps > MOVES_MPS:
+        speed = speed_text(ground.speed_mps, bench.settings.units)
+        text += f"yet the tractor moves at {speed}. Does the belt run? If it does, see the wiring."
+        return Advice(text, ATTENTION, Look.WIRING, silent[0].name)
+    text += "the belt stands, or the pickups are not heard. If it runs, see what to check."
+    return Advice(text, NO_DATA, Look.WIRING, silent[0].name)
+
+
+def _silent_ground(bench: Bench, now_s: float) -> Advice | None:
+    for stream in bench.live.streams.values():
+        if not stream.is_pulses and stream.silent(now_s):
+            age = _time(stream.age_s(now_s))
+            return Advice(
+                f"{stream.name} has given no speed for {age}: a receiver needs a free view of "
+                "the sky, a radar its supply and a clean face.",
+                ATTENTION,
+            )
+    return None
+
+
+def _pulses(bench: Bench, _opened_s: float) -> Advice | None:
+    for stream in wheel_channels(list(bench.live.streams.values())):
+        recent = stream.health.recent() if stream.health else None
+        if recent is None or max(recent.missed_share, recent.extra_share) <= LOST_SHARE:
+            continue
+        gone = _gone(bench, stream)
+        if gone:
+            text = (
+                f"The {stream.name} pickup sees no tooth {gone} in any turn, counted from the "
+                "first one seen: it is broken off, bent or worn down."
+            )
+        elif recent.missed_share >= recent.extra_share:
+            text = (
+                f"The {stream.name} pickup misses {100 * recent.missed_share:.1f} % of the teeth. "
+                "The gap may be too wide, a plug loose, or the wheel damaged."
+            )
+        else:
+            text = (
+                f"{100 * recent.extra_share:.1f} % of what comes from the {stream.name} pickup is "
+                "noise, no tooth: look at its plug and shield, and at what its cable runs beside."
+            )
+        return Advice(text, ATTENTION, Look.EDGES, stream.name)
+    return None
+
+
+def _gone(bench: Bench, stream: Stream) -> str:
+    """'7 and 8', the teeth that are missed in every turn; '' where there are none."""
+    if bench.machine is None or stream.health is None:
+        return ""
+    teeth = bench.machine.drive.target_teeth
+    places = stream.health.look(TURNS * teeth).gone(teeth)
+    return " and ".join(str(place + 1) for place in places[:MOST_NAMED])
+
+
+def _damage(bench: Bench, _opened_s: float) -> Advice | None:
+    for driver in bench.live.drivers:
+        refused, good = (
+            sum(dict(driver.rejects).values()),
+            sum(dict(driver.notes.messages).values()),
+        )
+        if refused > LOST_SHARE * (refused + good) and refused > 1:
+            return Advice(
+                f"Of what {driver.address} sends, {refused} frames came damaged "
+                f"({kinds_of_damage(driver.rejects)}): look at its cable.",
+                ATTENTION,
+                Look.WIRING,
+            )
+        if driver.notes.warnings:
+            return Advice(_sentence(driver.notes.warnings[-1]), ATTENTION)
+    return None
+
+
+def _all_well(bench: Bench) -> Advice:
+    pace, units = PaceModel(bench).now(), bench.settings.units
+    if bench.machine is None and wheel_channels(list(bench.live.streams.values())):
+        return Advice(
+            "Pulses come. Describe the machine on the Machine page, and they become a speed.",
+            ATTENTION,
+        )
+    belt = f"belt {speed_text(pace.belt_mps, units)}" if math.isfinite(pace.belt_mps) else ""
+    ground = ""
+    if math.isfinite(pace.ground_mps):
+        ground = f"ground {speed_text(pace.ground_mps, units)}"
+    speeds = ", ".join(part for part in (belt, ground) if part)
+    never = [one.name for one in wheel_channels(list(bench.live.streams.values())) if not one.edges]
+    if speeds and never:
+        names = " and ".join(never)
+        text = f"{speeds[0].upper()}{speeds[1:]}. No pulse yet from {names}: if a pickup is wired"
+        return Advice(f"{text} there, see what to check.", NO_DATA, Look.WIRING, never[0])
+    return Advice(f"All signals come: {speeds}." if speeds else "Waiting for the first signals …")
+
+
+def _sentence(text: str) -> str:
+    text = on_screen(text).strip()
+    return text if text.endswith((".", "!", "?", "…")) else f"{text}."
+
+
+def _time(age_s: float) -> str:
+    return f"{age_s:.0f} s" if age_s < 60 else f"{clock_text(age_s)} min"

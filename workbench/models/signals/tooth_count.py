@@ -1,0 +1,121 @@
+"""The target wheel's teeth as the belt's own pulses tell them, beside what was typed."""
+
+from __future__ import annotations
+
+from collections import deque
+
+import numpy as np
+from numpy.typing import NDArray
+
+from drivers.contract import EdgeBlock, Item, Lost
+from workbench.calibration.pulses.edges import clean
+from workbench.calibration.pulses.target_wheel import SURE, TeethSeen, teeth_seen
+from workbench.models.bench import Bench
+from workbench.models.passes.pace import PaceModel
+
+MOST_EDGES = 4000
+"""Edges looked at: 130 turns of a wheel with 30 teeth, a minute at working speed."""
+
+FEWEST_EDGES = 100
+"""Fewer are not looked at: too few turns of any wheel of this trade."""
+
+AGAIN_S = 4.0
+"""Seconds after which new pulses are looked at again."""
+
+LIKELY = 0.9
+
+
+class ToothCount:
+    """Gathers the belt's edges; `seen` is what the last look at them found."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench, self._pace = bench, PaceModel(bench)
+        self._blocks: deque[NDArray[np.float64]] = deque()
+        self._channel = ""
+        self._held = 0
+        self._looked_at = self._looked_s = -np.inf
+        self.seen: TeethSeen | None = None
+
+    def take(self, item: Item) -> None:
+        """Take in what the inputs bring; a hole or another channel begins anew."""
+        belt = self._pace.belt()
+        channel = belt.name if belt is not None and belt.is_pulses else ""
+        if channel != self._channel:
+            self._channel = channel
+            self._forget()
+        if isinstance(item, Lost) and item.stream == channel:
+            self._blocks.clear()
+            self._held = 0
+        elif isinstance(item, EdgeBlock) and item.channel == channel and item.ticks.size:
+            self._blocks.append(np.asarray(item.ticks, dtype=np.float64) * item.tick_s)
+            self._held += item.ticks.size
+            while self._held - self._blocks[0].size >= MOST_EDGES:
+                self._held -= self._blocks.popleft().size
+
+    def due(self) -> NDArray[np.float64] | None:
+        """Edge times (n,) to be looked at now, s; None while there is nothing new to see."""
+        now_s = self._bench.clock()
+        newest = float(self._blocks[-1][-1]) if self._blocks else -np.inf
+        if self._held < FEWEST_EDGES or newest == self._looked_at:
+            return None
+        if now_s - self._looked_s < AGAIN_S:
+            return None
+        self._looked_s, self._looked_at = now_s, newest
+        return np.concatenate(list(self._blocks))
+
+    def found(self, seen: TeethSeen) -> None:
+        """What the look at the edges found."""
+        self.seen = seen
+
+    def sentence(self, typed: int | None) -> str:
+        """What the signal says of the teeth, and how that goes with what was typed."""
+        seen = self.seen
+        if self._held == 0 and seen is None:
+            return "As the signal says: no pulses yet. Let the belt run, and they are counted."
+        if seen is None:
+            return f"As the signal says: counting, {self._held} pulses so far."
+        if seen.teeth is None:
+            return (
+                "The signal cannot tell: the teeth pass too evenly, or too few turns have "
+                "passed. Count them by hand."
+            )
+        return f"As the signal says: {_repeats(seen)} ({_sure(seen)}){_beside(seen, typed)}."
+
+    def to_use(self, typed: int | None) -> int | None:
+        """The number to offer in place of the one typed, None where there is no reason to."""
+        seen = self.seen
+        if seen is None or seen.teeth is None or seen.confidence < SURE or not seen.exact:
+            return None
+        return seen.teeth if typed is None or seen.contradicts(typed) else None
+
+    def _forget(self) -> None:
+        self._blocks.clear()
+        self._held, self.seen = 0, None
+
+
+def count_teeth(time_s: NDArray[np.float64]) -> TeethSeen:
+    """What these edges say; slow, for the background."""
+    try:
+        return teeth_seen(clean(time_s))
+    except ValueError:  # a device that began to count anew: its times run backwards
+        return TeethSeen(None, 0.0)
+
+
+def _repeats(seen: TeethSeen) -> str:
+    return f"{seen.teeth} teeth" if seen.exact else f"{seen.teeth} teeth or a multiple of it"
+
+
+def _sure(seen: TeethSeen) -> str:
+    if seen.confidence >= SURE:
+        return "as good as certain"
+    return "likely" if seen.confidence >= LIKELY else "no more than a guess so far"
+
+
+def _beside(seen: TeethSeen, typed: int | None) -> str:
+    if typed is None or seen.teeth is None:
+        return ""
+    if seen.teeth == typed:
+        return ", as typed"
+    if not seen.exact and typed % seen.teeth == 0:
+        return f", which goes with the {typed} typed"
+    return f"; typed are {typed}"
