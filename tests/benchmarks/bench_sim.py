@@ -9,7 +9,8 @@ from drivers.recording import collect
 from sim.run import simulate
 from sim.scenarios import SCENARIOS
 from workbench.base.machine import parse_machine
-from workbench.cli.speed import compute
+from workbench.jobs.speed.answer import SpeedOptions
+from workbench.jobs.speed.compute import compute
 
 HOUR_S = 3600.0
 FAST = "[drive]\ntarget_teeth = 60\nturns_per_target_turn = 0.304\n"
@@ -63,13 +64,13 @@ def test_coverage_of_300_seeds():
         hits = warned = silent = 0
         for seed in range(300):
             run = simulate(scenario, seed, 60.0)
-            answer = compute(run.recording, machine, {"channel": "left"})
+            answer = compute(run.recording, machine, SpeedOptions("left"))
             edges_s = run.recording.edges["left"].time_s
             true_mps = run.truth.belt_speed_mps(*run.truth.true_s(edges_s[[0, -1]]))
-            hit = abs(answer["belt_speed_mps"] - true_mps) <= answer["U_belt_speed_mps"]
+            hit = abs(answer.belt_speed_mps - true_mps) <= answer.U_belt_speed_mps
             hits += hit
-            warned += bool(answer["warnings"])
-            silent += not hit and not answer["warnings"]
+            warned += bool(answer.warnings)
+            silent += not hit and not answer.warnings
         print(f"{name:18s} {scenario.speed_is:6s} held {hits:3d}, warned {warned:3d} of 300")
         if scenario.speed_is == "right":
             held, total = held + hits, total + 300

@@ -11,7 +11,8 @@ from sim.run import simulate
 from sim.scenarios import SCENARIOS
 from workbench.base.machine import parse_machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
-from workbench.cli.speed import compute
+from workbench.jobs.speed.answer import SpeedOptions, SpeedSays
+from workbench.jobs.speed.compute import compute
 
 RIGHT = [name for name, scenario in SCENARIOS.items() if scenario.speed_is == "right"]
 WARNED = [name for name, scenario in SCENARIOS.items() if scenario.speed_is == "warned"]
@@ -22,7 +23,7 @@ def computed(name, seed, for_s=60.0):
     scenario = SCENARIOS[name]
     run = simulate(scenario, seed, for_s)
     machine = parse_machine(scenario.machine_text)
-    answer = compute(run.recording, machine, {"channel": "left"})
+    answer = compute(run.recording, machine, SpeedOptions("left"))
     edges_s = run.recording.edges["left"].time_s
     true_mps = run.truth.belt_speed_mps(*run.truth.true_s(edges_s[[0, -1]]))
     return answer, true_mps, run.truth
@@ -34,10 +35,10 @@ def test_the_interval_holds_the_truth():
     for number, name in enumerate(RIGHT):
         for seed in range(10 * number, 10 * number + 2):  # no two scenarios the same machine
             answer, true_mps, truth = computed(name, seed)
-            stated = answer["belt_speed_mps"]
-            whole.append((stated - true_mps) / answer["U_belt_speed_mps"])
-            known = stated * truth.built.metres_per_pulse / answer["metres_per_pulse"]
-            parts = answer["u_parts_rel"]
+            stated = answer.belt_speed_mps
+            whole.append((stated - true_mps) / answer.U_belt_speed_mps)
+            known = stated * truth.built.metres_per_pulse / answer.metres_per_pulse
+            parts = answer.u_parts_rel
             u_rel = np.hypot(parts["period"], parts["clock"])
             u_rel = np.hypot(u_rel, truth.belt_slip(0, 60))  # the creep of a roll is in its u
             pulses.append((known - true_mps) / true_mps / u_rel)
@@ -65,11 +66,14 @@ def test_machines_differ_from_their_file_by_as_much_as_it_says(name):
 def test_where_it_does_not_hold_a_warning_says_so(name):
     for seed in (1, 2):
         answer, true_mps, _ = computed(name, seed, 120.0 if name == "drop-out-run" else 60.0)
-        off = abs(answer["belt_speed_mps"] - true_mps) > answer["U_belt_speed_mps"]
-        assert answer["warnings"], (name, seed)
+        off = abs(answer.belt_speed_mps - true_mps) > answer.U_belt_speed_mps
+        assert answer.warnings, (name, seed)
         if name == "wrong-tooth-count":
             assert off
-            assert any("30" in warning and "32" in warning for warning in answer["warnings"])
+            assert any(
+                said.what == SpeedSays.OTHER_TEETH and {30, 32} <= set(said.values.values())
+                for said in answer.warnings
+            )
 
 
 @pytest.mark.parametrize("name", ["mud-on-roll", "slipping-belt"])
@@ -77,9 +81,9 @@ def test_only_the_laps_tell_what_happens_behind_the_drive_shaft(name):
     scenario = SCENARIOS[name]
     run = simulate(scenario, 1, 120.0)
     machine = parse_machine(scenario.machine_text)
-    answer = compute(run.recording, machine, {"channel": "left"})
+    answer = compute(run.recording, machine, SpeedOptions("left"))
     lap_s = run.recording.edges["lap"].time_s
     by_laps = machine.belt.lap_length_m * (lap_s.size - 1) / np.ptp(lap_s)
     true_mps = run.truth.belt_speed_mps(*run.truth.true_s(lap_s[[0, -1]]))
     assert by_laps == pytest.approx(true_mps, rel=0.002)
-    assert abs(answer["belt_speed_mps"] - true_mps) > 2 * answer["U_belt_speed_mps"]
+    assert abs(answer.belt_speed_mps - true_mps) > 2 * answer.U_belt_speed_mps

@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from workbench.base.errors import MachineFileError, WrongInput
-from workbench.base.units import SPEED_UNITS_MPS, parse_setting_unit
+from workbench.base.typed import parse_setting_unit
+from workbench.base.units import SPEED_UNITS_MPS
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,6 +91,12 @@ def _parser(called: str | None) -> argparse.ArgumentParser:
         sub = commands.add_parser(name, help=help_line, description=help_line)
         if name == called:
             sub.add_argument("--json", action="store_true", help="print one JSON object, in SI")
+            sub.add_argument(
+                "--units",
+                choices=("us", "metric"),
+                help="units of what is said (default: those that go with the readout's)",
+            )
+            sub.add_argument("--lang", metavar="CODE", help="language of what is said: en")
             import_module(module).add_arguments(sub)
     return parser
 

@@ -17,8 +17,10 @@ from workbench.base.machine import Machine, load_machine
 from workbench.base.units import percent
 from workbench.calibration.readout.calibrate import Calibration
 from workbench.cli import DONE, FAILED
+from workbench.cli.arguments import add_source, source_of
 from workbench.cli.output import print_json, print_table, print_warnings
-from workbench.jobs.source import Source, add_source, finish, keep_table, load_source
+from workbench.jobs.job import Job
+from workbench.jobs.source import Source, finish, keep_table
 
 _MOST_TABLE_BYTES = 2_000_000
 
@@ -52,7 +54,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--as-left", metavar="FILE", help="run table made with the new setting in the readout"
     )
     parser.add_argument("--report", metavar="FILE", help="write a report: .pdf, .html or .json")
-    parser.add_argument("--units", choices=("us", "metric"), help="units of the report")
     parser.add_argument("--by", metavar="NAME", default="", help="who did it, for the report")
     parser.add_argument("--remarks", metavar="TEXT", default="", help="remarks for the report")
     parser.add_argument(
@@ -191,7 +192,7 @@ def _of_table(
 def _of_recording(
     args: argparse.Namespace, options: dict[str, Any]
 ) -> tuple[dict[str, Any], Machine | None]:
-    source = load_source(args)
+    source = source_of(args)
     options["recorded_machine"] = _recorded_machine(source)
     answer = compute(source.recording, source.machine, options)
     return finish("calibrate", answer, source, options), source.machine
@@ -277,3 +278,6 @@ def _print(answer: Mapping[str, Any]) -> None:
         print_warnings(left["warnings"])
     if answer["simulated"]:
         print("Simulated data.", file=sys.stderr)
+
+
+JOB = Job("calibrate", dict, dict, compute)

@@ -16,8 +16,8 @@ import numpy as np
 from drivers.contract import FileRefused, FrameBlock
 from workbench.base.errors import WrongInput
 from workbench.cli import BROKEN, DONE
+from workbench.cli.arguments import add_store, stored_number
 from workbench.cli.output import print_json
-from workbench.jobs.source import add_store, stored_number
 from workbench.records.store import Store, open_store
 from workbench.records.tables import TABLES, Table, write_csv, write_parquet
 

@@ -11,16 +11,18 @@ from typing import Any
 from drivers.contract import Recording
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import Machine, Pickup, load_machine
-from workbench.base.units import parse_length_m
+from workbench.base.typed import parse_length_m
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.calibration.statistics.decision import Verdict
 from workbench.cli import DONE, FAILED
+from workbench.cli.arguments import add_source, source_of
 from workbench.cli.gap_print import print_answer
 from workbench.cli.output import print_json, print_warnings
 from workbench.jobs.gap.recordings import compute_recording
 from workbench.jobs.gap.stored import baseline_of, history_of, spacing_of
 from workbench.jobs.gap.tables import compute_table, table_text
-from workbench.jobs.source import Source, add_source, finish, keep_table, load_source
+from workbench.jobs.job import Job
+from workbench.jobs.source import Source, finish, keep_table
 
 _WHAT_IS_FOUND = (
     "From 30 turns, with the belt running steadily, at least 95 % of these are found: a missing "
@@ -133,7 +135,7 @@ def _of_table(args: argparse.Namespace, text: str) -> tuple[dict[str, Any], Mach
 def _of_recording(args: argparse.Namespace) -> tuple[dict[str, Any], Machine | None]:
     if args.control or args.target is not None:
         raise WrongInput("--control and --target go with a gap table, not with a recording.")
-    source = load_source(args)
+    source = source_of(args)
     options = _options(args)
     if args.at_gap is not None and source.number is None:
         raise WrongInput(
@@ -202,3 +204,6 @@ def _write_summary(name: str, answer: Mapping[str, Any]) -> None:
             writer.writerows(summary_rows(answer))
     except OSError as error:
         raise WrongInput(f"{name}: the summary cannot be written ({error.strerror}).") from None
+
+
+JOB = Job("gap", dict, dict, compute)

@@ -12,8 +12,8 @@ from drivers.contract import FileRefused, InputError, Item
 from drivers.files.reading import FileDriver
 from workbench.base.machine import Machine, load_machine
 from workbench.cli import DONE, WRONG
+from workbench.cli.arguments import add_store
 from workbench.cli.output import print_json, print_table, print_warnings
-from workbench.jobs.source import add_store
 from workbench.records.store import Store, open_store
 
 _PIECE_BYTES = 1 << 22

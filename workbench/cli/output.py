@@ -2,17 +2,36 @@
 
 from __future__ import annotations
 
+import json
 import math
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from workbench.base.errors import Message, StoreError
+from workbench.jobs.keep import Kept
 from workbench.records.jsonable import to_text
+from workbench.words.view import json_view
+from workbench.words.words import Words
 
 
 def print_json(answer: Mapping[str, Any]) -> None:
     """One JSON object on stdout."""
     print(to_text(answer))
+
+
+def print_answer(answer: object, kept: Kept, words: Words) -> None:
+    """An answer as one JSON object on stdout, its number in the store first."""
+    number = {} if kept.number is None else {"result": kept.number}
+    view = json_view(answer, words)
+    if kept.trouble is not None:
+        view["warnings"] = [*view["warnings"], words.say(not_kept(kept.trouble))]
+    print(json.dumps({**number, **view}, ensure_ascii=False, allow_nan=False))
+
+
+def not_kept(trouble: StoreError) -> Message:
+    """What is said where an answer is there but could not be stored."""
+    return Message("The answer was not stored: {trouble}", trouble=trouble)
 
 
 def print_table(

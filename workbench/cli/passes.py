@@ -13,8 +13,10 @@ from workbench.base.errors import WrongInput
 from workbench.base.machine import Limits, Machine
 from workbench.calibration.statistics.decision import Verdict
 from workbench.cli import DONE, FAILED
+from workbench.cli.arguments import add_source, seconds, source_of
 from workbench.cli.output import print_json, print_warnings
 from workbench.cli.pass_print import print_pass
+from workbench.jobs.job import Job
 from workbench.jobs.passes.answer import (
     causes,
     course,
@@ -26,7 +28,7 @@ from workbench.jobs.passes.answer import (
 )
 from workbench.jobs.passes.inputs import Chosen, choose, gather_inputs, name_of, with_factors
 from workbench.jobs.passes.pulse_rates import with_pulse_rates
-from workbench.jobs.source import add_source, finish, load_source, seconds
+from workbench.jobs.source import finish
 from workbench.match.evidence import gather
 from workbench.match.ratio import (
     Comparison,
@@ -36,6 +38,7 @@ from workbench.match.ratio import (
     compare,
     seconds_to_settle,
 )
+from workbench.words.words import Words
 
 _ABOUT = (
     "The ratio is always belt ÷ ground. Approach, headlands and stops are left out. Causes are "
@@ -89,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
         return run_all(args)
     if args.source is None:
         raise WrongInput("name a RECORDING, or --all for every stored pass.")
-    source = load_source(args)
+    source = source_of(args)
     options = {
         "belt": args.belt,
         "ground": args.ground,
@@ -191,9 +194,9 @@ def _ratio(found: Pace, band: PaceLimits, warnings: list[str]) -> dict[str, Any]
 
 
 def _reason(found: Pace, band: PaceLimits) -> str:
+    reason = Words().say(found.decision.reason)
     if not math.isfinite(found.ratio):
-        return found.decision.reason
-    reason = found.decision.reason
+        return reason
     if found.decision.verdict in ("pass", "fail"):
         return reason
     more_s = seconds_to_settle(found, band)
@@ -243,3 +246,6 @@ def _move(text: str) -> list[float]:
         raise argparse.ArgumentTypeError(
             f"'{text}' is wrong; expected a moment and steps, for example 38s=-2"
         ) from None
+
+
+JOB = Job("pass", dict, dict, compute)

@@ -17,9 +17,9 @@ from drivers.contract import Driver
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import Machine, load_machine, parse_machine
 from workbench.cli import BROKEN, DONE
+from workbench.cli.arguments import add_store, seconds
 from workbench.cli.live_line import LiveLine
 from workbench.cli.output import print_json, print_table, print_warnings
-from workbench.jobs.source import add_store, seconds
 from workbench.live.session import Session
 from workbench.records.notes import merged_notes
 from workbench.records.recorder import Recorder

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from workbench.base.errors import WrongInput
 from workbench.base.units import METRIC, US
 from workbench.cli import DONE
+from workbench.cli.arguments import add_store
 from workbench.cli.output import print_json
-from workbench.jobs.source import add_store
 
 if TYPE_CHECKING:
     from workbench.records.entries import StoredResult
@@ -21,7 +21,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--out", metavar="FILE", required=True, help="where to: .pdf, .html or .json"
     )
-    parser.add_argument("--units", choices=("us", "metric"), help="units of the report")
     parser.add_argument("--by", metavar="NAME", help="who did it")
     parser.add_argument("--remarks", metavar="TEXT", help="remarks")
     parser.add_argument("--environment", metavar="TEXT", help="weather, oil, place")

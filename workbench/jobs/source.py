@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +9,7 @@ from typing import Any
 
 from drivers.contract import EdgeTrack, Recording, SpeedTrack
 from workbench.base.errors import StoreError, WrongInput
-from workbench.base.machine import Machine, load_machine, parse_machine
+from workbench.base.machine import Machine, parse_machine
 
 DEFAULT_SIMULATED_S = 60.0
 
@@ -25,68 +24,25 @@ class Source:
     store: str | None = None
 
 
-def add_source(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
-    """The arguments every command on a recording shares; `required`: it works on one alone."""
-    parser.add_argument(
-        "source",
-        metavar="RECORDING",
-        nargs=None if required else "?",
-        help="a file, the number of a stored recording, or sim:SCENARIO",
-    )
-    parser.add_argument("--machine", metavar="FILE", help="the machine file (TOML)")
-    parser.add_argument("--seed", type=int, help="the simulator's random seed (default 0)")
-    parser.add_argument(
-        "--for", dest="for_s", metavar="TIME", type=seconds, help="how long to simulate: 60s, 5min"
-    )
-    add_store(parser)
+def load_source(
+    word: str,
+    machine: Machine | None,
+    store: str | None,
+    *,
+    seed: int | None = None,
+    for_s: float | None = None,
+) -> Source:
+    """Read what `word` names: a file, a stored recording's number, or 'sim:SCENARIO'.
 
-
-def add_store(parser: argparse.ArgumentParser) -> None:
-    """The argument that names the store of recordings and results."""
-    parser.add_argument(
-        "--store",
-        metavar="ADDRESS",
-        help="where recordings and results are kept: a file or postgresql://USER@HOST/DATABASE "
-        "(default: $EVENPACE_STORE, or a file in your data folder)",
-    )
-
-
-def stored_number(text: str) -> int:
-    """The number of a recording or result. Raises argparse's error for anything else."""
-    if not (text.isascii() and text.isdigit() and 0 < int(text) < 2**31):
-        raise argparse.ArgumentTypeError(f"'{text}' is no number in the store; write it as 3")
-    return int(text)
-
-
-def seconds(text: str) -> float:
-    """'60s', '90', '5min' or '1h' in seconds. Raises argparse's error for anything else."""
-    for unit, factor in (("min", 60.0), ("h", 3600.0), ("s", 1.0), ("", 1.0)):
-        number = text.strip().removesuffix(unit) if unit else text.strip()
-        if unit and number == text.strip():
-            continue
-        try:
-            value = float(number) * factor
-        except ValueError:
-            break
-        if 0 < value <= 30 * 24 * 3600:
-            return value
-        break
-    raise argparse.ArgumentTypeError(
-        f"'{text}' is no length of time; write for example 60s, 5min or 1h, at most 30 days"
-    )
-
-
-def load_source(args: argparse.Namespace) -> Source:
-    """Read what the command was pointed at. Raises WrongInput, InputError, StoreError."""
-    machine = load_machine(args.machine) if args.machine else None
-    word: str = args.source
+    Raises WrongInput, InputError, StoreError.
+    """
     if word.startswith("sim:"):
-        recording, typed = _simulate(word, args.seed, args.for_s)
+        recording, typed = _simulate(word, seed, for_s)
         return Source(recording, machine or typed)
-    if args.seed is not None or args.for_s is not None:
-        raise WrongInput(f"--seed and --for go with sim:SCENARIO, not with '{word}'")
+    if seed is not None or for_s is not None:
+        raise WrongInput("--seed and --for go with sim:SCENARIO, not with '{word}'", word=word)
     if word.isascii() and word.isdigit() and not Path(word).exists():
-        return stored_source(int(word), machine, args.store)
+        return stored_source(int(word), machine, store)
     from drivers.files.reading import read_recording
 
     return Source(read_recording(word.removeprefix("file:")), machine)

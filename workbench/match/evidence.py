@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
-from workbench.base.units import SPEED_UNITS_MPS, parse_setting_unit
+from workbench.base.typed import parse_setting_unit
+from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.gap.faults import Fault, FaultKind
 from workbench.calibration.gap.wheel_faults import check_wheel
 from workbench.calibration.pulses.drive_line import metres_per_pulse

@@ -9,6 +9,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.statements import as_written
 from workbench.calibration.pulses.speed import coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict, decide, times_as_many
 from workbench.match.mean import autocorrelated_mean
@@ -169,7 +170,7 @@ NO_ANSWER = Standing(
     math.nan,
     math.nan,
     math.nan,
-    Decision(Verdict.CANNOT_TELL, math.nan, "the steady part has not begun"),
+    Decision(Verdict.CANNOT_TELL, math.nan, as_written("the steady part has not begun")),
     math.nan,
 )
 
@@ -219,7 +220,9 @@ class Answers:
             if math.isfinite(more_s)
             else "more of the same would not settle it"
         )
-        waiting = Decision(Verdict.CANNOT_TELL, decision.conformance_probability, reason)
+        waiting = Decision(
+            Verdict.CANNOT_TELL, decision.conformance_probability, as_written(reason)
+        )
         return replace(standing, decision=waiting, more_s=more_s)
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.statements import as_written
 from workbench.calibration.pulses.speed import SpeedSeries, coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict, decide
 from workbench.match.align import Aligned, align
@@ -77,7 +78,7 @@ class Pace:
 
 def cannot_tell(reason: str) -> Pace:
     """The answer where there is nothing to compare."""
-    return Pace(Decision(Verdict.CANNOT_TELL, math.nan, reason), warnings=[])
+    return Pace(Decision(Verdict.CANNOT_TELL, math.nan, as_written(reason)), warnings=[])
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from workbench.base.errors import WrongInput
-from workbench.base.units import INCH_M, inch_fraction, parse_length_m
+from workbench.base.typed import parse_length_m
+from workbench.base.units import INCH_M, inch_fraction
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ import pytest
 
 from workbench.base.errors import MachineFileError, WrongInput
 from workbench.base.machine import parse_machine
-from workbench.base.units import parse_setting_unit
+from workbench.base.typed import parse_setting_unit
 
 
 @pytest.mark.parametrize(

@@ -9,12 +9,16 @@ import sqlite3
 import subprocess
 import sys
 import time
+from dataclasses import replace
 
 import pytest
 
 from drivers.contract import DeviceLost, DeviceMissing
 from workbench.cli import main
 from workbench.cli.live_line import LiveLine
+from workbench.jobs.codec import to_plain
+from workbench.jobs.speed.answer import SpeedOptions
+from workbench.jobs.speed.compute import compute
 from workbench.live.session import InputState, InputStatus
 from workbench.records.store import open_store
 
@@ -87,12 +91,10 @@ def test_verify_tells_each_field_that_differs(call, tmp_path):
     call("record", "sim:healthy?pace=fast", "--for", "10s", "--json")
     with open_store() as store:
         recording = store.load_recording(1)
-        from workbench.cli.speed import compute
-
-        answer = compute(recording, None, {"channel": None})
-        answer["edges"] += 1
-        answer["speeds"][0]["label"] = "something else"
-        number = store.add_result("speed", answer, options={"channel": None}, recording=1)
+        answer = compute(recording, None, SpeedOptions())
+        other = replace(answer.speeds[0], label="something else")
+        wrong = replace(answer, edges=answer.edges + 1, speeds=(other, *answer.speeds[1:]))
+        number = store.add_result("speed", to_plain(wrong), options={"channel": None}, recording=1)
     status, verified, _ = call("verify", str(number), "--json")
     assert status == 1
     fields = {found["field"]: (found["stored"], found["now"]) for found in verified["differences"]}

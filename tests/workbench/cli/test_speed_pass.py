@@ -91,9 +91,11 @@ def test_without_a_machine_there_is_a_rate_but_no_speed(
 def test_the_table_for_people_says_the_same(
     capsys: pytest.CaptureFixture[str], edges: str, machine: str
 ) -> None:
+    for units, said in (("metric", "4.3200 ± 0.0086 km/h"), ("us", "2.6843 ± 0.0054 mph")):
+        assert main(["speed", edges, "--machine", machine, "--units", units]) == 0
+        assert said in capsys.readouterr().out
     assert main(["speed", edges, "--machine", machine]) == 0
     said = capsys.readouterr()
-    assert "1.2000 ± 0.0024 m/s" in said.out
     assert said.err == ""
 
 

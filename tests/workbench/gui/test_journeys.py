@@ -20,8 +20,8 @@ from PySide6.QtWidgets import (
     QLineEdit,
 )
 
-from workbench.cli.verify import verify
 from workbench.gui.app import make_window
+from workbench.jobs.verify import verify
 from workbench.records.store import open_store
 
 
@@ -146,7 +146,7 @@ def only_result(bench, kind):
     """The one result in the store, computed once more from what it was computed from."""
     with open_store(bench.store) as store:
         (entry,) = store.results()
-        assert verify(store, entry.number)["verified"]
+        assert verify(store, entry.number).verified
         result = store.result(entry.number)
     assert result.kind == kind
     return result

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from workbench.base.machine import Pickup
-from workbench.base.units import parse_length_m
+from workbench.base.statements import as_written
+from workbench.base.typed import parse_length_m
 from workbench.calibration.gap.feeler import FeelerGap, feeler_gap
 from workbench.calibration.gap.judgement import worst
 from workbench.calibration.gap.places import BLADE_STEP_M
@@ -145,7 +146,9 @@ class PickupList:
         """The worst of all; 'cannot tell' while a pickup has no readings."""
         judged = [self.judge(entry) for entry in self.entries]
         if not judged or any(one is None for one in judged):
-            return Decision(Verdict.CANNOT_TELL, float("nan"), "not every pickup has been read")
+            return Decision(
+                Verdict.CANNOT_TELL, float("nan"), as_written("not every pickup has been read")
+            )
         return worst(one.decision for one in judged if one is not None)
 
     def lines(self) -> list[str]:

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.machine import Pickup
+from workbench.base.statements import as_written
 from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, judge, mm
 from workbench.calibration.gap.places import (
     BLADE_STEP_M,
@@ -320,7 +321,7 @@ def _without_swing(
     k = coverage_factor(freedom)
     missing = what_is_missing(places)
     seen = judge(closest, widest, k, pickup)
-    untold = Decision(Verdict.CANNOT_TELL, math.nan, missing)
+    untold = Decision(Verdict.CANNOT_TELL, math.nan, as_written(missing))
     return FeelerGap(
         pickup=readings.pickup,
         places=places,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from workbench.base.statements import as_written
 from workbench.calibration.gap.amplitude import AmplitudeLaw
 from workbench.calibration.gap.dropout import DropOut
 from workbench.calibration.gap.judgement import Estimate
@@ -50,9 +51,13 @@ def judge_drop_out(found: DropOut, per_pulse: MetresPerPulse, low_mps: float) ->
 def _none_missing(slowest_mps: float, low_mps: float) -> tuple[Decision, str]:
     text = f"No tooth went missing down to {slowest_mps:.3g} m/s."
     if slowest_mps <= low_mps:
-        return Decision(Verdict.PASS, 1.0, "the drop-out speed is below all working speeds"), text
+        return Decision(
+            Verdict.PASS, 1.0, as_written("the drop-out speed is below all working speeds")
+        ), text
     text += f" Slow the belt below its lowest working speed, {low_mps:.3g} m/s."
-    return Decision(Verdict.CANNOT_TELL, math.nan, "the belt was not slowed far enough"), text
+    return Decision(
+        Verdict.CANNOT_TELL, math.nan, as_written("the belt was not slowed far enough")
+    ), text
 
 
 def _in_words(tooth: int, speed_mps: float, low_mps: float) -> str:

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.errors import WrongInput
-from workbench.base.units import INCH_M, parse_length_m
+from workbench.base.typed import parse_length_m
+from workbench.base.units import INCH_M
 
 Floats = NDArray[np.float64]
 

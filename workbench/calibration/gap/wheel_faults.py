@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.errors import WrongInput
+from workbench.base.statements import as_written
 from workbench.calibration.gap.false_edges import FalseEdges, Origin, mean_tooth_hz
 from workbench.calibration.gap.faults import Fault, Findings, name_faults
 from workbench.calibration.gap.judgement import Estimate
@@ -181,11 +182,11 @@ def _first_tooth_s(seen: Seen) -> float:
 def _decide(faults: list[Fault], turns: float) -> Decision:
     if faults:
         kinds = dict.fromkeys(str(fault.kind) for fault in faults)
-        return Decision(Verdict.FAIL, math.nan, ", ".join(kinds))
+        return Decision(Verdict.FAIL, math.nan, as_written(", ".join(kinds)))
     if turns < ENOUGH_TURNS:
         reason = f"{turns:.1f} turns are too few to clear a wheel; ten are enough"
-        return Decision(Verdict.CANNOT_TELL, math.nan, reason)
-    return Decision(Verdict.PASS, math.nan, "every tooth is seen and none stands out")
+        return Decision(Verdict.CANNOT_TELL, math.nan, as_written(reason))
+    return Decision(Verdict.PASS, math.nan, as_written("every tooth is seen and none stands out"))
 
 
 def _warnings(found: Findings) -> list[str]:

@@ -17,6 +17,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.errors import WrongInput
 from workbench.calibration.pulses.edges import CleanEdges
 from workbench.calibration.pulses.period import NO_TIME_S
 from workbench.calibration.pulses.target_wheel import tooth_signature
@@ -122,12 +123,14 @@ def _normal_factor(coverage: float) -> float:
 def fit_period(edges: CleanEdges, teeth: int) -> PeriodFit:
     """Mean tooth period over the run.
 
-    Raises ValueError where fewer than 3 edges are left or all came at one moment.
+    Raises WrongInput where fewer than 3 edges are left or all came at one moment.
     """
     if edges.time_s.size < 3:
-        raise ValueError(f"{edges.time_s.size} edges are left; a speed needs at least 3")
+        raise WrongInput(
+            "{count} edges are left; a speed needs at least 3.", count=int(edges.time_s.size)
+        )
     if not edges.time_s[-1] > edges.time_s[0]:
-        raise ValueError("all edges came at one and the same moment")
+        raise WrongInput("all edges came at one and the same moment.")
     time_s = edges.time_s - edges.time_s[0]
     segment = edges.segment()
     group = segment * teeth + edges.tooth % teeth
@@ -291,7 +294,7 @@ def belt_speed(
     """Mean belt speed over the run, v = metres a pulse ÷ period.
 
     Relative contributions add in squares (GUM 5.1.6), degrees of freedom after
-    Welch-Satterthwaite (GUM G.4.1). Raises ValueError where there are too few edges.
+    Welch-Satterthwaite (GUM G.4.1). Raises WrongInput where there are too few edges.
     """
     fit = fit_period(edges, teeth).bridged(edges)
     parts = {

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from workbench.base.machine import Readout
-from workbench.base.units import parse_setting_unit
+from workbench.base.typed import parse_setting_unit
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import StrEnum, auto
+
+from workbench.base.statements import Statement, statement
 
 
 class Verdict(StrEnum):
@@ -23,13 +25,24 @@ class Verdict(StrEnum):
         return self in (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 
 
+class DecisionSays(StrEnum):
+    """Why a verdict is what it is, and what a value has to do with its limits."""
+
+    NO_VALUE = auto()
+    WELL_OUTSIDE = auto()
+    TOO_UNSURE = auto()
+    WELL_INSIDE = auto()
+    JUST_INSIDE = auto()
+    JUST_OUTSIDE = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """A verdict with the probability that the true value lies within the limits."""
+    """A verdict, the probability that the true value lies within the limits, and why."""
 
     verdict: Verdict
     conformance_probability: float
-    reason: str
+    reason: Statement
 
 
 def conformance_probability(value: float, u: float, low: float, high: float) -> float:
@@ -52,19 +65,19 @@ def decide(value: float, u: float, low: float, high: float, *, U: float | None =
     if not low < high:
         raise ValueError(f"lower limit {low:g} must be below upper limit {high:g}")
     if not (math.isfinite(value) and math.isfinite(u)):
-        return Decision(Verdict.CANNOT_TELL, math.nan, "there is no value to judge")
+        return Decision(Verdict.CANNOT_TELL, math.nan, statement(DecisionSays.NO_VALUE))
     w = 2 * u if U is None else U
     p = conformance_probability(value, u, low, high)
     inside = min(value - low, high - value)
     if inside <= -w and inside < 0:
-        return Decision(Verdict.FAIL, p, "outside the limits by more than its uncertainty")
+        return Decision(Verdict.FAIL, p, statement(DecisionSays.WELL_OUTSIDE))
     if 2 * w > high - low:
-        return Decision(Verdict.CANNOT_TELL, p, "the uncertainty is wider than the limits")
+        return Decision(Verdict.CANNOT_TELL, p, statement(DecisionSays.TOO_UNSURE))
     if inside >= w:
-        return Decision(Verdict.PASS, p, "inside the limits by more than its uncertainty")
+        return Decision(Verdict.PASS, p, statement(DecisionSays.WELL_INSIDE))
     if inside >= 0:
-        return Decision(Verdict.CONDITIONAL_PASS, p, "inside the limits, by less than U")
-    return Decision(Verdict.CONDITIONAL_FAIL, p, "outside the limits, by less than U")
+        return Decision(Verdict.CONDITIONAL_PASS, p, statement(DecisionSays.JUST_INSIDE))
+    return Decision(Verdict.CONDITIONAL_FAIL, p, statement(DecisionSays.JUST_OUTSIDE))
 
 
 def uncertainty_to_settle(decision: Decision, value: float, low: float, high: float) -> float:

@@ -12,6 +12,7 @@ from workbench.calibration.readout.calibrate import Calibration, RunResult
 from workbench.calibration.readout.change_overs import ChangeOvers
 from workbench.calibration.statistics.budget import Budget
 from workbench.cli.output import with_uncertainty
+from workbench.words.words import Words
 
 
 def as_answer(found: Calibration, machine: Machine) -> dict[str, Any]:
@@ -30,7 +31,7 @@ def as_answer(found: Calibration, machine: Machine) -> dict[str, Any]:
         "readout_error_limit": machine.limits.readout_error,
         "verdict": str(found.decision.verdict),
         "conformance_probability": found.decision.conformance_probability,
-        "reason": found.decision.reason,
+        "reason": Words().say(found.decision.reason),
         "advice": found.advice,
         "unit": machine.readout.unit,
         "step": machine.readout.step,

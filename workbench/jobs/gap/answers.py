@@ -11,6 +11,7 @@ import numpy as np
 from drivers.contract import EdgeTrack, Floats
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, Pickup
+from workbench.base.statements import as_written
 from workbench.calibration.gap.batch import PickupId, verdict_line
 from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.judgement import Estimate, worst
@@ -115,7 +116,7 @@ def _compared(
 
 def several(pickups: list[dict[str, Any]]) -> dict[str, Any]:
     """Many pickups as one answer: the worst verdict, and the worst pickup's headlines on top."""
-    decisions = [Decision(one["verdict"], math.nan, one["reason"]) for one in pickups]
+    decisions = [Decision(one["verdict"], math.nan, as_written(one["reason"])) for one in pickups]
     bad = worst(decisions)
     first = next(one for one in pickups if one["verdict"] == bad.verdict)
     counts = {str(verdict): 0 for verdict in dict.fromkeys(one["verdict"] for one in pickups)}
@@ -126,7 +127,7 @@ def several(pickups: list[dict[str, Any]]) -> dict[str, Any]:
         "pickups": pickups,
         "summary": counts,
         "verdict": bad.verdict,
-        "reason": f"{first['pickup']}: {bad.reason}",
+        "reason": f"{first['pickup']}: {first['reason']}",
         "advice": first["advice"],
         "warnings": [f"{one['pickup']}: {line}" for one in pickups for line in one["warnings"]],
     }

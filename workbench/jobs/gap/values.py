@@ -7,6 +7,7 @@ from typing import Any
 from workbench.base.machine import Machine, Pickup
 from workbench.calibration.gap.judgement import Estimate
 from workbench.calibration.statistics.decision import Decision
+from workbench.words.words import Words
 
 
 def with_u(name: str, estimate: Estimate, k: float, unit: str = "_m") -> dict[str, float]:
@@ -32,7 +33,7 @@ def verdict_values(decision: Decision) -> dict[str, Any]:
     """A decision's verdict, its reason and its probability."""
     return {
         "verdict": decision.verdict,
-        "reason": decision.reason,
+        "reason": Words().say(decision.reason),
         "conformance_probability": decision.conformance_probability,
     }
 

@@ -11,6 +11,7 @@ import numpy as np
 from drivers.contract import EdgeTrack
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, Pickup
+from workbench.base.statements import as_written
 from workbench.calibration.gap.amplitude import (
     AmplitudeLaw,
     BaselinePoint,
@@ -101,7 +102,7 @@ def drop_out(
         u_rel = margin.speed.u / margin.speed.value
         values |= with_u("gap_at_limit", gap_at_limit(gap, margin.margin, u_rel, law), 2.0)
     faults = [one for one in answer["faults"] if one["kind"] not in MEANT_TO_HAPPEN]
-    broken = [Decision(Verdict.FAIL, math.nan, str(one["kind"])) for one in faults]
+    broken = [Decision(Verdict.FAIL, math.nan, as_written(str(one["kind"]))) for one in faults]
     return {
         "drop_out": values,
         "faults": faults,

@@ -6,7 +6,8 @@ import math
 from pathlib import Path
 
 from workbench.base.errors import WrongInput
-from workbench.base.units import INCH_M, UnitSystem, parse_length_m
+from workbench.base.typed import parse_length_m
+from workbench.base.units import INCH_M, UnitSystem
 from workbench.calibration.gap.table import MOST_GAP_M, check_angle_deg
 from workbench.models.entry import typed_number
 from workbench.words.gap_lengths import gap_text

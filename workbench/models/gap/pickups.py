@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from workbench.base.errors import WrongInput
+from workbench.base.statements import as_written
 from workbench.calibration.gap.batch import Entry, PickupId, PickupList
 from workbench.calibration.gap.feeler import FeelerGap
 from workbench.calibration.gap.judgement import worst
@@ -218,7 +219,9 @@ class GapList:
         """Where a pickup stands: the worst of its readings and its runs."""
         gap = self._judge(entry)
         runs = tuple(self._runs.get(entry.pickup.name, {}).values())
-        decisions = [Decision(Verdict(run.verdict), float("nan"), run.said) for run in runs]
+        decisions = [
+            Decision(Verdict(run.verdict), float("nan"), as_written(run.said)) for run in runs
+        ]
         if gap is not None:
             decisions.append(gap.decision)
         unfinished = gap is not None and gap.swing_m is None and not gap.verdict.is_fail

@@ -9,7 +9,8 @@ from typing import Any
 
 from workbench.base.errors import WrongInput
 from workbench.base.machine import bounds, default_of, keys, wrong_value
-from workbench.base.units import SPEED_UNITS_MPS, UnitSystem, parse_length_m
+from workbench.base.typed import parse_length_m
+from workbench.base.units import SPEED_UNITS_MPS, UnitSystem
 
 SECTIONS: dict[str, dict[str, str]] = {
     "Machine": {"name": "Name"},

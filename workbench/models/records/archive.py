@@ -45,9 +45,18 @@ def judge_pass(store: str | None, number: int, belt: str, ground: str, progress:
 
 def measure_speed(store: str | None, number: int, channel: str, progress: Progress) -> int:
     """Measure a recording's belt speed and keep the answer; its number."""
-    from workbench.cli.speed import compute
+    from workbench.jobs.keep import keep
+    from workbench.jobs.source import stored_source
+    from workbench.jobs.speed.answer import SpeedOptions
+    from workbench.jobs.speed.compute import compute
 
-    return _judge(store, number, "speed", compute, {"channel": channel or None}, progress)
+    options = SpeedOptions(channel or None)
+    progress(words="Reading the recording …")
+    source = stored_source(number, None, store)
+    progress(words="Computing …")
+    answer = compute(source.recording, source.machine, options)
+    progress(words="Keeping the result …")
+    return keep("speed", answer, options, source).number or 0
 
 
 def _judge(
@@ -70,23 +79,23 @@ def _judge(
 
 def verify_result(store: str | None, number: int, progress: Progress | None = None) -> str:
     """Compute a result again; a sentence on what was checked and whether it is the same."""
-    from workbench.cli.verify import verify
+    from workbench.jobs.verify import verify
 
     with open_store(store) as opened:
         if progress is not None:
             progress(words=f"Computing result {number} again …")
         found = verify(opened, number)
-    if found["recording"]:
-        source = f"recording {found['recording']}, whose every block is as it was written"
+    if found.recording:
+        source = f"recording {found.recording}, whose every block is as it was written"
     else:
-        source = f"the table '{found['table']}' kept with it"
-    if found["verified"]:
+        source = f"the table '{found.table}' kept with it"
+    if found.verified:
         return (
             f"Result {number} is verified: its seal is whole, and computed again from {source}, "
             "it is the same in every field."
         )
-    fields = ", ".join(one["field"] for one in found["differences"][:3])
-    more = len(found["differences"]) - 3
+    fields = ", ".join(one.field for one in found.differences[:3])
+    more = len(found.differences) - 3
     tail = f" and {more} more" if more > 0 else ""
     return f"Result {number} is NOT what its source gives today: {fields}{tail} differ."
 

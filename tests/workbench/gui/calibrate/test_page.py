@@ -11,10 +11,10 @@ from drivers.contract import ValueBlock
 from workbench.base.cautions import WITH_THE_BELT_RUNNING
 from workbench.calibration.readout.change_overs import flips_of
 from workbench.cli.calibrate import compute
-from workbench.cli.verify import verify
 from workbench.gui.calibrate.page import CalibratePage
 from workbench.gui.parts.basics import Caution
 from workbench.gui.theme import BRIGHT, DARK
+from workbench.jobs.verify import verify
 from workbench.models.calibrate.runs import Reference, TakenRun
 from workbench.models.calibrate.words import lap_words
 from workbench.models.records.kept import kept
@@ -126,7 +126,7 @@ def test_runs_by_hand_on_the_keyboard_to_result_setting_and_certificate(
     number = page.job.state.result
     with open_store(bench.store) as store:
         stored = store.result(number).answer
-        assert verify(store, number)["verified"]
+        assert verify(store, number).verified
     # The scenario's readout number, pulses a distance, is 4 % too high. Rounding to the step
     # can move all three runs by half a step at most, 0.05 of 1.9 mph; the hand moves the rest.
     assert abs(stored["error_at_work"] - (1 / 1.04 - 1)) < 0.05 / 1.9 + 0.01
@@ -187,7 +187,7 @@ def test_a_simulated_result_is_marked_wherever_it_goes(page, bench, worked_out, 
     number = page.job.state.result
     with open_store(bench.store) as store:
         assert store.result(number).answer["simulated"] is True
-        assert verify(store, number)["verified"]
+        assert verify(store, number).verified
     assert [entry.simulated for entry in kept(bench.store) if entry.is_result] == [True]
     for ending in ("html", "json"):
         page.paper.save_certificate(tmp_path / f"paper.{ending}")

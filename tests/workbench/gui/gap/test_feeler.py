@@ -3,8 +3,8 @@
 import pytest
 from PySide6.QtCore import Qt
 
-from workbench.cli.verify import verify
 from workbench.gui.theme import DARK
+from workbench.jobs.verify import verify
 from workbench.records.store import open_store
 
 
@@ -31,7 +31,7 @@ def test_numbers_one_after_the_other_to_a_stored_result_and_a_report(
     number = page.job.answer["result"]
     with open_store(bench.store) as store:
         stored = store.result(number).answer
-        assert verify(store, number)["verified"]
+        assert verify(store, number).verified
     # 1/16 in is 1.5875 mm exactly; 0.062 in 1.5748 mm.
     assert stored["gap_m"] == pytest.approx((1.5875 + 1.6 + 1.5748 + 1.6) / 4000, abs=1e-8)
     assert page._said.text() == f"Kept as result {number}."

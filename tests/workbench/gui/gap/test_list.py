@@ -7,8 +7,8 @@ import pytest
 from PySide6.QtCore import Qt
 
 from workbench.base.machine import parse_machine
-from workbench.cli.verify import verify
 from workbench.gui.gap.page import View
+from workbench.jobs.verify import verify
 from workbench.models.gap.job import GapJob, Step
 from workbench.records.store import open_store
 
@@ -60,7 +60,7 @@ def test_pickups_of_two_machines_are_kept_by_their_own_limits(
             stored = store.result(number)
             assert (stored.answer["limits_of"], stored.answer["verdict"]) == (name, verdict)
             assert parse_machine(stored.machine_text).name == name
-            assert verify(store, number)["verified"]
+            assert verify(store, number).verified
     assert page.job.shown_answer()["result"] == 2
     page.see_list_report()
     worked_out(page)

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from PySide6.QtWidgets import QApplication
 
+from workbench.base.statements import as_written
 from workbench.calibration.statistics.decision import Decision, Verdict
 from workbench.gui.passes.cue_player import BEEPS, RATE_HZ, TONES, CuePlayer, write_wav
 from workbench.match.live import Snapshot
@@ -28,7 +29,7 @@ STEP_S = 0.1
 
 
 def snapshot(at_s, ratio=1.0, *, lost="", state=State.STEADY, ground_mps=1.2):
-    nothing = Decision(Verdict.CANNOT_TELL, math.nan, "")
+    nothing = Decision(Verdict.CANNOT_TELL, math.nan, as_written(""))
     ground = math.nan if "ground" in lost else ground_mps
     belt = math.nan if "belt" in lost else ratio * ground_mps
     return Snapshot(
@@ -125,7 +126,7 @@ def test_the_sentence_says_how_much_longer():
     assert line(job).rest == "5 min more would settle it."
     job.now = replace(job.now, more_s=math.inf)
     assert line(job).rest == "More of the same would not settle it."
-    job.now = replace(job.now, answer=Decision(Verdict.PASS, 1.0, ""))
+    job.now = replace(job.now, answer=Decision(Verdict.PASS, 1.0, as_written("")))
     assert line(job).rest == "That is a pass: stop when it suits."
     job.now = replace(job.now, state=State.HEADLAND)
     assert "turning" in line(job).headline

@@ -1,0 +1,130 @@
+"""Lengths and units of a setting as people type them, in SI."""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from dataclasses import dataclass
+
+from workbench.base.errors import WrongInput
+from workbench.base.units import FOOT_M, LENGTH_UNITS_M, MILE_M
+
+_LENGTH_WORDS = {
+    **{unit: unit for unit in LENGTH_UNITS_M},
+    **{"inch": "in", "inches": "in", '"': "in", "″": "in", "'": "ft", "′": "ft", "feet": "ft"},
+    **{"foot": "ft", "um": "µm", "μm": "µm", "mil": "thou", "mils": "thou"},
+    **{"metre": "m", "metres": "m", "meter": "m", "meters": "m"},
+    **{"millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm"},
+}
+_LENGTH = re.compile(
+    r"(?P<sign>[+-]?)\s*"
+    r"(?:(?:(?P<whole>\d+)(?:\s+|\s*-\s*))?(?P<over>\d+)\s*/\s*(?P<under>\d+)"
+    r"|(?P<decimal>\d+\.?\d*(?:e[+-]?\d+)?|\.\d+(?:e[+-]?\d+)?))"
+    r"\s*(?P<unit>[^\d\s./+-]*)\.?",
+    re.ASCII,
+)
+
+
+def parse_length_m(text: str, unit: str = "mm") -> float:
+    """A length as typed ('1/16', '1 1/2 in', '0.062"', '1.6 mm', '16 thou'), in metres.
+
+    A bare decimal number is in `unit`, a key of `LENGTH_UNITS_M`; a bare fraction is in
+    inches, as feeler blades are marked. Raises WrongInput with what would be right.
+    """
+    match = _LENGTH.fullmatch(_one_line(text))
+    if match is None:
+        raise _no_length(text, "it is not a length")
+    word = match["unit"].lower()
+    if word and word not in _LENGTH_WORDS:
+        raise _no_length(text, f"the unit '{match['unit']}' is not known")
+    if match["sign"] == "-":
+        raise _no_length(text, "it is below 0")
+    if match["decimal"] is not None:
+        value = float(match["decimal"]) * LENGTH_UNITS_M[_LENGTH_WORDS[word] if word else unit]
+        if math.isinf(value):
+            raise _no_length(text, "it is beyond any length")
+        return value
+    under = int(match["under"])
+    if under == 0:
+        raise _no_length(text, "it divides by 0")
+    value = int(match["whole"] or 0) + int(match["over"]) / under
+    return value * LENGTH_UNITS_M[_LENGTH_WORDS[word] if word else "in"]
+
+
+def _one_line(text: str) -> str:
+    """`text` with signs made plain: '1½' is '1 1/2', '1,6' is '1.6'."""
+    for sign in sorted(set(text)):
+        if unicodedata.category(sign) == "No" and "⁄" in unicodedata.normalize("NFKC", sign):
+            text = text.replace(sign, " " + unicodedata.normalize("NFKC", sign))
+    text = text.replace("⁄", "/").replace("−", "-").replace("\u00a0", " ").strip()
+    return re.sub(r"(?<=\d),(?=\d{1,2}(?!\d))", ".", text)
+
+
+def _no_length(text: str, found: str) -> WrongInput:
+    return WrongInput(
+        "'{text}': {found}; expected a length such as 1/16, 0.062 in or 1.6 mm.",
+        text=text,
+        found=found,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class SettingUnit:
+    """What the number set in a readout counts.
+
+    `kind` is 'pulses a distance', 'distance a pulse', 'distance a turn' (of the target
+    wheel) or 'bare'; `length_m` is the distance one of it stands for: 30.48 for
+    'pulses/100 ft', 0.001 for 'mm/pulse', NaN for a bare number.
+    """
+
+    text: str
+    kind: str
+    length_m: float
+
+    @property
+    def reads(self) -> str:
+        """'direct' or 'inverse' as the unit makes it, '' where a bare number leaves it open."""
+        return {"pulses a distance": "inverse", "bare": ""}.get(self.kind, "direct")
+
+    def setting(self, metres_per_pulse: float, target_teeth: int) -> float:
+        """The setting for that many metres of belt a pulse; NaN for a bare number."""
+        if self.kind == "pulses a distance":
+            return self.length_m / metres_per_pulse
+        turn = target_teeth if self.kind == "distance a turn" else 1
+        return metres_per_pulse * turn / self.length_m
+
+
+_PULSE = r"(?:pulses?|impulses?|imp|counts?|p)"
+_TURN = r"(?:turns?|rev|revs|revolutions?)"
+_DISTANCE = r"(?P<number>\d+(?:[.,]\d+)?)?\s*(?P<unit>[^\d\s/]+)"
+_SETTING_KINDS = {
+    "pulses a distance": re.compile(rf"{_PULSE}\s*(?:/|per|a)\s*{_DISTANCE}"),
+    "distance a pulse": re.compile(rf"{_DISTANCE}\s*(?:/|per|a)\s*{_PULSE}"),
+    "distance a turn": re.compile(rf"{_DISTANCE}\s*(?:/|per|a)\s*{_TURN}"),
+}
+_COURSE_UNITS_M = {"km": 1000.0, "mi": MILE_M, "mile": MILE_M, "miles": MILE_M, "yd": 3 * FOOT_M}
+
+
+def parse_setting_unit(text: str) -> SettingUnit:
+    """The unit of a readout's setting: 'pulses/100 ft', 'mm/pulse', 'in/turn', '' for none.
+
+    Raises WrongInput with what would be right.
+    """
+    plain = text.strip().lower()
+    if not plain:
+        return SettingUnit(text, "bare", math.nan)
+    for kind, pattern in _SETTING_KINDS.items():
+        match = pattern.fullmatch(plain)
+        if match is None:
+            continue
+        word = match["unit"].rstrip(".")
+        one_m = _COURSE_UNITS_M.get(word) or LENGTH_UNITS_M.get(_LENGTH_WORDS.get(word, ""))
+        number = float((match["number"] or "1").replace(",", "."))
+        if one_m is not None and number > 0:
+            return SettingUnit(text, kind, number * one_m)
+    raise WrongInput(
+        f"'{text}' is no unit of a setting; expected pulses a distance ('pulses/100 ft', "
+        "'pulses/m'), a distance a pulse ('mm/pulse') or a turn ('in/turn', 'm/turn'), "
+        "or '' for a bare number."
+    )

@@ -1,0 +1,85 @@
+"""The arguments that commands share: what to compute on, the store, units and language."""
+
+from __future__ import annotations
+
+import argparse
+
+from workbench.base.machine import Machine, load_machine
+from workbench.base.units import UNIT_SYSTEMS, units_for
+from workbench.jobs.source import Source, load_source
+from workbench.words.language import _
+from workbench.words.words import Words
+
+
+def add_source(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
+    """The arguments every command on a recording shares; `required`: it works on one alone."""
+    parser.add_argument(
+        "source",
+        metavar="RECORDING",
+        nargs=None if required else "?",
+        help=_("a file, the number of a stored recording, or sim:SCENARIO"),
+    )
+    parser.add_argument("--machine", metavar="FILE", help=_("the machine file (TOML)"))
+    parser.add_argument("--seed", type=int, help=_("the simulator's random seed (default 0)"))
+    parser.add_argument(
+        "--for",
+        dest="for_s",
+        metavar="TIME",
+        type=seconds,
+        help=_("how long to simulate: 60s, 5min"),
+    )
+    add_store(parser)
+
+
+def add_store(parser: argparse.ArgumentParser) -> None:
+    """The argument that names the store of recordings and results."""
+    parser.add_argument(
+        "--store",
+        metavar="ADDRESS",
+        help=_(
+            "where recordings and results are kept: a file or postgresql://USER@HOST/DATABASE "
+            "(default: $EVENPACE_STORE, or a file in your data folder)"
+        ),
+    )
+
+
+def stored_number(text: str) -> int:
+    """The number of a recording or result. Raises argparse's error for anything else."""
+    if not (text.isascii() and text.isdigit() and 0 < int(text) < 2**31):
+        raise argparse.ArgumentTypeError(
+            _("'{text}' is no number in the store; write it as 3").format(text=text)
+        )
+    return int(text)
+
+
+def seconds(text: str) -> float:
+    """'60s', '90', '5min' or '1h' in seconds. Raises argparse's error for anything else."""
+    for unit, factor in (("min", 60.0), ("h", 3600.0), ("s", 1.0), ("", 1.0)):
+        number = text.strip().removesuffix(unit) if unit else text.strip()
+        if unit and number == text.strip():
+            continue
+        try:
+            value = float(number) * factor
+        except ValueError:
+            break
+        if 0 < value <= 30 * 24 * 3600:
+            return value
+        break
+    raise argparse.ArgumentTypeError(
+        _(
+            "'{text}' is no length of time; write for example 60s, 5min or 1h, at most 30 days"
+        ).format(text=text)
+    )
+
+
+def source_of(args: argparse.Namespace) -> Source:
+    """What the command was pointed at. Raises WrongInput, InputError, StoreError."""
+    machine = load_machine(args.machine) if args.machine else None
+    return load_source(args.source, machine, args.store, seed=args.seed, for_s=args.for_s)
+
+
+def words_of(args: argparse.Namespace, machine: Machine | None = None) -> Words:
+    """The person's words: the units asked for, or those that go with the readout's."""
+    if args.units:
+        return Words(UNIT_SYSTEMS[args.units])
+    return Words(units_for(machine.readout.unit if machine else None))

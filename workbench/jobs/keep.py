@@ -1,0 +1,73 @@
+"""An answer into the store, with all that is needed to compute it again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from workbench.base.errors import StoreError
+from workbench.base.machine import Machine
+from workbench.jobs.codec import Answer, from_plain, to_plain
+from workbench.jobs.source import Source
+from workbench.records.entries import StoredResult
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """The number an answer has in the store; None where it was not kept, with the `trouble`
+    where it should have been."""
+
+    number: int | None = None
+    trouble: StoreError | None = None
+
+
+def keep(kind: str, answer: object, options: object, source: Source) -> Kept:
+    """Keep the answer where its source is a stored recording. Raises StoreError."""
+    if source.number is None:
+        return Kept()
+    from workbench.records.store import open_store
+
+    with open_store(source.store) as store:
+        number = store.add_result(
+            kind,
+            to_plain(answer),
+            options=to_plain(options),
+            recording=source.number,
+            machine=source.machine,
+        )
+    return Kept(number)
+
+
+def keep_table(
+    kind: str,
+    answer: object,
+    options: object,
+    *,
+    text: str,
+    name: str,
+    machine: Machine | None,
+    address: str | None,
+) -> Kept:
+    """Keep a table's answer; `text` is the table, `name` its name.
+
+    The answer is there all the same where the store cannot be used: its trouble is handed back.
+    """
+    from workbench.records.store import open_store
+
+    try:
+        with open_store(address) as store:
+            number = store.add_result(
+                kind,
+                to_plain(answer),
+                options=to_plain(options),
+                table=text,
+                table_name=name,
+                machine=machine,
+            )
+    except StoreError as error:
+        return Kept(trouble=error)
+    return Kept(number)
+
+
+def answer_of(stored: StoredResult, kind: type[Answer]) -> Answer:
+    """A stored result's answer, of the type its job gives. Raises StoreError."""
+    return from_plain(stored.answer, kind)

@@ -1,0 +1,115 @@
+"""Is a stored result still what its recording or table gives, field by field?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from drivers.contract import Recording
+from workbench.base.statements import is_as_written
+from workbench.jobs.codec import from_plain, statement_of, to_plain
+from workbench.jobs.job import job
+from workbench.records.entries import StoredResult
+from workbench.records.store import Store, program_version
+
+_SAME_REL = 1e-9
+"""Numbers this close are the same: another processor or library rounds differently; chosen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A field that is not the same: what is stored, and what comes out now, as JSON's types."""
+
+    field: str
+    stored: Any
+    now: Any
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """What computing a stored result again has shown.
+
+    `not_compared` names the fields that hold finished sentences of an earlier program, which
+    said in words what is data now.
+    """
+
+    result: int
+    kind: str
+    verified: bool
+    differences: tuple[Difference, ...]
+    not_compared: tuple[str, ...]
+    recording: int | None
+    table: str
+    recording_sha256: str
+    made_by: str
+    verified_by: str
+    created_utc: str
+
+
+def verify(store: Store, number: int) -> Verification:
+    """Compute result `number` again and compare. Raises WrongInput, StoreError."""
+    stored = store.result(number)
+    source, changed = _source(store, stored)
+    of_kind = job(stored.kind)
+    options: Any = from_plain(stored.options, of_kind.options)
+    again = to_plain(of_kind.compute(source, stored.machine(), options))
+    before = to_plain(from_plain(stored.answer, of_kind.answer))
+    skipped: list[str] = []
+    found = [*changed, *_differences("", before, again, skipped)]
+    return Verification(
+        result=number,
+        kind=stored.kind,
+        verified=not found,
+        differences=tuple(found),
+        not_compared=tuple(skipped),
+        recording=stored.recording,
+        table=stored.table_name,
+        recording_sha256=stored.recording_sha256,
+        made_by=stored.program_version,
+        verified_by=program_version(),
+        created_utc=stored.created_utc,
+    )
+
+
+def _source(store: Store, stored: StoredResult) -> tuple[Recording | str | None, list[Difference]]:
+    """What the result was computed from, and how its hash has changed since."""
+    if stored.recording is None:
+        return stored.table, []
+    now = store.recording_sha256(stored.recording)
+    changed = []
+    if now != stored.recording_sha256:
+        changed.append(Difference("recording_sha256", stored.recording_sha256, now))
+    return store.load_recording(stored.recording), changed
+
+
+def _differences(field: str, before: Any, now: Any, skipped: list[str]) -> Iterator[Difference]:
+    """Everything in two answers that is not the same; `skipped` takes what cannot be compared."""
+    if _holds_words(before):
+        skipped.append(field)
+    elif isinstance(before, dict) and isinstance(now, dict):
+        for key in dict.fromkeys([*before, *now]):
+            inner = f"{field}.{key}" if field else key
+            yield from _differences(inner, before.get(key), now.get(key), skipped)
+    elif isinstance(before, list) and isinstance(now, list) and len(before) == len(now):
+        for place, (one, other) in enumerate(zip(before, now, strict=True)):
+            yield from _differences(f"{field}[{place}]", one, other, skipped)
+    elif not _same(before, now):
+        yield Difference(field, before, now)
+
+
+def _holds_words(before: Any) -> bool:
+    """Whether it is a finished sentence, or a list with one in it."""
+    if isinstance(before, list):
+        return any(_holds_words(one) for one in before if not isinstance(one, list))
+    said = statement_of(before)
+    return said is not None and is_as_written(said)
+
+
+def _same(before: Any, now: Any) -> bool:
+    if isinstance(before, bool) or isinstance(now, bool):
+        return before is now
+    if isinstance(before, int | float) and isinstance(now, int | float):
+        return math.isclose(before, now, rel_tol=_SAME_REL, abs_tol=0.0)
+    return bool(before == now)

@@ -1,0 +1,7 @@
+"""What a gap check says."""
+
+from __future__ import annotations
+
+from workbench.words.language import Template
+
+SENTENCES: dict[str, Template] = {}

@@ -1,0 +1,87 @@
+"""Statements, verdicts and errors in sentences: a person's language and units, last of all."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from enum import StrEnum
+from typing import Any, Protocol, runtime_checkable
+
+from workbench.base.numbers import Formatter, Quantity, quantities
+from workbench.base.statements import PlusMinus, Statement
+from workbench.base.units import METRIC, UnitSystem
+from workbench.words.catalogue import sentences
+from workbench.words.language import Language, Plural, Template, _, current
+
+
+@runtime_checkable
+class Worded(Protocol):
+    """What carries its own template, as every error does."""
+
+    @property
+    def template(self) -> str: ...
+    @property
+    def values(self) -> Mapping[str, Any]: ...
+
+
+class Words:
+    """One person's words: `units`, and a language, the one in use where none is named."""
+
+    def __init__(self, units: UnitSystem = METRIC, language: Language | None = None) -> None:
+        self.units, self._language = units, language
+        self._formatters: dict[str, Formatter] = {}
+
+    @property
+    def language(self) -> Language:
+        return self._language or current()
+
+    def say(self, said: Statement | StrEnum | Worded | str) -> str:
+        """A statement or an error as a sentence, an enumeration's member as its word; any
+        other text as it is."""
+        if isinstance(said, Statement):
+            template = said.values.get("template") or sentences()[said.what]
+            assert isinstance(template, str | Plural)
+            return self.fill(template, {k: v for k, v in said.values.items() if k != "template"})
+        if isinstance(said, StrEnum):
+            return self.fill(sentences()[said], {})
+        if isinstance(said, Worded):
+            return self.fill(said.template, said.values)
+        return str(said)
+
+    def say_all(self, said: Iterable[Statement]) -> list[str]:
+        """Each statement as a sentence."""
+        return [self.say(one) for one in said]
+
+    def fill(self, template: Template, values: Mapping[str, Any]) -> str:
+        """A template in the person's language with its values."""
+        catalogue = self.language.catalogue
+        if isinstance(template, Plural):
+            text = catalogue.ngettext(template.one, template.other, int(values[template.by]))
+        else:
+            text = catalogue.gettext(template) if template else ""
+        return self._formatter().vformat(text, (), values) if values else text
+
+    def quantity(self, kind: str) -> Quantity:
+        """How a kind of quantity ('speed', 'gap' …) is shown to this person."""
+        return quantities(self.units)[kind]
+
+    def number(self, kind: str, value: float, U: float = math.nan, *, signed: bool = False) -> str:
+        """'2.71 ± 0.02 mph': a quantity of a kind with its unit."""
+        spec = f"+{kind}" if signed else kind
+        return self._formatter().format_field(("", PlusMinus(value, U)), spec)
+
+    def joined(self, parts: Sequence[str], way: str = "") -> str:
+        """'a, b and c', or with 'or' as the way 'a; or b; or c'."""
+        if way == "or":
+            return _("; or ").join(parts)
+        if len(parts) < 2:
+            return "".join(parts)
+        return _("{parts} and {last}").format(parts=", ".join(parts[:-1]), last=parts[-1])
+
+    def _formatter(self) -> Formatter:
+        language = self.language
+        if language.code not in self._formatters:
+            self._formatters[language.code] = Formatter(
+                self.units, decimal=language.decimal, word=self.say, joined=self.joined
+            )
+        return self._formatters[language.code]
