@@ -52,6 +52,12 @@ class RecordingModel(Observable):
         return self._run.number if self._run else None
 
     @property
+    def under_way(self) -> frozenset[int]:
+        """Numbers of the recordings that run or are being sealed."""
+        runs = [*self._ended, *([self._run] if self._run else [])]
+        return frozenset(run.number for run in runs if run.number is not None and not run.over)
+
+    @property
     def failed(self) -> bool:
         """Whether the one that runs can take no more; `watch` ends it."""
         return self._run is not None and self._run.error is not None

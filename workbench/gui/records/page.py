@@ -116,7 +116,8 @@ class RecordsPage(QWidget):
     def reload(self) -> None:
         """Read the store's list again."""
         self._stale = False
-        self.works.add(partial(kept.kept, self._bench.store), self._take_list, self._no_list)
+        read = partial(kept.kept, self._bench.store, under_way=self._bench.recording.under_way)
+        self.works.add(read, self._take_list, self._no_list)
         if self._body.seen is self.season:
             self._load_season(self.season.machines.currentText())
 

@@ -6,8 +6,8 @@ from the screen. All raise BenchError.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass, field, replace
 from datetime import datetime, tzinfo
 from enum import StrEnum
 
@@ -146,15 +146,19 @@ class Wanted:
         return not (self.words.strip() or self.kind or self.machine or self.deleted)
 
 
-def kept(store: str | None, zone: tzinfo | None = None) -> list[Entry]:
+def kept(
+    store: str | None, zone: tzinfo | None = None, under_way: Collection[int] = ()
+) -> list[Entry]:
     """Recordings and results, those out of sight too, the newest first.
 
-    Times of day are those of `zone`, None for the computer's own.
+    Times of day are those of `zone`, None for the computer's own. Recordings `under_way` are
+    known to be: a disk that is busy for long makes the store take them for broken off.
     """
     with open_store(store) as opened:
         recordings, cards = opened.recordings(deleted=True), opened.cards()
     by_number = {one.number: one for one in recordings}
     found = [_of_recording(one, zone) for one in recordings]
+    found = [replace(one, state="recording") if one.number in under_way else one for one in found]
     found += [_of_card(card, by_number.get(card.recording or 0), zone) for card in cards]
     return sorted(found, key=lambda one: one.when_utc, reverse=True)
 

@@ -77,12 +77,10 @@ def test_every_word_typed_must_be_found_and_deleted_ones_are_apart():
 
 def test_a_result_goes_and_comes_with_its_recording(tmp_path):
     path = str(tmp_path / "store.db")
-    with open_store(path) as store:
+    with open_store(path, now=lambda: DAY) as store:
         writer = store.begin_recording("field", started_host_s=0.0)
         store.add_result("pass", {"verdict": "pass"}, options={}, recording=writer.number)
-    (recording,) = [one for one in kept.kept(path) if not one.is_result]
-    assert recording.running
-    with open_store(path, now=lambda: datetime.now(UTC) + timedelta(minutes=1)) as store:
+    with open_store(path, now=lambda: DAY + timedelta(minutes=1)) as store:
         store.hide(1)
     both = kept.kept(path)
     assert all(one.deleted_utc for one in both)
@@ -90,6 +88,15 @@ def test_a_result_goes_and_comes_with_its_recording(tmp_path):
     assert result.with_recording
     kept.hide(path, [result], hidden=False)
     assert not any(one.deleted_utc for one in kept.kept(path))
+
+
+def test_a_recording_known_to_run_runs_however_long_its_disk_is_busy(tmp_path):
+    path = str(tmp_path / "store.db")
+    with open_store(path, now=lambda: DAY) as store:
+        number = store.begin_recording("field", started_host_s=0.0).number
+        store.begin_recording("of a bench that died", started_host_s=0.0)
+    entries = {one.number: one for one in kept.kept(path, under_way={number})}
+    assert [entries[at].state_words for at in (1, 2)] == ["recording now", "broken off"]
 
 
 @pytest.mark.parametrize(

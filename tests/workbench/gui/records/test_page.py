@@ -257,15 +257,17 @@ def test_a_recording_under_way_is_shown_and_kept(window, bench, pass_time, done)
     pass_time(20, step_s=5)
     window.tick()
     done(page)
+    assert bench.recording.under_way == {1}
     page.list.choose([(False, 1)])
     page.list.opened.emit()
     done(page)
-    assert not page.deeds.delete.isEnabled()
     assert page.list.shown[0].state_words == "recording now"
+    assert not page.deeds.delete.isEnabled()
     assert page.deeds.next.text() == ""
     bench.recording.stop()
     bench.recording.wait()
     done(page)
+    assert bench.recording.under_way == frozenset()
     assert page.deeds.delete.isEnabled()
 
 
