@@ -5,8 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -15,6 +14,7 @@ import numpy as np
 
 from drivers.contract import FileRefused, FrameBlock
 from workbench.base.errors import WrongInput
+from workbench.base.files import replacing, write_file
 from workbench.cli import BROKEN, DONE
 from workbench.cli.arguments import add_store, stored_number
 from workbench.cli.output import print_json
@@ -91,8 +91,8 @@ def _write_table(
     name = args.table or filled[0]
     if not tables[name].rows:
         raise WrongInput(f"Recording {args.number} holds no {name}; it holds {', '.join(filled)}.")
-    with _fresh(path) as partial:
-        _WRITERS[path.suffix.lower()](tables[name], partial)
+    with replacing(path, WrongInput) as fresh:
+        _WRITERS[path.suffix.lower()](tables[name], fresh)
     others = [other for other in filled if other != name]
     if others and not args.table:
         more = " or ".join(f"--table {other}" for other in others)
@@ -120,8 +120,8 @@ def _write_can_log(store: Store, number: int, path: Path, on_damage: Callable[[s
                 ) from None
         if not blocks:
             raise WrongInput(f"Recording {number} holds no frames of a CAN bus.")
-        with _fresh(path) as partial:
-            return write_log(blocks, partial)
+        with replacing(path, WrongInput) as fresh:
+            return write_log(blocks, fresh)
 
 
 def _dated(store: Store, number: int, blocks: Sequence[FrameBlock]) -> list[FrameBlock]:
@@ -140,19 +140,5 @@ def _write_original(store: Store, number: int, path: Path) -> int:
     original = b"".join(item for _, item in store.items(number) if isinstance(item, bytes))
     if not original:
         raise WrongInput(f"Recording {number} was not imported from a file.")
-    with _fresh(path) as partial:
-        partial.write_bytes(original)
+    write_file(path, original, WrongInput)
     return len(original)
-
-
-@contextmanager
-def _fresh(path: Path) -> Iterator[Path]:
-    """A file beside `path` to write to, which takes its name once it is whole."""
-    partial = path.with_name(f".{path.stem}.partial{path.suffix}")
-    try:
-        yield partial
-        partial.replace(path)
-    except OSError as error:
-        raise WrongInput(f"{path} cannot be written: {error.strerror or error}.") from None
-    finally:
-        partial.unlink(missing_ok=True)

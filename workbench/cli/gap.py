@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import csv
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from drivers.contract import Recording
 from workbench.base.errors import StoreError, WrongInput
+from workbench.base.files import write_file
 from workbench.base.machine import Machine, Pickup, load_machine
 from workbench.base.typed import parse_length_m
 from workbench.calibration.gap.places import BLADE_STEP_M
@@ -84,7 +84,9 @@ def run(args: argparse.Namespace) -> int:
     text = table_text(args.source)
     answer, machine = _of_table(args, text) if text is not None else _of_recording(args)
     if args.summary:
-        _write_summary(args.summary, answer)
+        from workbench.words.gap_summary import summary_table
+
+        write_file(Path(args.summary), summary_table(answer), WrongInput)
     if args.report:
         from workbench.reports.document import render
         from workbench.reports.gap.report import gap_document
@@ -192,18 +194,6 @@ def _length(text: str) -> float:
     if length_m <= 0:
         raise argparse.ArgumentTypeError(f"'{text}' is not above 0")
     return length_m
-
-
-def _write_summary(name: str, answer: Mapping[str, Any]) -> None:
-    from workbench.words.gap_summary import SUMMARY_HEADER, summary_rows
-
-    try:
-        with Path(name).open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(SUMMARY_HEADER)
-            writer.writerows(summary_rows(answer))
-    except OSError as error:
-        raise WrongInput(f"{name}: the summary cannot be written ({error.strerror}).") from None
 
 
 JOB = Job("gap", dict, dict, compute)

@@ -10,6 +10,7 @@ from typing import Any
 
 from drivers.contract import Recording
 from workbench.base.errors import WrongInput
+from workbench.base.files import write_file
 from workbench.base.machine import Limits, Machine
 from workbench.calibration.statistics.decision import Verdict
 from workbench.cli import DONE, FAILED
@@ -213,10 +214,7 @@ def write_track(answer: dict[str, Any], path: str) -> None:
     if not answer.get("track"):
         raise WrongInput(f"{answer['source']} holds no positions, so there is no track to write.")
     text = json.dumps(plain(to_geojson(answer["track"])), allow_nan=False)
-    try:
-        Path(path).write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise WrongInput(f"{path}: the track cannot be written ({error.strerror}).") from None
+    write_file(Path(path), text, WrongInput)
 
 
 def _two_temperatures(text: str) -> list[float]:

@@ -7,9 +7,12 @@ none; one that cannot be written costs the settings, never the work.
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 
+from workbench.base.errors import StoreError
+from workbench.base.files import write_file
 from workbench.base.units import METRIC, US, UnitSystem
 from workbench.models.observable import Observable
 
@@ -57,13 +60,9 @@ class Settings(Observable):
     def _write(self) -> None:
         if self.path is None:
             return
-        try:
+        with suppress(OSError, StoreError):
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            fresh = self.path.with_suffix(".new")
-            fresh.write_text(json.dumps(asdict(self._now), indent=1), encoding="utf-8")
-            fresh.replace(self.path)
-        except OSError:
-            return
+            write_file(self.path, json.dumps(asdict(self._now), indent=1), sync=False)
 
 
 def default_path() -> Path:

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from workbench.base.errors import WrongInput
+from workbench.base.files import write_file
 from workbench.calibration.statistics.decision import Verdict
 from workbench.records.jsonable import plain
 
@@ -154,13 +155,7 @@ def render(document: Document, path: Path | str) -> Path:
     else:
         text = render_html(document) if ending == ".html" else render_json(document)
         content = text.encode()
-    fresh = path.with_name(f".{path.name}.new")  # the old one stays until the new is whole
-    try:
-        fresh.write_bytes(content)
-        fresh.replace(path)
-    except OSError as error:
-        raise WrongInput(f"{path}: the report cannot be written ({error.strerror}).") from None
-    return path
+    return write_file(path, content, WrongInput)
 
 
 def render_json(document: Document) -> str:

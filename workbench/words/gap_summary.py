@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -28,9 +30,12 @@ SUMMARY_HEADER = (
 """Columns of the summary as CSV; lengths in metres, an absent value empty."""
 
 
-def summary_rows(answer: Mapping[str, Any]) -> list[list[str]]:
-    """A row a pickup of an answer of `evenpace gap`, in its own order."""
-    return [_row(one) for one in answer.get("pickups", [answer])]
+def summary_table(answer: Mapping[str, Any]) -> str:
+    """The sheet as CSV: a row a pickup of an answer of `evenpace gap`, in its own order."""
+    text = io.StringIO()
+    rows = [_row(one) for one in answer.get("pickups", [answer])]
+    csv.writer(text, lineterminator="\n").writerows([SUMMARY_HEADER, *rows])
+    return text.getvalue()
 
 
 _NOTHING: dict[str, Any] = {

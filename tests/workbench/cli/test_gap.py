@@ -309,7 +309,7 @@ def test_broken_input_gets_a_sentence(refused, name: str) -> None:
         (("one.csv", "--channel", "x"), "the table has no pickup 'x'; it has 'left'"),
         (("one.csv", "--control", "x"), "the table has no pickup 'x'; it has 'left'"),
         (("one.csv", "--report", "x.doc"), "a report ends in .pdf, .html, .json"),
-        (("one.csv", "--summary", "no/x.csv"), "the summary cannot be written"),
+        (("one.csv", "--summary", "no/x.csv"), "no/x.csv cannot be written"),
         (("sim:healthy", "--control", "x"), "--control and --target go with a gap table"),
         (("sim:healthy", "--channel", "x"), "no pulse channel 'x'; its pulse channels: left"),
         (("sim:healthy", "--mark", "x"), "has no channel 'x'"),

@@ -15,7 +15,7 @@ from workbench.jobs.gap.answers import feeler_answer, pulse_answer, several
 from workbench.records.jsonable import plain
 from workbench.reports.document import Caution, Figure, Table, render_html, render_json, render_pdf
 from workbench.reports.gap.report import gap_document
-from workbench.words.gap_summary import SUMMARY_HEADER, summary_rows
+from workbench.words.gap_summary import summary_table
 
 
 def feeler(name: str, mean_mm: float, **more):
@@ -96,9 +96,7 @@ def test_an_answer_at_one_place_has_a_picture_too() -> None:
 
 def test_the_summary_has_a_row_a_pickup_in_metres() -> None:
     answer = several([feeler("Digger 4 / left / hall", 1.6), feeler("=2+2", 4.0)])
-    text = io.StringIO()
-    csv.writer(text).writerows([SUMMARY_HEADER, *summary_rows(answer)])
-    first, second = csv.DictReader(io.StringIO(text.getvalue()))
+    first, second = csv.DictReader(io.StringIO(summary_table(answer)))
     assert (first["machine"], first["side"], first["kind"]) == ("Digger 4", "left", "hall")
     assert first["verdict"] == "pass"
     assert float(first["gap_m"]) == pytest.approx(0.0016)

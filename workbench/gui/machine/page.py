@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from workbench.base.files import write_file
 from workbench.base.machine import Machine, load_machine
 from workbench.gui.machine.card import CardColumns, MachineCard
 from workbench.gui.machine.drive_line import DriveLineDrawing
@@ -28,7 +29,7 @@ from workbench.models.bench import Bench
 from workbench.models.machine.drive_parts import parts
 from workbench.models.machine.fields import SECTIONS
 from workbench.models.machine.figures import figures, standing
-from workbench.models.machine.form import MachineForm, write_machine_file
+from workbench.models.machine.form import MachineForm
 from workbench.models.signals.tooth_count import ToothCount, count_teeth
 
 TEETH = "drive.target_teeth"
@@ -293,7 +294,7 @@ class MachinePage(QWidget):
             self._remember_file()
             self._say(f"Saved as {path.name}.")
 
-        self._work.add(lambda: write_machine_file(text, path), saved, self._say)
+        self._work.add(lambda: write_file(path, text), saved, self._say)
 
 
 def _scrolling(inside: QWidget) -> QScrollArea:

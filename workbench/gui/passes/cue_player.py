@@ -21,6 +21,8 @@ from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QApplication
 
 from drivers.contract import Clock
+from workbench.base.errors import StoreError
+from workbench.base.files import replacing
 from workbench.models.passes.cues import Cue
 
 Note = tuple[float, float]
@@ -112,7 +114,7 @@ class CuePlayer:
         if self._player is not None:
             try:
                 process = self._player(self._file(cue))
-            except (OSError, RuntimeError):
+            except (OSError, StoreError, RuntimeError):
                 self._player = None
             else:
                 self._sounding = (cue, process) if process is not None else None
@@ -133,13 +135,12 @@ class CuePlayer:
             self._begin(cue)
 
     def _file(self, cue: Cue) -> Path:
-        """The cue as a WAV file, written when first wanted. Raises OSError."""
+        """The cue as a WAV file, written when first wanted. Raises OSError, StoreError."""
         path = self._folder / f"{cue.value.replace(' ', '-')}.wav"
         if not path.exists():
             self._folder.mkdir(parents=True, exist_ok=True)
-            fresh = path.with_suffix(".new")
-            write_wav(TONES[cue], fresh)
-            fresh.replace(path)
+            with replacing(path, sync=False) as fresh:
+                write_wav(TONES[cue], fresh)
         return path
 
 

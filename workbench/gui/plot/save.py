@@ -11,6 +11,8 @@ from PySide6.QtGui import QFontMetrics, QPainter, QPixmap
 from PySide6.QtSvg import QSvgGenerator
 from PySide6.QtWidgets import QFileDialog, QMenu, QToolButton, QWidget
 
+from workbench.base.errors import StoreError
+from workbench.base.files import write_file
 from workbench.gui.theme import BRIGHT, GRID_PX, SMALL_PX, TOUCH_PX, Theme, font
 from workbench.gui.work_line import WorkLine
 from workbench.models.plot.table import Column, write_table
@@ -92,11 +94,9 @@ class SavePlot(QToolButton):
             return
         drawn = self._svg() if ending == ".svg" else self._png()
         try:
-            path.write_bytes(drawn)
-        except OSError as error:
-            self._tell(f"{path} cannot be written: {error.strerror}.")
-        else:
-            self._tell(f"Saved as {path.name}.")
+            self._tell(f"Saved as {write_file(path, drawn).name}.")
+        except StoreError as error:
+            self._tell(str(error))
 
     def _save_table(self, path: Path, *, everything: bool) -> None:
         low, high = self._plot.seen()

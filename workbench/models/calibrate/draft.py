@@ -13,7 +13,7 @@ from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
-from workbench.base.errors import StoreError
+from workbench.base.files import replacing
 from workbench.models.calibrate.runs import Reference, State, TakenRun
 
 
@@ -53,14 +53,10 @@ class Drafts:
         if self._folder is None:
             return
         path, state = self._path(machine), self._kept[machine]
-        try:
+        text = json.dumps({"machine": machine} | asdict(state), indent=1)
+        with replacing(path) as fresh:
             path.parent.mkdir(parents=True, exist_ok=True)
-            fresh = path.with_suffix(".new")
-            text = json.dumps({"machine": machine} | asdict(state), indent=1)
             fresh.write_text(text, encoding="utf-8")
-            fresh.replace(path)
-        except OSError as error:
-            raise StoreError(f"{path} cannot be written ({error.strerror}).") from None
 
     def _path(self, machine: str) -> Path:
         assert self._folder is not None

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 
-from workbench.base.errors import StoreError, WrongInput
+from workbench.base.errors import WrongInput
+from workbench.base.files import write_file
 from workbench.calibration.readout.runs import (
     COLUMNS,
     HAND_INTERVAL_U_S,
@@ -113,8 +114,4 @@ def save_runs(text: str, path: Path) -> Path:
     """Write a run table as it can be read again. Raises WrongInput, StoreError."""
     if path.suffix.lower() != ".csv":
         raise WrongInput(f"{path.name}: a table of runs ends in .csv.")
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise StoreError(f"{path} cannot be written ({error.strerror}).") from None
-    return path
+    return write_file(path, text)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import StoreError, WrongInput
+from workbench.base.files import write_file
 
 FILE_NAME = "gap-list.json"
 
@@ -35,13 +37,9 @@ def write_draft(path: Path | None, data: dict[str, Any]) -> None:
     """Keep the list; where the disk refuses, the list on the screen goes on without it."""
     if path is None:
         return
-    try:
+    with suppress(OSError, StoreError):
         path.parent.mkdir(parents=True, exist_ok=True)
-        fresh = path.with_suffix(".new")
-        fresh.write_text(json.dumps(data), encoding="utf-8")
-        fresh.replace(path)
-    except OSError:
-        return
+        write_file(path, json.dumps(data), sync=False)
 
 
 def put_aside(path: Path | None) -> Path | None:

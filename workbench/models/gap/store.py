@@ -5,7 +5,6 @@ Slow: called away from the screen.
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,11 +14,12 @@ import numpy as np
 
 from drivers.contract import EdgeTrack
 from workbench.base.errors import WrongInput
+from workbench.base.files import write_file
 from workbench.base.machine import Machine
 from workbench.base.units import UnitSystem
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.models.gap.pickups import PickupState
-from workbench.words.gap_summary import SUMMARY_HEADER, list_answer, summary_rows
+from workbench.words.gap_summary import list_answer, summary_table
 
 if TYPE_CHECKING:
     from workbench.reports.document import Document
@@ -193,7 +193,7 @@ class Paper:
         from workbench.reports.document import check_report_path, render
 
         if path.suffix.lower() == ".csv":
-            return _save_table(self.find(), path)
+            return write_file(path, summary_table(self.find()), WrongInput)
         check_report_path(path)
         return render(self._document(), path)
 
@@ -212,17 +212,6 @@ def list_found(
     are taken from the store by the numbers noted with each pickup.
     """
     return list_answer([_found(state, kept, store) for state in states], kept)
-
-
-def _save_table(answer: dict[str, Any], path: Path) -> Path:
-    try:
-        with path.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(SUMMARY_HEADER)
-            writer.writerows(summary_rows(answer))
-    except OSError as error:
-        raise WrongInput(f"{path}: the table cannot be written ({error.strerror}).") from None
-    return path
 
 
 def _found(

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from workbench.base.errors import MachineFileError, StoreError, WrongInput
+from workbench.base.errors import MachineFileError, WrongInput
 from workbench.base.machine import (
     LOW_AND_HIGH,
     Machine,
@@ -303,17 +303,6 @@ class MachineForm(Observable):
         shown = " ".join(filter(None, (fields.show(low_key, low, self.units), self.unit(low_key))))
         name = NAMES[low_key][0].lower() + NAMES[low_key][1:]
         return f"{NAMES[high_key]} must be more than the {name}, {shown}."
-
-
-def write_machine_file(text: str, path: Path) -> None:
-    """Write `text`; the old file stays until the new one is whole. Raises StoreError."""
-    fresh = path.with_name(path.name + ".new")
-    try:
-        fresh.write_text(text, encoding="utf-8")
-        fresh.replace(path)
-    except OSError as error:
-        fresh.unlink(missing_ok=True)
-        raise StoreError(f"{path} cannot be written: {error.strerror}.") from None
 
 
 def _toml(value: Any) -> str:

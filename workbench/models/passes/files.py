@@ -10,6 +10,7 @@ import math
 from pathlib import Path
 
 from workbench.base.errors import WrongInput
+from workbench.base.files import replacing
 from workbench.models.passes.judge import Judged
 from workbench.words.passes import pass_rows
 
@@ -47,17 +48,13 @@ def _write_table(judged: Judged, path: Path) -> None:
     rows = pass_rows(judged.answer)
     if not rows:
         raise WrongInput("This pass holds no speeds on one line of time, so there is no table.")
-    try:
-        with path.open("w", newline="", encoding="utf-8") as file:
-            table = csv.writer(file)
-            table.writerow(HEAD)
-            for at_s, belt, ground, apart in rows:
-                ratio = belt / ground if ground else math.nan
-                table.writerow(
-                    [
-                        f"{value:.6g}" if math.isfinite(value) else ""
-                        for value in (at_s, belt, ground, ratio, apart)
-                    ]
-                )
-    except OSError as error:
-        raise WrongInput(f"{path}: the table cannot be written ({error.strerror}).") from None
+    with (
+        replacing(path, WrongInput) as fresh,
+        fresh.open("w", newline="", encoding="utf-8") as file,
+    ):
+        table = csv.writer(file)
+        table.writerow(HEAD)
+        for at_s, belt, ground, apart in rows:
+            ratio = belt / ground if ground else math.nan
+            values = (at_s, belt, ground, ratio, apart)
+            table.writerow([f"{one:.6g}" if math.isfinite(one) else "" for one in values])

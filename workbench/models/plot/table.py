@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import Path
@@ -12,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.base.errors import StoreError
+from workbench.base.files import replacing
 from workbench.models.progress import Progress
 
 Floats = NDArray[np.float64]
@@ -58,22 +57,14 @@ def write_table(
         )
     ]
     longest = max((group[0].x.size for group in groups), default=0)
-    begun = path.with_name(f"{path.name}.part")
-    try:
-        with begun.open("w", newline="", encoding="utf-8") as file:
-            rows = csv.writer(file)
-            rows.writerow(heads)
-            for start in range(0, longest, ROWS):
-                if progress is not None:
-                    progress(start / longest)
-                part = slice(start, start + ROWS)
-                rows.writerows(zip_longest(*_texts(groups, part), fillvalue=""))
-        begun.replace(path)
-    except OSError as error:
-        raise StoreError(f"{path} cannot be written: {error.strerror}.") from None
-    finally:
-        with suppress(OSError):
-            begun.unlink(missing_ok=True)
+    with replacing(path) as fresh, fresh.open("w", newline="", encoding="utf-8") as file:
+        rows = csv.writer(file)
+        rows.writerow(heads)
+        for start in range(0, longest, ROWS):
+            if progress is not None:
+                progress(start / longest)
+            part = slice(start, start + ROWS)
+            rows.writerows(zip_longest(*_texts(groups, part), fillvalue=""))
     return path
 
 

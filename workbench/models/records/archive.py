@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from workbench.base.errors import StoreError, WrongInput
+from workbench.base.files import write_file
 from workbench.models.progress import Progress
 from workbench.models.records.speed_lines import damage_words
 from workbench.records.entries import StoredResult
@@ -143,10 +144,7 @@ def export_result(store: str | None, number: int, path: Path, units: str) -> str
     check_report_path(path)
     stored = result(store, number)
     if path.suffix.casefold() == ".json" and stored.kind not in REPORTED:
-        try:
-            path.write_text(to_text({"result": number, **stored.answer}) + "\n", encoding="utf-8")
-        except OSError as error:
-            raise StoreError(f"{path} cannot be written: {error.strerror}.") from None
+        write_file(path, to_text({"result": number, **stored.answer}) + "\n")
         return f"Saved as {path.name}."
     document = document_of(stored, {**stored.options, "units": units})
     return f"Saved as {Path(render(document, path)).name}."

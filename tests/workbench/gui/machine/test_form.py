@@ -7,11 +7,12 @@ import math
 import pytest
 
 from drivers.catalogue import open_input
+from workbench.base.files import write_file
 from workbench.base.machine import keys, load_machine, parse_machine
 from workbench.base.units import INCH_M, METRIC, US
 from workbench.models.machine.fields import NAMES
 from workbench.models.machine.figures import figures, plus_minus, shown_at_work, standing
-from workbench.models.machine.form import MachineForm, write_machine_file
+from workbench.models.machine.form import MachineForm
 
 FLAT_BELT = """
 name = "Two-row digger, flat belt"
@@ -38,7 +39,7 @@ def form(machine):
 
 
 def saved(form, path):
-    write_machine_file(form.to_toml(), path)
+    write_file(path, form.to_toml())
     form.was_saved(path, form.content())
     return load_machine(path)
 
@@ -77,10 +78,10 @@ def test_a_file_that_cannot_be_written_leaves_the_old_one(form, tmp_path):
     from workbench.base.errors import StoreError
 
     with pytest.raises(StoreError, match="cannot be written"):
-        write_machine_file(form.to_toml(), tmp_path / "no folder" / "m.toml")
+        write_file(tmp_path / "no folder" / "m.toml", form.to_toml())
     (tmp_path / "m.toml").mkdir()
     with pytest.raises(StoreError):
-        write_machine_file(form.to_toml(), tmp_path / "m.toml")
+        write_file(tmp_path / "m.toml", form.to_toml())
     assert [one.name for one in tmp_path.iterdir()] == ["m.toml"]
 
 

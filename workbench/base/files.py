@@ -1,0 +1,52 @@
+"""Writing a file so that the old one stays until the new one is whole."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from workbench.base.errors import BenchError, StoreError
+
+
+@contextmanager
+def replacing(
+    path: Path, refused: type[BenchError] = StoreError, *, sync: bool = True
+) -> Iterator[Path]:
+    """A file beside `path` to write to, which takes its name and place once it is whole.
+
+    Whatever goes wrong, what was there stays and nothing half written is left. Where the disk
+    refuses, that is an error `refused`. Without `sync` the last write may be lost where the
+    power fails at once: for small things kept while a person works, who must not wait.
+    """
+    place = Path(os.path.realpath(path))  # a link goes on pointing to what is written
+    fresh = place.with_name(f".{place.stem}.new{place.suffix}")
+    try:
+        if place.exists() and not place.is_file():
+            yield place  # a pipe or a device holds nothing that could be kept
+            return
+        yield fresh
+        if sync:
+            with fresh.open("rb+") as file:
+                os.fsync(file.fileno())
+        fresh.replace(place)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise refused("{path} cannot be written: {why}.", path=str(path), why=why) from None
+    finally:
+        with suppress(OSError):
+            fresh.unlink(missing_ok=True)
+
+
+def write_file(
+    path: Path,
+    content: str | bytes,
+    refused: type[BenchError] = StoreError,
+    *,
+    sync: bool = True,
+) -> Path:
+    """Write `content`, text as UTF-8 with its line ends as they are; see `replacing`."""
+    with replacing(path, refused, sync=sync) as fresh:
+        fresh.write_bytes(content.encode() if isinstance(content, str) else content)
+    return path
