@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QApplication
 
 from drivers.catalogue import open_input
 from drivers.contract import BaseDriver, EdgeBlock, Notes, SpeedBlock
-from workbench.base.cautions import IN_THE_CAB, WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.base.machine import parse_machine
 from workbench.gui.app import make_window
 from workbench.gui.parts.pace_strip import PaceStrip
@@ -164,7 +164,7 @@ class LiveBench:
             store=store or str(Path(folder) / "store.db"),
             opener=self._open,
         )
-        self.bench.cautions_read |= {IN_THE_CAB, WITH_THE_BELT_RUNNING}
+        self.bench.cautions_read |= {Caution.IN_THE_CAB, Caution.WITH_THE_BELT_RUNNING}
         if inputs:
             self.bench.use_inputs(list(inputs))
         self.window = make_window(self.bench)

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from drivers.contract import Recording
-from workbench.base.cautions import WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, load_machine
 from workbench.base.units import percent
@@ -21,6 +21,7 @@ from workbench.cli.arguments import add_source, source_of
 from workbench.cli.output import print_json, print_table, print_warnings
 from workbench.jobs.job import Job
 from workbench.jobs.source import Source, finish, keep_table
+from workbench.words.words import Words
 
 _MOST_TABLE_BYTES = 2_000_000
 
@@ -260,7 +261,7 @@ def _caution(answer: Mapping[str, Any]) -> None:
     if answer["advice"] or (
         "as_left" not in answer and answer["setting_new"] == answer["setting_new"]
     ):
-        print(f"CAUTION. {WITH_THE_BELT_RUNNING}", file=sys.stderr)
+        print(f"CAUTION. {Words().say(Caution.WITH_THE_BELT_RUNNING)}", file=sys.stderr)
 
 
 def _print(answer: Mapping[str, Any]) -> None:

@@ -7,10 +7,11 @@ import sys
 from collections.abc import Mapping
 from typing import Any
 
-from workbench.base.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.base.units import INCH_M
 from workbench.cli.output import print_table, with_uncertainty
 from workbench.words.gap_summary import fault_names
+from workbench.words.words import Words
 
 KEEP = "Leave the pickup"
 
@@ -127,6 +128,6 @@ def _caution(answer: Mapping[str, Any]) -> None:
     """Before the next step, where that step asks a hand near the wheel."""
     everyone = answer.get("pickups", [answer])
     if any(one["advice"] and not one["advice"].startswith(KEEP) for one in everyone):
-        print(f"Caution: {AT_THE_WHEEL}", file=sys.stderr)
+        print(f"Caution: {Words().say(Caution.AT_THE_WHEEL)}", file=sys.stderr)
     if any("Record" in line or "slow the belt" in line.lower() for line in answer["warnings"]):
-        print(f"Caution: {WITH_THE_BELT_RUNNING}", file=sys.stderr)
+        print(f"Caution: {Words().say(Caution.WITH_THE_BELT_RUNNING)}", file=sys.stderr)

@@ -62,7 +62,7 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
-class Caution:
+class CautionBlock:
     """Shown full width, before the step it belongs to."""
 
     text: str
@@ -109,7 +109,7 @@ class Footnote:
     text: str
 
 
-Block = Heading | Paragraph | Answer | Caution | Facts | Table | Figure | Signature | Footnote
+Block = Heading | Paragraph | Answer | CautionBlock | Facts | Table | Figure | Signature | Footnote
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +202,10 @@ def _typeset(document: Document, **how: Any) -> Any:
 
 def _as_data(document: Document) -> dict[str, Any]:
     """The document as plain values; each block carries its class's name as `kind`."""
-    blocks = [{"kind": type(block).__name__.lower()} | asdict(block) for block in document.blocks]
+    blocks = [
+        {"kind": type(block).__name__.lower().removesuffix("block")} | asdict(block)
+        for block in document.blocks
+    ]
     for block in blocks:
         if block["kind"] == "table" and not block["align"]:
             block["align"] = "l" + "r" * (len(block["header"]) - 1)

@@ -8,17 +8,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from workbench.base.cautions import Caution
 from workbench.base.units import SPEED_UNITS_MPS, UnitSystem, from_mps, to_mps
 from workbench.words.numbers import clock_text, length_text, speed_text
+from workbench.words.words import Words
 
 LEAST_PROBABILITY = 0.05
 """Causes less likely than this are not worth a line; chosen."""
 MOST_CAUSES = 3
-
-HANDS_OFF = (
-    "⚠ Adjust only with the engine off and all movement ended, unless the manual says it must run; "
-    "pressure let out before a hose or fitting is touched. The machine's manual comes first."
-)
 
 Row = tuple[float, float, float, float]
 
@@ -53,7 +50,9 @@ def pass_words(answer: Mapping[str, Any], units: UnitSystem) -> PassWords:
     return PassWords(
         headline=headline,
         detail=detail,
-        caution=HANDS_OFF if math.isfinite(number(advice.get("belt_change_rel"))) else "",
+        caution=f"⚠ {Words(units).say(Caution.HANDS_OFF)}"
+        if math.isfinite(number(advice.get("belt_change_rel")))
+        else "",
         to_do=sentences or _without_advice(answer),
         why=[in_units(sentence, units) for sentence in _why(answer)],
         parts=_parts(answer, units),

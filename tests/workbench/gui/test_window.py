@@ -12,11 +12,11 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit
 
-from workbench.base.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.gui import app
 from workbench.gui.app import Watch, make_window, start_log
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX
-from workbench.gui.parts.basics import Caution
+from workbench.gui.parts.basics import CautionCard
 from workbench.gui.plot.stack import Plot
 from workbench.gui.theme import DARK, TOUCH_PX
 from workbench.gui.window import SIDEBAR_PX
@@ -272,16 +272,16 @@ def test_pages_are_made_ahead_in_the_frames_after_their_modules_are_imported(win
     assert list(window._made) == list(PAGES)
     assert window.current is window._made["Start"]
     assert all(plot._built for page in window._made.values() for plot in page.findChildren(Plot))
-    assert not window._made["Gap"].findChild(Caution).isVisible()
+    assert not window._made["Gap"].findChild(CautionCard).isVisible()
 
 
 def test_a_caution_read_elsewhere_is_not_asked_for_again(window, bench):
     """Pages are made before they are seen: what was read by then counts."""
     for name in ("Calibrate", "Gap"):
         window._make_page(name)
-    bench.cautions_read |= {AT_THE_WHEEL, WITH_THE_BELT_RUNNING}
+    bench.cautions_read |= {Caution.AT_THE_WHEEL, Caution.WITH_THE_BELT_RUNNING}
     for name in ("Calibrate", "Gap"):
-        assert not seen(window.page(name), Caution), name
+        assert not seen(window.page(name), CautionCard), name
 
 
 def test_the_recording_light_tells_time_and_losses(window, bench, pass_time):

@@ -13,7 +13,14 @@ from workbench.base.machine import Pickup, parse_machine
 from workbench.calibration.gap.table import GapReadings
 from workbench.jobs.gap.answers import feeler_answer, pulse_answer, several
 from workbench.records.jsonable import plain
-from workbench.reports.document import Caution, Figure, Table, render_html, render_json, render_pdf
+from workbench.reports.document import (
+    CautionBlock,
+    Figure,
+    Table,
+    render_html,
+    render_json,
+    render_pdf,
+)
 from workbench.reports.gap.report import gap_document
 from workbench.words.gap_summary import summary_table
 
@@ -49,13 +56,13 @@ def test_one_pickup_has_its_answer_its_wheel_and_its_readings() -> None:
     (table,) = (block for block in document.blocks if isinstance(block, Table))
     assert len(table.rows) == 8
     # Nothing is to be done, so no caution stands in the way.
-    assert not any(isinstance(block, Caution) for block in document.blocks)
+    assert not any(isinstance(block, CautionBlock) for block in document.blocks)
     assert render_pdf(document).startswith(b"%PDF")
 
 
 def test_where_something_is_to_be_done_the_caution_stands_before_it() -> None:
     blocks = gap_document(feeler("left", 2.8) | FRAME, None).blocks
-    at = next(i for i, block in enumerate(blocks) if isinstance(block, Caution))
+    at = next(i for i, block in enumerate(blocks) if isinstance(block, CautionBlock))
     assert "release the hydraulic pressure" in blocks[at].text
     assert blocks[at].text.endswith("qualified persons have the last word.")
     assert "1.20 mm closer" in blocks[at + 1].text
@@ -133,7 +140,7 @@ def test_teeth_have_their_wheel_with_and_without_voltages(wheel) -> None:
         (figure,) = figures(document)
         assert "24 teeth; bent tooth 6, missing tooth 10" in figure.alt
         ElementTree.fromstring(figure.svg)
-        assert any(isinstance(block, Caution) for block in document.blocks)
+        assert any(isinstance(block, CautionBlock) for block in document.blocks)
 
 
 def test_noise_has_a_page_without_a_wheel_it_cannot_know(wheel) -> None:

@@ -20,14 +20,14 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.base.cautions import WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.base.errors import WrongInput
 from workbench.gui.calibrate.answer import CalibrateAnswer
 from workbench.gui.calibrate.certificate import CertificateView
 from workbench.gui.calibrate.error_plot import ErrorPlot
 from workbench.gui.calibrate.run_panel import RunPanel
 from workbench.gui.calibrate.run_table import RunTable
-from workbench.gui.parts.basics import Caution, button, label, say
+from workbench.gui.parts.basics import CautionCard, button, label, say
 from workbench.gui.parts.keys import space_for
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -162,7 +162,7 @@ class CalibratePage(QWidget):
         column = QVBoxLayout(self._intro)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(3 * GRID_PX)
-        caution = Caution(WITH_THE_BELT_RUNNING, self._caution_read)
+        caution = CautionCard(Caution.WITH_THE_BELT_RUNNING, self._caution_read)
         caution.understood.setProperty("role", "next")
         self.setFocusProxy(caution.understood)
         column.addWidget(label(TITLE, "title", wrap=False))
@@ -211,13 +211,13 @@ class CalibratePage(QWidget):
     # What the person does.
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(WITH_THE_BELT_RUNNING)
+        self._bench.cautions_read.add(Caution.WITH_THE_BELT_RUNNING)
         self._begin()
         self._panel.next.setFocus()
 
     def _skip_caution(self) -> None:
         """Where it was read on another page."""
-        read = WITH_THE_BELT_RUNNING in self._bench.cautions_read
+        read = Caution.WITH_THE_BELT_RUNNING in self._bench.cautions_read
         if read and self._stack.currentWidget() is self._intro:
             self._begin()
 

@@ -11,7 +11,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QHideEvent, QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
 
-from workbench.base.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
 from workbench.base.machine import Machine
 from workbench.gui.gap.actions import GapActions
@@ -21,7 +21,7 @@ from workbench.gui.gap.list_panel import GapListPanel
 from workbench.gui.gap.paper import GapPaper
 from workbench.gui.gap.pictures import GapPictures
 from workbench.gui.gap.run_panel import GapRunPanel
-from workbench.gui.parts.basics import Caution, label, say
+from workbench.gui.parts.basics import CautionCard, label, say
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.work_line import Done, Work, WorkLine
@@ -58,8 +58,8 @@ class GapPage(QWidget):
         }
         self.pictures = GapPictures(bench, self._job, theme)
         self.head = GapHead(self)
-        self._caution = Caution(AT_THE_WHEEL, self._caution_read)
-        self._run_caution = Caution(WITH_THE_BELT_RUNNING, self._run_caution_read)
+        self._caution = CautionCard(Caution.AT_THE_WHEEL, self._caution_read)
+        self._run_caution = CautionCard(Caution.WITH_THE_BELT_RUNNING, self._run_caution_read)
         self._said = label("", "soft")
         self.buttons = GapActions(
             go_by=self._go_by,
@@ -218,7 +218,7 @@ class GapPage(QWidget):
         self.head.show_view(self.view, with_list=wide)
         self._left.setMaximumWidth(LEFT_PX if wide else LARGEST)
         self.list.setMaximumWidth(LIST_PX if wide else LARGEST)
-        read = WITH_THE_BELT_RUNNING in self._bench.cautions_read
+        read = Caution.WITH_THE_BELT_RUNNING in self._bench.cautions_read
         in_the_way = self.view in self.runs and not read
         alone = self.view is View.LIST
         self.list.read.setVisible(alone)
@@ -229,18 +229,18 @@ class GapPage(QWidget):
 
     def _show_cautions(self) -> None:
         """Those that were not read yet, here or on another page."""
-        read = AT_THE_WHEEL in self._bench.cautions_read
+        read = Caution.AT_THE_WHEEL in self._bench.cautions_read
         self._caution.setVisible(not read)
         self._body.setVisible(read)
         self._arrange()
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(AT_THE_WHEEL)
+        self._bench.cautions_read.add(Caution.AT_THE_WHEEL)
         self._body.show()
         self._first_focus()
 
     def _run_caution_read(self) -> None:
-        self._bench.cautions_read.add(WITH_THE_BELT_RUNNING)
+        self._bench.cautions_read.add(Caution.WITH_THE_BELT_RUNNING)
         self._arrange()
         self._changed()
         self._first_focus()

@@ -17,8 +17,10 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from workbench.base.cautions import Caution
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.theme import GRID_PX, TEXT_PX, TOUCH_PX, Theme, font
+from workbench.words.words import Words
 
 
 def label(text: str, role: str = "", *, wrap: bool = True) -> QLabel:
@@ -158,10 +160,10 @@ class VerdictPill(QWidget):
         painter.end()
 
 
-class Caution(QFrame):
+class CautionCard(QFrame):
     """A caution before a step: plain words, one acknowledgement a session."""
 
-    def __init__(self, sentences: str, acknowledged: Callable[[], object]) -> None:
+    def __init__(self, caution: Caution, acknowledged: Callable[[], object]) -> None:
         super().__init__()
         self.setProperty("role", "caution")
         self.setAccessibleName("Caution")
@@ -172,7 +174,7 @@ class Caution(QFrame):
         sign.setStyleSheet("font-size: 40px;")
         sign.setAlignment(Qt.AlignmentFlag.AlignTop)
         line.addWidget(sign)
-        line.addWidget(label(sentences, "text"), 1)
+        line.addWidget(label(Words().say(caution), "text"), 1)
         self.understood = button("I have read this", self._done)
         line.addWidget(self.understood, 0, Qt.AlignmentFlag.AlignBottom)
         self._acknowledged = acknowledged

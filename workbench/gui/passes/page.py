@@ -21,8 +21,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.base.cautions import IN_THE_CAB, WHILE_STANDING
-from workbench.gui.parts.basics import Caution, button, label, say
+from workbench.base.cautions import Caution
+from workbench.gui.parts.basics import CautionCard, button, label, say
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.passes.answer import PassAnswer
@@ -39,8 +39,8 @@ from workbench.models.passes.auto import Step
 from workbench.models.passes.job import PassJob
 from workbench.models.passes.judge import Judged
 from workbench.models.records.old_recordings import old_recordings
+from workbench.words.words import Words
 
-SAFETY = f"⚠ {WHILE_STANDING}."
 LIVE, AFTER, PAST, PREVIEW = 0, 1, 2, 3
 
 
@@ -57,8 +57,8 @@ class PassPage(QWidget):
         self._view = PassView(bench, self._job, self._player, theme)
         self._after = PassAnswer(theme, self._judge_otherwise)
         self._past, self._paper = PassPast(self._judge_past), ReportPages()
-        self._safety = label(SAFETY, "soft", wrap=False)
-        self._caution = Caution(IN_THE_CAB, self._caution_read)
+        self._safety = label(f"⚠ {Words().say(Caution.WHILE_STANDING)}", "soft", wrap=False)
+        self._caution = CautionCard(Caution.IN_THE_CAB, self._caution_read)
         self._pages = _Pages()
         self._start = button("Start pass (space)", self._go_on, is_next=True)
         self._start.setMinimumHeight(7 * GRID_PX)
@@ -75,7 +75,7 @@ class PassPage(QWidget):
         away = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
         away.activated.connect(self._others["back"].click)
         self._lay_out()
-        self._caution.setVisible(IN_THE_CAB not in bench.cautions_read)
+        self._caution.setVisible(Caution.IN_THE_CAB not in bench.cautions_read)
         self._show_page(LIVE)
 
     @property
@@ -194,7 +194,7 @@ class PassPage(QWidget):
         return not (mine and isinstance(focus, QAbstractButton | QComboBox | QListWidget))
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(IN_THE_CAB)
+        self._bench.cautions_read.add(Caution.IN_THE_CAB)
         self._show_buttons()
         self._start.setFocus()
 

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
 
-from workbench.base.cautions import AT_THE_WHEEL, AT_THE_WIRING
+from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.units import UnitSystem
-from workbench.gui.parts.basics import Caution, label
+from workbench.gui.parts.basics import CautionCard, label
 from workbench.gui.signals.wiring_drawing import WiringDrawing
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.bench import Bench
@@ -22,6 +22,7 @@ from workbench.models.signals.wiring_steps import (
     gap_words,
     is_coil,
 )
+from workbench.words.words import Words
 
 
 class WiringHelp(QScrollArea):
@@ -46,7 +47,7 @@ class WiringHelp(QScrollArea):
         for step in at_the_laptop():
             column.addWidget(_step_row(step))
         column.addWidget(label("At the machine", "text"))
-        self._caution = Caution(AT_THE_WHEEL, self._caution_read)
+        self._caution = CautionCard(Caution.AT_THE_WHEEL, self._caution_read)
         column.addWidget(self._caution)
         column.addWidget(self._after_caution)
         column.addStretch(1)
@@ -67,7 +68,7 @@ class WiringHelp(QScrollArea):
             pin=PINS.get(channel, PINS["left"]),
             gap=gap_words(machine, units),
         )
-        read = AT_THE_WHEEL in self._bench.cautions_read
+        read = Caution.AT_THE_WHEEL in self._bench.cautions_read
         self._caution.setVisible(not read)
         self._after_caution.setVisible(read)
         if (machine, units) != self._shown:
@@ -81,10 +82,10 @@ class WiringHelp(QScrollArea):
                 widget.deleteLater()
         for step in steps:
             self._machine_steps.addWidget(_step_row(step))
-        self._machine_steps.addWidget(label(AT_THE_WIRING, "soft"))
+        self._machine_steps.addWidget(label(Words().say(Caution.AT_THE_WIRING), "soft"))
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(AT_THE_WHEEL)
+        self._bench.cautions_read.add(Caution.AT_THE_WHEEL)
         self._after_caution.show()
         self.setFocus()
 

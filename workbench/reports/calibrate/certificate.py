@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from workbench.base.cautions import WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.units import METRIC, US, UnitSystem, from_mps, percent
 from workbench.records.jsonable import plain
@@ -26,7 +26,7 @@ from workbench.reports.calibrate.tables import (
 from workbench.reports.document import (
     Answer,
     Block,
-    Caution,
+    CautionBlock,
     Document,
     Facts,
     Figure,
@@ -35,6 +35,7 @@ from workbench.reports.document import (
     Paragraph,
     Signature,
 )
+from workbench.words.words import Words
 
 RULE = (
     "Decision rule: with U the expanded uncertainty (coverage {coverage:.2f} %), pass means that "
@@ -193,9 +194,9 @@ def _setting(answer: Mapping[str, Any]) -> list[Block]:
     blocks: list[Block] = [Heading("Setting of the readout")]
     if new is not None and "as_left" not in answer:
         blocks.append(
-            Caution(
+            CautionBlock(
                 "After the new setting is entered, the belt has to run again to prove it. "
-                + WITH_THE_BELT_RUNNING
+                + Words().say(Caution.WITH_THE_BELT_RUNNING)
             )
         )
     return [*blocks, Facts(rows, 2)]

@@ -6,14 +6,14 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from workbench.base.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.units import INCH_M, METRIC, UnitSystem, from_mps, inch_fraction
 from workbench.records.jsonable import plain
 from workbench.reports.document import (
     Answer,
     Block,
-    Caution,
+    CautionBlock,
     Document,
     Facts,
     Figure,
@@ -31,6 +31,7 @@ from workbench.reports.gap.wheel_picture import (
 )
 from workbench.words.gap_lengths import gap_digits, gap_number, gap_text, in_units
 from workbench.words.gap_summary import fault_names, number, result_words
+from workbench.words.words import Words
 
 MOST_IN_PICTURE = 40
 """Pickups above which the sheet has the table only."""
@@ -78,10 +79,14 @@ def _one_blocks(answer: Mapping[str, Any], units: UnitSystem) -> list[Block]:
         blocks.append(Footnote(str(answer["counted_from"])))
     if answer["advice"]:
         blocks.append(Heading("What to do"))
-        blocks += [Caution(AT_THE_WHEEL)] if _needs_work(answer) else []
+        blocks += [CautionBlock(Words().say(Caution.AT_THE_WHEEL))] if _needs_work(answer) else []
         blocks.append(Paragraph(in_units(answer["advice"], units)))
     if answer.get("drop_out"):
-        blocks.append(Caution(WITH_THE_BELT_RUNNING, "If the drop-out run is made again"))
+        blocks.append(
+            CautionBlock(
+                Words().say(Caution.WITH_THE_BELT_RUNNING), "If the drop-out run is made again"
+            )
+        )
     return blocks
 
 
@@ -211,7 +216,7 @@ def _many_blocks(answer: Mapping[str, Any], units: UnitSystem) -> list[Block]:
     blocks.append(Table(header, rows, caption="Each pickup", align="llrrr"))
     jobs = [one for one in pickups if _needs_work(one)]
     if jobs:
-        blocks += [Heading("What to do"), Caution(AT_THE_WHEEL)]
+        blocks += [Heading("What to do"), CautionBlock(Words().say(Caution.AT_THE_WHEEL))]
         rows = [(str(one["pickup"]), _what(one, units)) for one in jobs]
         blocks.append(Table(("Pickup", "What"), rows, align="ll"))
     return blocks

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from workbench.base.cautions import AT_THE_HYDRAULICS, BEFORE_A_PASS
+from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.units import FOOT_M, from_mps
 from workbench.records.jsonable import plain
 from workbench.reports.document import (
     Answer,
     Block,
-    Caution,
+    CautionBlock,
     Document,
     Facts,
     Figure,
@@ -23,6 +23,7 @@ from workbench.reports.document import (
     Table,
 )
 from workbench.reports.passes.picture import drift_picture, track_picture
+from workbench.words.words import Words
 
 RULE = (
     "Ratio is always belt ÷ ground. Pass: inside the limits by more than the expanded uncertainty "
@@ -53,7 +54,7 @@ def pass_document(
         blocks += [Heading("Earlier passes of this machine"), *map(Paragraph, earlier)]
     blocks += [Paragraph(f"Note: {warning}") for warning in answer["warnings"]]
     blocks += [
-        Caution(BEFORE_A_PASS, "Before the next pass"),
+        CautionBlock(Words().say(Caution.BEFORE_A_PASS), "Before the next pass"),
         Signature((("Driven by", ""), ("Date", ""))),
     ]
     blocks.append(Footnote(RULE))
@@ -257,5 +258,5 @@ def _what_to_do(answer: Mapping[str, Any]) -> list[Block]:
         return []
     blocks: list[Block] = [Heading("What to do")]
     if advice["belt_change_rel"] is not None:
-        blocks.append(Caution(AT_THE_HYDRAULICS))
+        blocks.append(CautionBlock(Words().say(Caution.AT_THE_HYDRAULICS)))
     return blocks + [Paragraph(sentence) for sentence in advice["sentences"]]

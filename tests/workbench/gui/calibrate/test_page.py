@@ -8,11 +8,11 @@ from PySide6.QtCore import QCoreApplication, Qt
 from PySide6.QtWidgets import QLabel, QPushButton, QWidget
 
 from drivers.contract import ValueBlock
-from workbench.base.cautions import WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.calibration.readout.change_overs import flips_of
 from workbench.cli.calibrate import compute
 from workbench.gui.calibrate.page import CalibratePage
-from workbench.gui.parts.basics import Caution
+from workbench.gui.parts.basics import CautionCard
 from workbench.gui.theme import BRIGHT, DARK
 from workbench.jobs.verify import verify
 from workbench.models.calibrate.runs import Reference, TakenRun
@@ -75,7 +75,7 @@ def test_the_caution_comes_first_and_once(window, page, qtbot):
     assert filled(page) == ["I have read this"]
     qtbot.keyClick(page, Qt.Key.Key_Space)
     assert not page.job.running
-    caution = page.findChild(Caution)
+    caution = page.findChild(CautionCard)
     qtbot.keyClick(caution.understood, Qt.Key.Key_Space)
     assert filled(page) == ["Mark first passing (space)"]
     qtbot.waitUntil(lambda: not page._works.busy, timeout=20_000)
@@ -88,7 +88,7 @@ def test_the_caution_comes_first_and_once(window, page, qtbot):
 def test_runs_by_hand_on_the_keyboard_to_result_setting_and_certificate(
     page, bench, qtbot, pass_time, worked_out, tmp_path
 ):
-    qtbot.mouseClick(page.findChild(Caution).understood, Qt.MouseButton.LeftButton)
+    qtbot.mouseClick(page.findChild(CautionCard).understood, Qt.MouseButton.LeftButton)
     field = page._panel.fields[0]
     page.job.count_by_hand(True)
 
@@ -381,7 +381,7 @@ def test_what_was_kept_outlives_the_program(page, bench, qtbot, worked_out):
 
 
 def test_another_instrument_is_typed_and_kept_without_scrolling(bench, window, pass_time):
-    bench.cautions_read.add(WITH_THE_BELT_RUNNING)
+    bench.cautions_read.add(Caution.WITH_THE_BELT_RUNNING)
     window.resize(1024, 600)
     window.show_page("Calibrate")
     page = window.page("Calibrate")

@@ -4,7 +4,7 @@ import pytest
 from PySide6.QtCore import Qt
 
 from drivers.catalogue import open_input
-from workbench.base.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.base.machine import parse_machine
 from workbench.gui.gap.page import GapPage
 from workbench.gui.theme import BRIGHT
@@ -54,7 +54,7 @@ def make_page(bench, qtbot):
 def page(bench, make_page, machine):
     """With a machine of 30 teeth and no input: feelers need no signal."""
     bench.use_machine(machine)
-    bench.cautions_read.add(AT_THE_WHEEL)
+    bench.cautions_read.add(Caution.AT_THE_WHEEL)
     return make_page()
 
 
@@ -62,7 +62,7 @@ def page(bench, make_page, machine):
 def run_page(bench, make_page):
     """On the simulator, all cautions read."""
     bench.use_inputs(["sim:bent-tooth?seed=1"])
-    bench.cautions_read |= {AT_THE_WHEEL, WITH_THE_BELT_RUNNING}
+    bench.cautions_read |= {Caution.AT_THE_WHEEL, Caution.WITH_THE_BELT_RUNNING}
     return make_page()
 
 

@@ -3,7 +3,7 @@
 import pytest
 from PySide6.QtCore import Qt
 
-from workbench.base.cautions import AT_THE_WHEEL, WITH_THE_BELT_RUNNING
+from workbench.base.cautions import Caution
 from workbench.gui.gap.page import View
 from workbench.records.store import open_store
 
@@ -118,7 +118,7 @@ def test_a_drop_out_run_finds_the_speed(run_page, bench, worked_out, store_simul
 
 
 def test_without_pulses_no_run(bench, make_page, worked_out):
-    bench.cautions_read |= {AT_THE_WHEEL, WITH_THE_BELT_RUNNING}
+    bench.cautions_read |= {Caution.AT_THE_WHEEL, Caution.WITH_THE_BELT_RUNNING}
     page = make_page()
     page.show_view(View.TEETH)
     page.runs[View.TEETH].start.click()

@@ -9,7 +9,7 @@ from PySide6.QtCore import QCoreApplication, Qt
 from PySide6.QtWidgets import QApplication
 
 from workbench.base.units import METRIC, US
-from workbench.gui.parts.basics import Caution
+from workbench.gui.parts.basics import CautionCard
 from workbench.gui.passes.cab_numbers import CabNumber
 from workbench.gui.theme import BRIGHT, CAB_PX, DARK, contrast
 from workbench.models.passes.cues import Cue
@@ -52,7 +52,7 @@ def done(page, window, qtbot):
 
 
 def read_caution(page, qtbot):
-    qtbot.mouseClick(page.findChild(Caution).understood, Qt.MouseButton.LeftButton)
+    qtbot.mouseClick(page.findChild(CautionCard).understood, Qt.MouseButton.LeftButton)
 
 
 def press(page, name, qtbot):
@@ -61,7 +61,7 @@ def press(page, name, qtbot):
 
 def test_the_caution_comes_first(page, qtbot, window, pass_time):
     pass_time(2, look=window.tick)
-    assert page.findChild(Caution).isVisible()
+    assert page.findChild(CautionCard).isVisible()
     assert not page._start.isEnabled()
     qtbot.keyClick(window, Qt.Key.Key_Space)
     assert not page.job.running
@@ -70,7 +70,7 @@ def test_the_caution_comes_first(page, qtbot, window, pass_time):
     read_caution(page, qtbot)
     window.tick()
     assert page._start.isEnabled()
-    assert not page.findChild(Caution).isVisible()
+    assert not page.findChild(CautionCard).isVisible()
     assert "do not operate it while driving" in page._safety.text()
     assert page._safety.isVisible()
 
@@ -79,7 +79,7 @@ def test_a_pass_by_the_space_bar_ends_in_a_report(
     page, window, bench, qtbot, pass_time, done, tmp_path, played
 ):
     pass_time(2, look=window.tick)
-    caution = page.findChild(Caution).understood
+    caution = page.findChild(CautionCard).understood
     caution.setFocus()
     qtbot.keyClick(caution, Qt.Key.Key_Space)
     qtbot.keyClick(window, Qt.Key.Key_Space)

@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QPushButton, QScrollArea
 
 from drivers.contract import DeviceLost, DeviceMissing, EdgeBlock
 from drivers.plugged import Found
-from workbench.base.cautions import AT_THE_WHEEL
+from workbench.base.cautions import Caution
 from workbench.gui.signals.page import SignalsPage, View
 from workbench.gui.signals.table import NAME, STATE
 from workbench.gui.window import Window
@@ -18,6 +18,7 @@ from workbench.models.live import Stream
 from workbench.models.signals.channel_health import ChannelHealth
 from workbench.models.signals.plugged import PluggedModel
 from workbench.records.store import open_store
+from workbench.words.words import Words
 
 
 @pytest.fixture
@@ -303,11 +304,11 @@ def test_the_steps_at_the_machine_come_after_the_caution(page, window, bench):
     wiring = page._wiring
     assert not wiring._after_caution.isVisible()
     for word in ("engine", "key", "hydraulic pressure", "manual", "qualified persons"):
-        assert word in AT_THE_WHEEL
+        assert word in Words().say(Caution.AT_THE_WHEEL)
     wiring._caution.understood.click()
     shown(window)
     assert wiring._after_caution.isVisible()
-    assert AT_THE_WHEEL in bench.cautions_read
+    assert Caution.AT_THE_WHEEL in bench.cautions_read
 
 
 def test_a_recording_gets_its_name_and_note(page, window, bench, pass_time, qtbot):
