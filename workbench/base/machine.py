@@ -14,7 +14,7 @@ from dataclasses import MISSING, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from workbench.base.errors import MachineFileError, WrongInput
+from workbench.base.errors import MachineFileError, Message, WrongInput
 from workbench.base.typed import parse_setting_unit
 from workbench.base.units import SPEED_UNITS_MPS
 
@@ -116,71 +116,81 @@ class Check(NamedTuple):
     """What a key's value must be; `low` and `high` in SI where it is a number between two."""
 
     kind: type
-    expected: str
+    expected: Message
     holds: Callable[[Any], bool]
     low: float = -math.inf
     high: float = math.inf
 
 
-def _positive(what: str) -> Check:
-    return Check(float, f"{what} above 0", lambda value: value > 0, low=0)
+def _positive(expected: Message) -> Check:
+    return Check(float, expected, lambda value: value > 0, low=0)
 
 
-def _not_negative(what: str) -> Check:
-    return Check(float, f"{what}, 0 or more", lambda value: value >= 0, low=0)
+def _not_negative(expected: Message) -> Check:
+    return Check(float, expected, lambda value: value >= 0, low=0)
 
 
-def _between(low: float, high: float, what: str) -> Check:
-    return Check(float, what, lambda value: low <= value <= high, low, high)
+def _between(low: float, high: float, expected: Message) -> Check:
+    return Check(float, expected, lambda value: low <= value <= high, low, high)
 
 
-def _count(what: str, least: int, most: int) -> Check:
-    words = f"{what}, a whole number {least} to {most}"
-    return Check(int, words, lambda v: least <= v <= most, least, most)
+def _count(least: int, most: int, expected: Message) -> Check:
+    return Check(int, expected, lambda v: least <= v <= most, least, most)
 
 
 def _one_of(*words: str) -> Check:
-    return Check(str, "one of " + ", ".join(f'"{word}"' for word in words), lambda v: v in words)
+    quoted = ", ".join(f'"{word}"' for word in words)
+    return Check(str, Message("one of {words}", words=quoted), lambda v: v in words)
 
 
-_METRES = "a length in metres"
-_ANY_TEXT = Check(str, "text in quotes", lambda value: bool(value.strip()))
+_ANY_TEXT = Check(str, Message("text in quotes"), lambda value: bool(value.strip()))
+_LENGTH = Message("a length in metres, 0 or more")
+_SOME_LENGTH = Message("a length in metres above 0")
+_SPEED = Message("0 to 10 m/s")
+_RATIO = Message("a ratio belt ÷ ground from 0.2 to 5")
+_GAP = Message("0.0001 to 0.02 metres")
 
 _CHECKS: dict[str, Check] = {
     "name": _ANY_TEXT,
-    "belt.lap_length_m": _between(1, 60, "1 to 60 metres for one lap"),
-    "belt.u_lap_length_m": _positive(_METRES),
-    "drive.target_teeth": _count("the teeth of the target wheel", 1, 500),
-    "drive.turns_per_target_turn": _between(0.01, 100, "a ratio from 0.01 to 100"),
+    "belt.lap_length_m": _between(1, 60, Message("1 to 60 metres for one lap")),
+    "belt.u_lap_length_m": _positive(_SOME_LENGTH),
+    "drive.target_teeth": _count(
+        1, 500, Message("the teeth of the target wheel, a whole number 1 to 500")
+    ),
+    "drive.turns_per_target_turn": _between(0.01, 100, Message("a ratio from 0.01 to 100")),
     "drive.kind": _one_of("sprocket", "roll"),
-    "drive.sprocket_teeth": _count("the teeth of the drive sprocket", 3, 200),
-    "drive.rod_pitch_m": _between(0.005, 0.5, "0.005 to 0.5 metres"),
-    "drive.roll_diameter_m": _between(0.02, 2, "0.02 to 2 metres"),
-    "drive.pitch_line_offset_m": _between(0, 0.05, "0 to 0.05 metres"),
-    "drive.u_rod_pitch_m": _not_negative(_METRES),
-    "drive.u_roll_diameter_m": _not_negative(_METRES),
-    "drive.u_pitch_line_offset_m": _not_negative(_METRES),
+    "drive.sprocket_teeth": _count(
+        3, 200, Message("the teeth of the drive sprocket, a whole number 3 to 200")
+    ),
+    "drive.rod_pitch_m": _between(0.005, 0.5, Message("0.005 to 0.5 metres")),
+    "drive.roll_diameter_m": _between(0.02, 2, Message("0.02 to 2 metres")),
+    "drive.pitch_line_offset_m": _between(0, 0.05, Message("0 to 0.05 metres")),
+    "drive.u_rod_pitch_m": _not_negative(_LENGTH),
+    "drive.u_roll_diameter_m": _not_negative(_LENGTH),
+    "drive.u_pitch_line_offset_m": _not_negative(_LENGTH),
     "readout.unit": _one_of(*SPEED_UNITS_MPS),
-    "readout.step": _positive("the smallest change shown, in the readout's unit,"),
-    "readout.setting": _positive("the number set in the readout,"),
+    "readout.step": _positive(Message("the smallest change shown, in the readout's unit, above 0")),
+    "readout.setting": _positive(Message("the number set in the readout, above 0")),
     "readout.setting_unit": Check(
         str,
-        "pulses a distance ('pulses/100 ft', 'pulses/m'), a distance a pulse ('mm/pulse') or "
-        "a turn ('in/turn', 'm/turn'), or '' for a bare number",
+        Message(
+            "pulses a distance ('pulses/100 ft', 'pulses/m'), a distance a pulse ('mm/pulse') or "
+            "a turn ('in/turn', 'm/turn'), or '' for a bare number"
+        ),
         _is_setting_unit,
     ),
-    "readout.setting_step": _positive("the smallest change of the setting,"),
+    "readout.setting_step": _positive(Message("the smallest change of the setting, above 0")),
     "readout.reads": _one_of("direct", "inverse"),
-    "readout.setting_low": _not_negative("the smallest setting"),
-    "readout.setting_high": _positive("the largest setting"),
+    "readout.setting_low": _not_negative(Message("the smallest setting, 0 or more")),
+    "readout.setting_high": _positive(Message("the largest setting above 0")),
     "pickup.kind": _one_of("variable-reluctance", "hall", "inductive"),
-    "pickup.gap_best_m": _between(0.0001, 0.02, "0.0001 to 0.02 metres"),
-    "pickup.gap_max_m": _between(0.0001, 0.02, "0.0001 to 0.02 metres"),
-    "limits.ratio_low": _between(0.2, 5, "a ratio belt ÷ ground from 0.2 to 5"),
-    "limits.ratio_high": _between(0.2, 5, "a ratio belt ÷ ground from 0.2 to 5"),
-    "limits.speed_low_mps": _between(0, 10, "0 to 10 m/s"),
-    "limits.speed_high_mps": Check(float, "0 to 10 m/s", lambda v: 0 < v <= 10, 0, 10),
-    "limits.readout_error": _between(0.0001, 0.5, "a share from 0.0001 to 0.5"),
+    "pickup.gap_best_m": _between(0.0001, 0.02, _GAP),
+    "pickup.gap_max_m": _between(0.0001, 0.02, _GAP),
+    "limits.ratio_low": _between(0.2, 5, _RATIO),
+    "limits.ratio_high": _between(0.2, 5, _RATIO),
+    "limits.speed_low_mps": _between(0, 10, _SPEED),
+    "limits.speed_high_mps": Check(float, _SPEED, lambda v: 0 < v <= 10, 0, 10),
+    "limits.readout_error": _between(0.0001, 0.5, Message("a share from 0.0001 to 0.5")),
 }
 
 LOW_AND_HIGH = (
@@ -200,6 +210,8 @@ _SECTIONS: dict[str, type] = {
 }
 
 _MOST_BYTES = 1_000_000
+_MACHINE_FILE = Message("a machine file in TOML")
+_MISSING = Message("it is missing")
 
 
 def load_machine(path: Path | str) -> Machine:
@@ -207,14 +219,14 @@ def load_machine(path: Path | str) -> Machine:
     path = Path(path)
     try:
         if path.stat().st_size > _MOST_BYTES:
-            raise MachineFileError(path, "", "it is larger than 1 MB", "a machine file in TOML")
+            raise MachineFileError(path, "", Message("it is larger than 1 MB"), _MACHINE_FILE)
         text = path.read_bytes().decode("utf-8-sig")
     except OSError as error:
-        reason = error.strerror or "it cannot be read"
-        raise MachineFileError(path, "", reason, "a machine file in TOML") from None
+        reason = error.strerror or Message("it cannot be read")
+        raise MachineFileError(path, "", reason, _MACHINE_FILE) from None
     except UnicodeDecodeError as error:
-        found = f"byte {error.start} is not UTF-8 text"
-        raise MachineFileError(path, "", found, "a machine file in TOML") from None
+        found = Message("byte {byte} is not UTF-8 text", byte=error.start)
+        raise MachineFileError(path, "", found, _MACHINE_FILE) from None
     return parse_machine(text, path)
 
 
@@ -223,12 +235,13 @@ def parse_machine(text: str, path: Path | str = "machine file") -> Machine:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise MachineFileError(path, "", f"it is not TOML ({error})", "key = value lines") from None
+        found = Message("it is not TOML ({error})", error=error)
+        raise MachineFileError(path, "", found, Message("key = value lines")) from None
     flat = _flatten(table, path)
     for key, value in flat.items():
         _check(path, key, value)
     if "name" not in flat:
-        raise MachineFileError(path, "name", "it is missing", 'name = "…"')
+        raise MachineFileError(path, "name", _MISSING, 'name = "…"')
     parts: dict[str, Any] = {}
     for section, kind in _SECTIONS.items():
         values = {
@@ -250,32 +263,38 @@ def _flatten(table: Mapping[str, Any], path: Path | str) -> dict[str, Any]:
     for key, value in table.items():
         if key in _SECTIONS:
             if not isinstance(value, dict):
-                raise MachineFileError(path, key, f"it is {value!r}", f"a section [{key}]")
+                expected = Message("a section [{key}]", key=key)
+                raise MachineFileError(path, key, _it_is(value), expected)
             flat |= {f"{key}.{inner}": item for inner, item in value.items()}
         else:
             flat[key] = value
     for key in flat:
         if key not in _CHECKS:
             near = difflib.get_close_matches(key, _CHECKS, n=1, cutoff=0.5)
-            known = f"'{near[0]}'" if near else "one of the sections " + ", ".join(_SECTIONS)
-            raise MachineFileError(path, key, "no such key is known", known)
+            sections = Message("one of the sections {sections}", sections=", ".join(_SECTIONS))
+            known = f"'{near[0]}'" if near else sections
+            raise MachineFileError(path, key, Message("no such key is known"), known)
     return flat
 
 
 def _check(path: Path | str, key: str, value: Any) -> None:
     expected = wrong_value(key, value)
     if expected:
-        raise MachineFileError(path, key, f"it is {value!r}", expected)
+        raise MachineFileError(path, key, _it_is(value), expected)
 
 
-def wrong_value(key: str, value: Any) -> str:
-    """What would be right for 'section.key', '' where `value` is. Raises KeyError."""
+def _it_is(value: Any) -> Message:
+    return Message("it is {value}", value=repr(value))
+
+
+def wrong_value(key: str, value: Any) -> Message | None:
+    """What would be right for 'section.key', None where `value` is. Raises KeyError."""
     kind, expected, holds = _CHECKS[key][:3]
     right_type = isinstance(value, (int, float) if kind is float else kind) and not isinstance(
         value, bool
     )
     if right_type and (kind is str or math.isfinite(value)) and holds(value):
-        return ""
+        return None
     return expected
 
 
@@ -311,17 +330,17 @@ def _need_drive(path: Path | str, values: dict[str, Any]) -> None:
     for name in needed:
         if name not in values:
             key = f"drive.{name}"
-            raise MachineFileError(path, key, "it is missing", _CHECKS[key].expected)
+            raise MachineFileError(path, key, _MISSING, _CHECKS[key].expected)
 
 
 def _check_together(path: Path | str, machine: Machine) -> Machine:
     for low_key, high_key in LOW_AND_HIGH:
         low, high = value_of(machine, low_key), value_of(machine, high_key)
         if high <= low:
-            low_name = low_key.partition(".")[2]
-            raise MachineFileError(
-                path, high_key, f"it is {high:g}", f"more than {low_name} = {low:g}"
+            expected = Message(
+                "more than {name} = {low:g}", name=low_key.partition(".")[2], low=low
             )
+            raise MachineFileError(path, high_key, _it_is(high), expected)
     drive = machine.drive
     if drive.kind == "sprocket" and math.isnan(drive.u_rod_pitch_m):
         # A chain or rodded belt runs up to 0.15 % over its nominal pitch when new (ISO 606,

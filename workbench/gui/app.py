@@ -30,6 +30,7 @@ from workbench.gui.theme import Theme
 from workbench.gui.window import PageMaker, Window
 from workbench.models.bench import Bench
 from workbench.models.settings import Settings, default_path
+from workbench.words.language import _
 
 PAGES = {
     "Machine": ("workbench.gui.machine.page", "MachinePage"),
@@ -111,7 +112,7 @@ def warm_up() -> threading.Thread:
     """Import the other pages beside the screen."""
 
     def work() -> None:
-        for module, _ in PAGES.values():
+        for module, _maker in PAGES.values():
             import_module(module)
         listing("sim")  # the simulator's scenarios, which Signals offers
 
@@ -172,10 +173,16 @@ class Watch(QObject):
             return
         self._seen.add((kind, *place))
         LOG.error("unexpected error", exc_info=(kind, error, trace))
-        where = f"The log {self._log_file} tells more." if self._log_file else ""
+        where = (
+            _("The log {log_file} tells more.").format(log_file=self._log_file)
+            if self._log_file
+            else ""
+        )
         self._met.emit(
-            f"Something unexpected went wrong ({kind.__name__}: {error}). The bench goes on, and "
-            f"so does a recording. {where}"
+            _(
+                "Something unexpected went wrong ({name__}: {error}). The bench goes on, and "
+                "so does a recording. {where}"
+            ).format(name__=kind.__name__, error=error, where=where)
         )
 
     def _of_thread(self, args: threading.ExceptHookArgs) -> None:

@@ -14,11 +14,12 @@ from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.bench import Bench
 from workbench.models.live import LAP, Stream
 from workbench.models.passes.pace import PaceModel
+from workbench.words.language import N_, _
 from workbench.words.numbers import clock_text
 
 OTHER_UNITS = {"us": "metric", "metric": "us"}
 OTHER_THEME = {"bright": "dark", "dark": "bright"}
-THEME_WORDS = {"bright": "for the sun", "dark": "for a cab at night"}
+THEME_WORDS = {"bright": N_("for the sun"), "dark": N_("for a cab at night")}
 
 
 class Header(QWidget):
@@ -61,20 +62,26 @@ class Header(QWidget):
         say(self.units, _speed_and_length(self._bench.settings.units))
         self.units.setIcon(icon("units", theme.ink))
         other = US if now.units == "metric" else METRIC
-        _tell(self.units, f"Units: {self._bench.settings.units.name}", f"change to {other.name}")
+        _tell(
+            self.units,
+            f"Units: {self._bench.settings.units.name}",
+            _("change to {name}").format(name=other.name),
+        )
         say(self.theme_switch, theme.name.capitalize())
         self.theme_switch.setIcon(icon(theme.name, theme.ink))
         other_theme = OTHER_THEME[theme.name]
         _tell(
             self.theme_switch,
             f"Screen: {theme.name}, {THEME_WORDS[theme.name]}",
-            f"change to {other_theme}, {THEME_WORDS[other_theme]}",
+            _("change to {other_theme}, {theme_words}").format(
+                other_theme=other_theme, theme_words=THEME_WORDS[other_theme]
+            ),
         )
 
     def refresh(self) -> None:
         """Show the bench as it is now."""
         machine = self._bench.machine
-        say(self.machine, machine.name if machine else "No machine yet")
+        say(self.machine, machine.name if machine else _("No machine yet"))
         live = self._bench.live
         self.simulated.setVisible(live.simulated and (live.running or bool(live.streams)))
         say(self.inputs, self._input_words())
@@ -82,14 +89,14 @@ class Header(QWidget):
         self.light.setVisible(recording.running)
         if recording.running:
             lost = sum(stream.lost for stream in self._bench.live.streams.values())
-            losses = f"{lost} lost" if lost else "none lost"
+            losses = f"{lost} lost" if lost else _("none lost")
             say(self.light, f"◉ {clock_text(recording.duration_s)} recorded\n{losses}")
 
     def _input_words(self) -> str:
         """The belt's and the ground's signal in words and colour, and how many more there are."""
         streams = self._bench.live.streams
         if not streams:
-            return "No signal yet" if self._bench.live.running else "No input yet"
+            return _("No signal yet") if self._bench.live.running else _("No input yet")
         belt, ground = self._pace.belt(), self._pace.ground()
         words = [
             self._state_words(name, stream, color)
@@ -134,5 +141,5 @@ def _speed_and_length(units: UnitSystem) -> str:
 
 def _tell(switch: QPushButton, state: str, press: str) -> None:
     """What a switch is at and what pressing it does, for a screen reader and as its tip."""
-    switch.setAccessibleName(f"{state}. Press to {press}.")
-    switch.setToolTip(f"{state}. Press to {press}.")
+    switch.setAccessibleName(_("{state}. Press to {press}.").format(state=state, press=press))
+    switch.setToolTip(_("{state}. Press to {press}.").format(state=state, press=press))

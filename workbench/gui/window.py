@@ -249,7 +249,7 @@ class Window(QMainWindow):
         self._stack.addWidget(self._frames[name])
 
     def _dress_page(self, name: str) -> None:
-        for _ in self._dress_in_pieces(name):
+        for _piece in self._dress_in_pieces(name):
             pass
 
     def _dress_all(self) -> Iterator[None]:

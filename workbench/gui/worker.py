@@ -11,8 +11,9 @@ from PySide6.QtCore import QObject, QThread, Signal
 from drivers.contract import InputError
 from workbench.base.errors import BenchError
 from workbench.models.progress import Cancelled
+from workbench.words.language import N_, _
 
-CANCELLED = "Cancelled; nothing was changed."
+CANCELLED = N_("Cancelled; nothing was changed.")
 
 
 class Worker(QThread):
@@ -46,7 +47,9 @@ class Worker(QThread):
             self._failed_with.emit(str(error))
         except Exception as error:  # a defect: a sentence for the person, the rest in the log
             logging.getLogger("evenpace").exception("unexpected error in the background")
-            self._failed_with.emit(f"That did not work ({error}); the log tells more.")
+            self._failed_with.emit(
+                _("That did not work ({error}); the log tells more.").format(error=error)
+            )
         else:
             self._finished_with.emit(outcome)
 

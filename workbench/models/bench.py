@@ -16,6 +16,7 @@ from workbench.models.observable import Observable
 from workbench.models.recording import RecordingModel
 from workbench.models.settings import Settings
 from workbench.models.watch import clock_of_the_computer
+from workbench.words.language import _
 from workbench.words.numbers import on_screen
 
 DEMO_INPUT = "sim:healthy"
@@ -77,7 +78,9 @@ class Bench(Observable):
         self.recording.stop("other inputs were chosen")
         self.live.start(addresses)
         if self.live.machine_text and self.machine is None:
-            self.use_machine(parse_machine(self.live.machine_text, "the scenario's machine file"))
+            self.use_machine(
+                parse_machine(self.live.machine_text, _("the scenario's machine file"))
+            )
         self.live.use_machine(self.machine)
         self.changed()
 

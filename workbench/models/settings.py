@@ -15,6 +15,7 @@ from workbench.base.errors import StoreError
 from workbench.base.files import write_file
 from workbench.base.units import METRIC, US, UnitSystem
 from workbench.models.observable import Observable
+from workbench.words.language import _
 
 UNIT_SYSTEMS = {"us": US, "metric": METRIC}
 THEMES = ("bright", "dark")
@@ -89,12 +90,16 @@ def _read(path: Path) -> Remembered:
 
 def _problem(values: dict[str, object]) -> str:
     if values["units"] not in UNIT_SYSTEMS:
-        return f"units are one of {', '.join(UNIT_SYSTEMS)}, not {values['units']!r}"
+        return _("units are one of {unit_systems}, not {values!r}").format(
+            unit_systems=", ".join(UNIT_SYSTEMS), values=values["units"]
+        )
     if values["theme"] not in THEMES:
-        return f"the theme is one of {', '.join(THEMES)}, not {values['theme']!r}"
+        return _("the theme is one of {themes}, not {values!r}").format(
+            themes=", ".join(THEMES), values=values["theme"]
+        )
     unknown = set(values) - {entry.name for entry in fields(Remembered)}
     if unknown:
-        return f"no such setting: {', '.join(sorted(unknown))}"
+        return _("no such setting: {unknown}").format(unknown=", ".join(sorted(unknown)))
     right = {
         "sounds": bool,
         "machine_file": str,
@@ -103,4 +108,8 @@ def _problem(values: dict[str, object]) -> str:
         "machine_draft": dict,
     }
     wrong = [name for name, kind in right.items() if not isinstance(values[name], kind)]
-    return f"{wrong[0]} cannot be {values[wrong[0]]!r}" if wrong else ""
+    return (
+        _("{wrong} cannot be {values!r}").format(wrong=wrong[0], values=values[wrong[0]])
+        if wrong
+        else ""
+    )

@@ -6,6 +6,7 @@ import time
 from typing import TYPE_CHECKING
 
 from workbench.live.session import InputState, InputStatus
+from workbench.words.language import _
 
 if TYPE_CHECKING:
     from workbench.models.bench import Bench
@@ -52,19 +53,35 @@ class Watch:
         now_s, now_host_s = self._bench.computer_clock(), self._bench.clock()
         missed_s = now_s - self._looked_s
         if missed_s > ASLEEP_S:
-            why = f"the computer was asleep, or too busy to look, for {missed_s / 60:.1f} min"
+            why = _("the computer was asleep, or too busy to look, for {missed_s:.1f} min").format(
+                missed_s=missed_s / 60
+            )
             if self._bench.recording.running:
                 self._bench.recording.note_hole(self._looked_host_s, now_host_s, why)
-            self._bench.tell(f"{why[0].upper()}{why[1:]}.{self._goes_on(' The gap is on record.')}")
+            self._bench.tell(
+                f"{why[0].upper()}{why[1:]}.{self._goes_on(_(' The gap is on record.'))}"
+            )
         self._looked_s, self._looked_host_s = now_s, now_host_s
 
     def _tell_of(self, status: InputStatus, before: InputState) -> None:
         if status.state is InputState.RECONNECTING:
-            self._bench.tell(f"{status.reason} It is tried again and again.{self._goes_on()}")
+            self._bench.tell(
+                _("{reason} It is tried again and again.{goes_on}").format(
+                    reason=status.reason, goes_on=self._goes_on()
+                )
+            )
         elif status.state is InputState.ENDED and status.error is not None:
             self._bench.tell(f"{status.reason}{self._goes_on()}")
         elif status.state is InputState.RUNNING and before is InputState.RECONNECTING:
-            self._bench.tell(f"{status.address} is back.{self._goes_on(' The gap is on record.')}")
+            self._bench.tell(
+                _("{address} is back.{goes_on}").format(
+                    address=status.address, goes_on=self._goes_on(_(" The gap is on record."))
+                )
+            )
 
     def _goes_on(self, more: str = "") -> str:
-        return f" The recording goes on.{more}" if self._bench.recording.running else ""
+        return (
+            _(" The recording goes on.{more}").format(more=more)
+            if self._bench.recording.running
+            else ""
+        )

@@ -200,6 +200,10 @@ def _typeset(document: Document, **how: Any) -> Any:
     )
 
 
+def _kind(block: Block) -> str:
+    return type(block).__name__.lower().removesuffix("block")
+
+
 def _as_data(document: Document) -> dict[str, Any]:
     """The document as plain values; each block carries its class's name as `kind`."""
     blocks = [

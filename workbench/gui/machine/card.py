@@ -21,6 +21,7 @@ from workbench.gui.parts.basics import label, say
 from workbench.gui.theme import GRID_PX
 from workbench.models.machine.fields import CHOICES, NEEDED, NEEDED_FOR, default
 from workbench.models.machine.form import MachineForm
+from workbench.words.language import N_, _
 
 NAME_PX = 17 * GRID_PX
 """One width for the names of all entries, so that the entries stand in line."""
@@ -31,7 +32,7 @@ TWO_COLUMNS_PX = 96 * GRID_PX
 WORDS = ("name", "readout.setting_unit", *CHOICES)
 """Entries that hold words take the room of the unit, which they have not."""
 
-PLUS_MINUS_TIP = (
+PLUS_MINUS_TIP = N_(
     "The ± within which it lies 19 times in 20. The machine file keeps half of it, the "
     "standard uncertainty."
 )
@@ -170,10 +171,14 @@ def _empty(key: str, form: MachineForm) -> str:
         return "needed"
     counts_as = default(key, form.units)
     if not counts_as:
-        return "may stay empty"
+        return _("may stay empty")
     if key == "readout.reads":
         return counts_as
-    return f"{counts_as} (usual)" if key in CHOICES else f"{counts_as} unless typed"
+    return (
+        f"{counts_as} (usual)"
+        if key in CHOICES
+        else _("{counts_as} unless typed").format(counts_as=counts_as)
+    )
 
 
 def _mark(entry: QWidget, *, wrong: bool) -> None:

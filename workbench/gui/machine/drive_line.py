@@ -17,6 +17,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 from workbench.base.units import UnitSystem
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, font
 from workbench.models.machine.drive_parts import DriveParts
+from workbench.words.language import _
 
 TOOTH_M = 0.010
 """Teeth of the target wheel are drawn this far apart."""
@@ -69,7 +70,7 @@ class DriveLineDrawing(QWidget):
         self._scale = 1.0
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setMinimumHeight(17 * GRID_PX)
-        self.setAccessibleName("Drive line, drawn to scale")
+        self.setAccessibleName(_("Drive line, drawn to scale"))
 
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(380, 17 * GRID_PX)
@@ -97,15 +98,19 @@ class DriveLineDrawing(QWidget):
         wheel = f"{known.teeth} teeth" if known.teeth else "teeth?"
         ratio = known.turns_per_target_turn
         drum = {
-            "sprocket": f"sprocket\n{known.sprocket_teeth or '?'} teeth, ⌀ {length(known.drum_m)}",
+            "sprocket": _("sprocket\n{sprocket_teeth} teeth, ⌀ {drum_m}").format(
+                sprocket_teeth=known.sprocket_teeth or "?", drum_m=length(known.drum_m)
+            ),
             "roll": f"roll\n⌀ {length(known.drum_m)}",
-        }.get(known.kind, "sprocket or roll?")
+        }.get(known.kind, _("sprocket or roll?"))
         rods = f", rods {length(known.rod_pitch_m)} apart" if known.kind == "sprocket" else ""
         return {
             "readout": "readout",
-            "pickup": f"pickup\n{length(known.gap_best_m)} gap",
-            "wheel": f"target wheel\n{wheel}",
-            "shaft": f"shaft{'' if math.isnan(ratio) else f', {ratio:.4g} turns a wheel turn'}",
+            "pickup": _("pickup\n{gap_best_m} gap").format(gap_best_m=length(known.gap_best_m)),
+            "wheel": _("target wheel\n{wheel}").format(wheel=wheel),
+            "shaft": _("shaft")
+            if math.isnan(ratio)
+            else _("shaft, {ratio:.4g} turns a wheel turn").format(ratio=ratio),
             "drum": drum,
             "belt": f"belt{rods}",
             "lap": self._lap_words(units),
@@ -114,9 +119,11 @@ class DriveLineDrawing(QWidget):
     def _lap_words(self, units: UnitSystem) -> str:
         known = self._parts
         if math.isnan(known.lap_length_m):
-            return "length of one lap not typed"
+            return _("length of one lap not typed")
         rods = "" if math.isnan(known.rods) else f", {known.rods:.1f} rods"
-        return f"one lap {known.lap_length_m / units.length_m:.4g} {units.length}{rods}"
+        return _("one lap {length_m:.4g} {length}{rods}").format(
+            length_m=known.lap_length_m / units.length_m, length=units.length, rods=rods
+        )
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
@@ -333,7 +340,7 @@ class DriveLineDrawing(QWidget):
         for x in (left, right):
             painter.drawLine(QPointF(x, y - 4), QPointF(x, y + 4))
         tooth = f"{TOOTH_M / units.gap_m:.2g} {units.gap}"
-        note = f"Target wheel drawn at {tooth} a tooth"
+        note = _("Target wheel drawn at {tooth} a tooth").format(tooth=tooth)
         room = round(left) - GRID_PX
         elided = painter.fontMetrics().elidedText(note, Qt.TextElideMode.ElideRight, room)
         painter.drawText(QPointF(0, y + 5), elided)

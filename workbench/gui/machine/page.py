@@ -31,6 +31,7 @@ from workbench.models.machine.fields import SECTIONS
 from workbench.models.machine.figures import figures, standing
 from workbench.models.machine.form import MachineForm
 from workbench.models.signals.tooth_count import ToothCount, count_teeth
+from workbench.words.language import N_, _
 
 TEETH = "drive.target_teeth"
 LEFT_CARDS = 4
@@ -38,9 +39,9 @@ LEFT_CARDS = 4
 ROOMY_PX, TIGHT_PX = 1400, 1000
 WIDEST_EM = 10.6
 """Width of the longest figure, '0.53333 ± 0.00063', in sizes of its type."""
-USE, SAVE, DONE = "Use this machine", "Save machine file", "In use and saved"
-WRONG, NEEDED = "Show wrong entry", "Show needed entry"
-FILES = "Machine file (*.toml)"
+USE, SAVE, DONE = N_("Use this machine"), N_("Save machine file"), N_("In use and saved")
+WRONG, NEEDED = N_("Show wrong entry"), N_("Show needed entry")
+FILES = N_("Machine file (*.toml)")
 
 
 class MachinePage(QWidget):
@@ -231,11 +232,11 @@ class MachinePage(QWidget):
 
     def _new(self) -> None:
         self._form.clear()
-        self._name_it("A new machine: fill in what is marked as needed.")
+        self._name_it(_("A new machine: fill in what is marked as needed."))
 
     def _duplicate(self) -> None:
         self._form.duplicate()
-        self._name_it("A copy, in no file yet: give it a name.")
+        self._name_it(_("A copy, in no file yet: give it a name."))
 
     def _name_it(self, sentence: str) -> None:
         self._say(sentence)
@@ -253,7 +254,7 @@ class MachinePage(QWidget):
         self._said.setVisible(bool(sentence))
 
     def _ask_open(self) -> None:
-        name, _ = QFileDialog.getOpenFileName(self, "Open a machine file", "", FILES)
+        name, _filter = QFileDialog.getOpenFileName(self, _("Open a machine file"), "", FILES)
         if name:
             self.open_file(Path(name))
 
@@ -263,15 +264,21 @@ class MachinePage(QWidget):
         def shown(machine: Machine) -> None:
             self._form.show(machine, path)
             self._remember_file()
-            self._say(f"{path.name} is open.")
+            self._say(_("{name} is open.").format(name=path.name))
 
         self._work.add(lambda: load_machine(path), shown, self._say)
 
     def _ask_save(self) -> None:
-        name, _ = QFileDialog.getSaveFileName(self, "Save the machine", self._file_name(), FILES)
+        name, _filter = QFileDialog.getSaveFileName(
+            self, _("Save the machine"), self._file_name(), FILES
+        )
         if name and Path(name) != _whole(Path(name)) and _whole(Path(name)).exists():
             # The dialog asked about the name as typed, not about the one with its ending.
-            self._say(f"{_whole(Path(name)).name} exists already: choose it to write over it.")
+            self._say(
+                _("{name} exists already: choose it to write over it.").format(
+                    name=_whole(Path(name)).name
+                )
+            )
         elif name:
             self.save_file(Path(name))
 
@@ -285,14 +292,14 @@ class MachinePage(QWidget):
         """Write the form to a machine file; the next start opens it if it is in use."""
         path = _whole(path)
         if self._form.machine is None:
-            self._say("The machine is not complete yet, so it was not saved.")
+            self._say(_("The machine is not complete yet, so it was not saved."))
             return
         text, content = self._form.to_toml(), self._form.content()
 
         def saved(_nothing: None) -> None:
             self._form.was_saved(path, content)
             self._remember_file()
-            self._say(f"Saved as {path.name}.")
+            self._say(_("Saved as {name}.").format(name=path.name))
 
         self._work.add(lambda: write_file(path, text), saved, self._say)
 

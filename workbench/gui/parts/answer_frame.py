@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
 from workbench.gui.parts.basics import VerdictPill, label, lay_beside, say
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.records.opened import Opened
+from workbench.words.language import _
 
 NARROW_PX = 600
 """Narrower than this, the words stand below the picture."""
@@ -36,7 +37,7 @@ class AnswerFrame(QWidget):
         area.setWidgetResizable(True)
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setWidget(beside)
-        area.setAccessibleName("The result in words")
+        area.setAccessibleName(_("The result in words"))
         head = QHBoxLayout()
         head.setSpacing(2 * GRID_PX)
         head.addWidget(self._pill, 0, Qt.AlignmentFlag.AlignTop)

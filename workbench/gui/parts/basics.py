@@ -20,12 +20,13 @@ from PySide6.QtWidgets import (
 from workbench.base.cautions import Caution
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.theme import GRID_PX, TEXT_PX, TOUCH_PX, Theme, font
+from workbench.words.language import _
 from workbench.words.words import Words
 
 
 def label(text: str, role: str = "", *, wrap: bool = True) -> QLabel:
-    """Text in one of the style sheet's roles: '', 'text', 'title', 'soft', 'error'."""
-    made = QLabel(text)
+    """Text, translated, in one of the style sheet's roles: '', 'text', 'title', 'soft', 'error'."""
+    made = QLabel(_(text))
     made.setProperty("role", role)
     made.setWordWrap(wrap)
     made.setTextFormat(Qt.TextFormat.PlainText)
@@ -33,8 +34,8 @@ def label(text: str, role: str = "", *, wrap: bool = True) -> QLabel:
 
 
 def button(text: str, do: Callable[[], object], *, is_next: bool = False) -> QPushButton:
-    """A button: a verb and its object. `is_next` fills the page's one next step."""
-    made = QPushButton(text)
+    """A button: a verb and its object, translated. `is_next` fills the page's one next step."""
+    made = QPushButton(text := _(text))
     made.setMinimumHeight(TOUCH_PX)
     made.setAccessibleName(text)
     made.setAutoDefault(True)  # Enter presses it, as the space bar does
@@ -51,7 +52,8 @@ def lay_beside(body: QBoxLayout, *, wide: bool) -> None:
 
 
 def say(where: QLabel | QPushButton, text: str) -> None:
-    """Set a text only where it changes: setting it costs a layout."""
+    """Set a text, translated, only where it changes: setting it costs a layout."""
+    text = _(text)
     if where.text() != text:
         where.setText(text)
         if isinstance(where, QPushButton):

@@ -11,6 +11,8 @@ from PySide6.QtCore import QRect, Qt, QUrl
 from PySide6.QtGui import QDesktopServices, QImage, QPainter
 from PySide6.QtWidgets import QWidget
 
+from workbench.words.language import _
+
 if TYPE_CHECKING:
     from PySide6.QtPrintSupport import QPrinter
 
@@ -38,7 +40,7 @@ def print_pages(draw: Draw, printer: QPrinter) -> str:
     """Draw pages on a printer, each as large as its paper; a sentence on how it went."""
     pages, painter = draw(PPI), QPainter()
     if not painter.begin(printer):
-        return "The printer could not be reached; save it as PDF instead."
+        return _("The printer could not be reached; save it as PDF instead.")
     for number, page in enumerate(pages):
         if number:
             printer.newPage()
@@ -47,7 +49,7 @@ def print_pages(draw: Draw, printer: QPrinter) -> str:
         painter.drawImage(QRect(room.topLeft(), size), image)
     painter.end()
     many = "s" if len(pages) > 1 else ""
-    return f"{len(pages)} page{many} went to the printer."
+    return _("{count} page{many} went to the printer.").format(count=len(pages), many=many)
 
 
 def desktop_file(name: str) -> Path:

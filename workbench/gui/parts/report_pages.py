@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QLabel, QScrollArea, QVBoxLayout, QWidget
 
 from workbench.gui.parts.printing import Draw
 from workbench.gui.theme import GRID_PX
+from workbench.words.language import _
 
 MOST_PX = 1000
 """Wider a page of text is no easier to read."""
@@ -35,7 +36,7 @@ class ReportPages(QScrollArea):
         self._column.setAlignment(Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignTop)
         self.setWidget(holder)
         self.setWidgetResizable(True)
-        self.setAccessibleName("Preview of the report")
+        self.setAccessibleName(_("Preview of the report"))
 
     def show_pages(self, pages: Sequence[QImage]) -> None:
         """The pages, see `pictures`; [] clears."""

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QHBoxLayout, QProgressBar, QWidget
 from workbench.gui.parts.basics import button, label, say
 from workbench.gui.theme import GRID_PX
 from workbench.gui.work_line import WorkLine
+from workbench.words.language import _
 
 APPEARS_MS = 300
 """A work shorter than this is not worth a look."""
@@ -26,7 +27,7 @@ class WorkBar(QWidget):
         self._words = label("", "text", wrap=False)
         self._bar = QProgressBar()
         self._bar.setTextVisible(False)
-        self._bar.setAccessibleName("How far the work is")
+        self._bar.setAccessibleName(_("How far the work is"))
         self.cancel = button("Cancel", self._cancel)
         line = QHBoxLayout(self)
         line.setContentsMargins(0, 0, 0, 0)

@@ -24,25 +24,28 @@ from workbench.models.bench import Bench
 from workbench.models.passes.pace import PaceModel
 from workbench.models.passes.tapes import SmoothTapes
 from workbench.models.start.welcome import pace_sentence, welcome
+from workbench.words.language import N_
 
 CHOICES: tuple[tuple[str, str, str, Sketch], ...] = (
     (
         "Calibrate a readout",
         "Calibrate",
-        "Takes a few steady runs and a mark on the belt; gives the right setting and a "
-        "certificate.",
+        N_(
+            "Takes a few steady runs and a mark on the belt; gives the right setting and a "
+            "certificate."
+        ),
         sketch_readout,
     ),
     (
         "Check a pass",
         "Pass",
-        "Takes one test pass; gives how far the belt drifts from the ground, and why.",
+        N_("Takes one test pass; gives how far the belt drifts from the ground, and why."),
         sketch_pass,
     ),
     (
-        "Check pickup gaps",
+        N_("Check pickup gaps"),
         "Gap",
-        "Takes a feeler gauge or one belt run; gives the gap all round and the bad tooth.",
+        N_("Takes a feeler gauge or one belt run; gives the gap all round and the bad tooth."),
         sketch_gap,
     ),
 )

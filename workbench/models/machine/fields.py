@@ -7,50 +7,52 @@ import re
 from dataclasses import MISSING
 from typing import Any
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import Message, WrongInput
 from workbench.base.machine import bounds, default_of, keys, wrong_value
 from workbench.base.typed import parse_length_m
 from workbench.base.units import SPEED_UNITS_MPS, UnitSystem
+from workbench.words.language import N_, _
+from workbench.words.words import Words
 
 SECTIONS: dict[str, dict[str, str]] = {
     "Machine": {"name": "Name"},
     "Drive line": {
-        "drive.target_teeth": "Teeth of the target wheel",
-        "drive.turns_per_target_turn": "Shaft turns per wheel turn",
-        "drive.kind": "Belt driven by",
-        "drive.sprocket_teeth": "Sprocket teeth",
-        "drive.rod_pitch_m": "Rod pitch",
-        "drive.u_rod_pitch_m": "Rod pitch known to\u00a0±",
-        "drive.roll_diameter_m": "Roll diameter",
-        "drive.u_roll_diameter_m": "Roll diameter known to\u00a0±",
-        "drive.pitch_line_offset_m": "Half the belt's thickness",
-        "drive.u_pitch_line_offset_m": "Half thickness known to\u00a0±",
+        "drive.target_teeth": N_("Teeth of the target wheel"),
+        "drive.turns_per_target_turn": N_("Shaft turns per wheel turn"),
+        "drive.kind": N_("Belt driven by"),
+        "drive.sprocket_teeth": N_("Sprocket teeth"),
+        "drive.rod_pitch_m": N_("Rod pitch"),
+        "drive.u_rod_pitch_m": N_("Rod pitch known to\u00a0±"),
+        "drive.roll_diameter_m": N_("Roll diameter"),
+        "drive.u_roll_diameter_m": N_("Roll diameter known to\u00a0±"),
+        "drive.pitch_line_offset_m": N_("Half the belt's thickness"),
+        "drive.u_pitch_line_offset_m": N_("Half thickness known to\u00a0±"),
     },
     "Belt": {
-        "belt.lap_length_m": "Length of one lap",
-        "belt.u_lap_length_m": "Lap length known to\u00a0±",
+        "belt.lap_length_m": N_("Length of one lap"),
+        "belt.u_lap_length_m": N_("Lap length known to\u00a0±"),
     },
     "Pickup": {
         "pickup.kind": "Kind",
-        "pickup.gap_best_m": "Best gap",
-        "pickup.gap_max_m": "Largest gap",
+        "pickup.gap_best_m": N_("Best gap"),
+        "pickup.gap_max_m": N_("Largest gap"),
     },
     "Readout": {
-        "readout.unit": "Shows speed in",
-        "readout.step": "Smallest step shown",
+        "readout.unit": N_("Shows speed in"),
+        "readout.step": N_("Smallest step shown"),
         "readout.setting": "Setting",
-        "readout.setting_unit": "Unit of the setting",
-        "readout.setting_step": "Smallest step of the setting",
-        "readout.reads": "A larger setting reads",
-        "readout.setting_low": "Smallest setting",
-        "readout.setting_high": "Largest setting",
+        "readout.setting_unit": N_("Unit of the setting"),
+        "readout.setting_step": N_("Smallest step of the setting"),
+        "readout.reads": N_("A larger setting reads"),
+        "readout.setting_low": N_("Smallest setting"),
+        "readout.setting_high": N_("Largest setting"),
     },
     "Limits": {
-        "limits.ratio_low": "Lowest ratio belt ÷ ground",
-        "limits.ratio_high": "Highest ratio belt ÷ ground",
-        "limits.speed_low_mps": "Lowest working speed",
-        "limits.speed_high_mps": "Highest working speed",
-        "limits.readout_error": "Largest error of the readout",
+        "limits.ratio_low": N_("Lowest ratio belt ÷ ground"),
+        "limits.ratio_high": N_("Highest ratio belt ÷ ground"),
+        "limits.speed_low_mps": N_("Lowest working speed"),
+        "limits.speed_high_mps": N_("Highest working speed"),
+        "limits.readout_error": N_("Largest error of the readout"),
     },
 }
 """Every key under its heading, with its name."""
@@ -62,7 +64,7 @@ CHOICES: dict[str, dict[str, str]] = {
     "readout.unit": {unit: unit for unit in SPEED_UNITS_MPS},
     "readout.reads": {"direct": "higher", "inverse": "lower"},
     "pickup.kind": {
-        "variable-reluctance": "variable reluctance",
+        "variable-reluctance": N_("variable reluctance"),
         "hall": "Hall",
         "inductive": "inductive",
     },
@@ -121,12 +123,14 @@ def wrong(key: str, value: Any, units: UnitSystem) -> str:
     if not expected:
         return ""
     if not unit:
-        return f"Expected {expected}."
+        return Words(units).say(Message("Expected {expected}.", expected=expected))
     if not math.isfinite(high):
-        return f"Expected a length above {low:g} {unit}."
+        return _("Expected a length above {low:g} {unit}.").format(low=low, unit=unit)
     # Rounded inwards: what the sentence allows is allowed.
     least, most = _rounded(low / one, math.ceil), _rounded(high / one, math.floor)
-    return f"{NAMES[key]} is out of range: expected {least} to {most} {unit}."
+    return _("{names} is out of range: expected {least} to {most} {unit}.").format(
+        names=_(NAMES[key]), least=least, most=most, unit=unit
+    )
 
 
 def show(key: str, value: Any, units: UnitSystem) -> str:
@@ -144,13 +148,13 @@ def default(key: str, units: UnitSystem) -> str:
     """What an entry counts as where it is left empty, as the person reads it; '' for nothing."""
     value = default_of(key)
     if key == "drive.u_rod_pitch_m":
-        return "0.2 % of the pitch"
+        return _("0.2 % of the pitch")
     if value is MISSING or (isinstance(value, float) and not math.isfinite(value)):
         return ""
     if key == "readout.reads":
-        return "as its unit says"
+        return _("as its unit says")
     if key in CHOICES:
-        return CHOICES[key][value]
+        return _(CHOICES[key][value])
     if isinstance(value, float) and _scale(key, units)[0]:
         return f"{value / _scale(key, units)[1]:.2g}"
     return show(key, value, units) if value else ""
@@ -181,10 +185,15 @@ def _rounded(value: float, way: Any) -> str:
 def _number(text: str, kind: type) -> float | int:
     if kind is float and _TWO_WAYS.fullmatch(text):
         one, other = text.replace(",", ""), text.replace(",", ".", 1)
-        raise WrongInput(f"'{text}' can be read in two ways: type {one} or {other}.")
+        raise WrongInput(
+            "'{text}' can be read in two ways: type {one} or {other}.",
+            text=text,
+            one=one,
+            other=other,
+        )
     try:
         plain = text if "_" not in text else ""
         return int(plain) if kind is int else float(plain.replace(",", "."))
     except ValueError:
-        what = "a whole number" if kind is int else "a number"
-        raise WrongInput(f"'{text}' is not {what}.") from None
+        what = _("a whole number") if kind is int else "a number"
+        raise WrongInput("'{text}' is not {what}.", text=text, what=what) from None

@@ -10,6 +10,7 @@ from workbench.base.units import UnitSystem, from_mps, to_mps
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.models.machine.fields import NAMES
 from workbench.models.machine.form import MachineForm
+from workbench.words.language import _
 from workbench.words.numbers import NO_VALUE, speed_number
 
 COURSE = 100
@@ -28,10 +29,10 @@ class Figure:
 def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
     """The four figures; dashes for numbers while there is no machine. ± is k = 2."""
     words = [
-        ("of belt a pulse", units.gap),
+        (_("of belt a pulse"), units.gap),
         (f"in {COURSE} {units.length}", "pulses"),
-        ("a second at working speed", "pulses"),
-        ("one readout step", "%"),
+        (_("a second at working speed"), "pulses"),
+        (_("one readout step"), "%"),
     ]
     if machine is None:
         return [Figure(NO_VALUE, unit, text) for text, unit in words]
@@ -46,8 +47,8 @@ def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
         f"{speed_mps / per_pulse.value_m:#.3g}".rstrip("."),
         f"{100 * step_mps / speed_mps:#.2g}".rstrip("."),
     ]
-    words[2] = (f"a second at {at}", "pulses")
-    words[3] = (f"one readout step at {at}", "%")
+    words[2] = (_("a second at {at}").format(at=at), "pulses")
+    words[3] = (_("one readout step at {at}").format(at=at), "%")
     return [Figure(number, unit, text) for number, (text, unit) in zip(numbers, words, strict=True)]
 
 
@@ -74,24 +75,28 @@ def standing(form: MachineForm, in_use: Machine | None) -> str:
             f"{_listed(list(form.errors))} {'needs' if len(form.errors) == 1 else 'need'} a look."
         )
     if form.needed:
-        return f"Still needed: {_listed(form.needed)}."
+        return _("Still needed: {needed}.").format(needed=_listed(form.needed))
     return f"{_used(form, in_use)} {_saved(form)}"
 
 
 def _used(form: MachineForm, in_use: Machine | None) -> str:
     if form.machine == in_use:
-        return "In use."
-    return f"Not in use: the bench works with '{in_use.name}'." if in_use else "Not in use yet."
+        return _("In use.")
+    return (
+        _("Not in use: the bench works with '{name}'.").format(name=in_use.name)
+        if in_use
+        else _("Not in use yet.")
+    )
 
 
 def _saved(form: MachineForm) -> str:
     if form.path is None:
-        return "No file has it: save it to keep it for the next start."
+        return _("No file has it: save it to keep it for the next start.")
     if form.changed_since_kept:
-        return f"Changed, and not saved in {form.path.name} yet."
-    return f"Saved in {form.path.name}."
+        return _("Changed, and not saved in {name} yet.").format(name=form.path.name)
+    return _("Saved in {name}.").format(name=form.path.name)
 
 
 def _listed(wanted: list[str]) -> str:
-    names = [f"'{NAMES[key]}'" for key in wanted]
+    names = [f"'{_(NAMES[key])}'" for key in wanted]
     return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))

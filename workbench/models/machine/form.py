@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from workbench.base.errors import MachineFileError, WrongInput
+from workbench.base.errors import MachineFileError, Message, WrongInput
 from workbench.base.machine import (
     LOW_AND_HIGH,
     Machine,
@@ -25,6 +25,8 @@ from workbench.base.units import METRIC, US, UnitSystem
 from workbench.models.machine import fields
 from workbench.models.machine.fields import NAMES, NEEDED, NEEDED_FOR, ONLY_FOR
 from workbench.models.observable import Observable
+from workbench.words.language import _
+from workbench.words.words import Words
 
 DRAFT_PATH = "path"
 
@@ -291,7 +293,9 @@ class MachineForm(Observable):
             try:
                 self.machine = parse_machine(self.to_toml())
             except MachineFileError as error:
-                self.errors[error.key] = f"{error.found}; expected {error.expected}.".capitalize()
+                values = {"found": error.found, "expected": error.expected}
+                wrong = Message("{found}; expected {expected}.", **values)
+                self.errors[error.key] = Words(self.units).say(wrong).capitalize()
         self.changed()
 
     def _crossed(self, low_key: str, high_key: str) -> str:
@@ -301,8 +305,10 @@ class MachineForm(Observable):
         if low is None or high is None or not typed or high > low:
             return ""
         shown = " ".join(filter(None, (fields.show(low_key, low, self.units), self.unit(low_key))))
-        name = NAMES[low_key][0].lower() + NAMES[low_key][1:]
-        return f"{NAMES[high_key]} must be more than the {name}, {shown}."
+        name = _(NAMES[low_key])[0].lower() + _(NAMES[low_key])[1:]
+        return _("{names} must be more than the {name}, {shown}.").format(
+            names=_(NAMES[high_key]), name=name, shown=shown
+        )
 
 
 def _toml(value: Any) -> str:

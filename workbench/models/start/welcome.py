@@ -6,6 +6,7 @@ import math
 
 from workbench.models.bench import Bench
 from workbench.models.passes.pace import PaceModel, PaceNow
+from workbench.words.language import _
 from workbench.words.numbers import speed_text
 
 
@@ -13,9 +14,11 @@ def pace_sentence(bench: Bench, pace: PaceNow) -> str:
     """Both speeds, and whether the belt keeps pace with the ground."""
     units = bench.settings.units
     if pace.belt_lost and pace.ground_lost:
-        return "Nothing is heard from the belt or from the ground."
+        return _("Nothing is heard from the belt or from the ground.")
     speeds = " ".join(
-        f"{name}: no signal." if lost else f"{name} {speed_text(speed_mps, units)}."
+        _("{name}: no signal.").format(name=name)
+        if lost
+        else f"{name} {speed_text(speed_mps, units)}."
         for name, speed_mps, lost in (
             ("Belt", pace.belt_mps, pace.belt_lost),
             ("Ground", pace.ground_mps, pace.ground_lost),
@@ -29,9 +32,11 @@ def _together(bench: Bench, pace: PaceNow) -> str:
         return ""
     limits, ratio = bench.machine.limits, pace.belt_mps / pace.ground_mps
     if limits.ratio_low <= ratio <= limits.ratio_high:
-        return "They keep pace."
-    way = "falls back" if ratio < 1 else "runs ahead"
-    return f"The belt {way} {100 * abs(ratio - 1):.0f} {bench.settings.units.length} in every 100."
+        return _("They keep pace.")
+    way = _("falls back") if ratio < 1 else _("runs ahead")
+    return _("The belt {way} {ratio:.0f} {length} in every 100.").format(
+        way=way, ratio=100 * abs(ratio - 1), length=bench.settings.units.length
+    )
 
 
 def welcome(bench: Bench) -> str:
@@ -41,24 +46,27 @@ def welcome(bench: Bench) -> str:
         return " ".join(live.problems)
     own = machine is not None and not (live.machine_text and machine.text == live.machine_text)
     if live.simulated and not own:
-        return (
+        return _(
             "A demonstration digger runs here on the simulator: nothing you see is real. For "
             "your own, describe it under Machine, then choose its inputs under Signals."
         )
     name = machine.name if machine is not None else ""
     if live.simulated:
-        return (
-            f"{name} is in use, but what comes in is simulated. Choose its own inputs under "
-            "Signals."
-        )
+        return _(
+            "{name} is in use, but what comes in is simulated. Choose its own inputs under Signals."
+        ).format(name=name)
     if not live.running:
-        return f"{name or 'The bench'} waits: no input is open. Choose one under Signals."
+        return _("{name} waits: no input is open. Choose one under Signals.").format(
+            name=name or _("The bench")
+        )
     if not name:
-        return "Signals come in, but whose? Describe the machine under Machine."
+        return _("Signals come in, but whose? Describe the machine under Machine.")
     pace = PaceModel(bench).now()
     silent = [
         word for word, lost in (("belt", pace.belt_lost), ("ground", pace.ground_lost)) if lost
     ]
     if silent:
-        return f"{name} is in use. Nothing comes from its {' and '.join(silent)}: see Signals."
-    return f"{name} is in use, and its belt and ground signals come in."
+        return _("{name} is in use. Nothing comes from its {silent}: see Signals.").format(
+            name=name, silent=" and ".join(silent)
+        )
+    return _("{name} is in use, and its belt and ground signals come in.").format(name=name)
