@@ -31,6 +31,9 @@ from typing import Protocol, Self, runtime_checkable
 import numpy as np
 from numpy.typing import NDArray
 
+from drivers.kinds import ChannelKind as ChannelKind
+from drivers.kinds import pulse_kind, speed_kind, tell_kind, value_kind
+
 Clock = Callable[[], float]
 """Monotonic seconds; handed in so that tests and the simulator own the time."""
 
@@ -86,7 +89,8 @@ class EdgeBlock:
     seconds each. `count` is the device's cumulative count of rising edges after this
     block, so that a hole in `sequence` shows how many edges it cost. `host_s` is the
     host's monotonic time when the block arrived. `fall_ticks` (0 where a fall was not
-    seen) and `peak_v` have the length of `ticks` where the device gives them.
+    seen) and `peak_v` have the length of `ticks` where the device gives them. A `kind`
+    that is not given is told by the channel's name, here as in all blocks and tracks.
     """
 
     channel: str
@@ -97,6 +101,10 @@ class EdgeBlock:
     count: int
     fall_ticks: Ticks | None = None
     peak_v: Floats | None = None
+    kind: ChannelKind = ChannelKind.UNKNOWN
+
+    def __post_init__(self) -> None:
+        tell_kind(self, pulse_kind(self.channel))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,6 +121,10 @@ class SpeedBlock:
     time_s: Floats
     host_s: Floats
     u_mps: Floats | None = None
+    kind: ChannelKind = ChannelKind.UNKNOWN
+
+    def __post_init__(self) -> None:
+        tell_kind(self, speed_kind(self.source))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,6 +139,10 @@ class ValueBlock:
     value: Floats
     time_s: Floats
     host_s: Floats
+    kind: ChannelKind = ChannelKind.UNKNOWN
+
+    def __post_init__(self) -> None:
+        tell_kind(self, value_kind(self.source, self.quantity))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -302,6 +318,18 @@ class EdgeTrack:
     amplitude_v: Floats | None = None
     u_clock_rel: float = 30e-6
     """30 ppm: a common uncompensated crystal, common practice, no source."""
+    kind: ChannelKind = ChannelKind.UNKNOWN
+
+    def __post_init__(self) -> None:
+        tell_kind(self, pulse_kind(self.channel))
+
+    @property
+    def name(self) -> str:
+        return self.channel
+
+    @property
+    def is_pulses(self) -> bool:
+        return True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -319,6 +347,18 @@ class SpeedTrack:
     speed_mps: Floats
     u_mps: Floats
     timed: bool = True
+    kind: ChannelKind = ChannelKind.UNKNOWN
+
+    def __post_init__(self) -> None:
+        tell_kind(self, speed_kind(self.source))
+
+    @property
+    def name(self) -> str:
+        return self.source
+
+    @property
+    def is_pulses(self) -> bool:
+        return False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -329,6 +369,10 @@ class ValueTrack:
     quantity: str
     time_s: Floats
     value: Floats
+    kind: ChannelKind = ChannelKind.UNKNOWN
+
+    def __post_init__(self) -> None:
+        tell_kind(self, value_kind(self.source, self.quantity))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -128,7 +128,7 @@ class _Ear:
             return
         if isinstance(message, Hello):
             n = len(message.channels)
-            names = ", ".join(f"{c.name} ({c.kind})" for c in message.channels)
+            names = ", ".join(f"{c.name} ({c.kind.replace('_', ' ')})" for c in message.channels)
             looks = f"counter '{message.board}', {n} channel{'s' * (n != 1)}: {names}"
             self._end(looks, f"counter:{self._port.name}{self._baud_option()}")
 

@@ -173,7 +173,8 @@ def _edge_track(blocks: Sequence[EdgeBlock], placed: dict[int, float]) -> EdgeTr
         fall_s = _joined([_fall_s(block) + offset_s for block, offset_s in pairs])
     if any(block.peak_v is not None for block in blocks):
         amplitude_v = _joined([_or_nan(block.peak_v, block.ticks.size) for block, _ in pairs])
-    return EdgeTrack(blocks[0].channel, np.maximum.accumulate(time_s), fall_s, amplitude_v)
+    time_s, first = np.maximum.accumulate(time_s), blocks[0]
+    return EdgeTrack(first.channel, time_s, fall_s, amplitude_v, kind=first.kind)
 
 
 def _rise_s(block: EdgeBlock) -> Floats:
@@ -200,12 +201,13 @@ def _speed_track(blocks: Sequence[SpeedBlock], timed: bool) -> SpeedTrack:
         _joined([block.speed_mps for block in blocks]),
         _joined([_or_nan(block.u_mps, block.speed_mps.size) for block in blocks]),
         timed,
+        blocks[0].kind,
     )
 
 
 def _value_track(blocks: Sequence[ValueBlock]) -> ValueTrack:
-    values = _joined([block.value for block in blocks])
-    return ValueTrack(blocks[0].source, blocks[0].quantity, _times(blocks), values)
+    values, first = _joined([block.value for block in blocks]), blocks[0]
+    return ValueTrack(first.source, first.quantity, _times(blocks), values, first.kind)
 
 
 def _times(blocks: Sequence[SpeedBlock] | Sequence[ValueBlock]) -> Floats:

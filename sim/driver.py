@@ -23,7 +23,7 @@ from drivers.contract import (
     ValueBlock,
 )
 from sim.pickup import Edges
-from sim.run import Run, Simulation, simulate
+from sim.run import PULSES, SPEEDS, Run, Simulation, simulate
 from sim.scenarios import SCENARIOS, load
 from sim.sensors import Samples
 from sim.truth import Truth
@@ -162,7 +162,7 @@ class _Cut:
             if part.stop > part.start:
                 value, time_s, host_s = self._stamped(samples, part)
                 u = None if samples.u is None else samples.u[part]
-                items.append(SpeedBlock(source, value, time_s, host_s, u))
+                items.append(SpeedBlock(source, value, time_s, host_s, u, SPEEDS[source]))
         for (source, quantity), samples, bounds in self._values:
             part = slice(bounds[begin], bounds[end])
             if part.stop > part.start:
@@ -195,6 +195,7 @@ class _Ticks:
             count=counts[channel],
             fall_ticks=self._fall[part],
             peak_v=None if self._peak_v is None else self._peak_v[part],
+            kind=PULSES[channel],
         )
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from drivers.contract import EdgeTrack, Floats, Recording, SpeedTrack, ValueTrack
+from drivers.contract import ChannelKind, EdgeTrack, Floats, Recording, SpeedTrack, ValueTrack
 from sim import typed
 from sim.motion import SEGMENT_S, Motion, Mover
 from sim.pickup import NO_EDGES, Edges, Pickup
@@ -24,6 +24,16 @@ from sim.streams import stream
 from sim.truth import Truth
 from sim.wiring import Wiring
 
+PULSES = {
+    "left": ChannelKind.BELT,
+    "right": ChannelKind.BELT,
+    "lap": ChannelKind.LAP_MARK,
+}
+SPEEDS = {
+    "wheel": ChannelKind.WHEEL,
+    "radar": ChannelKind.RADAR,
+    "gnss": ChannelKind.SATELLITE,
+}
 LABELS = {
     "wheel": "wheel-based speed, simulated",
     "radar": "radar ground speed, simulated",
@@ -188,6 +198,7 @@ def _edge_track(
         simulation.counter_s(rise_s[kept]),
         simulation.counter_s(fall_s),
         None if np.isnan(peak_v).all() else peak_v,
+        kind=PULSES[name],
     )
 
 
@@ -202,7 +213,7 @@ def _kept(parts: list[Samples], for_s: float) -> tuple[Floats, Floats, Floats]:
 
 def _speed_track(name: str, segments: list[Segment], for_s: float) -> SpeedTrack:
     value, time_s, u = _kept([segment.speeds[name] for segment in segments], for_s)
-    return SpeedTrack(name, LABELS[name], time_s, value, u)
+    return SpeedTrack(name, LABELS[name], time_s, value, u, kind=SPEEDS[name])
 
 
 def _value_track(key: tuple[str, str], segments: list[Segment], for_s: float) -> ValueTrack:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +20,7 @@ from drivers.catalogue import check_options, full_address
 from drivers.contract import (
     AddressError,
     BaseDriver,
+    ChannelKind,
     Clock,
     DeviceError,
     DeviceLost,
@@ -108,10 +109,9 @@ class _Board:
         falls = None
         if frame.widths is not None:
             falls = np.where(frame.widths > 0, ticks + frame.widths, 0)
-        name, tick_s = self.hello.channels[frame.channel].name, 1.0 / self.hello.clock_hz
-        items.append(
-            EdgeBlock(name, sequence, ticks, tick_s, host_s, state.count, falls, frame.peaks_v)
-        )
+        said, tick_s = self.hello.channels[frame.channel], 1.0 / self.hello.clock_hz
+        told = (tick_s, host_s, state.count, falls, frame.peaks_v, said.kind)
+        items.append(EdgeBlock(said.name, sequence, ticks, *told))
         _count(self._notes.messages, "edges")
         return items
 
@@ -155,10 +155,10 @@ class CounterStream:
         self._held: deque[tuple[EdgeFrame | Heartbeat, float]] = deque()
 
     @property
-    def channels(self) -> tuple[str, ...]:
-        """Names of the board's pulse channels; () until it has said them."""
+    def channels(self) -> Mapping[str, ChannelKind]:
+        """The board's pulse channels by name; none until it has said them."""
         board = self._board
-        return () if board is None else tuple(channel.name for channel in board.hello.channels)
+        return {} if board is None else {one.name: one.kind for one in board.hello.channels}
 
     def connected(self) -> None:
         """The bytes begin, or begin again."""
@@ -235,8 +235,8 @@ class CounterDriver(BaseDriver):
             self._expected = "a frame of a pulse counter"
 
     @property
-    def channels(self) -> tuple[str, ...]:
-        """Names of the pulse channels the board has, as far as it has said them."""
+    def channels(self) -> Mapping[str, ChannelKind]:
+        """The pulse channels the board has, by name, as far as it has said them."""
         return self._stream.channels
 
     def _open(self) -> None:

@@ -20,11 +20,13 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
-from drivers.contract import AddressError, EdgeBlock, Item, Lost, Notes, ValueBlock
+from drivers.contract import AddressError, ChannelKind, EdgeBlock, Item, Lost, Notes, ValueBlock
 from drivers.framing import TextLines
 
 _UNITS_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
@@ -57,7 +59,7 @@ class _Sum:
 class LineStream:
     """Bytes of printed lines to items. Knows nothing of ports; the host time is handed in."""
 
-    channels: tuple[str, ...] = ()
+    channels: Mapping[str, ChannelKind] = MappingProxyType({})
     """A board that only prints numbers does not say beforehand of what."""
 
     def __init__(self, address: str, pattern: str, channel: str, notes: Notes) -> None:

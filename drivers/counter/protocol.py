@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drivers.contract import Floats, Ticks
+from drivers.contract import ChannelKind, Floats, Ticks
 from drivers.firmware.counter_core import (
     EDGES,
     FALLS,
@@ -24,8 +24,14 @@ from drivers.firmware.counter_core import (
 )
 
 FRAME_TYPES = (HELLO, EDGES, HEARTBEAT)
-KINDS = ("pickup", "lap mark", "radar")
-"""Words for the kinds of channel, by number."""
+KINDS = (
+    ChannelKind.BELT,
+    ChannelKind.LAP_MARK,
+    ChannelKind.RADAR,
+    ChannelKind.INDEX_MARK,
+    ChannelKind.WHEEL,
+)
+"""The kinds of channel, by number; any other number is some other pulse."""
 
 
 class Malformed(ValueError):
@@ -45,10 +51,10 @@ class NewerProtocol(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One input of the board: its name, its kind in words, what it tells of each edge."""
+    """One input of the board: its name, its kind, what it tells of each edge."""
 
     name: str
-    kind: str
+    kind: ChannelKind
     falls: bool = False
     peaks: bool = False
 
@@ -119,8 +125,8 @@ def _hello(payload: bytes) -> Hello:
     for _ in range(n):
         kind, flags = payload[at], payload[at + 1]
         name, at = _text(payload, at + 2)
-        word = KINDS[kind] if kind < len(KINDS) else "other"
-        channels.append(Channel(name, word, bool(flags & FALLS), bool(flags & PEAKS)))
+        known = KINDS[kind] if kind < len(KINDS) else ChannelKind.OTHER
+        channels.append(Channel(name, known, bool(flags & FALLS), bool(flags & PEAKS)))
     if len({channel.name for channel in channels}) != n:
         raise Malformed("two channels have one name")
     return Hello(board, clock_hz, boot, tuple(channels))

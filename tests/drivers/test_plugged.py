@@ -57,7 +57,7 @@ def test_counter(found_when, cable):
     channels = [("left", core.PICKUP, 0), ("lap", core.LAP_MARK, 0)]
     hello = core.frame(core.hello("bench counter", 1000, 1, channels))
     found = found_when(lambda rate: b"\x00" + hello)
-    assert found.looks_like == "counter 'bench counter', 2 channels: left (pickup), lap (lap mark)"
+    assert found.looks_like == "counter 'bench counter', 2 channels: left (belt), lap (lap mark)"
     assert found.address == f"counter:{cable.port}"
 
 

@@ -27,7 +27,7 @@ from workbench.jobs.passes.answer import (
     what_to_do,
     where,
 )
-from workbench.jobs.passes.inputs import Chosen, choose, gather_inputs, name_of, with_factors
+from workbench.jobs.passes.inputs import Chosen, choose, gather_inputs, with_factors
 from workbench.jobs.passes.pulse_rates import with_pulse_rates
 from workbench.jobs.source import finish
 from workbench.match.evidence import gather
@@ -161,8 +161,8 @@ def _head(recording: Recording, chosen: Chosen) -> dict[str, Any]:
         "source": recording.name,
         "kind": recording.kind,
         "simulated": recording.simulated,
-        "belt": name_of(chosen.belt),
-        "ground": name_of(chosen.ground),
+        "belt": chosen.belt.name if chosen.belt else None,
+        "ground": chosen.ground.name if chosen.ground else None,
         "ground_why": chosen.why,
         "sources": [*recording.edges, *recording.speeds],
     }

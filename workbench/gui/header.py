@@ -7,12 +7,13 @@ import html
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
+from drivers.contract import ChannelKind
 from workbench.base.units import METRIC, US, UnitSystem
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
 from workbench.gui.parts.basics import Elided, button, label, say
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.bench import Bench
-from workbench.models.live import LAP, Stream
+from workbench.models.live import Stream
 from workbench.models.passes.pace import PaceModel
 from workbench.words.language import N_, _
 from workbench.words.numbers import clock_text
@@ -107,7 +108,8 @@ class Header(QWidget):
         ]
         now_s = self._bench.clock()
         others = [s for s in streams.values() if s is not belt and s is not ground]
-        lost = sum(stream.silent(now_s) for stream in others if stream.name != LAP)
+        steady = [s for s in others if s.kind is not ChannelKind.LAP_MARK]
+        lost = sum(stream.silent(now_s) for stream in steady)
         if others:
             words.append(f"+{len(others)} more" + (f" ({lost} lost)" if lost else ""))
         tip = "\n".join(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from drivers.contract import EdgeTrack, Recording, SpeedTrack
+from drivers.contract import Recording
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import Machine, parse_machine
 
@@ -78,44 +78,6 @@ def stored_source(
     if machine is None and text:
         machine = parse_machine(text, f"machine of recording {number}")
     return Source(recording, machine, number, address)
-
-
-def pick_edges(recording: Recording, channel: str | None) -> EdgeTrack:
-    """The pulse channel asked for, or the first. Raises WrongInput naming those there are."""
-    pickups = {name: track for name, track in recording.edges.items() if name != "lap"}
-    if channel is None and pickups:
-        return next(iter(pickups.values()))
-    if channel in recording.edges:
-        return recording.edges[channel]
-    if not recording.edges:
-        raise WrongInput(f"{recording.name} holds no pulses{_named(recording)}")
-    raise WrongInput(f"{recording.name} has no pulse channel '{channel}'{_named(recording)}")
-
-
-def pick_speed(recording: Recording, name: str) -> SpeedTrack | EdgeTrack:
-    """The speed source or pulse channel called `name`, or the only one that begins so.
-
-    Raises WrongInput naming those there are.
-    """
-    tracks: dict[str, SpeedTrack | EdgeTrack] = {**recording.speeds, **recording.edges}
-    if name in tracks:
-        return tracks[name]
-    near = [known for known in tracks if known.startswith((f"{name}/", f"{name}-"))]
-    if len(near) > 1:
-        near = [known for known in near if _has_values(tracks[known])] or near
-    if len(near) == 1:
-        return tracks[near[0]]
-    problem = "several sources" if near else "no source"
-    raise WrongInput(f"{recording.name} has {problem} '{name}'{_named(recording)}")
-
-
-def _has_values(track: SpeedTrack | EdgeTrack) -> bool:
-    return isinstance(track, EdgeTrack) or bool((track.speed_mps == track.speed_mps).any())
-
-
-def _named(recording: Recording) -> str:
-    names = [*recording.edges, *recording.speeds]
-    return f"; it holds {', '.join(names)}." if names else "; it holds no source at all."
 
 
 def finish(

@@ -28,6 +28,7 @@ from workbench.match.hypotheses import (
     Mixture,
 )
 from workbench.match.noise import log_prior, noises
+from workbench.match.sources import WHEEL
 
 Floats = NDArray[np.float64]
 
@@ -101,7 +102,7 @@ def could_not_show(evidence: Evidence) -> list[str]:
 
 def _can_show(one: Hypothesis, evidence: Evidence) -> bool:
     there = set(evidence.measures)
-    if evidence.ground_kind.name == "wheel":
+    if evidence.ground_kind is WHEEL:
         there.add("wheel")
     had = all(any(name in there for name in need.split(" or ")) for need in one.needs)
     return had and (not one.drive or one.drive == evidence.drive_kind)
@@ -190,7 +191,7 @@ class _InTime:
             return self._middle + mean
         measures = self._evidence.measures
         if mean == "wheel":
-            if self._evidence.ground_kind.name != "wheel":
+            if self._evidence.ground_kind is not WHEEL:
                 return self._middle
             return -measures["wheel"].value if "wheel" in measures else self._middle - 0.14
         known = measures.get("setting") or measures.get("shown")

@@ -25,7 +25,7 @@ from workbench.calibration.pulses.edges import CleanEdges, clean
 from workbench.calibration.pulses.speed import SpeedSeries, speed_series
 from workbench.calibration.pulses.target_wheel import TeethSeen, teeth_seen
 from workbench.match.ratio import Comparison, PaceLimits
-from workbench.match.sources import KINDS, Factor, Kind, Quality
+from workbench.match.sources import GNSS, UNNAMED, WHEEL, Factor, Kind, Quality
 
 Floats = NDArray[np.float64]
 
@@ -142,7 +142,7 @@ def gather(inputs: PassInputs, found: Comparison) -> Evidence:
         bins=bins,
         u_level=u_ratio / ratio if math.isfinite(ratio) and ratio > 0 else math.inf,
         limits=inputs.limits,
-        ground_kind=kinds.get(inputs.ground_source, Kind("unnamed", (), 0.0, True)),
+        ground_kind=kinds.get(inputs.ground_source, UNNAMED),
         drive_kind=inputs.machine.drive.kind if inputs.machine else "",
         measures=measures,
         flags=flags,
@@ -154,7 +154,7 @@ def gather(inputs: PassInputs, found: Comparison) -> Evidence:
         missed_at_mps=pulses.missed_at_mps,
         usual_mps=pulses.usual_mps,
         wheel_against=inputs.reference,
-        gnss=next((q for q in inputs.qualities.values() if q.kind.name == "gnss"), None),
+        gnss=next((q for q in inputs.qualities.values() if q.kind is GNSS), None),
     )
 
 
@@ -358,10 +358,10 @@ def _of_sources(inputs: PassInputs) -> dict[str, Measure]:
     """Wheel against ground, and how usable the satellite speed was."""
     measures: dict[str, Measure] = {}
     for source, factor in inputs.factors.items():
-        if inputs.qualities[source].kind is KINDS[0] and "wheel" not in measures:
+        if inputs.qualities[source].kind is WHEEL and "wheel" not in measures:
             measures["wheel"] = Measure(math.log(factor.factor), factor.u_factor / factor.factor)
     for one in inputs.qualities.values():
-        if one.kind.name == "gnss" and "fixes" not in measures:
+        if one.kind is GNSS and "fixes" not in measures:
             measures["fixes"] = Measure(math.log(1.01 - one.share))
             if math.isfinite(one.noise_rel):
                 measures["gnss noise"] = Measure(math.log(one.noise_rel + 0.003))

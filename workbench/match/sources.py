@@ -22,43 +22,44 @@ from workbench.match.ratio import LEAST_S, MOVING_MPS, own_accuracy
 
 Floats = NDArray[np.float64]
 
+MOST_NOISE_REL = 0.1
+"""Scatter of a single value from which a source is no choice while there is another: averaged
+over a pass of three minutes it is as far off as a radar's scale (derived, from
+`ratio.ACCURACY_MEMORY_S`)."""
+
 APART = 0.02
 """Share by which a source must differ from the others to be named; chosen."""
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind of ground speed: words in its name or label, its scale's u, is it the ground's."""
+    """A kind of ground speed: its scale's u, and whether it is measured on the ground itself."""
 
     name: str
-    words: tuple[str, ...]
     u_scale_rel: float
     of_the_ground: bool
 
 
-KINDS = (
-    Kind("wheel", ("wheel", "65096", "cruise", "65265"), 0.02, False),
-    Kind("through water", ("water",), 0.03, False),
-    Kind("selected", ("selected", "61474"), 0.03, False),
-    Kind(
-        "gnss",
-        ("gnss", "rmc", "vtg", "nav-pvt", "129026", "navigation", "65256", "128259-ground"),
-        0.0,
-        True,
-    ),
-    Kind("radar", ("radar", "65097", "ground-based"), 0.01, True),
-)
-"""The scales' uncertainties follow from what stands above: a wheel set up in the middle of the
-usual slip is off by (15 − 8) % ÷ √12; a radar by most of a degree. The others' are chosen."""
-
-UNNAMED = Kind("unnamed", (), 0.0, True)
-"""A source whose name tells nothing is taken as it is."""
+GNSS = Kind("gnss", 0.0, True)
+RADAR = Kind("radar", 0.01, True)
+UNNAMED = Kind("unnamed", 0.0, True)
+"""Of a source of which nobody knows more; it is taken as it is."""
+WHEEL = Kind("wheel", 0.02, False)
+SELECTED = Kind("selected", 0.03, False)
+WATER = Kind("through water", 0.03, False)
+KINDS = (GNSS, RADAR, UNNAMED, WHEEL, SELECTED, WATER)
+"""The most trusted first. The scales' uncertainties follow from what stands above: a wheel set
+up in the middle of the usual slip is off by (15 − 8) % ÷ √12; a radar by most of a degree. The
+others' are chosen."""
 
 
-def kind_of(source: str, label: str = "") -> Kind:
-    """What kind of ground speed a source is, by its name and label."""
-    words = f"{source} {label}".lower()
-    return next((kind for kind in KINDS if any(word in words for word in kind.words)), UNNAMED)
+def trust(kind: Kind, *, usable: bool, u_mean_rel: float = 0.0) -> tuple[bool, int, float]:
+    """What to sort sources of the ground by, the one to take first.
+
+    By its kind rather than by how quiet it is: noise averages out over a pass, a scale does
+    not; and so the choice is the same before a pass, in its midst and after it.
+    """
+    return not usable, KINDS.index(kind), u_mean_rel
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +78,7 @@ class Quality:
 
     @property
     def usable(self) -> bool:
-        return self.share >= 0.5
+        return self.share >= 0.5 and not self.noise_rel > MOST_NOISE_REL
 
     @property
     def in_words(self) -> str:
@@ -87,9 +88,8 @@ class Quality:
         )
 
 
-def quality(source: str, label: str, series: SpeedSeries) -> Quality:
+def quality(source: str, kind: Kind, series: SpeedSeries) -> Quality:
     """Judge one source by its own values."""
-    kind = kind_of(source, label)
     good = np.isfinite(series.speed_mps)
     share = float(good.mean()) if good.size else 0.0
     speed_mps = series.speed_mps[good]
@@ -112,11 +112,11 @@ def quality(source: str, label: str, series: SpeedSeries) -> Quality:
 
 
 def best(found: Sequence[Quality]) -> Quality | None:
-    """The source to take for the ground: one of the ground itself, mostly there, the surest."""
+    """The source to take for the ground: mostly there, of the most trusted kind, the surest."""
     moving = [one for one in found if math.isfinite(one.u_mean_rel)]
     return min(
         moving,
-        key=lambda one: (not one.usable, not one.kind.of_the_ground, one.u_mean_rel),
+        key=lambda one: trust(one.kind, usable=one.usable, u_mean_rel=one.u_mean_rel),
         default=None,
     )
 

@@ -8,13 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drivers.contract import EdgeBlock
+from workbench.calibration.pulses.edges import clean
 
 MOST_BLOCKS = 20_000
 """Blocks remembered: half an hour of ten a second."""
 
 
 class EdgeCounter:
-    """Counts the edges between two moments of the host's clock."""
+    """Counts the teeth that passed between two moments of the host's clock."""
 
     def __init__(self) -> None:
         self._blocks: deque[NDArray[np.float64]] = deque(maxlen=MOST_BLOCKS)
@@ -38,15 +39,15 @@ class EdgeCounter:
             self._blocks.append(time_s)
 
     def between(self, from_s: float, to_s: float) -> int:
-        """Edges after `from_s` up to `to_s`; 0 where not all of that time was heard."""
+        """Teeth after `from_s` up to `to_s`, extra pulses left out and missed teeth counted in;
+        0 where not all of that time was heard, or its teeth cannot be counted."""
         if not self._blocks or self._heard_s < to_s:
             return 0
         low, high = from_s - self._offset_s, to_s - self._offset_s
         if self._blocks[0][0] > low:
             return 0
-        count = 0
-        for time_s in reversed(self._blocks):
-            if time_s[-1] <= low:
-                break
-            count += int(np.count_nonzero((time_s > low) & (time_s <= high)))
-        return count
+        found = clean(np.concatenate(list(self._blocks)))
+        first, last = np.searchsorted(found.time_s, (low, high), side="right") - 1
+        if first < 0 or np.any((found.starts > first) & (found.starts <= last)):
+            return 0
+        return int(found.tooth[last] - found.tooth[first])

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from drivers.catalogue import open_input
 from drivers.contract import (
+    ChannelKind,
     Clock,
     Driver,
     EdgeBlock,
@@ -44,10 +45,6 @@ HISTORY_S = 300.0
 RATE_EDGES = 256
 """Edges kept for the pulse rate, at most."""
 
-LAP = "lap"
-NO_BELT = (LAP, "radar")
-"""Pulse channels of the counter board that face no target wheel of the belt."""
-
 Opener = Callable[[str, Clock], Driver]
 
 
@@ -58,6 +55,7 @@ class Stream:
     name: str
     address: str
     is_pulses: bool
+    kind: ChannelKind
     rate_hz: float = math.nan
     speed_mps: float = math.nan
     distance_m: float = 0.0
@@ -69,6 +67,11 @@ class Stream:
     edge_s: deque[float] = field(default_factory=lambda: deque(maxlen=RATE_EDGES))
     health: ChannelHealth | None = None
     """Missed and extra pulses of a target wheel's channel; None of any other stream."""
+
+    @property
+    def heard_of(self) -> bool:
+        """Whether anything has come at all."""
+        return math.isfinite(self.last_host_s)
 
     def age_s(self, now_s: float) -> float:
         """Seconds since the last news."""
@@ -201,9 +204,9 @@ class LiveInputs(Observable):
 
     def _take(self, address: str, item: Item) -> None:
         if isinstance(item, EdgeBlock):
-            self._edges(self._stream(item.channel, address, is_pulses=True), item)
+            self._edges(self._stream(item.channel, address, item.kind, is_pulses=True), item)
         elif isinstance(item, SpeedBlock):
-            self._speed(self._stream(item.source, address, is_pulses=False), item)
+            self._speed(self._stream(item.source, address, item.kind, is_pulses=False), item)
         elif isinstance(item, ValueBlock) and item.value.size:
             self.values[item.source, item.quantity] = float(item.value[-1])
         elif isinstance(item, Lost):
@@ -212,13 +215,13 @@ class LiveInputs(Observable):
     def _expect_channels(self) -> None:
         """A channel that an input names is shown although it has given no pulse yet."""
         for driver in self._drivers:
-            for name in getattr(driver, "channels", ()):
-                self._stream(name, driver.address, is_pulses=True)
+            for name, kind in getattr(driver, "channels", {}).items():
+                self._stream(name, driver.address, kind, is_pulses=True)
 
-    def _stream(self, name: str, address: str, *, is_pulses: bool) -> Stream:
+    def _stream(self, name: str, address: str, kind: ChannelKind, *, is_pulses: bool) -> Stream:
         if name not in self.streams:
-            self.streams[name] = Stream(name, address, is_pulses)
-            if is_pulses and name not in NO_BELT:
+            self.streams[name] = Stream(name, address, is_pulses, kind)
+            if is_pulses and kind is ChannelKind.BELT:
                 self.streams[name].health = ChannelHealth()
         return self.streams[name]
 
@@ -248,7 +251,7 @@ class LiveInputs(Observable):
         if turns > 0:
             span_s = stream.edge_s[-1] - stream.edge_s[-1 - turns]
             stream.rate_hz = turns / span_s if span_s > 0 else math.nan
-        if stream.name in NO_BELT:
+        if stream.kind is not ChannelKind.BELT:
             return
         stream.speed_mps = stream.rate_hz * self._metre_per_pulse_m
         stream.distance_m += block.ticks.size * self._metre_per_pulse_m

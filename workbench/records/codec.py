@@ -19,7 +19,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drivers.contract import EdgeBlock, FrameBlock, Item, Lost, SpeedBlock, Ticks, ValueBlock
+from drivers.contract import (
+    ChannelKind,
+    EdgeBlock,
+    FrameBlock,
+    Item,
+    Lost,
+    SpeedBlock,
+    Ticks,
+    ValueBlock,
+)
 
 Array = NDArray[Any]
 Stored = Item | bytes
@@ -73,13 +82,15 @@ def decode(key: StreamKey, data: bytes) -> list[Stored]:
         raise CodecError(f"a block of {key.kind} cannot be decoded ({error})") from None
 
 
-def arrays_of(data: bytes, names: Collection[str]) -> dict[str, Array]:
-    """Some of a block's arrays by name, without making its items: for long recordings.
+def arrays_of(data: bytes, names: Collection[str]) -> tuple[ChannelKind, dict[str, Array]]:
+    """A block's kind of channel and some of its arrays by name, without making its items:
+    for long recordings.
 
     Raises CodecError where the bytes are no block.
     """
     try:
-        return _unpack(data, names)[1]
+        head, arrays = _unpack(data, names)
+        return _kind_from(head), arrays
     except (zlib.error, KeyError, ValueError, TypeError, struct.error) as error:
         raise CodecError(f"a block cannot be decoded ({error})") from None
 
@@ -162,8 +173,22 @@ def _where_given(arrays: dict[str, Array], name: str, count: int) -> list[Array 
 _F8, _I8 = "<f8", "<i8"
 
 
+def _kind_to(items: Sequence[EdgeBlock | SpeedBlock | ValueBlock]) -> dict[str, Any]:
+    """What the driver said of the channel, which is one thing all along a stream."""
+    return {"kind": items[0].kind}
+
+
+def _kind_from(head: Any) -> ChannelKind:
+    """A block of an older program does not say, and the name tells."""
+    return ChannelKind(head.get("kind", ChannelKind.UNKNOWN))
+
+
+def _kinds_from(head: Any, a: dict[str, Array]) -> list[ChannelKind]:
+    return [_kind_from(head)] * int(a["sizes"].size)
+
+
 def _edges_to(items: Sequence[EdgeBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
-    return {}, {
+    return _kind_to(items), {
         "sequence": np.array([i.sequence for i in items], _I8),
         "tick_s": np.array([i.tick_s for i in items], _F8),
         "host_s": np.array([i.host_s for i in items], _F8),
@@ -184,13 +209,14 @@ def _edges_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
         a["count"].tolist(),
         _where_given(a, "falls", a["sizes"].size),
         _where_given(a, "peaks", a["sizes"].size),
+        _kinds_from(head, a),
         strict=True,
     )
     return [EdgeBlock(key.name, *column) for column in columns]
 
 
 def _speeds_to(items: Sequence[SpeedBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
-    return {}, {
+    return _kind_to(items), {
         "sizes": _sizes([i.speed_mps for i in items]),
         "speed_mps": _joined([i.speed_mps for i in items], _F8),
         "time_s": _joined([i.time_s for i in items], _F8),
@@ -203,13 +229,14 @@ def _speeds_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]
     columns = zip(
         *(_present(a[name], a["sizes"]) for name in ("speed_mps", "time_s", "host_s")),
         _where_given(a, "u_mps", a["sizes"].size),
+        _kinds_from(head, a),
         strict=True,
     )
     return [SpeedBlock(key.name, *column) for column in columns]
 
 
 def _values_to(items: Sequence[ValueBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
-    return {}, {
+    return _kind_to(items), {
         "sizes": _sizes([i.value for i in items]),
         "value": _joined([i.value for i in items], _F8),
         "time_s": _joined([i.time_s for i in items], _F8),
@@ -219,7 +246,8 @@ def _values_to(items: Sequence[ValueBlock]) -> tuple[dict[str, Any], dict[str, A
 
 def _values_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
     names = ("value", "time_s", "host_s")
-    columns = zip(*(_present(a[name], a["sizes"]) for name in names), strict=True)
+    parts = (_present(a[name], a["sizes"]) for name in names)
+    columns = zip(*parts, _kinds_from(head, a), strict=True)
     return [ValueBlock(key.name, key.quantity, *column) for column in columns]
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drivers.contract import (
+    ChannelKind,
     EdgeBlock,
     EdgeTrack,
     Item,
@@ -49,14 +50,19 @@ def rebuild(
     clocks, senders = input_clocks(pairs), sender_clocks(pairs)
     items = _named_apart([(a, on_host_line(a, item, senders)) for a, item in pairs])
     timed: dict[str, list[Timed]] = {}
+    kinds: dict[str, ChannelKind] = {}
     for (address, _), item in zip(pairs, items, strict=True):
         if isinstance(item, EdgeBlock):
+            kinds[item.channel] = item.kind
             based = timed.setdefault(item.channel, [])
             if item.ticks.size:
                 based.append((item, clocks[address].base_at(item.host_s)))
     notes = replace(notes, warnings=[*notes.warnings, *odd_clocks(clocks)])
     others = [item for item in items if not isinstance(item, EdgeBlock)]
-    tracks = {name: _edge_track(name, blocks, origin_s) for name, blocks in timed.items()}
+    tracks = {
+        name: replace(_edge_track(name, blocks, origin_s), kind=kinds[name])
+        for name, blocks in timed.items()
+    }
     return replace(assemble(others, notes, name=name, simulated=simulated), edges=tracks)
 
 

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 from sqlalchemy.engine import Connection
 
-from drivers.contract import EdgeTrack, Recording, SpeedTrack
+from drivers.contract import ChannelKind, EdgeTrack, Recording, SpeedTrack
 from workbench.base.errors import StoreError
 from workbench.records import schema
 from workbench.records.clocks import BOARD_CLOCK, InputClock, fitted
@@ -50,6 +50,7 @@ class _Stream:
     """
 
     key: StreamKey
+    kind: ChannelKind = ChannelKind.UNKNOWN
     parts: dict[str, list[Array]] = field(default_factory=dict)
     chunks: dict[str, list[Array]] = field(default_factory=dict)
 
@@ -129,7 +130,8 @@ def read_speeds(
             try:
                 if hashlib.sha256(block.data).digest() != block.sha256:
                     raise CodecError("its checksum does not match")
-                stream.add(arrays_of(block.data, WANTED[stream.key.kind]))
+                stream.kind, arrays = arrays_of(block.data, WANTED[stream.key.kind])
+                stream.add(arrays)
             except CodecError as error:
                 on_damage(f"Block {block.sequence} of recording {number} is damaged: {error}.")
         if at % PACK == PACK - 1:
@@ -174,12 +176,14 @@ def _recording(
     for stream, name in zip(streams, _names(streams), strict=True):
         if stream.key.kind == "edges" and stream.chunks:
             time_s = _edge_times(stream, clocks[stream.key.input]) - origin_s
-            edges[name] = EdgeTrack(name, np.maximum.accumulate(time_s, out=time_s))
+            ascending_s = np.maximum.accumulate(time_s, out=time_s)
+            edges[name] = EdgeTrack(name, ascending_s, kind=stream.kind)
         elif stream.key.kind == "speeds" and stream.chunks:
             time_s, speed = _sender_times(stream) - origin_s, stream.joined("speed_mps")
             order = np.argsort(time_s, kind="stable")
             unknown = np.full(order.size, np.nan)
-            speeds[name] = SpeedTrack(name, name, time_s[order], speed[order], unknown)
+            told = (time_s[order], speed[order], unknown)
+            speeds[name] = SpeedTrack(name, name, *told, kind=stream.kind)
     warnings += odd_clocks(clocks)
     return Recording(row["name"], "", edges, speeds, warnings=warnings)
 

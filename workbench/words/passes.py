@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from drivers.kinds import ChannelKind, pulse_kind
 from workbench.base.cautions import Caution
 from workbench.base.units import SPEED_UNITS_MPS, UnitSystem, from_mps, to_mps
 from workbench.words.numbers import clock_text, length_text, speed_text
@@ -98,7 +99,11 @@ def pass_rows(answer: Mapping[str, Any]) -> list[Row]:
 def choices(answer: Mapping[str, Any]) -> tuple[Sequence[str], Sequence[str]]:
     """Names that can be chosen as belt and as ground when the recording is judged again."""
     speeds = [one["source"] for one in answer.get("ground_sources") or []]
-    names = [name for name in answer.get("sources") or [] if name != "lap"]
+    names = [
+        name
+        for name in answer.get("sources") or []
+        if name in speeds or pulse_kind(name) is ChannelKind.BELT
+    ]
     belts = [name for name in names if name not in speeds]
     grounds = [name for name in names if name in speeds] or names
     return belts or names, grounds

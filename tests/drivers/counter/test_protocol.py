@@ -15,6 +15,7 @@ from cobs import cobs
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drivers.contract import ChannelKind
 from drivers.counter.protocol import (
     FRAME_TYPES,
     Channel,
@@ -87,9 +88,9 @@ def test_hello_and_heartbeat_come_back_as_sent():
     assert isinstance(got, Hello)
     assert (got.board, got.clock_hz, got.boot) == ("bench counter", 2_500_000, 7)
     assert [(c.name, c.kind, c.falls, c.peaks) for c in got.channels] == [
-        ("left", "pickup", True, False),
-        ("gnd", "radar", False, True),
-        ("x", "other", False, False),
+        ("left", ChannelKind.BELT, True, False),
+        ("gnd", ChannelKind.RADAR, False, True),
+        ("x", ChannelKind.OTHER, False, False),
     ]
     assert decode(core.heartbeat(2**32 + 5, [1, 2**32 - 1])) == Heartbeat(5, (1, 2**32 - 1))
 
@@ -141,7 +142,10 @@ def test_examples_of_the_written_protocol_mean_what_it_says():
         "pulse counter",
         2_500_000,
         0x1A2B3C4D,
-        (Channel("left", "pickup", falls=True), Channel("lap", "lap mark")),
+        (
+            Channel("left", ChannelKind.BELT, falls=True),
+            Channel("lap", ChannelKind.LAP_MARK),
+        ),
     )
     first = 4_294_967_000
     rises = [first, first + 50_000, first + 100_100]

@@ -139,7 +139,7 @@ def test_wrong_calls_get_a_sentence(
 ) -> None:
     table = speed_table(tmp_path / "pass.csv", 1.2, 1.2, 8)
     assert "it holds belt, ground" in refusal(capsys, "pass", table, "--belt", "wheel")
-    assert "needs a machine file" in refusal(
+    assert "cannot be both belt and ground" in refusal(
         capsys, "pass", edges, "--belt", "belt", "--ground", "belt"
     )
     assert "no pulse channel 'left'" in refusal(capsys, "speed", edges, "--channel", "left")
@@ -147,6 +147,32 @@ def test_wrong_calls_get_a_sentence(
     assert "nothere.toml" in refusal(capsys, "speed", edges, "--machine", "nothere.toml")
     assert "nothere.csv" in refusal(capsys, "speed", "nothere.csv")
     assert "no recording" in refusal(capsys, "speed", "999999999").lower()
+
+
+def with_marks(edges: str, path: Path) -> str:
+    """The belt's edges behind those of a radar and of three marks."""
+    rows = [f"{0.1 * at:.3f},{name}" for name in ("radar", "index", "mark", "lap") for at in (1, 2)]
+    header, _, rest = Path(edges).read_text().partition("\n")
+    path.write_text("\n".join([header, *rows, rest]))
+    return str(path)
+
+
+def test_marks_and_radar_pulses_are_not_taken_for_the_belt(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, edges: str, machine: str
+) -> None:
+    table = with_marks(edges, tmp_path / "all.csv")
+    _, answer = answer_of(capsys, "speed", table, "--machine", machine)
+    assert answer["channel"] == "belt"
+    _, answer = answer_of(capsys, "pass", table, "--machine", machine)
+    assert answer["belt"] == "belt"
+    _, answer = answer_of(capsys, "gap", table, "--machine", machine)
+    assert answer["pickup"] == "belt"
+    assert "mark of 'index'" in answer["counted_from"]
+    _, answer = answer_of(capsys, "speed", table, "--channel", "radar")
+    assert (answer["channel"], answer["edges"]) == ("radar", 2)
+    assert "needs a machine file" in refusal(
+        capsys, "pass", table, "--belt", "radar", "--ground", "belt"
+    )
 
 
 def test_a_length_of_time_is_understood_or_refused(capsys: pytest.CaptureFixture[str]) -> None:

@@ -11,10 +11,12 @@ import pytest
 from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.match.season import Visit, chart
 from workbench.match.sources import (
+    GNSS,
+    RADAR,
+    WHEEL,
     Factor,
     best,
     factor_to,
-    kind_of,
     quality,
     stands_apart,
     taped_course,
@@ -29,37 +31,20 @@ def series(speed_mps, u_mps=0.001):
     return SpeedSeries(TIME_S, speed_mps, np.full(TIME_S.size, u_mps), 0.0)
 
 
-@pytest.mark.parametrize(
-    ("source", "kind"),
-    [
-        ("65096/240", "wheel"),
-        ("65097/240", "radar"),
-        ("129026/25", "gnss"),
-        ("128259-water/35", "through water"),
-        ("61474/240", "selected"),
-        ("nav-pvt", "gnss"),
-        ("something", "unnamed"),
-    ],
-)
-def test_the_kind_is_told_by_the_name(source, kind):
-    """Message names after ISO 11783-7 and NMEA 2000 (facts of the readers)."""
-    assert kind_of(source).name == kind
-
-
 def test_the_surest_source_of_the_ground_is_taken_and_not_the_wheels():
     rng = np.random.default_rng(0)
     speed = 1.2 + rng.normal(0, 0.01, TIME_S.size)
     gaps = np.where(TIME_S % 10 < 7, math.nan, speed)
     good = [
-        quality("wheel", "", series(speed)),
-        quality("radar", "", series(speed)),
-        quality("gnss", "", series(speed, 0.04)),
+        quality("wheel", WHEEL, series(speed)),
+        quality("radar", RADAR, series(speed)),
+        quality("gnss", GNSS, series(speed, 0.04)),
     ]
     assert best(good).source == "gnss"
-    assert best([*good[:2], quality("gnss", "", series(gaps, 0.04))]).source == "radar"
-    assert best([*good[:2], quality("gnss", "", series(speed, 0.5))]).source == "radar"
+    assert best([*good[:2], quality("gnss", GNSS, series(gaps, 0.04))]).source == "radar"
+    assert best([*good[:2], quality("gnss", GNSS, series(speed, 0.5))]).source == "radar"
     assert best(good[:1]).source == "wheel"
-    assert best([quality("gnss", "", series(np.full(TIME_S.size, math.nan)))]) is None
+    assert best([quality("gnss", GNSS, series(np.full(TIME_S.size, math.nan)))]) is None
 
 
 def test_factor_lag_and_slip_of_a_slipping_wheel():

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from drivers.contract import EdgeBlock, FrameBlock, Lost, SpeedBlock, ValueBlock
+from drivers.contract import ChannelKind, EdgeBlock, FrameBlock, Lost, SpeedBlock, ValueBlock
 from workbench.records.codec import CodecError, StreamKey, decode, encode, key_of
 
 
@@ -58,6 +58,17 @@ def test_any_speeds_and_values(numbers, known):
     assert_same(there_and_back([speed, speed]), [speed, speed])
     value = ValueBlock("rmc", "latitude_deg", numbers, -numbers, numbers[::-1])
     assert_same(there_and_back([value]), [value])
+
+
+@pytest.mark.parametrize("kind", list(ChannelKind)[:-1])
+def test_what_the_driver_said_of_a_channel(kind):
+    one = np.array([1.0])
+    for item in (
+        EdgeBlock("lap", 0, one.astype(np.int64), 1e-6, 1.0, 1, kind=kind),
+        SpeedBlock("radar", one, one, one, kind=kind),
+        ValueBlock("left", "pulse_count", one, one, one, kind),
+    ):
+        assert_same(there_and_back([item]), [item])
 
 
 @settings(max_examples=25, deadline=None)

@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
-from drivers.contract import EdgeBlock, Lost, Notes, SpeedBlock
+from drivers.contract import ChannelKind, EdgeBlock, Lost, Notes, SpeedBlock
 from workbench.base.errors import StoreError
 from workbench.base.machine import parse_machine
 from workbench.records import migrate
@@ -65,6 +65,9 @@ def check_filled(store):
     recording = store.load_recording(1)  # which checks every checksum and the sealed hash
     assert recording.speeds["rmc"].speed_mps.tolist() == [1.25, 1.25]
     assert recording.lost[0].count == 3
+    # Said by the program that stored it, or told by the name.
+    assert recording.edges["left"].kind is ChannelKind.BELT
+    assert recording.speeds["rmc"].kind is ChannelKind.SATELLITE
     assert store.result(1).answer == {"belt_speed_mps": 1.25}
     assert store.result(1).recording_sha256 == store.recording_sha256(1)
 

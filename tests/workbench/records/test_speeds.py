@@ -7,7 +7,7 @@ import pytest
 import sqlalchemy as sa
 
 from drivers.catalogue import open_input
-from drivers.contract import EdgeBlock, Notes, SpeedBlock, ValueBlock
+from drivers.contract import ChannelKind, EdgeBlock, Notes, SpeedBlock, ValueBlock
 from workbench.base.machine import parse_machine
 from workbench.models.records import speed_lines
 from workbench.records import speeds
@@ -28,7 +28,9 @@ def _commit(at, rng):
         start_s = host_s * rate - (45 if board == "counter:b" and at >= 60 else 3)
         ticks = np.rint((start_s + np.linspace(0, 0.5, PER_COMMIT, endpoint=False)) * 1e6)
         late_s = rng.exponential(1e-3)
-        block = EdgeBlock("left", at, ticks.astype(np.int64), 1e-6, host_s + 0.5 + late_s, 0)
+        kind = ChannelKind.BELT if board == "counter:a" else ChannelKind.LAP_MARK
+        told = (1e-6, host_s + 0.5 + late_s, 0)
+        block = EdgeBlock("left", at, ticks.astype(np.int64), *told, kind=kind)
         items.append((board, block))
     now_s = np.array([host_s])
     items.append(("counter:a", ValueBlock("a", "clock_s", now_s * (1 + 40e-6) - 3, now_s, now_s)))
@@ -57,6 +59,8 @@ def test_the_same_speeds_on_the_same_line_of_time(store):
     assert set(quick.edges) == set(whole.edges) == {"left", "left@2"}
     for name, track in whole.edges.items():
         np.testing.assert_array_equal(quick.edges[name].time_s, track.time_s)
+        assert quick.edges[name].kind is track.kind
+    assert whole.edges["left@2"].kind is ChannelKind.LAP_MARK
     assert set(quick.speeds) == set(whole.speeds) == {"rmc"}
     np.testing.assert_array_equal(quick.speeds["rmc"].time_s, whole.speeds["rmc"].time_s)
     np.testing.assert_array_equal(quick.speeds["rmc"].speed_mps, whole.speeds["rmc"].speed_mps)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from drivers.contract import Recording
+from drivers.contract import ChannelKind, Recording
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.calibration.pulses.target_wheel import teeth_seen
@@ -25,7 +25,7 @@ from workbench.calibration.readout.recorded_runs import (
 )
 from workbench.calibration.readout.runs import number, read_rows, read_run_table
 from workbench.calibration.readout.steady_runs import calibrate_runs
-from workbench.jobs.source import pick_edges
+from workbench.jobs.channels import pick_mark, pick_pickup
 
 SHOWN_COLUMNS = ("from_s", "to_s", "shown")
 FLIP_COLUMNS = ("time_s", "shown", "direction")
@@ -46,8 +46,11 @@ def from_recording(
     recording: Recording, machine: Machine, options: Mapping[str, Any]
 ) -> tuple[Calibration, str]:
     """Calibrate from a recording; the method in words beside it. Raises WrongInput."""
-    track = pick_edges(recording, options["channel"])
-    marks = recording.edges.get(options["lap_channel"])
+    track = pick_pickup(recording, options["channel"])
+    named = options["lap_channel"]
+    if named == "lap":  # what an option that was not given stood for in stored results
+        named = None
+    marks = pick_mark(recording, named, (ChannelKind.LAP_MARK,))
     lap_s = marks.time_s if marks is not None and marks is not track else np.empty(0)
     pulses = pulses_of(track.time_s, lap_s, machine)
     warnings = [*recording.warnings, *_another_machine(pulses, machine, options)]

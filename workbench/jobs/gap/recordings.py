@@ -8,11 +8,9 @@ from typing import Any
 from drivers.contract import EdgeTrack, Recording
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
+from workbench.jobs.channels import MARKS, pick_mark, pick_pickup, pickups
 from workbench.jobs.gap.answers import pulse_answer, several, untold
 from workbench.jobs.gap.values import limit_values
-
-MARKS = ("mark", "index", "lap")
-"""Channels that hold a mark and not a pickup's teeth."""
 
 
 def compute_recording(
@@ -23,7 +21,7 @@ def compute_recording(
     One of several that cannot be judged is said to be so; raises WrongInput where none can.
     """
     tracks = _pickups(recording, options)
-    mark = _mark(recording, options)
+    mark = pick_mark(recording, options["mark"], MARKS)
     if options["at_gap_m"] is not None and len(tracks) > 1:
         names = ", ".join(track.channel for track in tracks)
         raise WrongInput(f"--at-gap holds for one pickup: name it with --channel ({names}).")
@@ -58,28 +56,11 @@ def compute_recording(
 
 
 def _pickups(recording: Recording, options: Mapping[str, Any]) -> list[EdgeTrack]:
-    marks = {*MARKS, options["mark"]}
-    named: str | None = options["channel"]
-    if named is None:
-        found = [track for name, track in recording.edges.items() if name not in marks]
-    else:
-        found = [track for name, track in recording.edges.items() if name == named]
-    if found:
-        return found
-    known = ", ".join(recording.edges) or "none"
-    wanted = f"no pulse channel '{named}'" if named else "no pulses of a pickup"
-    raise WrongInput(f"{recording.name} has {wanted}; its pulse channels: {known}.")
-
-
-def _mark(recording: Recording, options: Mapping[str, Any]) -> EdgeTrack | None:
-    named = options["mark"]
-    if named is not None and named not in recording.edges:
-        known = ", ".join(recording.edges) or "none"
-        raise WrongInput(f"--mark: {recording.name} has no channel '{named}'; it has {known}.")
-    for name in [named] if named else MARKS:
-        if name in recording.edges and recording.edges[name].time_s.size:
-            return recording.edges[name]
-    return None
+    """The pickup asked for, or all: those of the belt, but for a channel named as the mark."""
+    if options["channel"] is not None:
+        return [pick_pickup(recording, options["channel"])]
+    found = [track for track in pickups(recording) if track.channel != options["mark"]]
+    return found or [pick_pickup(recording, None)]
 
 
 def _counted_from(mark: EdgeTrack | None, answers: list[dict[str, Any]]) -> str:

@@ -21,7 +21,7 @@ from workbench.match.evidence import Bins, Evidence, PassInputs
 from workbench.match.mean import autocorrelated_mean
 from workbench.match.ratio import Comparison
 from workbench.match.sentences import evidence_for, percent
-from workbench.match.sources import KINDS, Factor, stands_apart, taped_course, wheel_slip
+from workbench.match.sources import WHEEL, Factor, stands_apart, taped_course, wheel_slip
 from workbench.match.track import make_track
 from workbench.match.trend import following, mismatch_shares, segments, theil_sen
 
@@ -153,7 +153,7 @@ def sources(inputs: PassInputs) -> dict[str, Any]:
 
 
 def _slip(inputs: PassInputs, reference: str | None, factors: list[Factor]) -> dict[str, Any]:
-    wheels = [one for one in factors if inputs.qualities[one.source].kind is KINDS[0]]
+    wheels = [one for one in factors if inputs.qualities[one.source].kind is WHEEL]
     none: dict[str, Any] = {
         "wheel_slip": math.nan,
         "u_wheel_slip": math.nan,

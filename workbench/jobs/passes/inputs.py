@@ -8,19 +8,26 @@ from typing import Any
 
 import numpy as np
 
-from drivers.contract import EdgeTrack, Recording, SpeedTrack
+from drivers.contract import ChannelKind, EdgeTrack, Recording, SpeedTrack
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Limits, Machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.speed import SpeedSeries, speed_series
+from workbench.jobs.channels import (
+    Track,
+    ground_kind,
+    grounds,
+    has_values,
+    pick_belt,
+    pick_ground,
+    pick_mark,
+    pickups,
+)
 from workbench.jobs.passes.pulse_rates import u_scale_rel
-from workbench.jobs.source import pick_edges, pick_speed
 from workbench.match.evidence import PassInputs, Values
 from workbench.match.ratio import Comparison, PaceLimits
-from workbench.match.sources import Quality, best, factor_to, kind_of, quality
-
-Track = EdgeTrack | SpeedTrack
+from workbench.match.sources import Quality, best, factor_to, quality
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,14 +42,16 @@ class Chosen:
 
 
 def choose(recording: Recording, options: dict[str, Any]) -> Chosen:
-    """The two sources asked for, or the best there are. Raises WrongInput for a wrong name."""
-    belt = pick_speed(recording, options["belt"]) if options["belt"] else _belt_of(recording)
-    named = pick_speed(recording, options["ground"]) if options["ground"] else None
-    qualities = {
-        track.source: quality(track.source, track.label, _plain(track))
-        for track in recording.speeds.values()
-        if track is not belt
-    }
+    """The two sources asked for, or the best there are.
+
+    Raises WrongInput for a wrong name, and for one source as both.
+    """
+    belt = pick_belt(recording, options["belt"])
+    named = pick_ground(recording, options["ground"], belt) if options["ground"] else None
+    able = grounds(recording.speeds.values(), belt, has_values)
+    if isinstance(named, SpeedTrack) and named not in able:
+        able.append(named)
+    qualities = {one.source: quality(one.source, ground_kind(one), _plain(one)) for one in able}
     if belt is None:
         return Chosen(None, named, "", qualities, _nothing_for("belt", recording))
     if named is not None:
@@ -51,12 +60,6 @@ def choose(recording: Recording, options: dict[str, Any]) -> Chosen:
     if chosen is None:
         return Chosen(belt, None, "", qualities, _nothing_for("ground", recording))
     return _timed(Chosen(belt, recording.speeds[chosen.source], _why(chosen, qualities), qualities))
-
-
-def _belt_of(recording: Recording) -> Track | None:
-    if any(name != "lap" for name in recording.edges):
-        return pick_edges(recording, None)
-    return recording.speeds.get("belt")
 
 
 def _why(chosen: Quality, qualities: dict[str, Quality]) -> str:
@@ -102,16 +105,14 @@ def gather_inputs(
     assert ground is not None
     limits = machine.limits if machine else Limits()
     pulses = belt if isinstance(belt, EdgeTrack) else None
-    lap = recording.edges.get("lap")
-    others = [
-        track for name, track in recording.edges.items() if name != "lap" and track is not pulses
-    ]
+    lap = pick_mark(recording, None, (ChannelKind.LAP_MARK,))
+    others = [track for track in pickups(recording) if track is not pulses]
     return PassInputs(
         belt=belt_series(belt, machine, recording),
         ground=_plain(ground)
         if isinstance(ground, SpeedTrack)
         else belt_series(ground, machine, recording),
-        ground_source=name_of(ground) or "",
+        ground_source=ground.name,
         limits=PaceLimits(limits.ratio_low, limits.ratio_high),
         machine=machine,
         edges_s=pulses.time_s if pulses else None,
@@ -125,7 +126,7 @@ def gather_inputs(
         others={
             track.source: _plain(track)
             for track in recording.speeds.values()
-            if track is not belt and track.timed
+            if track.source in chosen.qualities and track.timed
         },
     )
 
@@ -173,16 +174,8 @@ def belt_series(track: Track, machine: Machine | None, recording: Recording) -> 
 
 def _plain(track: SpeedTrack) -> SpeedSeries:
     """A ground source, with what its kind's scale may be off."""
-    return SpeedSeries(
-        track.time_s, track.speed_mps, track.u_mps, kind_of(track.source, track.label).u_scale_rel
-    )
-
-
-def name_of(track: Track | None) -> str | None:
-    """The channel's or source's name."""
-    if track is None:
-        return None
-    return track.channel if isinstance(track, EdgeTrack) else track.source
+    u_scale_rel = ground_kind(track).u_scale_rel
+    return SpeedSeries(track.time_s, track.speed_mps, track.u_mps, u_scale_rel)
 
 
 def _value(recording: Recording, quantity: str) -> Values | None:

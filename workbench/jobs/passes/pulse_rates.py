@@ -11,13 +11,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from drivers.contract import Floats, Recording, SpeedTrack, ValueTrack
+from drivers.contract import ChannelKind, Floats, Recording, SpeedTrack, ValueTrack
 from workbench.base.machine import Machine
 from workbench.calibration.pulses.drive_line import MetresPerPulse, metres_per_pulse
 
 
 def with_pulse_rates(recording: Recording, machine: Machine | None) -> Recording:
-    """The recording with a speed source beside each pulse rate or count, named as it is.
+    """The recording with a speed source beside each pulse rate or count of the belt, named as
+    it is.
 
     Without a machine file, or where the name is taken, it stays as it was.
     """
@@ -28,6 +29,7 @@ def with_pulse_rates(recording: Recording, machine: Machine | None) -> Recording
         track.source: _speed(track, per_pulse)
         for track in recording.values.values()
         if track.quantity in ("pulse_rate_hz", "pulse_count")
+        and track.kind is ChannelKind.BELT
         and track.source not in recording.edges
         and track.time_s.size > 1
     }
@@ -56,6 +58,7 @@ def _speed(track: ValueTrack, per_pulse: MetresPerPulse) -> SpeedTrack:
         time_s,
         rate_hz * per_pulse.value_m,
         np.full(time_s.size, u_mps if math.isfinite(u_mps) else math.nan),
+        kind=ChannelKind.BELT,
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from drivers.contract import EdgeTrack, Recording, SpeedTrack
+from drivers.contract import ChannelKind, EdgeTrack, Recording, SpeedTrack
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, as_written, statement
@@ -20,8 +20,8 @@ from workbench.calibration.pulses.speed import (
 )
 from workbench.calibration.pulses.target_wheel import TeethSeen, missing_teeth, teeth_seen
 from workbench.calibration.readout.lap_check import check_laps
+from workbench.jobs.channels import pick_mark, pick_pickup, pickups
 from workbench.jobs.job import Job
-from workbench.jobs.source import pick_edges
 from workbench.jobs.speed.answer import SourceSpeed, SpeedAnswer, SpeedOptions, SpeedSays
 from workbench.match.mean import reading_mean
 
@@ -48,10 +48,11 @@ def compute(recording: Recording, machine: Machine | None, options: SpeedOptions
         rejects=recording.rejects,
         lost=tuple(recording.lost),
     )
-    if not recording.edges and options.channel is None:
+    if options.channel is None and recording.speeds and not pickups(recording):
         return answer
-    track = pick_edges(recording, options.channel)
-    return _with_belt(answer, track, machine, recording.edges.get("lap"))
+    track = pick_pickup(recording, options.channel)
+    lap = pick_mark(recording, None, (ChannelKind.LAP_MARK,))
+    return _with_belt(answer, track, machine, lap)
 
 
 def _with_belt(

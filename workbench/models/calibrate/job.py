@@ -11,14 +11,14 @@ from collections.abc import Callable
 from dataclasses import fields, replace
 from typing import Any
 
-from drivers.contract import Item
+from drivers.contract import ChannelKind, Item
 from workbench.base.errors import WrongInput
 from workbench.base.units import percent, to_mps
 from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL
 from workbench.calibration.readout.reference import LapTimer
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
 from workbench.models.bench import Bench
-from workbench.models.calibrate.lap_marks import LAP_CHANNEL, LapMarks, change_rel, u_interval_s
+from workbench.models.calibrate.lap_marks import LapMarks, change_rel, u_interval_s
 from workbench.models.calibrate.runs import Reference, State, TakenRun
 from workbench.models.calibrate.steps import CalibrateSteps, Later
 from workbench.models.calibrate.store import compute_work
@@ -346,8 +346,9 @@ class CalibrateJob(CalibrateSteps):
                 self.state = replace(self.state, marks_s=(), counting=False)
                 self.said = "The inputs were opened anew: the run under way is gone."
                 self.changed()
-        belt, laps = self._pace.belt(), live.streams.get(LAP_CHANNEL)
-        one_clock = belt is not None and laps is not None and belt.address == laps.address
+        belt = self._pace.belt()
+        laps = (s.address for s in live.streams.values() if s.kind is ChannelKind.LAP_MARK)
+        one_clock = belt is not None and belt.address in laps
         name = belt.name if belt else None
         self._marks.take(item, name, one_clock=one_clock, lap_s=self._lap_s(belt))
 

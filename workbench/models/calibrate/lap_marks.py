@@ -7,11 +7,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from drivers.contract import EdgeBlock, Item, Lost
+from drivers.contract import ChannelKind, EdgeBlock, Item, Lost
 from workbench.calibration.readout.recorded_runs import U_MARK_M
 from workbench.models.edge_counter import EdgeCounter
-
-LAP_CHANNEL = "lap"
 
 BOUNCE = 0.4
 """A mark that comes before this share of a lap is the pickup bouncing. Chosen."""
@@ -49,7 +47,7 @@ class LapMarks:
             self._lost_s.append(item.to_s)
         if not isinstance(item, EdgeBlock):
             return
-        if item.channel == LAP_CHANNEL:
+        if item.kind is ChannelKind.LAP_MARK:
             self._laps.add(item)
             offset_s = (self._belt if one_clock else self._laps).offset_s
             if math.isfinite(offset_s):

@@ -18,7 +18,7 @@ FLIPS_NAME = "flips on the bench"
 
 def options_of(**given: Any) -> dict[str, Any]:
     """All options of a calibration, with those given."""
-    options: dict[str, Any] = {"channel": None, "lap_channel": "lap", "units": None}
+    options: dict[str, Any] = {"channel": None, "lap_channel": None, "units": None}
     options |= dict.fromkeys(("by", "remarks", "environment", "table_name"), "")
     for name in ("shown", "flips", "as_left"):
         options |= {name: "", f"{name}_name": ""}
@@ -35,7 +35,7 @@ def warm_up(store: str | None) -> None:
     import typst  # noqa: F401
 
     import workbench.cli.report
-    import workbench.jobs.calibrate.former
+    import workbench.jobs.calibrate.answer
     import workbench.jobs.calibrate.sources
     import workbench.reports.calibrate.certificate  # noqa: F401
     from workbench.records.store import open_store

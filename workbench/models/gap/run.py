@@ -17,7 +17,6 @@ from workbench.base.machine import Machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.target_wheel import tooth_signature
-from workbench.jobs.gap.recordings import MARKS
 from workbench.models.bench import Bench
 from workbench.models.gap.store import Curve, judge_wheel, one_pickup
 from workbench.models.observable import Observable
@@ -79,13 +78,9 @@ class WheelRun(Observable):
 
     def channels(self) -> list[str]:
         """The pickups whose pulses come in, the one the belt's speed is taken from first."""
-        names = [
-            name
-            for name, stream in self._bench.live.streams.items()
-            if stream.is_pulses and name not in MARKS
-        ]
         belt = self._pace.belt()
-        return sorted(names, key=lambda name: belt is None or name != belt.name)
+        pickups = [stream for stream in self._pace.belts() if stream.is_pulses]
+        return [stream.name for stream in sorted(pickups, key=lambda one: one is not belt)]
 
     def start(self, *, drop_out: bool, channel: str) -> None:
         """Record the pulses: a steady run for the teeth, or one slowed until they go missing."""

@@ -11,10 +11,10 @@ import numpy as np
 from drivers.contract import EdgeBlock, Item, SpeedBlock
 from workbench.base.machine import Limits
 from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.jobs.channels import ground_kind
 from workbench.match.live import LiveMatch, Snapshot
 from workbench.match.live_seconds import State
 from workbench.match.ratio import PaceLimits
-from workbench.match.sources import kind_of
 from workbench.models.bench import Bench
 from workbench.models.live import Stream
 from workbench.models.observable import Observable
@@ -132,7 +132,7 @@ class PassJob(Observable):
             self.changed()
             return
         self._belt, self._ground = belt.name, ground.name
-        self._match = self._new_match(belt.is_pulses, kind_of(ground.name).u_scale_rel)
+        self._match = self._new_match(belt.is_pulses, ground_kind(ground).u_scale_rel)
         self._cues, self._due = CueWatch(self.limits), None
         self.now, self.said = None, ""
         self.history, self._kept_each_s = [], LOOK_S

@@ -12,6 +12,7 @@ from typing import Any
 from drivers.contract import Recording
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
+from workbench.jobs.channels import pick_belt
 from workbench.models.passes.history import earlier_passes
 from workbench.records.store import open_store
 
@@ -65,7 +66,7 @@ def _judge(
     source = stored_source(number, None, store)
     if source.machine is None:
         source = replace(source, machine=machine)
-    if source.machine is None and _belt_is_pulses(source.recording, belt):
+    if source.machine is None and _needs_machine(source.recording, belt):
         raise WrongInput(
             f"Recording {number} was made without a machine, and its pulses need one to become a "
             "speed. Choose it on the Machine page, then judge the recording again."
@@ -75,7 +76,7 @@ def _judge(
     return finish("pass", answer, source, options), source.machine
 
 
-def _belt_is_pulses(recording: Recording, belt: str | None) -> bool:
-    if belt:
-        return belt in recording.edges
-    return any(name != "lap" for name in recording.edges)
+def _needs_machine(recording: Recording, belt: str | None) -> bool:
+    """Whether the belt is told by pulses, which are no speed without a machine."""
+    track = pick_belt(recording, belt)
+    return track is not None and track.is_pulses

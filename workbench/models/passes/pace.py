@@ -9,12 +9,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from workbench.match.sources import UNNAMED, kind_of
+from workbench.jobs import channels
 from workbench.models.bench import Bench
-from workbench.models.live import NO_BELT, Stream
-
-GROUND_FIRST = ("radar", "gnss", "nav-pvt", "rmc", "vtg", "65097", "129026", "wheel", "65096")
-"""Ground sources in the order they are trusted without being asked."""
+from workbench.models.live import Stream
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,35 +33,26 @@ class PaceModel:
         self._bench = bench
 
     def belts(self) -> list[Stream]:
-        """Streams that may tell the belt's speed: pickups, and speeds not known as the ground's."""
-        streams = self._bench.live.streams.values()
-        pulses = [one for one in streams if one.is_pulses and one.name not in NO_BELT]
-        speeds = [one for one in streams if not one.is_pulses and kind_of(one.name) is UNNAMED]
-        return pulses + sorted(speeds, key=lambda one: one.name != "belt")
+        """Streams that may tell the belt's speed, the first to be taken first."""
+        return channels.belts(self._bench.live.streams.values(), _heard)
 
     def grounds(self) -> list[Stream]:
         """Streams that may tell the ground's speed, the most trusted first."""
+        now_s = self._bench.clock()
         streams = self._bench.live.streams.values()
-        taken = ("belt", self._bench.belt_source)
-        speeds = [one for one in streams if not one.is_pulses and one.name not in taken]
-        return sorted(speeds, key=_rank)
+        return channels.grounds(streams, self.belt(), lambda one: not one.silent(now_s))
 
     def belt(self) -> Stream | None:
         """The stream that tells the belt's speed: the chosen one, or the first there is."""
-        belts = {one.name: one for one in self.belts()}
-        chosen = belts.get(self._bench.belt_source)
-        if chosen is not None:
-            return chosen
-        known = [one for one in belts.values() if one.is_pulses or one.name == "belt"]
-        return known[0] if known else None
+        belts = self.belts()
+        chosen = [one for one in belts if one.name == self._bench.belt_source]
+        return next(iter(chosen), None) or channels.belt(belts, _heard)
 
     def ground(self) -> Stream | None:
         """The chosen stream of the ground's speed, or the most trusted that is not lost."""
-        now_s = self._bench.clock()
         speeds = self.grounds()
         chosen = [one for one in speeds if one.name == self._bench.ground_source]
-        live = [one for one in speeds if not one.silent(now_s)]
-        return next(iter(chosen or live or speeds), None)
+        return next(iter(chosen or speeds), None)
 
     def now(self) -> PaceNow:
         """Both, carried on to this moment."""
@@ -78,9 +66,8 @@ class PaceModel:
         return PaceNow(belt_m, ground_m, belt_mps, ground_mps, belt_lost, ground_lost)
 
 
-def _rank(stream: Stream) -> int:
-    name = stream.name.split("/")[0]
-    return GROUND_FIRST.index(name) if name in GROUND_FIRST else len(GROUND_FIRST)
+def _heard(stream: Stream) -> bool:
+    return stream.heard_of
 
 
 def _carried(stream: Stream | None, now_s: float) -> tuple[float, float, bool]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drivers.contract import Recording
+from drivers.contract import ChannelKind, Recording
 from workbench.base.machine import Machine, parse_machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.models.live import SILENT_S
@@ -66,7 +66,9 @@ def lines_of(
     lines: dict[str, Pyramid] = {}
     belts = set()
     for name, edges in recording.edges.items():
-        if machine is None or name == "lap" or edges.time_s.size <= machine.drive.target_teeth:
+        if machine is None or edges.time_s.size <= machine.drive.target_teeth:
+            continue
+        if edges.kind is not ChannelKind.BELT:
             continue
         lines[name] = _of_pulses(edges.time_s, machine)
         belts.add(name)

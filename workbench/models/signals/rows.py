@@ -6,12 +6,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from drivers.contract import Driver
+from drivers.contract import ChannelKind, Driver
 from drivers.recording import speed_label
 from workbench.base.units import UnitSystem
 from workbench.live.session import InputState, InputStatus
 from workbench.models.bench import Bench
-from workbench.models.live import LAP, NO_BELT, Stream
+from workbench.models.live import Stream
 from workbench.models.signals.channel_health import Counts
 from workbench.words.numbers import NO_VALUE, speed_text
 
@@ -62,7 +62,7 @@ def table(bench: Bench) -> list[Line]:
 
 def _order(stream: Stream) -> tuple[bool, bool]:
     """Pulse channels first, the lap mark after the wheels'."""
-    return not stream.is_pulses, stream.name in NO_BELT
+    return not stream.is_pulses, stream.kind is not ChannelKind.BELT
 
 
 def _input_line(driver: Driver, status: InputStatus | None) -> InputLine:
@@ -105,11 +105,13 @@ def _signal_line(stream: Stream, units: UnitSystem, now_s: float) -> SignalLine:
     silent = stream.silent(now_s)
     state, tone = stream_state(stream, now_s)
     counts = stream.health.counts if stream.health else None
-    has_speed = not stream.is_pulses or stream.name not in NO_BELT
+    has_speed = not stream.is_pulses or stream.kind is ChannelKind.BELT
     # What was last heard of a silent signal is no longer so.
     speed_mps = math.nan if silent else stream.speed_mps
     rate_hz = math.nan if silent else stream.rate_hz
-    per_second = stream.is_pulses and stream.name != LAP and math.isfinite(rate_hz)
+    per_second = (
+        stream.is_pulses and stream.kind is not ChannelKind.LAP_MARK and math.isfinite(rate_hz)
+    )
     return SignalLine(
         stream.name,
         (
@@ -130,7 +132,8 @@ def _signal_line(stream: Stream, units: UnitSystem, now_s: float) -> SignalLine:
 def signal_name(stream: Stream) -> str:
     """'left pickup'; a source known by its number is named in words."""
     if stream.is_pulses:
-        return "lap mark" if stream.name == LAP else f"{stream.name} pickup"
+        known = {ChannelKind.LAP_MARK: "lap mark", ChannelKind.INDEX_MARK: "index mark"}
+        return known.get(stream.kind, f"{stream.name} pickup")
     label = speed_label(stream.name)
     if label != stream.name:
         return label
@@ -162,9 +165,9 @@ def age_text(age_s: float) -> str:
 def stream_state(stream: Stream, now_s: float) -> tuple[str, str]:
     """A word with a shape before it, and how it is meant."""
     if not math.isfinite(stream.last_host_s):
-        words = {LAP: "○ no mark yet"}.get(stream.name, "○ no pulses yet")
+        words = {ChannelKind.LAP_MARK: "○ no mark yet"}.get(stream.kind, "○ no pulses yet")
         return (words if stream.is_pulses else "○ nothing yet"), NO_DATA
-    if stream.name == LAP:
+    if stream.kind is ChannelKind.LAP_MARK:
         return "● live", GOOD  # a mark comes once a lap; its age says the rest
     if stream.silent(now_s):
         return "○ silent", NO_DATA

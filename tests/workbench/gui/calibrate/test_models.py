@@ -208,6 +208,13 @@ class TestLapMarks:
         assert marks.pulses(7.5, 9.0) == 0
         assert marks.pulses(9.0, 10.0) == 50
 
+    def test_teeth_are_counted_and_not_raw_pulses(self, marks):
+        """As Signals counts them: two extra pulses out, one missed tooth in."""
+        edges_s = np.arange(1, 501) / 50
+        edges_s = np.sort(np.append(np.delete(edges_s, 200), (3.003, 6.0065)))
+        marks.take(self.block("left", edges_s, 10.0), "left", one_clock=True, lap_s=8.0)
+        assert marks.pulses(6.0, 14.0) == 400
+
     def test_no_pickup_is_blind(self, marks):
         assert marks.blind(0.0, math.nan)
 

@@ -280,8 +280,8 @@ def test_sources_can_be_chosen(bench, pass_time):
     pass_time(2)
     job = PassJob(bench)
     assert [one.name for one in job.pace.belts()] == ["left", "right"]
-    assert [one.name for one in job.pace.grounds()] == ["radar", "gnss", "wheel"]
-    assert (job.belt.name, job.ground.name) == ("left", "radar")
+    assert [one.name for one in job.pace.grounds()] == ["gnss", "radar", "wheel"]
+    assert (job.belt.name, job.ground.name) == ("left", "gnss")
     bench.belt_source, bench.ground_source = "right", "wheel"
     assert (job.belt.name, job.ground.name) == ("right", "wheel")
 
@@ -298,7 +298,7 @@ def test_a_lost_ground_is_said_with_what_could_be_used_instead(bench, clock, pas
     assert [one.health for one in readings(job, US)] == [Health.LOST] * 3
     assert line(job).headline == "Belt and ground are lost"
     job.now = replace(job.now, lost="ground")
-    bench.live.streams["gnss"].last_host_s = clock.now_s
-    assert line(job).rest == "gnss is still live: choose it before the next pass."
+    bench.live.streams["radar"].last_host_s = clock.now_s
+    assert line(job).rest == "radar is still live: choose it before the next pass."
     job.now = replace(job.now, lost="belt")
     assert line(job).rest == "The belt stands, or its pickup is lost."

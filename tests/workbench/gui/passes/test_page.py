@@ -271,16 +271,16 @@ def test_the_sources_that_are_used_are_said_and_can_be_chosen(
     read_caution(page, qtbot)
     pass_time(2, look=window.tick)
     ready = page._view.ready
-    assert ready.ground.currentText() == "Chosen by itself: radar"
-    at = ready.ground.findData("gnss")
+    assert ready.ground.currentText() == "Chosen by itself: gnss"
+    at = ready.ground.findData("radar")
     ready.ground.setCurrentIndex(at)
     ready.ground.activated.emit(at)
     window.tick()
-    assert bench.ground_source == "gnss"
-    assert ready.ground.currentText() == "gnss (speed, live)"
-    assert "gnss" in page._view.numbers.ground.accessibleName()
+    assert bench.ground_source == "radar"
+    assert ready.ground.currentText() == "radar (speed, live)"
+    assert "radar" in page._view.numbers.ground.accessibleName()
     page._start.click()
-    assert page.job.ground is None or page.job.ground.name == "gnss"
+    assert page.job.ground is None or page.job.ground.name == "radar"
 
 
 def test_without_a_store_the_pass_says_so(page, qtbot, window, bench, tmp_path, pass_time, done):

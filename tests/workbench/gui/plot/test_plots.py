@@ -15,6 +15,7 @@ from PySide6.QtCore import QCoreApplication, QEvent, QPoint, Qt
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QLayout, QVBoxLayout, QWidget
 
+from drivers.contract import ChannelKind
 from workbench.base.errors import StoreError
 from workbench.base.units import METRIC, US
 from workbench.gui.calibrate.error_plot import ErrorPlot
@@ -94,7 +95,10 @@ def test_names_never_overlap_nor_leave_the_plot(ends, spare):
 @pytest.mark.parametrize("height", [60, 110, 400])
 def test_names_of_many_lines_at_one_height(shown, height):
     plot = shown(StripChart(BRIGHT), 830, height)
-    streams = {name: Stream(name, "x", is_pulses=at < 2) for at, name in enumerate("abcdefg")}
+    streams = {
+        name: Stream(name, "x", is_pulses=at < 2, kind=ChannelKind.BELT)
+        for at, name in enumerate("abcdefg")
+    }
     for stream in streams.values():
         for at_s in range(50):
             stream.history.append((float(at_s), 1.0))

@@ -7,7 +7,7 @@ from PySide6.QtCore import QCoreApplication, Qt
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QPushButton, QScrollArea
 
-from drivers.contract import DeviceLost, DeviceMissing, EdgeBlock
+from drivers.contract import ChannelKind, DeviceLost, DeviceMissing, EdgeBlock
 from drivers.plugged import Found
 from workbench.base.cautions import Caution
 from workbench.gui.signals.page import SignalsPage, View
@@ -138,7 +138,11 @@ def test_a_pickup_that_falls_silent_is_named_with_what_to_check(
 def test_a_channel_without_a_pickup_is_no_trouble(page, window, run, bench):
     run("sim:healthy?seed=4", 5)
     bench.live.streams["third"] = Stream(
-        "third", bench.live.drivers[0].address, is_pulses=True, health=ChannelHealth()
+        "third",
+        bench.live.drivers[0].address,
+        is_pulses=True,
+        kind=ChannelKind.BELT,
+        health=ChannelHealth(),
     )
     shown(window)
     assert cells(page, "third pickup")["State"] == "○ no pulses yet"

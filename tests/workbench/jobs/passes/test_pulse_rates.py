@@ -54,11 +54,13 @@ def test_count_that_went_back_is_no_value():
     assert np.flatnonzero(np.isnan(speed)).tolist() == [299]
 
 
-def test_pass_by_a_rate():
+@pytest.mark.parametrize("name", ["belt", "left"])
+def test_pass_by_a_rate(name):
     rate_hz = wandering_hz(1.2 / M_PER_PULSE)
-    answer = compute(
-        recording(belt=("pulse_rate_hz", rate_hz)), MACHINE, {"belt": None, "ground": None}
-    )
+    given = recording(radar=("pulse_rate_hz", 2 * rate_hz), **{name: ("pulse_rate_hz", rate_hz)})
+    answer = compute(given, MACHINE, {"belt": None, "ground": None})
+    assert "radar" not in answer["sources"], "the drive line's metres a pulse are the belt's"
+    assert (answer["belt"], answer["ground"]) == (name, "rmc")
     assert answer["ratio"] == pytest.approx(1.0, abs=0.003)
     assert answer["verdict"] == "pass"
     # The metres a pulse are shared by all values: 0.0001 in 0.0508 m.
