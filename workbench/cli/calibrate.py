@@ -99,7 +99,7 @@ def compute(
 ) -> dict[str, Any]:
     """The answer from a run table's text or from a recording; a pure function of both."""
     from workbench.calibration.readout.runs import marked_simulated
-    from workbench.jobs.calibrate.answer import as_answer
+    from workbench.jobs.calibrate.former import as_answer
     from workbench.jobs.calibrate.sources import from_recording, from_table
 
     if machine is None:
@@ -143,7 +143,7 @@ def _method(found: Calibration) -> str:
 
 def _as_left(found: dict[str, Any], machine: Machine, options: Mapping[str, Any]) -> dict[str, Any]:
     """The same from the runs made with the new setting, and whether the setting did its work."""
-    from workbench.jobs.calibrate.answer import as_answer
+    from workbench.jobs.calibrate.former import as_answer
     from workbench.jobs.calibrate.sources import from_table
 
     new = found["setting_new"]
@@ -267,7 +267,7 @@ def _caution(answer: Mapping[str, Any]) -> None:
 
 
 def _print(answer: Mapping[str, Any]) -> None:
-    from workbench.jobs.calibrate.answer import rows_for_people, run_rows
+    from workbench.jobs.calibrate.former import rows_for_people, run_rows
 
     print(answer["sentence"])
     print_table(f"Readout of {answer['machine']} ({answer['source']})", rows_for_people(answer))

@@ -84,13 +84,14 @@ def statements_in(plain: Any, at: str = "") -> Iterator[tuple[str, dict[str, Any
 
 def new_converter() -> Converter:
     """What turns answers into JSON's own types; a view may then say its statements."""
-    converter = Converter()
+    converter = Converter(unstruct_collection_overrides={tuple: list})
     converter.register_unstructure_hook(float, _number_out)
     converter.register_structure_hook(float, _number_in)
     converter.register_unstructure_hook_func(_is_array, _array_out)
     converter.register_structure_hook_func(_is_array, _array_in)
     converter.register_unstructure_hook(np.ndarray, _array_out)
     converter.register_structure_hook(Statement, _statement_in)
+    converter.register_structure_hook(Statement | None, _statement_or_none_in)
     converter.register_unstructure_hook_factory(
         dataclasses.is_dataclass, lambda kind: _without_lacking(kind, converter)
     )
@@ -159,6 +160,11 @@ def _statement_in(plain: Any, _: object) -> Statement:
         return as_written(plain)
     values = {name: _value_in(value) for name, value in plain["values"].items()}
     return Statement(plain["what"], values)
+
+
+def _statement_or_none_in(plain: Any, _: object) -> Statement | None:
+    """None for an empty text too: so an earlier program wrote that there is nothing to say."""
+    return _statement_in(plain, None) if plain else None
 
 
 def _value_in(plain: Any) -> Value:

@@ -10,12 +10,14 @@ from workbench.words.words import Words
 
 
 def json_view(answer: object, words: Words) -> dict[str, Any]:
-    """The answer's own keys; each statement is a sentence in the person's language and units.
+    """The answer's own keys; each statement is a sentence in the person's language and units,
+    '' where there is nothing to say.
 
     Under `statements` each stands once more as data, with the place `at` which it is said.
     """
     spoken = new_converter()
     spoken.register_unstructure_hook(Statement, words.say)
+    spoken.register_unstructure_hook(Statement | None, lambda said: words.say(said) if said else "")
     view: dict[str, Any] = spoken.unstructure(answer)
     said = [{"at": at, **data} for at, data in statements_in(to_plain(answer))]
     return {**view, "statements": said} if said else view

@@ -1,236 +1,240 @@
-"""A calibration as the answer of `evenpace calibrate`, and as rows for a person."""
+"""What `evenpace calibrate` answers, and what it may say."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any
+from dataclasses import dataclass
+from enum import StrEnum, auto
+from typing import Literal
 
-from workbench.base.machine import Machine
-from workbench.base.units import SPEED_UNITS_MPS, from_mps, percent, to_mps
-from workbench.calibration.readout.calibrate import Calibration, RunResult
-from workbench.calibration.readout.change_overs import ChangeOvers
-from workbench.calibration.statistics.budget import Budget
-from workbench.cli.output import with_uncertainty
-from workbench.words.words import Words
+from workbench.base.statements import Statement
+from workbench.calibration.statistics.decision import Verdict
 
 
-def as_answer(found: Calibration, machine: Machine) -> dict[str, Any]:
-    """The answer as plain values; SI, shares for errors, NaN for what is not known."""
-    budget, setting, k = found.budget, found.setting, found.budget.k
-    answer: dict[str, Any] = {
-        "machine": machine.name,
-        "sentence": _sentence(found, machine),
-        "error_at_work": budget.value,
-        "u_error_at_work": budget.u,
-        "U_error_at_work": budget.U,
-        "k": k,
-        "dof": budget.dof,
-        "coverage": budget.coverage,
-        "speed_at_work_mps": found.speed_mps,
-        "readout_error_limit": machine.limits.readout_error,
-        "verdict": str(found.decision.verdict),
-        "conformance_probability": found.decision.conformance_probability,
-        "reason": Words().say(found.decision.reason),
-        "advice": found.advice,
-        "unit": machine.readout.unit,
-        "step": machine.readout.step,
-        "setting_unit": machine.readout.setting_unit,
-        "reads": machine.readout.reads,
-        "setting_now": setting.now,
-        "setting_exact": setting.exact,
-        "u_setting_exact": setting.u_exact,
-        "U_setting_exact": k * setting.u_exact,
-        "setting_new": setting.new,
-        "setting_by_pulses": setting.by_pulses,
-        "residual_error": setting.residual_error,
-        "verdict_expected": str(found.new_decision.verdict),
-        **_drive_line(found, k),
-        "fit": _fit(found),
-        "error_at_ends": [
-            {"speed_mps": speed, "error": error, "u_error": u} for speed, error, u in found.ends
-        ],
-        "budget": budget_answer(budget),
-        "runs": [_run(result, machine) for result in found.runs],
-        "warnings": list(found.warnings),
-    }
-    if found.flips is not None:
-        answer["change_overs"] = _change_overs(found.flips, machine)
-    return answer
+class CalibrateSays(StrEnum):
+    """What a readout shows, how it was found, and doubts about what it was found from."""
+
+    READS_RIGHT = auto()
+    SHOWS_TOO_MUCH = auto()
+    SHOWS_TOO_LITTLE = auto()
+    BY_STEADY_RUNS = auto()
+    BY_STEADY_RUNS_RECORDED = auto()
+    BY_CHANGE_OVERS_PRESSED = auto()
+    BY_CHANGE_OVERS_RECORDED = auto()
+    LAPS_BY_HAND = auto()
+    LAPS_BY_LAP_PICKUP = auto()
+    LAPS_BY_MARK_RECORDED = auto()
+    BY_INSTRUMENT = auto()
+    PULSES_COUNTED = auto()
+    PULSES_TIMED = auto()
+    OTHER_MACHINE_RECORDED = auto()
+    OTHER_TEETH_RECORDED = auto()
+    AS_LEFT_NOT_AS_EXPECTED = auto()
 
 
-def _sentence(found: Calibration, machine: Machine) -> str:
-    unit = machine.readout.unit
-    at = f"at {from_mps(found.speed_mps, unit):.3g} {unit}"
-    error, U = found.budget.value, found.budget.U
-    digits = 1 if U >= 0.002 else 2
-    spread = f"(± {percent(U, digits)})"
-    if abs(error) <= U:
-        text = f"{percent(error, digits, signed=True)} {spread}"
-        return f"The readout is right {at} within its uncertainty: {text}."
-    much = "much" if error > 0 else "little"
-    return f"The readout shows {percent(abs(error), digits)} too {much} {at} {spread}."
+@dataclass(frozen=True, slots=True)
+class CalibrateOptions:
+    """All that an answer and its certificate hang on besides the source and the machine.
+
+    `shown`, `flips` and `as_left` are the texts of tables, '' where there is none; `channel`
+    names the belt's pulses, None the first there are; `recorded_machine` the machine a stored
+    recording was made of. The rest is for the certificate; `units` None: those of the readout.
+    """
+
+    channel: str | None = None
+    lap_channel: str = "lap"
+    table_name: str = ""
+    shown: str = ""
+    shown_name: str = ""
+    flips: str = ""
+    flips_name: str = ""
+    as_left: str = ""
+    as_left_name: str = ""
+    recorded_machine: str = ""
+    units: str | None = None
+    by: str = ""
+    remarks: str = ""
+    environment: str = ""
+    references: tuple[str, ...] = ()
 
 
-def _drive_line(found: Calibration, k: float) -> dict[str, Any]:
-    line = found.drive_line
-    return {
-        "metres_per_pulse": found.metres_per_pulse,
-        "u_metres_per_pulse": found.u_metres_per_pulse,
-        "U_metres_per_pulse": k * found.u_metres_per_pulse,
-        "metres_per_pulse_runs": line.from_runs_m,
-        "u_metres_per_pulse_runs": line.u_from_runs_m,
-        "metres_per_pulse_geometry": line.from_geometry_m,
-        "u_metres_per_pulse_geometry": line.u_from_geometry_m,
-        "drive_line_difference": line.difference,
-        "u_drive_line_difference": line.u_difference,
-        "drive_line_causes": list(line.causes),
-    }
+@dataclass(frozen=True, slots=True)
+class FittedLine:
+    """shown = offset + slope · true; the probability is that of the lack-of-fit test."""
+
+    slope: float
+    u_slope: float
+    offset_mps: float
+    u_offset_mps: float
+    through_origin: bool
+    lack_of_fit_probability: float
 
 
-def _fit(found: Calibration) -> dict[str, Any]:
-    return {
-        "slope": found.slope,
-        "u_slope": found.u_slope,
-        "offset_mps": found.offset_mps,
-        "u_offset_mps": found.u_offset_mps,
-        "through_origin": found.offset_mps == 0,
-        "lack_of_fit_probability": found.fit_probability,
-    }
+@dataclass(frozen=True, slots=True)
+class EndError:
+    """The error at one end of the working speeds."""
+
+    speed_mps: float
+    error: float
+    u_error: float
 
 
-def budget_answer(budget: Budget) -> dict[str, Any]:
-    """A budget as plain values."""
-    return {
-        "quantity": budget.quantity,
-        "value": budget.value,
-        "u": budget.u,
-        "U": budget.U,
-        "k": budget.k,
-        "dof": budget.dof,
-        "coverage": budget.coverage,
-        "method": budget.method,
-        "note": budget.note,
-        "groups": budget.groups(),
-        "lines": [
-            {
-                "quantity": line.quantity,
-                "estimate": line.estimate,
-                "unit": line.unit,
-                "u": line.u,
-                "distribution": line.distribution,
-                "sensitivity": line.sensitivity,
-                "contribution": line.contribution,
-                "dof": line.dof,
-                "source": line.source,
-                "group": line.group,
-            }
-            for line in budget.lines
-        ],
-        "correlation": [[i, j, r] for (i, j), r in budget.correlation.items()],
-    }
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One input of the budget; `group` names those that are shown together."""
+
+    quantity: Statement
+    estimate: float
+    unit: str
+    u: float
+    distribution: str
+    sensitivity: float
+    contribution: float
+    dof: float
+    source: Statement
+    group: str
 
 
-def _run(result: RunResult, machine: Machine) -> dict[str, Any]:
-    run = result.run
-    return {
-        "run": run.label,
-        "line": run.line or None,
-        "shown": run.shown,
-        "shown_mps": to_mps(run.shown, machine.readout.unit),
-        "laps": run.laps,
-        "laps_time_s": run.laps_time_s,
-        "pulses": run.pulses,
-        "pulses_time_s": run.pulses_time_s,
-        "reference_mps": run.reference_mps,
-        "true_mps": result.true_mps,
-        "u_true_mps": result.u_true_mps,
-        "error": result.error,
-        "u_error": result.u_error,
-        "used": result.used,
-        "note": result.note,
-    }
+@dataclass(frozen=True, slots=True)
+class BudgetAnswer:
+    """The uncertainty budget of the error; `groups` what each group of lines gives to `u`,
+    `correlation` (line, line, coefficient) of those that hang together."""
+
+    quantity: Statement
+    value: float
+    u: float
+    U: float
+    k: float
+    dof: float
+    coverage: float
+    method: Statement
+    note: Statement | None
+    groups: dict[str, float]
+    lines: tuple[BudgetLine, ...]
+    correlation: tuple[tuple[int, int, float], ...]
 
 
-def _change_overs(flips: ChangeOvers, machine: Machine) -> dict[str, Any]:
-    one = SPEED_UNITS_MPS[machine.readout.unit]
-    rows = zip(flips.flips, flips.speed_mps, flips.threshold_mps, strict=True)
-    return {
-        "lag_s": flips.lag_s,
-        "u_lag_s": flips.u_lag_s,
-        "hysteresis_mps": flips.hysteresis_mps,
-        "u_hysteresis_mps": flips.u_hysteresis_mps,
-        "points": [
-            {
-                "time_s": flip.time_s,
-                "shown": flip.shown,
-                "direction": "up" if flip.up else "down",
-                "threshold": float(threshold) / one,
-                "true_mps": float(speed),
-                "error": float(threshold / speed) - 1,
-            }
-            for flip, speed, threshold in rows
-        ],
-    }
+@dataclass(frozen=True, slots=True)
+class RunAnswer:
+    """One run and what came of it; `shown` in the readout's unit. `note` says why it was left
+    out, `line` is that of the run table."""
+
+    run: str
+    line: int | None
+    shown: float
+    shown_mps: float
+    laps: float
+    laps_time_s: float
+    pulses: float
+    pulses_time_s: float
+    reference_mps: float
+    true_mps: float
+    u_true_mps: float
+    error: float
+    u_error: float
+    used: bool
+    note: Statement | None
 
 
-def rows_for_people(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Label and text of what matters most, for a terminal."""
-    k, unit = answer["k"], answer["unit"]
-    error = with_uncertainty(100 * answer["error_at_work"], 100 * answer["U_error_at_work"], "%", k)
-    rows = [
-        (f"Error at {from_mps(answer['speed_at_work_mps'], unit):.3g} {unit}", error),
-        ("Allowed", f"± {100 * answer['readout_error_limit']:.3g} %"),
-        ("Verdict", f"{answer['verdict']}: {answer['reason']}"),
-        ("Probability that it conforms", percent(answer["conformance_probability"], 1)),
-    ]
-    if answer["advice"]:
-        rows.append(("To settle it", answer["advice"].removeprefix("To settle it: ")))
-    rows += _setting_rows(answer)
-    if math.isfinite(answer["metres_per_pulse"]):
-        value, U = 1000 * answer["metres_per_pulse"], 1000 * answer["U_metres_per_pulse"]
-        rows.append(("Metres a pulse", with_uncertainty(value, U, "mm", k)))
-        rows.append(("by the drive line", f"{1000 * answer['metres_per_pulse_geometry']:.5g} mm"))
-    if "change_overs" in answer:
-        lag = answer["change_overs"]
-        rows.append(
-            ("Lag of display and hand", with_uncertainty(lag["lag_s"], 2 * lag["u_lag_s"], "s"))
-        )
-    parts = sorted(answer["budget"]["groups"].items(), key=lambda item: -item[1])
-    rows.append(
-        ("Uncertainty from", ", ".join(f"{name} {percent(part)}" for name, part in parts[:4]))
-    )
-    if answer["budget"]["note"]:
-        rows.append(("How", answer["budget"]["note"]))
-    return rows
+@dataclass(frozen=True, slots=True)
+class ChangeOver:
+    """The display changed to `shown`; `threshold` is the indication then, both in the readout's
+    unit, `true_mps` the belt's speed with the lag taken out."""
+
+    time_s: float
+    shown: float
+    direction: Literal["up", "down"]
+    threshold: float
+    true_mps: float
+    error: float
 
 
-def _setting_rows(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
-    if not math.isfinite(answer["setting_now"]):
-        return []
-    unit = f" {answer['setting_unit']}" if answer["setting_unit"] else ""
-    exact = with_uncertainty(answer["setting_exact"], answer["U_setting_exact"], "", answer["k"])
-    rows = [("Setting now", f"{answer['setting_now']:g}{unit}"), ("would be right", exact + unit)]
-    if math.isfinite(answer["setting_new"]):
-        left = f"leaves {percent(answer['residual_error'], signed=True)}"
-        left += f"; then {answer['verdict_expected']}"
-        rows.append(("New setting", f"{answer['setting_new']:.6g}{unit} ({left})"))
-    return rows
+@dataclass(frozen=True, slots=True)
+class ChangeOversAnswer:
+    """A ramped run: the lag of display and hand, and every change-over that was used."""
+
+    lag_s: float
+    u_lag_s: float
+    hysteresis_mps: float
+    u_hysteresis_mps: float
+    points: tuple[ChangeOver, ...]
 
 
-def run_rows(answer: Mapping[str, Any]) -> tuple[list[str], list[list[str]]]:
-    """Header and rows of the runs, for a terminal."""
-    unit = answer["unit"]
-    header = ["run", f"shown, {unit}", f"true, {unit}", "error", "± (k = 2)", ""]
-    rows = [
-        [
-            run["run"],
-            f"{run['shown']:.4g}",
-            f"{from_mps(run['true_mps'], unit):.4g}",
-            percent(run["error"], signed=True),
-            percent(2 * run["u_error"]),
-            "" if run["used"] else f"left out: {run['note']}",
-        ]
-        for run in answer["runs"]
-    ]
-    return header, rows
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadoutAnswer:
+    """The readout in one state, as found or as left: its error at the middle of the working
+    speeds (shown ÷ true − 1), the verdict, the setting that would be right.
+
+    `readout_error_limit` is the error allowed. `metres_per_pulse` is what was used; `_runs`
+    that of laps and pulses together, `_geometry` that of the drive line.
+    """
+
+    machine: str
+    source: str
+    sentence: Statement
+    error_at_work: float
+    u_error_at_work: float
+    U_error_at_work: float
+    k: float
+    dof: float
+    coverage: float
+    speed_at_work_mps: float
+    readout_error_limit: float
+    verdict: Verdict
+    conformance_probability: float
+    reason: Statement
+    advice: Statement | None
+    unit: str
+    step: float
+    setting_unit: str
+    reads: str
+    setting_now: float
+    setting_exact: float
+    u_setting_exact: float
+    U_setting_exact: float
+    setting_new: float
+    setting_by_pulses: float
+    residual_error: float
+    verdict_expected: Verdict
+    metres_per_pulse: float
+    u_metres_per_pulse: float
+    U_metres_per_pulse: float
+    metres_per_pulse_runs: float
+    u_metres_per_pulse_runs: float
+    metres_per_pulse_geometry: float
+    u_metres_per_pulse_geometry: float
+    drive_line_difference: float
+    u_drive_line_difference: float
+    drive_line_causes: tuple[Statement, ...]
+    fit: FittedLine
+    error_at_ends: tuple[EndError, ...]
+    budget: BudgetAnswer
+    runs: tuple[RunAnswer, ...]
+    warnings: tuple[Statement, ...]
+    change_overs: ChangeOversAnswer | None = None
+
+    @property
+    def has_new_setting(self) -> bool:
+        """Whether a number is proposed for the readout."""
+        return math.isfinite(self.setting_new)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrateAnswer(ReadoutAnswer):
+    """The readout as found, and as left where runs were made with the new setting."""
+
+    simulated: bool
+    method: Statement
+    source_sha256: str
+    as_left: ReadoutAnswer | None = None
+
+    @property
+    def latest(self) -> ReadoutAnswer:
+        """The readout as it is now."""
+        return self.as_left or self
+
+    @property
+    def sends_to_the_belt(self) -> bool:
+        """Whether it asks for work at the running belt: runs that would settle the verdict, or
+        that would prove a new setting."""
+        return self.advice is not None or (self.has_new_setting and self.as_left is None)

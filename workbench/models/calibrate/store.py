@@ -35,7 +35,7 @@ def warm_up(store: str | None) -> None:
     import typst  # noqa: F401
 
     import workbench.cli.report
-    import workbench.jobs.calibrate.answer
+    import workbench.jobs.calibrate.former
     import workbench.jobs.calibrate.sources
     import workbench.reports.calibrate.certificate  # noqa: F401
     from workbench.records.store import open_store
