@@ -1,6 +1,7 @@
 """Answers and options as JSON's own types and back; NaN inside is null outside.
 
-A part that an answer may lack (`X | None = None`) is left out where it is lacking.
+A part that an answer may lack (`X | None = None`) is left out where it is lacking; a tuple of
+parts may stand flat among its owner's keys while there is only one.
 """
 
 from __future__ import annotations
@@ -14,13 +15,17 @@ from typing import Any, TypeVar, get_origin
 import numpy as np
 from cattrs import Converter
 from cattrs.errors import BaseValidationError
-from cattrs.gen import make_dict_unstructure_fn
+from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn
 
 from workbench.base.errors import StoreError
 from workbench.base.statements import PlusMinus, Statement, Value, as_written
 from workbench.records.jsonable import plain as plain_values
 
 Answer = TypeVar("Answer")
+
+FLAT_IF_ALONE = {"flat if alone": True}
+"""Metadata of a field, a tuple of parts: a single one's keys stand beside its owner's, whose own
+values hold where both have one; only of several does the field itself stand there."""
 
 
 def to_plain(answer: object) -> dict[str, Any]:
@@ -95,6 +100,9 @@ def new_converter() -> Converter:
     converter.register_unstructure_hook_factory(
         dataclasses.is_dataclass, lambda kind: _without_lacking(kind, converter)
     )
+    converter.register_structure_hook_factory(
+        lambda kind: bool(_flat_field(kind)), lambda kind: _flat_in(kind, converter)
+    )
     # Registered last, so that it stands before the rule for dataclasses.
     converter.register_unstructure_hook(Statement, _statement_out)
     return converter
@@ -103,12 +111,31 @@ def new_converter() -> Converter:
 def _without_lacking(kind: Any, converter: Converter) -> Any:
     whole = make_dict_unstructure_fn(kind, converter)
     lacking = {one.name for one in dataclasses.fields(kind) if one.default is None}
+    flat = _flat_field(kind)
 
     def out(answer: Any) -> dict[str, Any]:
         plain = whole(answer)
-        return {k: v for k, v in plain.items() if not (v is None and k in lacking)}
+        plain = {k: v for k, v in plain.items() if not (v is None and k in lacking)}
+        if flat and len(plain[flat]) == 1:
+            plain = {**plain.pop(flat)[0], **plain}
+        return plain
 
     return out
+
+
+def _flat_field(kind: Any) -> str:
+    """The field of a dataclass that is flat if alone, '' where none is."""
+    fields = dataclasses.fields(kind) if dataclasses.is_dataclass(kind) else ()
+    return next((one.name for one in fields if "flat if alone" in one.metadata), "")
+
+
+def _flat_in(kind: Any, converter: Converter) -> Any:
+    whole, flat = make_dict_structure_fn(kind, converter), _flat_field(kind)
+
+    def into(plain: dict[str, Any], _: object) -> Any:
+        return whole(plain if flat in plain else {**plain, flat: [plain]}, kind)
+
+    return into
 
 
 def _number_out(value: float) -> float | None:

@@ -1,0 +1,285 @@
+"""What `evenpace gap` answers, and what it may say.
+
+A gap is stated all the way round the wheel with `k` from standard to expanded uncertainty;
+tuples by tooth run from tooth 1 at the mark in the turning direction.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from enum import StrEnum, auto
+from typing import Literal
+
+from workbench.base.machine import Pickup
+from workbench.base.statements import Statement, statement
+from workbench.calibration.gap.faults import Fault
+from workbench.calibration.gap.places import BLADE_STEP_M
+from workbench.calibration.statistics.decision import Verdict
+from workbench.jobs.codec import FLAT_IF_ALONE
+
+SEPARATOR = " / "
+
+
+class PickupSays(StrEnum):
+    """What is said of pickups beside what calibration finds."""
+
+    OF_PICKUP = auto()
+    SEE_TO_FIRST = auto()
+    FAULT_OF_TOOTH = auto()
+    LIMITS_OF_PRACTICE = auto()
+    TEETH_BY_SIGNAL = auto()
+    TEETH_DIFFER = auto()
+    TEETH_TWICE = auto()
+    OUTSIDE_BASELINE = auto()
+    HISTORY_UNREAD = auto()
+    BASELINE_UNREAD = auto()
+    TEETH_COUNT_FROM = auto()
+    FROM_MARK = auto()
+    FROM_FIRST_EDGE = auto()
+    FEELER_LINE = auto()
+    FEELER_LINE_WITHOUT_RUNOUT = auto()
+    PULSE_LINE = auto()
+    PULSE_LINE_WITH_GAP = auto()
+    UNTOLD_LINE = auto()
+    NO_FAULT = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class GapOptions:
+    """What was asked for; NaN and None where nothing was.
+
+    `baseline` are the shop's readings at known gaps (gap and its standard uncertainty in m,
+    ln V·s), `before` each tooth's lateness at the pickups of result `before_result`,
+    `control_history` earlier repeat measurements (m): what the store told when the answer
+    was made, so that it can be made again.
+    """
+
+    table_name: str = ""
+    simulated: bool = False
+    channel: str | None = None
+    mark: str | None = None
+    blade_step_m: float = BLADE_STEP_M
+    pitch_radius_m: float = math.nan
+    at_gap_m: float = math.nan
+    drop_out: bool = False
+    baseline: tuple[tuple[float, float, float], ...] = ()
+    before: dict[str, tuple[float, ...]] = field(default_factory=dict)
+    before_result: int | None = None
+    control: str | None = None
+    control_target_m: float = math.nan
+    control_history: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Headline:
+    """What stands on top of every answer: of the one pickup, or of the worst of several."""
+
+    pickup: str
+    verdict: Verdict
+    reason: Statement
+    advice: Statement | None
+    warnings: tuple[Statement, ...] = ()
+    gap_m: float = math.nan
+    runout_m: float = math.nan
+    teeth: int | None
+    missed: int | None
+    extra: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PickupAnswer(Headline):
+    """One pickup; lengths are NaN where the readings, or the pulses' height, do not tell."""
+
+    machine_name: str
+    side: str
+    pickup_kind: str
+    line: Statement
+    k: float = math.nan
+    conformance_probability: float = math.nan
+    u_gap_m: float = math.nan
+    U_gap_m: float = math.nan
+    u_runout_m: float = math.nan
+    U_runout_m: float = math.nan
+    closest_m: float = math.nan
+    u_closest_m: float = math.nan
+    U_closest_m: float = math.nan
+    closest_angle_deg: float = math.nan
+    widest_m: float = math.nan
+    u_widest_m: float = math.nan
+    U_widest_m: float = math.nan
+    widest_angle_deg: float = math.nan
+    faults: tuple[Fault, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """The mean of the readings at one angle from the mark."""
+
+    angle_deg: float
+    gap_m: float
+    readings: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeelerAnswer(PickupAnswer):
+    """One pickup by its feeler readings; `swing_m` (g₀, a, b) None where it was not fitted."""
+
+    method: Literal["feeler"] = "feeler"
+    repeatability_m: float
+    form_error_m: float
+    swing_m: tuple[float, float, float] | None
+    places: tuple[Place, ...]
+    odd_angles_deg: tuple[float, ...]
+    readings: int
+
+
+@dataclass(frozen=True, slots=True)
+class BaselineReading:
+    """This recording as a reading at a known gap: ln(V·s) of one kind of pickup and wheel."""
+
+    gap_m: float
+    u_gap_m: float
+    log_volt_seconds: float
+    pickup_kind: str
+    teeth: int
+
+
+@dataclass(frozen=True, slots=True)
+class LawAnswer:
+    """How the voltage falls with the gap, by the shop's own baseline."""
+
+    log_k: float
+    u_log_k: float
+    decay_m: float
+    u_decay_m: float
+    readings: int
+    lowest_gap_m: float
+    highest_gap_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class DropOutAnswer:
+    """At what belt speed teeth go missing; NaN where none did. U with k = 2."""
+
+    tooth_rate_hz: float
+    u_tooth_rate_hz: float
+    speed_mps: float
+    u_speed_mps: float
+    U_speed_mps: float
+    margin: float
+    first_tooth: int | None
+    first_angle_deg: float
+    first_missed_mps: float
+    slowest_mps: float
+    missed: int
+    passages: int
+    sentence: Statement
+    gap_at_limit_m: float = math.nan
+    u_gap_at_limit_m: float = math.nan
+    U_gap_at_limit_m: float = math.nan
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Whether it is the wheel of an earlier result; `same_wheel` None where it cannot be told."""
+
+    result: int | None
+    same_wheel: bool | None
+    turned_back: bool
+    tooth_then: int | None
+    correlation: float
+    sentence: Statement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WheelAnswer(PickupAnswer):
+    """One pickup by its pulses; shares of a pitch, or of the wheel's radius, end in `_rel`."""
+
+    method: Literal["pulses"] = "pulses"
+    eccentricity_rel: float = math.nan
+    u_eccentricity_rel: float = math.nan
+    U_eccentricity_rel: float = math.nan
+    late_angle_deg: float = math.nan
+    first_tooth_s: float = math.nan
+    marked: bool = False
+    turns: float = math.nan
+    tooth_rate_hz: float = math.nan
+    breaks: int = 0
+    play_rel: float = math.nan
+    play_least_rel: float = math.nan
+    spacing_rel: tuple[float, ...] = ()
+    u_spacing_rel: tuple[float, ...] = ()
+    missed_share: tuple[float, ...] = ()
+    voltage_rel: tuple[float, ...] | None = None
+    duty: tuple[float, ...] | None = None
+    duty_mean: float = math.nan
+    log_volt_seconds: float = math.nan
+    baseline_reading: BaselineReading | None = None
+    amplitude_law: LawAnswer | None = None
+    gap_by_tooth_m: tuple[float, ...] | None = None
+    drop_out: DropOutAnswer | None = None
+    before: Compared | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """The shop's repeat measurements of one gap, those before included, as a control chart."""
+
+    name: str
+    new_m: tuple[float, ...]
+    gap_m: tuple[float, ...]
+    target_m: float
+    sigma_m: float
+    in_control: bool | None
+    sentence: Statement
+    ewma_m: tuple[float, ...] | None
+    ewma_low_m: float = math.nan
+    ewma_high_m: float = math.nan
+    cusum_high_m: tuple[float, ...] = ()
+    cusum_low_m: tuple[float, ...] = ()
+    cusum_decision_m: float = math.nan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GapAnswer(Headline):
+    """All pickups of one table or recording. `limits_of` None: the limits are common practice.
+
+    In JSON a single pickup's own keys stand on top, beside these; of several the worst one's
+    headlines do, and `pickups` is a list.
+    """
+
+    pickups: tuple[FeelerAnswer | WheelAnswer, ...] = field(metadata=FLAT_IF_ALONE)
+    source: str
+    kind: str
+    simulated: bool
+    limits_of: str | None = None
+    gap_best_m: float
+    gap_max_m: float
+    blade_step_m: float
+    summary: dict[str, int] | None = None
+    counted_from: Statement | None = None
+    control: Control | None = None
+
+    @property
+    def limits(self) -> Pickup:
+        """The limits each pickup was judged by."""
+        return Pickup(gap_best_m=self.gap_best_m, gap_max_m=self.gap_max_m)
+
+
+def parts_of(name: str) -> tuple[str, str, str]:
+    """(machine, side, kind) of a pickup's name, 'Digger 4 / left / hall'; '' where not named."""
+    machine, _, rest = name.partition(SEPARATOR)
+    side, _, kind = rest.partition(SEPARATOR)
+    return machine.strip(), side.strip(), kind.strip()
+
+
+def faults_named(faults: Iterable[Fault]) -> tuple[Statement, ...]:
+    """Each fault by its name, with its tooth's number where it is a tooth's."""
+    return tuple(
+        statement(PickupSays.FAULT_OF_TOOTH, fault=statement(fault.kind), tooth=fault.tooth)
+        if fault.tooth
+        else statement(fault.kind)
+        for fault in faults
+    )
