@@ -132,10 +132,10 @@ class Studio:
 
     def show(self, page: str, *, caution_read: bool = True) -> Any:
         """A page, its background work done; with its caution read unless told otherwise."""
-        from workbench.gui.parts.basics import Caution
+        from workbench.gui.parts.basics import CautionCard
 
         made = self.window.page(page)
-        for caution in made.findChildren(Caution):
+        for caution in made.findChildren(CautionCard):
             if caution.isVisible() and caution_read:
                 caution.understood.click()
         self.rest()

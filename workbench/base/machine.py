@@ -230,7 +230,7 @@ def load_machine(path: Path | str) -> Machine:
     return parse_machine(text, path)
 
 
-def parse_machine(text: str, path: Path | str = "machine file") -> Machine:
+def parse_machine(text: str, path: Path | str = "machine") -> Machine:
     """A machine from TOML text; `path` is for the error's sentence."""
     try:
         table = tomllib.loads(text)

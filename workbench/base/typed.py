@@ -7,7 +7,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import Message, WrongInput
 from workbench.base.units import FOOT_M, LENGTH_UNITS_M, MILE_M
 
 _LENGTH_WORDS = {
@@ -34,20 +34,20 @@ def parse_length_m(text: str, unit: str = "mm") -> float:
     """
     match = _LENGTH.fullmatch(_one_line(text))
     if match is None:
-        raise _no_length(text, "it is not a length")
+        raise _no_length(text, Message("it is not a length"))
     word = match["unit"].lower()
     if word and word not in _LENGTH_WORDS:
-        raise _no_length(text, f"the unit '{match['unit']}' is not known")
+        raise _no_length(text, Message("the unit '{unit}' is not known", unit=match["unit"]))
     if match["sign"] == "-":
-        raise _no_length(text, "it is below 0")
+        raise _no_length(text, Message("it is below 0"))
     if match["decimal"] is not None:
         value = float(match["decimal"]) * LENGTH_UNITS_M[_LENGTH_WORDS[word] if word else unit]
         if math.isinf(value):
-            raise _no_length(text, "it is beyond any length")
+            raise _no_length(text, Message("it is beyond any length"))
         return value
     under = int(match["under"])
     if under == 0:
-        raise _no_length(text, "it divides by 0")
+        raise _no_length(text, Message("it divides by 0"))
     value = int(match["whole"] or 0) + int(match["over"]) / under
     return value * LENGTH_UNITS_M[_LENGTH_WORDS[word] if word else "in"]
 
@@ -61,7 +61,7 @@ def _one_line(text: str) -> str:
     return re.sub(r"(?<=\d),(?=\d{1,2}(?!\d))", ".", text)
 
 
-def _no_length(text: str, found: str) -> WrongInput:
+def _no_length(text: str, found: Message) -> WrongInput:
     return WrongInput(
         "'{text}': {found}; expected a length such as 1/16, 0.062 in or 1.6 mm.",
         text=text,
@@ -124,7 +124,8 @@ def parse_setting_unit(text: str) -> SettingUnit:
         if one_m is not None and number > 0:
             return SettingUnit(text, kind, number * one_m)
     raise WrongInput(
-        f"'{text}' is no unit of a setting; expected pulses a distance ('pulses/100 ft', "
+        "'{text}' is no unit of a setting; expected pulses a distance ('pulses/100 ft', "
         "'pulses/m'), a distance a pulse ('mm/pulse') or a turn ('in/turn', 'm/turn'), "
-        "or '' for a bare number."
+        "or '' for a bare number.",
+        text=text,
     )

@@ -45,7 +45,7 @@ class UnitSystem:
     temperature: str
 
 
-US = UnitSystem("US customary", "mph", "ft", FOOT_M, "in", INCH_M, "°F")
+US = UnitSystem("us", "mph", "ft", FOOT_M, "in", INCH_M, "°F")
 METRIC = UnitSystem("metric", "km/h", "m", 1.0, "mm", 0.001, "°C")
 
 UNIT_SYSTEMS = {"us": US, "metric": METRIC}

@@ -8,7 +8,7 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
 from drivers.contract import ChannelKind
-from workbench.base.units import METRIC, US, UnitSystem
+from workbench.base.units import UnitSystem
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
 from workbench.gui.parts.basics import Elided, button, label, say
 from workbench.gui.theme import GRID_PX, Theme
@@ -19,6 +19,7 @@ from workbench.words.language import N_, _
 from workbench.words.numbers import clock_text
 
 OTHER_UNITS = {"us": "metric", "metric": "us"}
+UNIT_WORDS = {"us": N_("US customary"), "metric": N_("metric")}
 OTHER_THEME = {"bright": "dark", "dark": "bright"}
 THEME_WORDS = {"bright": N_("for the sun"), "dark": N_("for a cab at night")}
 
@@ -62,11 +63,10 @@ class Header(QWidget):
         now = self._bench.settings.now
         say(self.units, _speed_and_length(self._bench.settings.units))
         self.units.setIcon(icon("units", theme.ink))
-        other = US if now.units == "metric" else METRIC
         _tell(
             self.units,
-            f"Units: {self._bench.settings.units.name}",
-            _("change to {name}").format(name=other.name),
+            _("Units: {name}").format(name=_(UNIT_WORDS[now.units])),
+            _("change to {name}").format(name=_(UNIT_WORDS[OTHER_UNITS[now.units]])),
         )
         say(self.theme_switch, theme.name.capitalize())
         self.theme_switch.setIcon(icon(theme.name, theme.ink))

@@ -101,8 +101,9 @@ class Session:
         if len({driver.clock for driver in drivers}) > 1:
             named = ", ".join(driver.address for driver in drivers)
             raise WrongInput(
-                f"The inputs {named} do not run by one clock; record them one at a time, or a "
-                "simulated one with pace=real."
+                "The inputs {named} do not run by one clock; record them one at a time, or a "
+                "simulated one with pace=real.",
+                named=named,
             )
         self.ring = Ring()
         self._stopping = threading.Event()

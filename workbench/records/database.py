@@ -20,7 +20,7 @@ from sqlalchemy.engine import URL, Connection, Engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 from sqlalchemy.pool import QueuePool
 
-from workbench.base.errors import StoreError
+from workbench.base.errors import Message, StoreError
 
 FILE_NAME = "evenpace.db"
 VARIABLE = "EVENPACE_STORE"
@@ -60,8 +60,9 @@ def database_url(address: str) -> URL:
     if kind == "sqlite" and url.database and url.database != ":memory:":
         return url.set(drivername="sqlite")
     raise StoreError(
-        f"The store cannot be kept at {shown(url)}; expected a file's path or "
-        "postgresql://USER@HOST/DATABASE."
+        "The store cannot be kept at {url}; expected a file's path or "
+        "postgresql://USER@HOST/DATABASE.",
+        url=shown(url),
     )
 
 
@@ -140,8 +141,9 @@ def make_engine(url: URL) -> Engine:
             return sa.create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": 10})
         except ModuleNotFoundError:
             raise StoreError(
-                f"The store at {shown(url)} needs the psycopg library; install "
-                "evenpace with its extra 'postgresql'."
+                "The store at {url} needs the psycopg library; install "
+                "evenpace with its extra 'postgresql'.",
+                url=shown(url),
             ) from None
     path = Path(str(url.database))
     options = "" if _may_write(path) else _read_only_options(path)
@@ -185,7 +187,9 @@ def sentences(url: URL) -> Iterator[None]:
         yield
     except DBAPIError as error:
         if error.connection_invalidated:
-            raise StoreBusy(f"The connection to the store {shown(url)} was lost.") from error
+            raise StoreBusy(
+                "The connection to the store {url} was lost.", url=shown(url)
+            ) from error
         raise _explained(error.orig or error, url) from error
     except (sqlite3.Error, SQLAlchemyError, OSError) as error:
         raise _explained(error, url) from error
@@ -202,34 +206,43 @@ def transaction(engine: Engine, url: URL, *, writing: bool = False) -> Iterator[
         yield connection
 
 
-_SQLITE: dict[str, str] = {
-    "SQLITE_FULL": "the disk is full; make room and try again. What was stored before is intact",
-    "SQLITE_READONLY": "it may only be read, not written; give your user the right to write the "
-    "file and its folder, or name another store",
-    "SQLITE_CORRUPT": "a page of the database is damaged; copy the file before anything else, "
-    "then see with `evenpace verify` what is damaged and save the rest with `evenpace export`",
-    "SQLITE_NOTADB": "the file is not a database of recordings; it was left as it is",
-    "SQLITE_CANTOPEN": "the file cannot be opened or made; check that its folder exists and may "
-    "be written",
-    "SQLITE_IOERR": "the disk reports an error; copy the file to another disk",
-    "SQLITE_PERM": "your user may not use the file",
+_SQLITE: dict[str, Message] = {
+    "SQLITE_FULL": Message(
+        "the disk is full; make room and try again. What was stored before is intact"
+    ),
+    "SQLITE_READONLY": Message(
+        "it may only be read, not written; give your user the right to write the file and its "
+        "folder, or name another store"
+    ),
+    "SQLITE_CORRUPT": Message(
+        "a page of the database is damaged; copy the file before anything else, then see with "
+        "`evenpace verify` what is damaged and save the rest with `evenpace export`"
+    ),
+    "SQLITE_NOTADB": Message("the file is not a database of recordings; it was left as it is"),
+    "SQLITE_CANTOPEN": Message(
+        "the file cannot be opened or made; check that its folder exists and may be written"
+    ),
+    "SQLITE_IOERR": Message("the disk reports an error; copy the file to another disk"),
+    "SQLITE_PERM": Message("your user may not use the file"),
 }
-_BUSY = "another program holds it; close that program or wait, and try again"
+_BUSY = Message("another program holds it; close that program or wait, and try again")
 
 
 def _explained(error: BaseException, url: URL) -> StoreError:
-    place = f"The store {shown(url)} cannot be used"
+    kind, reason = StoreError, _reason(error)
     if isinstance(error, sqlite3.Error):
         name = getattr(error, "sqlite_errorname", "") or ""
         if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
-            return StoreBusy(f"{place}: {_BUSY}.")
-        for start, reason in _SQLITE.items():
-            if name.startswith(start):
-                return StoreError(f"{place}: {reason}.")
+            kind, reason = StoreBusy, _BUSY
+        reason = next((said for at, said in _SQLITE.items() if name.startswith(at)), reason)
+    return kind("The store {url} cannot be used: {reason}.", url=shown(url), reason=reason)
+
+
+def _reason(error: BaseException) -> Message | str:
     if isinstance(error, OSError):
-        return StoreError(f"{place}: {error.strerror or error}.")
+        return str(error.strerror or error)
     first_line = (str(error).strip().splitlines() or [type(error).__name__])[0]
-    return StoreError(f"{place}: {first_line.rstrip('.')}.")
+    return first_line.rstrip(".")
 
 
 def sqlite_is_ours(path: Path) -> bool:

@@ -46,8 +46,11 @@ def bring_up(engine: Engine, url: URL, now: datetime) -> None:
         return
     if found is not None and found not in known_formats():
         raise StoreError(
-            f"The store {shown(url)} was written by a newer evenpace (format {found}, this "
-            f"program knows up to {NEWEST}). It was left untouched; use the newer program."
+            "The store {url} was written by a newer evenpace (format {found}, this "
+            "program knows up to {newest}). It was left untouched; use the newer program.",
+            url=shown(url),
+            found=found,
+            newest=NEWEST,
         )
     if url.drivername == "sqlite":
         if found is None:
@@ -69,11 +72,12 @@ def _check_file(path: Path, url: URL) -> None:
     if not path.exists():
         path.parent.mkdir(parents=True, exist_ok=True)
     elif path.is_dir():
-        raise StoreError(f"The store {shown(url)} is a folder; expected a database file.")
+        raise StoreError("The store {url} is a folder; expected a database file.", url=shown(url))
     elif path.stat().st_size and not sqlite_is_ours(path):
         raise StoreError(
-            f"The store {shown(url)} is not a database of recordings made by evenpace. It was "
-            "left untouched; name another file."
+            "The store {url} is not a database of recordings made by evenpace. It was "
+            "left untouched; name another file.",
+            url=shown(url),
         )
 
 
@@ -86,8 +90,9 @@ def _format_of(connection: Connection, url: URL) -> str | None:
             return str(revision)
     if tables - {_VERSIONS}:
         raise StoreError(
-            f"The database {shown(url)} holds tables that are not evenpace's. It was left "
-            "untouched; make an empty database for the store."
+            "The database {url} holds tables that are not evenpace's. It was left "
+            "untouched; make an empty database for the store.",
+            url=shown(url),
         )
     return None
 

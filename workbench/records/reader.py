@@ -53,9 +53,14 @@ class StoredBlock:
     def _damaged(self, what: str) -> StoreError:
         stream = " ".join(part for part in (self.key.kind, self.key.name) if part)
         return StoreError(
-            f"Block {self.sequence} of recording {self.recording} ({stream} of "
-            f"{self.key.input}) is damaged: {what}. Go back to a backup of the store, or save "
-            "the rest with `evenpace export`."
+            "Block {sequence} of recording {recording} ({stream} of "
+            "{input}) is damaged: {what}. Go back to a backup of the store, or save "
+            "the rest with `evenpace export`.",
+            sequence=self.sequence,
+            recording=self.recording,
+            stream=stream,
+            input=self.key.input,
+            what=what,
         )
 
 
@@ -64,7 +69,7 @@ def recording_row(connection: Connection, number: int) -> dict[str, Any]:
     query = sa.select(schema.recording).where(schema.recording.c.number == number)
     row = connection.execute(query).one_or_none() if number < NO_SUCH_NUMBER else None
     if row is None or row.deleted_utc is not None:
-        raise WrongInput(f"There is no recording {number} in the store.")
+        raise WrongInput("There is no recording {number} in the store.", number=number)
     return row._asdict()
 
 
@@ -124,7 +129,10 @@ def whole_recording(
     sha256 = chain_end(digest, row["summary"])
     if row["sha256"] not in (None, sha256):
         raise StoreError(
-            f"Recording {number} was altered after it ended: its hash is {sha256[:12]}…, "
-            f"sealed was {row['sha256'][:12]}…. Go back to a backup of the store."
+            "Recording {number} was altered after it ended: its hash is {sha256}…, "
+            "sealed was {sealed}…. Go back to a backup of the store.",
+            number=number,
+            sha256=sha256[:12],
+            sealed=row["sha256"][:12],
         )
     return row, blocks, sha256

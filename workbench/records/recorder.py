@@ -72,12 +72,16 @@ class Recorder:
         """Take one item. Raises StoreError where the run must end, or has ended."""
         with self._changed:
             if self._closing.is_set():
-                raise StoreError(f"Recording {self.number} has ended and takes no more.")
+                raise StoreError(
+                    "Recording {number} has ended and takes no more.", number=self.number
+                )
             room = self._changed.wait_for(self._has_room, self._patience.full_s)
             if self._error is None and not room:
                 self._error = StoreError(
-                    f"The disk does not keep up: {len(self._waiting)} blocks wait to be stored. "
-                    f"Recording {self.number} ends here and keeps all before."
+                    "The disk does not keep up: {count} blocks wait to be stored. "
+                    "Recording {number} ends here and keeps all before.",
+                    count=len(self._waiting),
+                    number=self.number,
                 )
             if self._error is not None:
                 raise self._error
@@ -116,7 +120,13 @@ class Recorder:
             except StoreError as error:
                 self._fail(error)
             except Exception as error:  # a defect must end the run aloud, not the thread in silence
-                self._fail(StoreError(f"The recorder failed: {type(error).__name__}: {error}."))
+                self._fail(
+                    StoreError(
+                        "The recorder failed: {kind}: {error}.",
+                        kind=type(error).__name__,
+                        error=error,
+                    )
+                )
             if closing:
                 return
 
@@ -139,5 +149,5 @@ class Recorder:
     def _fail(self, error: StoreError) -> None:
         with self._changed:
             kept = f"Recording {self.number} ends here and keeps all that was stored before."
-            self._error = self._error or StoreError(f"{error} {kept}")
+            self._error = self._error or StoreError("{error} {kept}", error=error, kept=kept)
             self._changed.notify_all()

@@ -150,7 +150,7 @@ class Store:
         """
         table = schema.recording
         if hidden and self.recording(number).state == "recording":
-            raise WrongInput(f"Recording {number} still runs; stop it first.")
+            raise WrongInput("Recording {number} still runs; stop it first.", number=number)
         when = stamp(self._now()) if hidden else None
         self._change(table, table.c.number, number, deleted_utc=when)
 
@@ -182,7 +182,12 @@ class Store:
             changed = connection.execute(change).rowcount if number < NO_SUCH_NUMBER else 0
         if not changed:
             kind = "recording" if table is schema.recording else "result"
-            raise WrongInput(f"There is no {kind} {number} in the store {self.address}.")
+            raise WrongInput(
+                "There is no {kind} {number} in the store {address}.",
+                kind=kind,
+                number=number,
+                address=self.address,
+            )
 
     def load_recording(
         self,
@@ -336,12 +341,18 @@ class Store:
             query = _IN_SIGHT.where(schema.result.c.number == number)
             found = connection.execute(query).one_or_none() if number < NO_SUCH_NUMBER else None
         if found is None:
-            raise WrongInput(f"There is no result {number} in the store {self.address}.")
+            raise WrongInput(
+                "There is no result {number} in the store {address}.",
+                number=number,
+                address=self.address,
+            )
         row = found._asdict()
         if result_sha256(row) != row["sha256"]:
             raise StoreError(
-                f"Result {number} in the store {self.address} was altered after it was made: "
-                "its checksum does not match."
+                "Result {number} in the store {address} was altered after it was made: "
+                "its checksum does not match.",
+                number=number,
+                address=self.address,
             )
         return result_entry(row)
 

@@ -140,7 +140,7 @@ class Writer:
         table = schema.recording
         mine = (table.c.number == self.number) & table.c.sha256.is_(None)
         if connection.execute(sa.update(table).where(mine).values(values)).rowcount != 1:
-            raise StoreError(f"Recording {self.number} has ended and takes no more.")
+            raise StoreError("Recording {number} has ended and takes no more.", number=self.number)
 
     def _new_stream(self, connection: Connection, key: StreamKey) -> int:
         values = {
