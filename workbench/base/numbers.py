@@ -99,7 +99,8 @@ class Formatter(string.Formatter):
 
     After the colon stands a quantity, with '+' before it where its sign is to be seen, or
     one of Python's own format specs. `word` turns what is not yet text (a statement within
-    a statement) into text; `joined` joins a list the way its spec says: '' or 'or'.
+    a statement) into text; `joined` joins a list the way its spec says: '' or 'or'; `moment`
+    tells a stored moment, whose name ends in `_utc`, as its spec says: '' or 'day'.
     """
 
     def __init__(
@@ -109,8 +110,10 @@ class Formatter(string.Formatter):
         decimal: str = ".",
         word: Callable[[Any], str] = str,
         joined: Callable[[Sequence[str], str], str] = lambda parts, _way: ", ".join(parts),
+        moment: Callable[[str, str], str] = lambda when_utc, _form: when_utc,
     ) -> None:
         self._units, self._decimal, self._word, self._joined = units, decimal, word, joined
+        self._moment = moment
         self._quantities = quantities(units)
 
     def get_field(
@@ -126,6 +129,8 @@ class Formatter(string.Formatter):
     def _text(self, name: str, value: Any, spec: str) -> str:
         if isinstance(value, tuple | list):
             return self._joined([self._text(name, one, "") for one in value], spec)
+        if isinstance(value, str) and name.endswith("_utc"):
+            return self._moment(value, spec)
         if isinstance(value, bool) or not isinstance(value, int | float | PlusMinus):
             return self._word(value)
         if not spec and (isinstance(value, PlusMinus) or "_" in name):

@@ -117,21 +117,6 @@ def run(args: argparse.Namespace) -> int:
     return FAILED if Verdict(answer["verdict"]).is_fail else DONE
 
 
-def answer_of(number: int, store: str | None = None) -> dict[str, Any]:
-    """A stored recording judged as a pass, the way it was judged last, and the answer stored.
-
-    Raises WrongInput, StoreError.
-    """
-    from workbench.jobs.source import stored_source
-    from workbench.records.store import open_store
-
-    with open_store(store) as opened:
-        before = [one.options for one in opened.results(number) if one.kind == "pass"]
-    source = stored_source(number, None, store)
-    options = before[0] if before else {"belt": None, "ground": None}
-    return finish("pass", compute(source.recording, source.machine, options), source, options)
-
-
 def compute(
     recording: Recording, machine: Machine | None, options: dict[str, Any]
 ) -> dict[str, Any]:

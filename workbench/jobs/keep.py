@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
 from workbench.jobs.codec import Answer, from_plain, to_plain
+from workbench.jobs.job import job
 from workbench.jobs.source import Source
 from workbench.records.entries import StoredResult
 
@@ -66,6 +68,23 @@ def keep_table(
     except StoreError as error:
         return Kept(trouble=error)
     return Kept(number)
+
+
+def judge(kind: str, source: Source, options: object) -> tuple[Any, Kept]:
+    """A source judged, and the answer kept if it is stored. Raises WrongInput, StoreError."""
+    answer = job(kind).compute(source.recording, source.machine, options)
+    return answer, keep(kind, answer, options, source)
+
+
+def options_before(kind: str, number: int, address: str | None) -> Any:
+    """The options by which a stored recording was judged last, those of its job where it never
+    was. Raises StoreError."""
+    from workbench.records.store import open_store
+
+    with open_store(address) as store:
+        before = [one for one in store.results(number) if one.kind == kind]
+    options: type[Any] = job(kind).options
+    return from_plain(before[0].options, options) if before else options()
 
 
 def answer_of(stored: StoredResult, kind: type[Answer]) -> Answer:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import tzinfo
 from enum import StrEnum
 from typing import Any, Protocol, runtime_checkable
 
@@ -12,6 +13,7 @@ from workbench.base.statements import PlusMinus, Statement
 from workbench.base.units import METRIC, UnitSystem
 from workbench.words.catalogue import sentences
 from workbench.words.language import Language, Plural, Template, _, current
+from workbench.words.moments import day_text, local, moment_text
 
 
 @runtime_checkable
@@ -25,10 +27,16 @@ class Worded(Protocol):
 
 
 class Words:
-    """One person's words: `units`, and a language, the one in use where none is named."""
+    """One person's words: `units`, a language, the one in use where none is named, and the
+    `zone` of the clock on the wall, the computer's own where none is named."""
 
-    def __init__(self, units: UnitSystem = METRIC, language: Language | None = None) -> None:
-        self.units, self._language = units, language
+    def __init__(
+        self,
+        units: UnitSystem = METRIC,
+        language: Language | None = None,
+        zone: tzinfo | None = None,
+    ) -> None:
+        self.units, self._language, self._zone = units, language, zone
         self._formatters: dict[str, Formatter] = {}
 
     @property
@@ -78,10 +86,21 @@ class Words:
             return "".join(parts)
         return _("{parts} and {last}").format(parts=", ".join(parts[:-1]), last=parts[-1])
 
+    def moment(self, when_utc: str, form: str = "") -> str:
+        """'5 Nov 2026, 14:05', or with 'day' as the form '5 Nov'."""
+        at = local(when_utc, self._zone)
+        if form != "day":
+            return moment_text(when_utc, self._zone, self.language)
+        return day_text(at, self.language) if at else when_utc[:10]
+
     def _formatter(self) -> Formatter:
         language = self.language
         if language.code not in self._formatters:
             self._formatters[language.code] = Formatter(
-                self.units, decimal=language.decimal, word=self.say, joined=self.joined
+                self.units,
+                decimal=language.decimal,
+                word=self.say,
+                joined=self.joined,
+                moment=self.moment,
             )
         return self._formatters[language.code]

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from workbench.calibration.pulses.speed import SpeedSeries
-from workbench.match.season import Visit, chart
 from workbench.match.sources import (
     GNSS,
     RADAR,
@@ -101,22 +100,3 @@ def test_a_track_in_metres_and_as_geojson():
     assert line["geometry"]["type"] == "LineString"
     assert first["geometry"]["coordinates"] == [-84.0, 31.5], "longitude first (RFC 7946, 3.1.1)"
     assert make_track(time_s[:1], latitude[:1], longitude[:1], time_s, ratio) is None
-
-
-def visits(values, u=0.004):
-    return [Visit(f"2031-05-{day:02d}T08:00:00", value, u) for day, value in enumerate(values, 1)]
-
-
-def test_a_season_tells_a_visit_that_is_not_like_the_others():
-    rng = np.random.default_rng(3)
-    found = chart("ratio", visits([*(1 + rng.normal(0, 0.004, 12)), 0.93]))
-    assert found.outside == [12]
-    assert "2031-05-12 and 2031-05-13" in found.changes[-1]
-    assert "ratio belt ÷ ground" in found.changes[-1]
-
-
-def test_a_setting_that_was_changed_is_said_and_few_visits_have_no_limits():
-    found = chart("setting", visits([225.0, 225.0, 234.0], u=0.0))
-    assert len(found.changes) == 1
-    assert "225 to 234 (+4.0 %)" in found.changes[0]
-    assert math.isnan(found.low)

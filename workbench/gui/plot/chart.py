@@ -32,7 +32,7 @@ from workbench.gui.plot.scale import Scale, day_ticks, nice_ticks
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
 from workbench.models.plot.picture import Band, Picture, Series
 from workbench.models.plot.table import Column
-from workbench.models.records.kept import when_words
+from workbench.words.moments import moment_text
 
 TITLE_PX, FOOT_PX, NAMES_PX, LINE_PX = 24, 40, 72, 18
 MOST_TICKS = 8
@@ -103,7 +103,7 @@ class Chart(QWidget):
         one = self._picture.series[self._at.series]
         x, y = float(one.x[self._at.at]), float(one.y[self._at.at])
         if self._picture.x_days:
-            where = when_words(np.datetime64(round(x), "s").astype(str) + "+00:00")
+            where = moment_text(np.datetime64(round(x), "s").astype(str) + "+00:00")
         else:
             where = f"{self._picture.x_words} {x:.4g}"
         text = self._picture.read(y)

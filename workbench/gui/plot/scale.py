@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from workbench.gui.plot.axes import nice_step
-from workbench.models.records.kept import day_words
+from workbench.words.moments import day_text
 
 _DAYS = (1, 2, 7, 14, 30, 61, 122, 365, 730, 1825)
 
@@ -46,7 +46,7 @@ def day_ticks(first_s: float, last_s: float, most: int) -> list[tuple[float, str
     found = []
     while at.timestamp() <= last_s:
         if at.timestamp() >= first_s - 43_200:
-            found.append((max(at.timestamp(), first_s), day_words(at)))
+            found.append((max(at.timestamp(), first_s), day_text(at)))
         # By the calendar, so that a change of the clocks moves nothing.
         at = (at.replace(tzinfo=None) + timedelta(days=step)).astimezone()
     return found

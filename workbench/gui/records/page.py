@@ -28,11 +28,12 @@ from workbench.gui.records.panel import RecordPanel
 from workbench.gui.records.season import SeasonView
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.work_line import WorkLine
+from workbench.jobs.season.answer import SeasonOptions
+from workbench.jobs.season.compute import compute as season
 from workbench.models.bench import Bench
 from workbench.models.records import kept
 from workbench.models.records.archive import REPORTED
 from workbench.models.records.kept import Entry
-from workbench.models.records.season import season
 
 EMPTY = (
     "Nothing is kept yet. Record on the page Signals, calibrate a readout, check a gap or drive a "
@@ -340,7 +341,9 @@ class RecordsPage(QWidget):
 
     def _load_season(self, machine: str) -> None:
         self.works.add(
-            partial(season, self._bench.store, machine), self.season.show_season, self._say
+            partial(season, SeasonOptions(self._bench.store, machine)),
+            self.season.show_season,
+            self._say,
         )
 
     def _open_result(self, number: int) -> None:

@@ -19,7 +19,10 @@ from workbench.gui.parts.basics import label, lay_beside, row
 from workbench.gui.plot.chart import EMPTY, Chart
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.models.records.season import Quantity, season_picture, season_sentences
+from workbench.jobs.season.answer import QuantitySeason, SeasonAnswer
+from workbench.models.records.season import season_picture
+from workbench.words.season import season_title
+from workbench.words.words import Words
 
 NARROW_PX = 1000
 NOTHING = (
@@ -40,8 +43,8 @@ class SeasonView(QWidget):
         opens: Callable[[int], object],
     ) -> None:
         super().__init__()
-        self._units, self._opens = units, opens
-        self._season: list[Quantity] = []
+        self._words, self._opens = Words(units), opens
+        self._season: Sequence[QuantitySeason] = ()
         self.machines, self.quantities = QComboBox(), QComboBox()
         for box, name in ((self.machines, "Machine"), (self.quantities, "Quantity")):
             box.setMinimumHeight(TOUCH_PX)
@@ -75,7 +78,7 @@ class SeasonView(QWidget):
         self.chart.set_theme(theme)
 
     def use_units(self, units: UnitSystem) -> None:
-        self._units = units
+        self._words = Words(units)
         self._show()
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
@@ -90,14 +93,14 @@ class SeasonView(QWidget):
         self.machines.setCurrentIndex(max(0, self.machines.findText(before)))
         return self.machines.currentText()
 
-    def show_season(self, season: list[Quantity]) -> None:
+    def show_season(self, season: SeasonAnswer) -> None:
         """Show what was measured; the quantity seen before stays where it is still there."""
         before = self.quantities.currentText()
-        self._season = season
+        self._season = tuple(season.quantities.values())
         self.quantities.clear()
-        self.quantities.addItems([one.title for one in season])
+        self.quantities.addItems(list(map(season_title, self._season)))
         self.quantities.setCurrentIndex(max(0, self.quantities.findText(before)))
-        self.quantities.setVisible(bool(season))
+        self.quantities.setVisible(bool(self._season))
         self._show()
 
     def _show(self) -> None:
@@ -110,8 +113,8 @@ class SeasonView(QWidget):
         one = self._season[at]
         self.chart.show()
         tell_simulated(self.chart, one.simulated)
-        self.chart.show_picture(season_picture(one, self._units))
-        self.words.setText("\n\n".join(season_sentences(one, self._units)))
+        self.chart.show_picture(season_picture(one, self._words))
+        self.words.setText("\n\n".join(self._words.say_all(one.changes)))
 
     def _picked(self, at: int) -> None:
         self._opens(self._season[self.quantities.currentIndex()].results[at])

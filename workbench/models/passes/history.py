@@ -72,7 +72,7 @@ def _against(visits: list[Visit], this: Visit) -> list[str]:
             f"Against the last one ({last.when_utc[:10]}) no change beyond the uncertainty "
             f"(± {percent(U / last.value, 1)})."
         ]
-    found = chart("ratio", [*visits, this])
+    found = chart([*visits, this])
     if len(found.visits) > LEAST_VISITS and len(visits) in found.outside:
         said.append(
             f"It lies outside what this machine's passes scatter by ({found.low:.3f} to "

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, field, replace
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from enum import StrEnum
 
 from workbench.calibration.statistics.decision import Verdict
 from workbench.records.cards import Card
 from workbench.records.entries import StoredRecording
 from workbench.records.store import open_store
+from workbench.words.moments import moment_text
 
 KINDS = {
     "recording": ("Recording", "Recordings"),
@@ -24,8 +25,6 @@ KINDS = {
     "speed": ("Belt speed", "Belt speeds"),
 }
 """Kind of an entry -> its word for one and for several."""
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 class Order(StrEnum):
@@ -206,34 +205,13 @@ def describe(store: str | None, entry: Entry, title: str, note: str) -> None:
         keep(entry.number, title.strip(), note.strip())
 
 
-def when_words(when_utc: str, zone: tzinfo | None = None) -> str:
-    """'5 Nov 2026, 14:05' by the clock on the wall; the text itself where it is no time."""
-    at = local(when_utc, zone)
-    if at is None:
-        return when_utc
-    return f"{day_words(at)} {at.year}, {at.hour:02d}:{at.minute:02d}"
-
-
-def day_words(at: datetime) -> str:
-    """'5 Nov'."""
-    return f"{at.day} {MONTHS[at.month - 1]}"
-
-
-def local(when_utc: str, zone: tzinfo | None = None) -> datetime | None:
-    """A stored moment by the clock on the wall; None where the text is no moment."""
-    try:
-        return datetime.fromisoformat(when_utc).astimezone(zone)
-    except (ValueError, OverflowError):
-        return None
-
-
 def _of_recording(one: StoredRecording, zone: tzinfo | None) -> Entry:
     return Entry(
         one.number,
         kind="recording",
         name=one.name,
         when_utc=one.started_utc,
-        when=when_words(one.started_utc, zone),
+        when=moment_text(one.started_utc, zone),
         machine=one.machine_name,
         simulated=one.simulated,
         state=one.state,
@@ -251,7 +229,7 @@ def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None)
         kind=card.kind,
         name=source,
         when_utc=card.created_utc,
-        when=when_words(card.created_utc, zone),
+        when=moment_text(card.created_utc, zone),
         machine=card.machine_name,
         verdict=str(card.head.get("verdict") or ""),
         simulated=bool(card.head.get("simulated") or (recording and recording.simulated)),

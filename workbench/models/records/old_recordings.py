@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from workbench.models.records.kept import day_words, local
+from workbench.words.moments import day_text, local
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,7 @@ class OldRecording:
     def when(self) -> str:
         """'5 Nov 14:03', by the clock on the wall."""
         at = local(self.when_utc)
-        return f"{day_words(at)} {at:%H:%M}" if at else self.when_utc
+        return f"{day_text(at)} {at:%H:%M}" if at else self.when_utc
 
 
 def old_recordings(store: str | None) -> list[OldRecording]:

@@ -10,14 +10,13 @@ import pytest
 
 from workbench.base.machine import parse_machine
 from workbench.base.units import METRIC, US
-from workbench.match.season import LEAST_VISITS, Visit, chart
 from workbench.models.records import kept
 from workbench.models.records.compare import compared_pictures, compared_rows
 from workbench.models.records.kept import Entry, Order, Wanted
-from workbench.models.records.season import season, season_picture, season_sentences
 from workbench.records.entries import StoredResult
 from workbench.records.store import open_store
 from workbench.words.figures import Measure, decimals_of, figures, plain, with_spread
+from workbench.words.moments import moment_text
 
 DAY = datetime(2026, 9, 14, 20, 5, tzinfo=UTC)
 EAST = timezone(timedelta(hours=5))
@@ -32,19 +31,13 @@ def entry(number, **given):
     return Entry(number, **{**values, "machine": "Digger", **given})
 
 
-def keep(path, answers, kind="pass"):
-    for at, answer in enumerate(answers):
-        with open_store(path, now=lambda at=at: DAY + timedelta(days=at)) as store:
-            store.add_result(kind, answer, options={}, table=f"{at}", machine=MACHINE)
-
-
 def stored(kind, answer):
     return StoredResult(1, kind, answer, {}, None, "", "", "", "", "1", DAY.isoformat())
 
 
 def test_moments_are_told_by_the_clock_on_the_wall():
-    assert kept.when_words("2026-09-14T20:05:00.000+00:00", EAST) == "15 Sep 2026, 01:05"
-    assert kept.when_words("torn", EAST) == "torn"
+    assert moment_text("2026-09-14T20:05:00.000+00:00", EAST) == "15 Sep 2026, 01:05"
+    assert moment_text("torn", EAST) == "torn"
 
 
 def test_the_list_is_sorted_as_asked():
@@ -156,57 +149,3 @@ def test_two_of_one_kind_are_drawn_on_the_same_axes():
     (teeth,) = compared_pictures(pulses, pulses, US)
     assert teeth.series[0].x.tolist() == [1, 2, 3]
     assert math.isnan(teeth.series[0].y[1])
-
-
-def test_a_step_is_a_change_beyond_both_uncertainties():
-    visits = [Visit(f"2026-09-1{at}", value, 0.01) for at, value in enumerate((1, 1.02, 0.9, 0.92))]
-    assert chart("ratio", visits).steps == [2]
-
-
-def test_the_season_has_each_quantity_with_its_limits(tmp_path):
-    path = str(tmp_path / "store.db")
-    ratios = (1.0, 1.005, 0.995, 1.0, 1.002, 0.9)
-    keep(path, [{"ratio": one, "u_ratio": 0.005, **LIMITS} for one in ratios])
-    keep(
-        path,
-        [
-            {
-                "gap_max_m": 0.003,
-                "pickups": [
-                    {"pickup": name, "gap_m": 0.0016, "u_gap_m": 1e-5} for name in ("left", "right")
-                ],
-            }
-        ],
-        "gap",
-    )
-    keep(
-        path,
-        [{"error_at_work": None, "setting_now": 90.0, "readout_error_limit": 0.02}],
-        "calibrate",
-    )
-    found = season(path, "Digger")
-    assert [one.title for one in found] == [
-        "Ratio belt ÷ ground",
-        "Setting of the readout",
-        "Gap at left",
-        "Gap at right",
-    ]
-    ratio = found[0]
-    assert ratio.limits == (0.95, 1.05)
-    assert ratio.results == (1, 2, 3, 4, 5, 6)
-    picture = season_picture(ratio, US)
-    assert [band.word for band in picture.bands] == ["allowed", "usual"]
-    assert picture.series[0].half[0] == pytest.approx(0.01)  # k = 2
-    said = season_sentences(ratio, US, UTC)
-    assert said[0].startswith("Between 18 Sep and 19 Sep the ratio changed from 1.002 ± 0.010")
-    gap = season_sentences(found[2], US, UTC)
-    assert gap == [f"1 visit so far; {LEAST_VISITS - 1} more show what is usual for this machine."]
-    assert season(path, "another") == []
-
-
-def test_what_is_deleted_is_out_of_the_season(tmp_path):
-    path = str(tmp_path / "store.db")
-    keep(path, [{"ratio": 1.0, "u_ratio": 0.01, **LIMITS}] * 2)
-    with open_store(path) as store:
-        store.hide_result(2)
-    assert season(path, "Digger")[0].results == (1,)

@@ -1,0 +1,166 @@
+"""Every stored pass judged again with today's program, in parallel, and the season they make."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from enum import StrEnum, auto
+from typing import Any
+
+from drivers.contract import InputError
+from workbench.base.errors import BenchError, Message, WrongInput
+from workbench.base.statements import Statement, as_written, statement
+from workbench.jobs.codec import to_plain
+from workbench.jobs.keep import judge, options_before
+from workbench.jobs.season.answer import QuantitySeason, SeasonOptions
+from workbench.jobs.season.compute import compute as season
+from workbench.jobs.source import stored_source
+from workbench.records.store import open_store
+
+Task = tuple[int, str | None]
+"""A recording's number and the store's address."""
+
+
+class AgainSays(StrEnum):
+    """What went wrong with one of the passes."""
+
+    NOT_JUDGED_AGAIN = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class AgainOptions:
+    """Whose passes, '' for every machine's, and who does the work: that many processes, or
+    the workers of a dask scheduler."""
+
+    store: str | None
+    machine: str = ""
+    workers: int | None = None
+    scheduler: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PassAgain:
+    """One pass judged again, its likeliest cause with it; or the error that kept it from that."""
+
+    recording: int
+    result: int | None = None
+    verdict: str | None = None
+    ratio: float = math.nan
+    u_ratio: float = math.nan
+    cause: str | None = None
+    cause_probability: float = math.nan
+    error: Statement | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class AgainAnswer:
+    """The passes, the oldest first, and the machine's season by quantity, see `SeasonAnswer`."""
+
+    machine: str
+    passes: tuple[PassAgain, ...]
+    season: dict[str, QuantitySeason] = field(default_factory=dict)
+    warnings: tuple[Statement, ...] = ()
+
+
+def compute(options: AgainOptions) -> AgainAnswer:
+    """Judge, keep and chart. Raises WrongInput where there is no pass, StoreError."""
+    numbers = _stored_passes(options.store, options.machine)
+    if not numbers and options.machine:
+        raise WrongInput(
+            "The store holds no pass of a machine called '{machine}': judge a recording with "
+            "'evenpace pass NUMBER' first.",
+            machine=options.machine,
+        )
+    if not numbers:
+        raise WrongInput(
+            "The store holds no pass: judge a recording with 'evenpace pass NUMBER' first."
+        )
+    tasks: list[Task] = [(number, options.store) for number in numbers]
+    with _mapper(options.workers, options.scheduler) as run:
+        passes = tuple(run(_judge_again, tasks))
+    found = season(SeasonOptions(options.store, options.machine)) if options.machine else None
+    return AgainAnswer(
+        options.machine,
+        passes,
+        found.quantities if found else {},
+        tuple(one.error for one in passes if one.error is not None),
+    )
+
+
+def _stored_passes(address: str | None, machine: str) -> list[int]:
+    """Numbers of the recordings in sight with a stored pass, the oldest first."""
+    with open_store(address) as store:
+        known = {one.number for one in store.recordings()}
+        found = {
+            card.recording
+            for card in store.cards()
+            if card.kind == "pass" and not card.deleted_utc and machine in ("", card.machine_name)
+        }
+    return sorted(number for number in found if number in known)
+
+
+def _judge_again(task: Task) -> PassAgain:
+    """One pass as it was judged last, kept as a new result; nothing is raised.
+
+    Runs in a process of its own or on a cluster's worker.
+    """
+    number, address = task
+    try:
+        options = options_before("pass", number, address)
+        answer, kept = judge("pass", stored_source(number, None, address), options)
+    except (BenchError, InputError) as error:
+        why = error.statement if isinstance(error, Message) else as_written(str(error))
+        said = statement(AgainSays.NOT_JUDGED_AGAIN, recording=number, error=why)
+        return PassAgain(number, error=said)
+    plain = to_plain(answer)
+    first: dict[str, Any] = next(iter(plain["causes"]), {})
+    return PassAgain(
+        recording=number,
+        result=kept.number,
+        verdict=plain["verdict"],
+        ratio=_number(plain["ratio"]),
+        u_ratio=_number(plain["u_ratio"]),
+        cause=first.get("cause"),
+        cause_probability=_number(first.get("probability")),
+    )
+
+
+def _number(value: Any) -> float:
+    return math.nan if value is None else float(value)
+
+
+Mapper = Callable[[Callable[[Task], PassAgain], list[Task]], Iterable[PassAgain]]
+
+
+@contextmanager
+def _mapper(count: int | None, scheduler: str | None) -> Iterator[Mapper]:
+    """What maps a function over tasks: processes of this machine, or a cluster's workers."""
+    if scheduler is None:
+        from concurrent.futures import ProcessPoolExecutor
+        from multiprocessing import get_context
+
+        # A fresh process each: a forked one would share the parent's database connections.
+        processes = count or os.cpu_count() or 1
+        with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+            yield lambda work, tasks: pool.map(work, tasks, chunksize=4)
+        return
+    try:
+        from distributed import Client
+    except ImportError:
+        raise WrongInput(
+            "--scheduler needs the extra 'cluster': pip install 'evenpace[cluster]'."
+        ) from None
+    try:
+        connect: Any = Client
+        client = connect(scheduler, timeout="10s")
+    except (OSError, ValueError) as error:
+        raise WrongInput(
+            "--scheduler {scheduler}: no dask scheduler answers ({error}).",
+            scheduler=scheduler,
+            error=str(error),
+        ) from None
+    with client:
+        yield lambda work, tasks: client.gather(client.map(work, tasks, pure=False))

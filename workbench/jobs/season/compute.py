@@ -1,0 +1,173 @@
+"""One machine over the season, from all that is stored of it.
+
+Each recording or table counts once for a quantity and a pickup, by its newest result.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from workbench.base.statements import PlusMinus, Statement, statement
+from workbench.jobs.season.answer import (
+    QuantitySeason,
+    SeasonAnswer,
+    SeasonOptions,
+    SeasonQuantity,
+    SeasonSays,
+)
+from workbench.match.season import LEAST_VISITS, Chart, Visit, chart
+from workbench.records.cards import Card
+from workbench.records.entries import StoredResult
+from workbench.records.store import Store, open_store
+
+K = 2.0
+"""Coverage factor of the uncertainties that are told."""
+
+Row = tuple[SeasonQuantity, str]
+"""A quantity and the pickup it belongs to, '' for none."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Measured:
+    """What one result says of one quantity; NaN where it says nothing."""
+
+    row: Row
+    value: float
+    u: float
+    allowed: tuple[float, float] = (math.nan, math.nan)
+
+
+@dataclass(slots=True)
+class _Found:
+    allowed: tuple[float, float]
+    visits: list[tuple[Visit, int]] = field(default_factory=list)
+    simulated: bool = False
+
+
+def compute(options: SeasonOptions) -> SeasonAnswer:
+    """What was measured of the machine, quantity by quantity. Raises StoreError."""
+    found: dict[Row, _Found] = {}
+    seen = set()
+    with open_store(options.store) as store:
+        recordings = {one.number: one for one in store.recordings()}
+        for card in store.cards():
+            gone = card.deleted_utc or (card.recording and card.recording not in recordings)
+            if gone or card.machine_name != options.machine:
+                continue
+            recording = recordings.get(card.recording or 0)
+            when = recording.started_utc if recording else card.created_utc
+            simulated = bool(card.head.get("simulated") or (recording and recording.simulated))
+            for origin, one in _measured(store, card):
+                if (one.row, origin) in seen:
+                    continue
+                seen.add((one.row, origin))
+                of_row = found.setdefault(one.row, _Found(one.allowed))
+                if math.isfinite(one.value):
+                    of_row.visits.append((Visit(when, one.value, one.u), card.number))
+                    of_row.simulated |= simulated
+    order = list(SeasonQuantity)
+    rows = sorted((row for row in found if found[row].visits), key=lambda row: order.index(row[0]))
+    return SeasonAnswer(
+        options.machine, {"/".join(filter(None, row)): _quantity(row, found[row]) for row in rows}
+    )
+
+
+def _measured(store: Store, card: Card) -> Iterator[tuple[int | str | None, _Measured]]:
+    """Where each value of a result comes from, a recording or a table's text, and the value."""
+    # A card is read without its answer; it holds neither a table's text nor each pickup.
+    whole = store.result(card.number) if card.recording is None or card.kind == "gap" else None
+    origin: int | str | None = card.recording
+    if whole is not None and origin is None:
+        origin = whole.table
+    for one in _of_pickups(whole) if whole and card.kind == "gap" else _of_card(card):
+        yield origin, one
+
+
+def _of_card(card: Card) -> Iterator[_Measured]:
+    head = card.head
+    if card.kind == "pass":
+        allowed = _number(head, "ratio_low"), _number(head, "ratio_high")
+        ratio = _number(head, "ratio"), _number(head, "u_ratio", 0.0)
+        yield _Measured((SeasonQuantity.RATIO, ""), *ratio, allowed)
+    elif card.kind == "calibrate":
+        limit = _number(head, "readout_error_limit")
+        error = _number(head, "error_at_work"), _number(head, "u_error_at_work", 0.0)
+        yield _Measured((SeasonQuantity.ERROR_AT_WORK, ""), *error, (-limit, limit))
+        yield _Measured((SeasonQuantity.SETTING, ""), _number(head, "setting_now"), 0.0)
+        travel = _number(head, "metres_per_pulse"), _number(head, "u_metres_per_pulse", 0.0)
+        yield _Measured((SeasonQuantity.METRES_PER_PULSE, ""), *travel)
+
+
+def _of_pickups(stored: StoredResult) -> Iterator[_Measured]:
+    most = _number(stored.answer, "gap_max_m")
+    for one in stored.answer.get("pickups") or [stored.answer]:
+        gap = _number(one, "gap_m"), _number(one, "u_gap_m", 0.0)
+        yield _Measured((SeasonQuantity.GAP_M, str(one.get("pickup") or "")), *gap, (0.0, most))
+
+
+def _number(values: dict[str, Any], key: str, unknown: float = math.nan) -> float:
+    value = values.get(key)
+    return float(value) if isinstance(value, int | float) else unknown
+
+
+def _quantity(row: Row, found: _Found) -> QuantitySeason:
+    visits = sorted(found.visits, key=lambda pair: pair[0].when_utc)
+    charted = chart([visit for visit, _ in visits])
+    return QuantitySeason(
+        quantity=row[0],
+        pickup=row[1],
+        visits=charted.visits,
+        results=tuple(number for _, number in visits),
+        changes=tuple(_said(row[0], charted)),
+        mean=charted.mean,
+        low=charted.low,
+        high=charted.high,
+        allowed_low=found.allowed[0],
+        allowed_high=found.allowed[1],
+        outside=charted.outside,
+        drifting=charted.drifting,
+        steps=charted.steps,
+        simulated=found.simulated,
+    )
+
+
+def _said(quantity: SeasonQuantity, found: Chart) -> Iterator[Statement]:
+    """What the row of visits says, the most telling first."""
+    visits, of = found.visits, statement(quantity)
+    usual = {"low": _value(quantity, found.low), "high": _value(quantity, found.high)}
+    for before, after in ((visits[at - 1], visits[at]) for at in found.steps):
+        yield statement(
+            SeasonSays.STEPPED,
+            quantity=of,
+            before_utc=before.when_utc,
+            after_utc=after.when_utc,
+            before=_value(quantity, before.value, before.u),
+            after=_value(quantity, after.value, after.u),
+        )
+    for visit in (visits[at] for at in found.outside):
+        value = _value(quantity, visit.value, visit.u)
+        at_utc = visit.when_utc
+        yield statement(SeasonSays.OUTSIDE_USUAL, quantity=of, at_utc=at_utc, value=value, **usual)
+    if found.drifting:
+        since_utc = visits[found.drifting[0]].when_utc
+        yield statement(SeasonSays.CREEPS, quantity=of, since_utc=since_utc)
+    count = len(visits)
+    if count < LEAST_VISITS:
+        yield statement(SeasonSays.FEW_VISITS, count=count, more=LEAST_VISITS - count)
+    elif not (found.steps or found.outside or found.drifting):
+        yield statement(SeasonSays.KEPT_USUAL, quantity=of, count=count, **usual)
+
+
+def _value(quantity: SeasonQuantity, value: float, u: float = 0.0) -> Statement:
+    """A value as it is told of this quantity."""
+    spread = PlusMinus(value, K * u)
+    if quantity is SeasonQuantity.RATIO:
+        return statement(SeasonSays.VALUE_RATIO, value=spread)
+    if quantity is SeasonQuantity.ERROR_AT_WORK:
+        return statement(SeasonSays.VALUE_ERROR, error_rel=spread)
+    if quantity is SeasonQuantity.SETTING:
+        return statement(SeasonSays.VALUE_SETTING, setting=value)
+    return statement(SeasonSays.VALUE_GAP, gap_m=spread)

@@ -1,0 +1,36 @@
+"""What a machine's season says."""
+
+from __future__ import annotations
+
+from workbench.jobs.season.again import AgainSays
+from workbench.jobs.season.answer import SeasonQuantity, SeasonSays
+from workbench.words.language import N_, Plural, Template
+
+SENTENCES: dict[str, Template] = {
+    AgainSays.NOT_JUDGED_AGAIN: N_("Recording {recording}: {error}"),
+    SeasonQuantity.RATIO: N_("ratio belt ÷ ground"),
+    SeasonQuantity.ERROR_AT_WORK: N_("readout error"),
+    SeasonQuantity.SETTING: N_("setting"),
+    SeasonQuantity.GAP_M: N_("gap"),
+    SeasonQuantity.METRES_PER_PULSE: N_("belt travel a pulse"),
+    SeasonSays.STEPPED: N_(
+        "Between {before_utc:day} and {after_utc:day} the {quantity} changed from {before} to "
+        "{after}, more than both uncertainties explain."
+    ),
+    SeasonSays.OUTSIDE_USUAL: N_(
+        "On {at_utc:day} the {quantity}, {value}, lay outside what this machine's own scatter "
+        "explains ({low} to {high})."
+    ),
+    SeasonSays.CREEPS: N_("Since {since_utc:day} the {quantity} creeps away from its mean."),
+    SeasonSays.FEW_VISITS: Plural(
+        "{count} visit so far; {more} more show what is usual for this machine.",
+        "{count} visits so far; {more} more show what is usual for this machine.",
+    ),
+    SeasonSays.KEPT_USUAL: N_(
+        "Over {count} visits the {quantity} kept within its own scatter ({low} to {high})."
+    ),
+    SeasonSays.VALUE_RATIO: N_("{value:ratio}"),
+    SeasonSays.VALUE_ERROR: N_("{error_rel:percent}"),
+    SeasonSays.VALUE_SETTING: N_("{setting:g}"),
+    SeasonSays.VALUE_GAP: N_("{gap_m:gap}"),
+}

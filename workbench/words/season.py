@@ -1,0 +1,29 @@
+"""How each quantity of a season is called and shown."""
+
+from __future__ import annotations
+
+from workbench.base.numbers import Quantity
+from workbench.jobs.season.answer import QuantitySeason, SeasonQuantity
+from workbench.words.language import N_, _
+from workbench.words.words import Words
+
+_SHOWN = {
+    SeasonQuantity.RATIO: (N_("Ratio belt ÷ ground"), "ratio"),
+    SeasonQuantity.ERROR_AT_WORK: (N_("Readout error as found"), "percent"),
+    SeasonQuantity.SETTING: (N_("Setting of the readout"), ""),
+    SeasonQuantity.GAP_M: (N_("Gap"), "gap"),
+    SeasonQuantity.METRES_PER_PULSE: (N_("Belt travel a pulse"), "gap"),
+}
+"""Quantity -> its title, and its kind; a setting is a bare number."""
+
+
+def season_title(one: QuantitySeason) -> str:
+    """'Ratio belt ÷ ground', 'Gap at left'."""
+    title = _(_SHOWN[one.quantity][0])
+    return _("{title} at {pickup}").format(title=title, pickup=one.pickup) if one.pickup else title
+
+
+def season_quantity(one: QuantitySeason, words: Words) -> Quantity:
+    """How its values are shown."""
+    kind = _SHOWN[one.quantity][1]
+    return words.quantity(kind) if kind else Quantity("", 1.0, -1)
