@@ -95,13 +95,15 @@ def keep_gap(bench, store, when):
     from workbench.cli.gap import compute
 
     options = gap_options(table_name="feeler readings")
-    answer = compute(READINGS, bench.machine, options)
+    # A table of its own a day: the same one counts once.
+    readings = READINGS.replace("left,0,0.0016\n", f"left,0,0.0016{when.day}\n")
+    answer = compute(readings, bench.machine, options)
     with open_store(store, now=lambda: when) as opened:
         opened.add_result(
             "gap",
             answer,
             options=options,
-            table=READINGS,
+            table=readings,
             table_name="feeler readings",
             machine=bench.machine,
         )
