@@ -30,10 +30,16 @@ def open_input(address: str, clock: Clock = time.monotonic) -> Driver:
     schemes = _schemes()
     if not colon or scheme not in schemes:
         known = ", ".join(f"{name}:" for name in sorted(schemes))
-        raise AddressError(f"'{address}' is no input address; it begins with one of {known}.")
+        raise AddressError(
+            "'{address}' is no input address; it begins with one of {known}.",
+            address=address,
+            known=known,
+        )
     rest, mark, query = rest.partition("?")
     if not rest:
-        raise AddressError(f"'{address}' says nothing after '{scheme}:'.")
+        raise AddressError(
+            "'{address}' says nothing after '{scheme}:'.", address=address, scheme=scheme
+        )
     options = _options(address, query) if mark else {}
     return cast(Driver, _driver_class(schemes[scheme])(rest, options, clock))
 
@@ -49,8 +55,10 @@ def _driver_class(place: str) -> Any:
         return getattr(import_module(module), name)
     except (ImportError, AttributeError) as error:
         raise AddressError(
-            f"The driver {place} cannot be loaded ({error}); "
-            "install the distribution that brings it anew."
+            "The driver {place} cannot be loaded ({error}); "
+            "install the distribution that brings it anew.",
+            place=place,
+            error=error,
         ) from error
 
 
@@ -59,9 +67,15 @@ def _options(address: str, query: str) -> dict[str, str]:
     for part in query.split("&"):
         key, equals, value = part.partition("=")
         if not (key and equals):
-            raise AddressError(f"'{address}': found '{part}' after '?', expected key=value.")
+            raise AddressError(
+                "'{address}': found '{part}' after '?', expected key=value.",
+                address=address,
+                part=part,
+            )
         if key in options:
-            raise AddressError(f"'{address}': option '{key}' is given twice.")
+            raise AddressError(
+                "'{address}': option '{key}' is given twice.", address=address, key=key
+            )
         options[key] = unquote(value)
     return options
 
@@ -80,7 +94,12 @@ def check_options(address: str, options: dict[str, str], known: tuple[str, ...])
     for key in options:
         if key not in known:
             listed = ", ".join(known) or "none"
-            raise AddressError(f"'{address}': no option '{key}'; known are {listed}.")
+            raise AddressError(
+                "'{address}': no option '{key}'; known are {listed}.",
+                address=address,
+                key=key,
+                listed=listed,
+            )
 
 
 def full_address(scheme: str, rest: str, options: dict[str, str]) -> str:

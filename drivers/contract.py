@@ -26,7 +26,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import TracebackType
-from typing import Protocol, Self, runtime_checkable
+from typing import Any, Protocol, Self, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +41,49 @@ Floats = NDArray[np.float64]
 Ticks = NDArray[np.int64]
 
 
+class Note(str):
+    """A sentence or phrase for the person: in English as text, and as a template with values.
+
+    `Note("{count} lines were not understood.", count=3)`: whoever words it in another language
+    takes `template` and `values`, everyone else the text.
+    """
+
+    template: str
+    values: dict[str, Any]
+
+    def __new__(cls, template: str, /, **values: Any) -> Self:
+        made = super().__new__(cls, template.format(**values) if values else template)
+        made.template = getattr(template, "template", template)
+        made.values = values or getattr(template, "values", {})
+        return made
+
+    def __getnewargs_ex__(self) -> tuple[tuple[str], dict[str, Any]]:
+        return (self.template,), self.values
+
+
 class InputError(Exception):
-    """Something about an input is wrong; `str()` of it is a sentence for the person."""
+    """Something about an input is wrong; `str()` of it is a sentence for the person.
+
+    It carries a template and named values, as a `Note` does.
+    """
+
+    def __init__(self, template: str, /, **values: Any) -> None:
+        note = Note(template, **values)
+        super().__init__(note)
+        self.template, self.values = note.template, note.values
+
+    def __reduce__(self) -> Any:
+        return _made_again, (type(self), self.template, self.values, self.__dict__)
+
+
+def _made_again(
+    kind: type[InputError], template: str, values: dict[str, Any], state: dict[str, Any]
+) -> InputError:
+    """An error after its way through a pickle, to or from another process."""
+    made = kind.__new__(kind)
+    InputError.__init__(made, template, **values)
+    made.__dict__.update(state)
+    return made
 
 
 class AddressError(InputError):
@@ -57,8 +98,11 @@ class FileRefused(InputError):
 
     def __init__(self, path: Path | str, found: str, expected: str, where: str = "") -> None:
         self.path, self.found, self.expected, self.where = Path(path), found, expected, where
-        place = f"{path}, {where}" if where else f"{path}"
-        super().__init__(f"{place}: {found}; expected {expected}.")
+        told = {"path": path, "found": Note(found), "expected": Note(expected)}
+        if where:
+            super().__init__("{path}, {where}: {found}; expected {expected}.", where=where, **told)
+        else:
+            super().__init__("{path}: {found}; expected {expected}.", **told)
 
 
 class DeviceError(InputError):

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from serial.tools import list_ports
 
 from drivers.catalogue import full_address
-from drivers.contract import AddressError, Clock, InputError
+from drivers.contract import AddressError, Clock, InputError, Note
 from drivers.counter.driver import BAUD
 from drivers.counter.protocol import Hello, Malformed, NewerProtocol, decode
 from drivers.framing import CobsFrames, GnssFrames, TextLines
@@ -115,7 +115,7 @@ class _Ear:
             self._counter(payload)
         for frame in self._gnss.feed(data):
             kind = "UBX" if frame[:1] == b"\xb5" else "NMEA"
-            looks = f"looks like {kind} at {self._port.baud} baud"
+            looks = Note("looks like {kind} at {baud} baud", kind=kind, baud=self._port.baud)
             self._end(looks, f"gnss:{self._port.name}?baud={self._port.baud}")
 
     def _counter(self, payload: bytes) -> None:
@@ -145,9 +145,11 @@ class _Ear:
             self._end("looks like an slcan CAN adapter", f"can:slcan:{self._port.name}")
         elif self._all_lines(_NUMBER_LINE):
             line = self._lines[-1].strip()
-            looks = (
-                f"prints numbers at {self._port.baud} baud, such as '{line}'; if they are no "
-                "pulse rate, put count or period_us in the place of hz"
+            looks = Note(
+                "prints numbers at {baud} baud, such as '{line}'; if they are no "
+                "pulse rate, put count or period_us in the place of hz",
+                baud=self._port.baud,
+                line=line,
             )
             pattern = "hz" if re.fullmatch(_NUMBER, line) else re.sub(_NUMBER, "{hz}", line)
             options = {"lines": pattern, "baud": str(self._port.baud)}

@@ -23,6 +23,7 @@ from drivers.contract import (
     DeviceError,
     DeviceLost,
     DeviceMissing,
+    Note,
     Notes,
 )
 
@@ -66,12 +67,14 @@ class SerialPort:
         with self._reading:
             port = self._port
             if port is None:
-                raise DeviceLost(f"{self.name} is not open.")
+                raise DeviceLost("{name} is not open.", name=self.name)
             try:
                 return _read(port, timeout_s)
             except (OSError, TypeError, ValueError):
                 # pyserial answers a port that vanishes under it with any of these.
-                raise DeviceLost(f"{self.name} went away: was its cable pulled?") from None
+                raise DeviceLost(
+                    "{name} went away: was its cable pulled?", name=self.name
+                ) from None
 
     def set_baud(self, baud: int) -> None:
         """Listen at another rate from now on; what was received before is dropped.
@@ -86,14 +89,18 @@ class SerialPort:
             except ValueError as error:
                 raise refusal(self.name, baud, error) from None
             except OSError:
-                raise DeviceLost(f"{self.name} went away: was its cable pulled?") from None
+                raise DeviceLost(
+                    "{name} went away: was its cable pulled?", name=self.name
+                ) from None
             self.baud = baud
 
     def complain(self, notes: Notes, expected: str) -> None:
         """Note once that what comes is not what was expected."""
-        warning = (
-            f"Nothing that comes from {self.name} is {expected}; 'evenpace inputs' says what "
-            "it looks like."
+        warning = Note(
+            "Nothing that comes from {name} is {expected}; 'evenpace inputs' says what "
+            "it looks like.",
+            name=self.name,
+            expected=expected,
         )
         if warning not in notes.warnings:
             notes.warnings.append(warning)
@@ -131,20 +138,29 @@ def refusal(name: str, baud: int, error: OSError | ValueError) -> DeviceError | 
     text = str(error)
     if number == errno.ENOENT or "FileNotFoundError" in text:
         return DeviceMissing(
-            f"There is no port {name}; 'evenpace inputs' lists those that are plugged in."
+            "There is no port {name}; 'evenpace inputs' lists those that are plugged in.", name=name
         )
     if number in (errno.EACCES, errno.EPERM) and sys.platform != "win32":
-        return DeviceDenied(f"This user may not open {name}. {permission_advice(name)}")
+        return DeviceDenied(
+            "This user may not open {name}. {name_2}", name=name, name_2=permission_advice(name)
+        )
     if number in (errno.EBUSY, errno.EAGAIN) or "PermissionError" in text:
-        return DeviceBusy(f"Another program holds {name}; close that one first.")
+        return DeviceBusy("Another program holds {name}; close that one first.", name=name)
     if number in (errno.ENXIO, errno.ENODEV, errno.EIO):
-        return DeviceMissing(f"{name} has a name but no device behind it; plug it in again.")
+        return DeviceMissing(
+            "{name} has a name but no device behind it; plug it in again.", name=name
+        )
     if "Inappropriate ioctl" in text or number == errno.EISDIR:
-        return AddressError(f"{name} is not a serial port; 'evenpace inputs' lists them.")
+        return AddressError("{name} is not a serial port; 'evenpace inputs' lists them.", name=name)
     if isinstance(error, ValueError) or number == errno.EINVAL or "baud" in text.lower():
         rates = ", ".join(str(rate) for rate in BAUDS)
-        return AddressError(f"{name} cannot do {baud} baud; usual rates are {rates}.")
-    return DeviceError(f"{name} cannot be opened: {text}.")
+        return AddressError(
+            "{name} cannot do {baud} baud; usual rates are {rates}.",
+            name=name,
+            baud=baud,
+            rates=rates,
+        )
+    return DeviceError("{name} cannot be opened: {text}.", name=name, text=text)
 
 
 def permission_advice(name: str) -> str:
@@ -162,12 +178,23 @@ def permission_advice(name: str) -> str:
         return "Ask who looks after this computer for permission to use serial ports."
     rule = "install packaging/70-evenpace.rules as it says in its head"
     if not status.st_mode & 0o060:
-        return f"Its group '{group.gr_name}' may not open it either; {rule}."
+        return Note(
+            "Its group '{gr_name}' may not open it either; {rule}.",
+            gr_name=group.gr_name,
+            rule=rule,
+        )
     if user in group.gr_mem:
-        return f"'{user}' is in the group '{group.gr_name}'; log out and in again to make it count."
-    return (
-        f"It belongs to the group '{group.gr_name}': run 'sudo usermod -aG {group.gr_name} "
-        f"{user}', then log out and in again; or {rule}."
+        return Note(
+            "'{user}' is in the group '{gr_name}'; log out and in again to make it count.",
+            user=user,
+            gr_name=group.gr_name,
+        )
+    return Note(
+        "It belongs to the group '{gr_name}': run 'sudo usermod -aG {gr_name} "
+        "{user}', then log out and in again; or {rule}.",
+        gr_name=group.gr_name,
+        user=user,
+        rule=rule,
     )
 
 
@@ -176,6 +203,8 @@ def baud_option(address: str, options: dict[str, str], default: int) -> int:
     text = options.get("baud", str(default))
     if not text.isascii() or not text.isdigit() or not 50 <= int(text) <= 4_000_000:
         raise AddressError(
-            f"'{address}': baud is '{text}', expected a rate such as 9600 or 115200."
+            "'{address}': baud is '{text}', expected a rate such as 9600 or 115200.",
+            address=address,
+            text=text,
         )
     return int(text)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from drivers.contract import Floats
+from drivers.contract import Floats, Note
 
 BACK_S = 1.0
 AHEAD_S = 86_400.0
@@ -49,6 +49,9 @@ class Timeline:
             return []
         times = "once" if self.jumps == 1 else f"{self.jumps} times"
         return [
-            f"The time stamps jump {times}, as when a clock is set; "
-            "each jump was taken out, so the true time across it is unknown."
+            Note(
+                "The time stamps jump {times}, as when a clock is set; "
+                "each jump was taken out, so the true time across it is unknown.",
+                times=times,
+            )
         ]

@@ -19,6 +19,7 @@ from drivers.contract import (
     EdgeBlock,
     Floats,
     Item,
+    Note,
     SpeedBlock,
     ValueBlock,
 )
@@ -57,14 +58,16 @@ class SimDriver(BaseDriver):
         self._setting = read_setting(f"'{address}'", options.get("setting"))
         pace = options.get("pace", "real")
         if pace not in ("real", "fast"):
-            raise AddressError(f"'{address}': pace is '{pace}'; expected real or fast.")
+            raise AddressError(
+                "'{address}': pace is '{pace}'; expected real or fast.", address=address, pace=pace
+            )
         self._fast = pace == "fast"
         self._simulated_s = 0.0
         if self._fast:
             self.clock = lambda: self._simulated_s
         self._closing = threading.Event()
         self._simulation: Simulation | None = None
-        self.notes.kind = f"simulated digger: {self._scenario.title}"
+        self.notes.kind = Note("simulated digger: {title}", title=self._scenario.title)
 
     @classmethod
     def listing(cls) -> list[tuple[str, str, str]]:
@@ -85,7 +88,7 @@ class SimDriver(BaseDriver):
         Raises DeviceLost where it was never opened.
         """
         if self._simulation is None:
-            raise DeviceLost(f"{self.address} is not open.")
+            raise DeviceLost("{address} is not open.", address=self.address)
         return self._simulation.truth
 
     def _open(self) -> None:
@@ -208,7 +211,9 @@ def _bounds(time_s: Floats, ends_s: Floats) -> list[int]:
 def read_seed(place: str, text: str) -> int:
     """A seed as typed; `place` is for the error's sentence. Raises AddressError."""
     if not (text.isascii() and text.isdigit() and int(text) <= _MOST_SEED):
-        raise AddressError(f"{place}: seed is '{text}'; expected a whole number, 0 or more.")
+        raise AddressError(
+            "{place}: seed is '{text}'; expected a whole number, 0 or more.", place=place, text=text
+        )
     return int(text)
 
 
@@ -221,5 +226,7 @@ def read_setting(place: str, text: str | None) -> float | None:
     except ValueError:
         setting = math.nan
     if not (math.isfinite(setting) and setting > 0):
-        raise AddressError(f"{place}: setting is '{text}'; expected a number above 0.")
+        raise AddressError(
+            "{place}: setting is '{text}'; expected a number above 0.", place=place, text=text
+        )
     return setting

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from drivers.contract import ChannelKind, EdgeTrack, Floats, Recording, SpeedTrack, ValueTrack
+from drivers.contract import ChannelKind, EdgeTrack, Floats, Note, Recording, SpeedTrack, ValueTrack
 from sim import typed
 from sim.motion import SEGMENT_S, Motion, Mover
 from sim.pickup import NO_EDGES, Edges, Pickup
@@ -176,7 +176,7 @@ def simulate(scenario: Scenario | str | Path, seed: int = 0, for_s: float = 60.0
         segments.append(simulation.advance())
     recording = Recording(
         name=f"sim:{scenario.name}?seed={seed}",
-        kind=f"simulated digger: {scenario.title}",
+        kind=Note("simulated digger: {title}", title=scenario.title),
         edges={name: _edge_track(simulation, name, segments, for_s) for name in segments[0].edges},
         speeds={name: _speed_track(name, segments, for_s) for name in segments[0].speeds},
         values={key: _value_track(key, segments, for_s) for key in segments[0].values},

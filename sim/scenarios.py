@@ -33,7 +33,7 @@ from typing import Any
 
 import numpy as np
 
-from drivers.contract import AddressError
+from drivers.contract import AddressError, Note
 from sim import spec, typed
 from sim.streams import stream
 
@@ -131,24 +131,33 @@ def load(name: str | Path) -> Scenario:
     if path.suffix.lower() == ".toml" or path.is_file():
         return _read(path)
     near = difflib.get_close_matches(text.lower(), SCENARIOS, n=1, cutoff=0.4)
-    hint = f"did you mean 'sim:{near[0]}'? " if near else ""
+    hint = Note("did you mean 'sim:{near}'? ", near=near[0]) if near else ""
     raise AddressError(
-        f"sim:{text}: no scenario has this name; {hint}The scenarios are "
-        f"{', '.join(SCENARIOS)}, or the path of a scenario file ending in .toml."
+        "sim:{text}: no scenario has this name; {hint}The scenarios are "
+        "{scenarios}, or the path of a scenario file ending in .toml.",
+        text=text,
+        hint=hint,
+        scenarios=", ".join(SCENARIOS),
     )
 
 
 def _read(path: Path) -> Scenario:
     try:
         if path.stat().st_size > _MOST_BYTES:
-            raise AddressError(f"{path}: it is larger than 1 MB; expected a scenario in TOML.")
+            raise AddressError(
+                "{path}: it is larger than 1 MB; expected a scenario in TOML.", path=path
+            )
         text = path.read_bytes().decode("utf-8-sig")
     except OSError as error:
         reason = error.strerror or "it cannot be read"
-        raise AddressError(f"{path}: {reason}; expected a scenario in TOML.") from None
+        raise AddressError(
+            "{path}: {reason}; expected a scenario in TOML.", path=path, reason=reason
+        ) from None
     except UnicodeDecodeError as error:
         raise AddressError(
-            f"{path}: byte {error.start} is not UTF-8 text; expected a scenario in TOML."
+            "{path}: byte {start} is not UTF-8 text; expected a scenario in TOML.",
+            path=path,
+            start=error.start,
         ) from None
     return parse(text, path.stem, str(path))
 
@@ -158,7 +167,9 @@ def parse(text: str, name: str, place: str) -> Scenario:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise AddressError(f"{place}: it is not TOML ({error}); expected key = value.") from None
+        raise AddressError(
+            "{place}: it is not TOML ({error}); expected key = value.", place=place, error=error
+        ) from None
     known = (*_WORDS, *spec.SECTIONS, *spec.MOVES, "typed")
     for key in table:
         if key not in known:
@@ -189,12 +200,20 @@ def _base(table: Mapping[str, Any], place: str) -> Scenario | None:
     if name is None:
         return None
     if not isinstance(name, str) or name not in SCENARIOS:
-        raise _refusal(place, "base", f"it is {name!r}", "one of " + ", ".join(SCENARIOS))
+        raise _refusal(
+            place, "base", Note("it is {name!r}", name=name), "one of " + ", ".join(SCENARIOS)
+        )
     return SCENARIOS[name]
 
 
 def _refusal(place: str, key: str, found: str, expected: str) -> AddressError:
-    return AddressError(f"{place}, key '{key}': {found}; expected {expected}.")
+    return AddressError(
+        "{place}, key '{key}': {found}; expected {expected}.",
+        place=place,
+        key=key,
+        found=found,
+        expected=expected,
+    )
 
 
 def _near(key: str, known: tuple[str, ...]) -> str:
@@ -205,14 +224,14 @@ def _near(key: str, known: tuple[str, ...]) -> str:
 def _table(table: Mapping[str, Any], key: str, place: str) -> Mapping[str, Any]:
     inner = table.get(key, {})
     if not isinstance(inner, dict):
-        raise _refusal(place, key, f"it is {inner!r}", f"a section [{key}]")
+        raise _refusal(place, key, Note("it is {inner!r}", inner=inner), f"a section [{key}]")
     return inner
 
 
 def _word(table: Mapping[str, Any], key: str, default: str, place: str) -> str:
     value = table.get(key, default)
     if not isinstance(value, str):
-        raise _refusal(place, key, f"it is {value!r}", "text in quotes")
+        raise _refusal(place, key, Note("it is {value!r}", value=value), "text in quotes")
     return value
 
 
@@ -221,7 +240,9 @@ def _choice(
 ) -> str:
     value = table.get(key, default)
     if value not in known:
-        raise _refusal(place, key, f"it is {value!r}", "one of " + ", ".join(known))
+        raise _refusal(
+            place, key, Note("it is {value!r}", value=value), "one of " + ", ".join(known)
+        )
     return str(value)
 
 
@@ -252,7 +273,12 @@ def _value(entry: Field[Any], value: Any, full: str, place: str) -> Drawn:
     meta = entry.metadata
     if "words" in meta:
         if value not in meta["words"]:
-            raise _refusal(place, full, f"it is {value!r}", "one of " + ", ".join(meta["words"]))
+            raise _refusal(
+                place,
+                full,
+                Note("it is {value!r}", value=value),
+                "one of " + ", ".join(meta["words"]),
+            )
         return str(value)
     whole = isinstance(entry.default, int)
     what = "a whole number" if whole else "a number"
@@ -263,11 +289,11 @@ def _value(entry: Field[Any], value: Any, full: str, place: str) -> Drawn:
     for item in pair:
         right = isinstance(item, int if whole else (int, float)) and not isinstance(item, bool)
         if not right or not meta["low"] <= item <= meta["high"]:
-            raise _refusal(place, full, f"it is {value!r}", expected)
+            raise _refusal(place, full, Note("it is {value!r}", value=value), expected)
     if not isinstance(value, list):
         return float(value)
     if meta[spec.ALWAYS_SAME] or len(pair) != 2 or pair[0] > pair[1]:
-        raise _refusal(place, full, f"it is {value!r}", expected)
+        raise _refusal(place, full, Note("it is {value!r}", value=value), expected)
     return float(pair[0]), float(pair[1])
 
 
@@ -278,22 +304,35 @@ def _check_together(scenario: Scenario, place: str) -> None:
         for key in ("bent_tooth", "worn_tooth", "missing_tooth"):
             most = _highest(scenario.values.get(side, {}).get(key, 0))
             if most > teeth:
-                expected = f"at most {teeth:g}, the target wheel's teeth"
-                raise _refusal(place, f"{side}.{key}", f"it is {most:g}", expected)
+                expected = Note("at most {teeth:g}, the target wheel's teeth", teeth=teeth)
+                raise _refusal(place, f"{side}.{key}", Note("it is {most:g}", most=most), expected)
     lap_m, _ = typed.lap_length(scenario)
     if not 1 <= lap_m <= 60:
-        found = f"with drive.rod_pitch_m it makes a lap of {lap_m:g} m"
+        found = Note("with drive.rod_pitch_m it makes a lap of {lap_m:g} m", lap_m=lap_m)
         raise _refusal(place, "drive.lap_rods", found, "a lap of 1 to 60 m")
     speed_mps = scenario.value("ground", "ratio") * scenario.value("ground", "speed_mps")
     rate_hz = speed_mps / typed.metres_per_pulse(scenario)
     if rate_hz > MOST_PULSES_HZ:
-        expected = f"at most {MOST_PULSES_HZ:g} pulses a second, as a counter can count"
-        raise _refusal(place, "drive", f"it makes {rate_hz:.0f} pulses a second", expected)
+        expected = Note(
+            "at most {most_pulses_hz:g} pulses a second, as a counter can count",
+            most_pulses_hz=MOST_PULSES_HZ,
+        )
+        raise _refusal(
+            place,
+            "drive",
+            Note("it makes {rate_hz:.0f} pulses a second", rate_hz=rate_hz),
+            expected,
+        )
 
 
 def _moves(value: Any, key: str, place: str) -> tuple[Mapping[str, Drawn], ...]:
     if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
-        raise _refusal(place, key, f"it is {value!r}", f"sections [[{key}]] with at_s, to, over_s")
+        raise _refusal(
+            place,
+            key,
+            Note("it is {value!r}", value=value),
+            Note("sections [[{key}]] with at_s, to, over_s", key=key),
+        )
     moves = [
         _checked(spec.Move, item, f"{key} {number}", place) for number, item in _numbered(value)
     ]
@@ -303,8 +342,10 @@ def _moves(value: Any, key: str, place: str) -> tuple[Mapping[str, Drawn], ...]:
             move.get(name, default) for name, default in (("at_s", 0.0), ("over_s", 1.0))
         )
         if _lowest(at_s) < end_s:
-            expected = f"at least {end_s:g}, when the move before it has ended"
-            raise _refusal(place, f"{key} {number}.at_s", f"it is {_lowest(at_s):g}", expected)
+            expected = Note("at least {end_s:g}, when the move before it has ended", end_s=end_s)
+            raise _refusal(
+                place, f"{key} {number}.at_s", Note("it is {at_s:g}", at_s=_lowest(at_s)), expected
+            )
         end_s = _highest(at_s) + _highest(over_s)
     return tuple(moves)
 
@@ -325,7 +366,9 @@ def _typed(
             if not isinstance(value, str | int | float) or (
                 isinstance(value, float) and not math.isfinite(value)
             ):
-                raise _refusal(place, full, f"it is {value!r}", "a number or text in quotes")
+                raise _refusal(
+                    place, full, Note("it is {value!r}", value=value), "a number or text in quotes"
+                )
         merged[section] = merged.get(section, {}) | inner
     return merged
 

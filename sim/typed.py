@@ -11,6 +11,8 @@ import json
 import math
 from typing import TYPE_CHECKING, Any
 
+from drivers.contract import Note
+
 if TYPE_CHECKING:
     from sim.scenarios import Scenario
 
@@ -66,7 +68,9 @@ def machine_text(scenario: Scenario) -> str:
     sections = _true_sections(scenario)
     for section, inner in scenario.typed.items():
         sections[section] |= inner
-    lines = [f"name = {json.dumps(f'Demonstration digger, {scenario.title.lower()}')}"]
+    lines = [
+        f"name = {json.dumps(Note('Demonstration digger, {lower}', lower=scenario.title.lower()))}"
+    ]
     for section, inner in sections.items():
         lines += ["", f"[{section}]"]
         lines += [f"{key} = {_toml(value)}" for key, value in inner.items()]

@@ -24,7 +24,16 @@ from drivers.can.listen_only import (
 )
 from drivers.can.tractor_messages import Frames, decode, split_id
 from drivers.catalogue import check_options, full_address
-from drivers.contract import AddressError, BaseDriver, Clock, DeviceLost, FrameBlock, Item, Lost
+from drivers.contract import (
+    AddressError,
+    BaseDriver,
+    Clock,
+    DeviceLost,
+    FrameBlock,
+    Item,
+    Lost,
+    Note,
+)
 
 POLL_S = 0.005
 """Pause between looks at the bus; a frame's host time is that of its look."""
@@ -64,7 +73,8 @@ class CanDriver(BaseDriver):
         self._interface, colon, self._channel = rest.partition(":")
         if not (colon and self._channel):
             raise AddressError(
-                f"'{self.address}': expected can:INTERFACE:CHANNEL, as in can:socketcan:can0."
+                "'{address}': expected can:INTERFACE:CHANNEL, as in can:socketcan:can0.",
+                address=self.address,
             )
         bitrate = options.get("bitrate", str(TRACTOR_BITRATE))
         self._bitrate = int(bitrate) if bitrate.isascii() and bitrate.isdigit() else 0
@@ -73,10 +83,12 @@ class CanDriver(BaseDriver):
         self._bus: ListenOnlyBus | None = None
         self._heard_s = clock()
         self._failures = 0
-        self.notes.kind = f"CAN bus by {self._interface}"
+        self.notes.kind = Note("CAN bus by {interface}", interface=self._interface)
         if self._consent:
             self.notes.warnings.append(
-                f"{rest} was opened by consent without knowing that it only listens."
+                Note(
+                    "{rest} was opened by consent without knowing that it only listens.", rest=rest
+                )
             )
 
     def _open(self) -> None:
@@ -102,7 +114,7 @@ class CanDriver(BaseDriver):
         """Add what has come by now; False where the batch is full, or nothing more can come."""
         bus = self._bus
         if bus is None:
-            raise DeviceLost(f"{self.address} is not open.")
+            raise DeviceLost("{address} is not open.", address=self.address)
         host_s = self.clock()
         while len(batch.messages) + batch.damaged < MOST_FRAMES:
             try:
@@ -181,5 +193,10 @@ def _flagged_id(message: can.Message) -> int:
 def _consent(address: str, options: dict[str, str]) -> bool:
     word = options.get(CONSENT, "no")
     if word not in ("yes", "no"):
-        raise AddressError(f"'{address}': {CONSENT} is '{word}', expected yes or no.")
+        raise AddressError(
+            "'{address}': {consent} is '{word}', expected yes or no.",
+            address=address,
+            consent=CONSENT,
+            word=word,
+        )
     return word == "yes"

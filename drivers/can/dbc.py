@@ -40,6 +40,7 @@ from drivers.contract import (
     FrameBlock,
     Item,
     Lost,
+    Note,
     Notes,
     SpeedBlock,
     ValueBlock,
@@ -193,14 +194,15 @@ class DbcDriver(CanDriver):
         file, at, bus = rest.rpartition("@can:")
         if not (file and at and bus):
             raise AddressError(
-                f"'{address}': expected dbc:FILE.dbc@can:INTERFACE:CHANNEL"
-                "?NAME=Message.Signal:KIND."
+                "'{address}': expected dbc:FILE.dbc@can:INTERFACE:CHANNEL"
+                "?NAME=Message.Signal:KIND.",
+                address=address,
             )
         super().__init__(bus, {key: options[key] for key in OPTIONS if key in options}, clock)
         self.address = address
         named = {key: value for key, value in options.items() if key not in OPTIONS}
         self.choices = choose(address, load_dbc(file), named)
-        self.notes.kind += f" with the signals of {Path(file).name}"
+        self.notes.kind += Note(" with the signals of {name}", name=Path(file).name)
 
     def _decode(self, block: FrameBlock) -> list[Item]:
         items = super()._decode(block)
@@ -216,7 +218,7 @@ def load_dbc(path: str) -> Database:
     except OSError as error:
         raise FileRefused(path, error.strerror or "it cannot be read", "a DBC file") from None
     except Exception as error:  # a parser's own troubles, of many kinds, with a user's file
-        found = f"it is not understood ({' '.join(str(error).split())[:200]})"
+        found = Note("it is not understood ({split})", split=" ".join(str(error).split())[:200])
         raise FileRefused(path, found, "a DBC file") from None
     if not isinstance(database, Database) or not database.messages:
         raise FileRefused(path, "it holds no message", "a DBC file with messages")
@@ -229,8 +231,12 @@ def choose(address: str, database: Database, named: dict[str, str]) -> list[Choi
         signals = [f"{m.name}.{s.name}" for m in database.messages for s in m.signals]
         more = f" and {len(signals) - 8} more" if len(signals) > 8 else ""
         raise AddressError(
-            f"'{address}' chooses no signal; add NAME=Message.Signal:KIND for one of "
-            f"{', '.join(signals[:8])}{more}; KIND is one of {', '.join(KINDS)}."
+            "'{address}' chooses no signal; add NAME=Message.Signal:KIND for one of "
+            "{signals}{more}; KIND is one of {kinds}.",
+            address=address,
+            signals=", ".join(signals[:8]),
+            more=more,
+            kinds=", ".join(KINDS),
         )
     return [_choice(address, database, name, text) for name, text in named.items()]
 
@@ -239,28 +245,49 @@ def _choice(address: str, database: Database, name: str, text: str) -> Choice:
     parts = _CHOICE.fullmatch(text)
     if parts is None or not _NAME.fullmatch(name):
         raise AddressError(
-            f"'{address}': found '{name}={text}', expected NAME=Message.Signal:KIND, as in "
-            "belt=Conveyor.BeltPulses:hz."
+            "'{address}': found '{name}={text}', expected NAME=Message.Signal:KIND, as in "
+            "belt=Conveyor.BeltPulses:hz.",
+            address=address,
+            name=name,
+            text=text,
         )
     message = next((m for m in database.messages if m.name == parts[1]), None)
     if message is None:
         known = ", ".join(m.name for m in database.messages[:8])
-        raise AddressError(f"'{address}': the DBC has no message '{parts[1]}'; it has {known}.")
+        raise AddressError(
+            "'{address}': the DBC has no message '{parts}'; it has {known}.",
+            address=address,
+            parts=parts[1],
+            known=known,
+        )
     signal = next((s for s in message.signals if s.name == parts[2]), None)
     if signal is None:
         known = ", ".join(s.name for s in message.signals)
         raise AddressError(
-            f"'{address}': message '{message.name}' has no signal '{parts[2]}'; it has {known}."
+            "'{address}': message '{name}' has no signal '{parts}'; it has {known}.",
+            address=address,
+            name=message.name,
+            parts=parts[2],
+            known=known,
         )
     kind = (signal.unit or "").strip() if parts[3] == "speed" else parts[3]
     if parts[3] == "speed" and kind not in _SPEEDS_MPS:
         units = ", ".join(_SPEEDS_MPS)
         raise AddressError(
-            f"'{address}': the DBC gives '{signal.name}' the unit '{kind}'; say which it is, "
-            f"one of {units}, in the place of 'speed'."
+            "'{address}': the DBC gives '{name}' the unit '{kind}'; say which it is, "
+            "one of {units}, in the place of 'speed'.",
+            address=address,
+            name=signal.name,
+            kind=kind,
+            units=units,
         )
     if kind not in _UNITS:
-        raise AddressError(f"'{address}': no kind '{kind}'; known are {', '.join(KINDS)}.")
+        raise AddressError(
+            "'{address}': no kind '{kind}'; known are {kinds}.",
+            address=address,
+            kind=kind,
+            kinds=", ".join(KINDS),
+        )
     quantity, unit = _UNITS[kind]
     same_pgn = [m for m in database.messages if m.is_extended_frame and _pgn(m) == _pgn(message)]
     by_pgn = message.is_extended_frame and len(same_pgn) == 1

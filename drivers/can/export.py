@@ -14,7 +14,7 @@ import numpy as np
 from drivers.can.logs import read_text_log
 from drivers.can.python_can_logs import read_asc, read_blf, read_can_csv, read_mf4, read_trc
 from drivers.can.text_logs import TextLog
-from drivers.contract import FileRefused, FrameBlock
+from drivers.contract import FileRefused, FrameBlock, Note
 from drivers.files.reading import recognise
 from drivers.files.source import SourceFile
 
@@ -79,7 +79,11 @@ def _logged_frames(reader: Callable[[str], Any], path: Path) -> Iterator[FrameBl
                 yield _block(batch)
                 count += len(batch)
     except Exception as error:  # whatever a reader makes of damaged bytes
-        found = f"it cannot be read past frame {count} ({error or type(error).__name__})"
+        found = Note(
+            "it cannot be read past frame {count} ({error})",
+            count=count,
+            error=error or type(error).__name__,
+        )
         raise FileRefused(path, found, "a log that is whole") from None
 
 
@@ -110,7 +114,10 @@ def _block(messages: list[can.Message]) -> FrameBlock:
 
 def _text_frames(text_log: TextLog, file: SourceFile) -> Iterator[FrameBlock]:
     if text_log.identifier is None:
-        found = f"it is a {text_log.kind}, which holds messages and not the frames they came in"
+        found = Note(
+            "it is a {kind}, which holds messages and not the frames they came in",
+            kind=text_log.kind,
+        )
         raise FileRefused(file.path, found, "a log of raw CAN frames")
     count = 0
     for _, chunk in file.lines():

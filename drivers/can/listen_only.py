@@ -79,16 +79,30 @@ def check_interface(address: str, interface: str, bitrate: int, consent: bool) -
     """Raise AddressError where an interface or rate is unknown or would not be silent."""
     if interface not in can.VALID_INTERFACES:
         known = ", ".join(sorted(can.VALID_INTERFACES))
-        raise AddressError(f"'{address}': no CAN interface '{interface}'; known are {known}.")
+        raise AddressError(
+            "'{address}': no CAN interface '{interface}'; known are {known}.",
+            address=address,
+            interface=interface,
+            known=known,
+        )
     if bitrate not in BITRATES:
         rates = ", ".join(str(rate) for rate in BITRATES)
-        raise AddressError(f"'{address}': bitrate is {bitrate}, expected one of {rates}.")
+        raise AddressError(
+            "'{address}': bitrate is {bitrate}, expected one of {rates}.",
+            address=address,
+            bitrate=bitrate,
+            rates=rates,
+        )
     if interface not in (*SILENT, VIRTUAL, "socketcan") and not consent:
         raise AddressError(
-            f"'{address}': {interface} cannot be made listen-only from here: it would "
+            "'{address}': {interface} cannot be made listen-only from here: it would "
             "acknowledge frames on the tractor's bus and could disturb it. Use an interface "
-            f"that can ({', '.join(SILENT)}, socketcan), or, where the bus may be disturbed, "
-            f"add {CONSENT}=yes to the address."
+            "that can ({silent}, socketcan), or, where the bus may be disturbed, "
+            "add {consent}=yes to the address.",
+            address=address,
+            interface=interface,
+            silent=", ".join(SILENT),
+            consent=CONSENT,
         )
 
 
@@ -113,8 +127,10 @@ def open_bus(interface: str, channel: str, bitrate: int, consent: bool) -> Liste
     if interface == "vector" and not getattr(bus, "permission_mask", 0):
         bus.shutdown()
         raise DeviceError(
-            f"{interface} {channel}: another program decides how this channel takes part in "
-            "the bus, so it cannot be made listen-only; close that program first."
+            "{interface} {channel}: another program decides how this channel takes part in "
+            "the bus, so it cannot be made listen-only; close that program first.",
+            interface=interface,
+            channel=channel,
         )
     return ListenOnlyBus(bus, bus.shutdown)
 
@@ -191,17 +207,22 @@ def _check_socketcan(channel: str, bitrate: int) -> None:
         ).stdout
         link = json.loads(told)[0].get("linkinfo", {})
     except subprocess.CalledProcessError:
-        raise DeviceMissing(f"There is no CAN interface {channel} in this system.") from None
+        raise DeviceMissing(
+            "There is no CAN interface {channel} in this system.", channel=channel
+        ) from None
     except (OSError, subprocess.TimeoutExpired, ValueError, LookupError):
         link = {}
     modes = link.get("info_data", {}).get("ctrlmode", [])
     if link.get("info_kind") == "vcan" or "LISTEN-ONLY" in modes:
         return
     raise DeviceError(
-        f"{channel} is not known to be listen-only: it would acknowledge frames on the tractor's "
-        f"bus and could disturb it. Run 'sudo ip link set {channel} down' and 'sudo ip link set "
-        f"{channel} up type can bitrate {bitrate} listen-only on' first, or, where the bus may "
-        f"be disturbed, add {CONSENT}=yes to the address."
+        "{channel} is not known to be listen-only: it would acknowledge frames on the tractor's "
+        "bus and could disturb it. Run 'sudo ip link set {channel} down' and 'sudo ip link set "
+        "{channel} up type can bitrate {bitrate} listen-only on' first, or, where the bus may "
+        "be disturbed, add {consent}=yes to the address.",
+        channel=channel,
+        bitrate=bitrate,
+        consent=CONSENT,
     )
 
 
@@ -211,18 +232,36 @@ def _refusal(interface: str, channel: str, error: Exception) -> DeviceError | Ad
     if interface in _SERIAL and isinstance(cause, OSError):
         return refusal(channel.partition("@")[0], 0, cause)
     if isinstance(cause, OSError) and cause.errno in (errno.ENODEV, errno.ENXIO):
-        return DeviceMissing(f"There is no CAN interface {channel} in this system.")
+        return DeviceMissing("There is no CAN interface {channel} in this system.", channel=channel)
     if isinstance(cause, OSError) and cause.errno == errno.ENETDOWN:
-        return DeviceError(f"The CAN interface {channel} is down; bring it up first.")
+        return DeviceError(
+            "The CAN interface {channel} is down; bring it up first.", channel=channel
+        )
     if isinstance(error, can.CanInterfaceNotImplementedError | ImportError):
         return DeviceError(
-            f"The interface {interface} needs its maker's driver on this computer ({error})."
+            "The interface {interface} needs its maker's driver on this computer ({error}).",
+            interface=interface,
+            error=error,
         )
     if isinstance(error, ValueError | KeyError | TypeError):
-        return AddressError(f"{interface} cannot be opened as '{channel}' ({error}).")
-    return DeviceError(f"{interface} {channel} cannot be opened ({error}).")
+        return AddressError(
+            "{interface} cannot be opened as '{channel}' ({error}).",
+            interface=interface,
+            channel=channel,
+            error=error,
+        )
+    return DeviceError(
+        "{interface} {channel} cannot be opened ({error}).",
+        interface=interface,
+        channel=channel,
+        error=error,
+    )
 
 
 def lost(interface: str, channel: str) -> DeviceLost:
     """The error for a bus that went away while it was read."""
-    return DeviceLost(f"{interface} {channel} went away: was its cable pulled?")
+    return DeviceLost(
+        "{interface} {channel} went away: was its cable pulled?",
+        interface=interface,
+        channel=channel,
+    )

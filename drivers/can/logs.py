@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from drivers.can.text_logs import TextLog
 from drivers.can.tractor_messages import Frames, decode
-from drivers.contract import FileRefused, Floats, Item, Notes
+from drivers.contract import FileRefused, Floats, Item, Note, Notes
 from drivers.files.source import SourceFile, shown
 from drivers.timeline import Timeline
 
@@ -65,8 +65,12 @@ class BusLog:
         if not self._speeds:
             seen = ", ".join(str(pgn) for pgn, _ in self._others.most_common(5) if pgn >= 0)
             self.notes.warnings.append(
-                f"None of the {self.frames} frames is a speed message that is known here; "
-                f"the PGNs seen most are {seen or 'none of J1939 at all'}."
+                Note(
+                    "None of the {frames} frames is a speed message that is known here; "
+                    "the PGNs seen most are {seen}.",
+                    frames=self.frames,
+                    seen=seen or "none of J1939 at all",
+                )
             )
 
 
@@ -87,10 +91,20 @@ def read_text_log(text_log: TextLog, file: SourceFile, notes: Notes) -> Iterator
         yield bus.items(columns.pgn[right], columns.sender[right], columns.data[right], stamp_s)
     if not bus.frames:
         expected = f"a readable {text_log.kind}"
-        raise FileRefused(file.path, f"no line could be read; {first_wrong}", expected)
+        raise FileRefused(
+            file.path,
+            Note("no line could be read; {first_wrong}", first_wrong=first_wrong),
+            expected,
+        )
     if wrong:
         notes.rejects["lines not understood"] = wrong
-        notes.warnings.append(f"{wrong} of the lines were not understood; {first_wrong}.")
+        notes.warnings.append(
+            Note(
+                "{wrong} of the lines were not understood; {first_wrong}.",
+                wrong=wrong,
+                first_wrong=first_wrong,
+            )
+        )
     bus.finish()
 
 
@@ -123,5 +137,5 @@ def _first_wrong(text_log: TextLog, number: int, chunk: bytes) -> str:
         if line and not line.isspace() and not text_log.other.findall(line):
             groups = text_log.line.findall(line)
             if not (groups and text_log.columns(groups).right.all()):
-                return f"the first is line {at}, '{shown(line)}'"
+                return Note("the first is line {at}, '{line}'", at=at, line=shown(line))
     return "the first lies on a line cut in two"

@@ -22,7 +22,7 @@ import numpy as np
 
 from drivers.can.logs import BusLog
 from drivers.can.tractor_messages import split_id
-from drivers.contract import FileRefused, Item, Notes
+from drivers.contract import FileRefused, Item, Note, Notes
 from drivers.files.source import SourceFile, shown
 
 _BATCH = 50_000
@@ -160,14 +160,18 @@ def _read_text(reader: Any, kind: str, file: SourceFile, notes: Notes) -> Iterat
     messages = _text_messages(reader, lines, wrong)
     while batch := list(islice(messages, _BATCH)):
         yield _batch_items(bus, batch)
-    first = f"; the first is {wrong.first}" if wrong.count else ""
+    first = Note("; the first is {first}", first=wrong.first) if wrong.count else ""
     if not bus.frames:
         raise FileRefused(
-            file.path, f"it holds no frame that can be read{first}", f"a readable {kind}"
+            file.path,
+            Note("it holds no frame that can be read{first}", first=first),
+            f"a readable {kind}",
         )
     if wrong.count:
         notes.rejects["lines not understood"] = wrong.count
-        notes.warnings.append(f"{wrong.count} of the lines were not understood{first}.")
+        notes.warnings.append(
+            Note("{count} of the lines were not understood{first}.", count=wrong.count, first=first)
+        )
     bus.finish()
 
 
@@ -193,7 +197,7 @@ def _text_messages(reader: Any, lines: _Lines, wrong: _Tally) -> Iterator[can.Me
 def _read_binary(
     reader: Any, opened: Any, file: SourceFile, notes: Notes, name: str
 ) -> Iterator[list[Item]]:
-    kind = f"{name} log of a CAN bus"
+    kind = Note("{name} log of a CAN bus", name=name)
     bus = BusLog(notes, kind)
     damage = _Tally()
     messages = _binary_messages(reader, opened, damage)
@@ -202,11 +206,13 @@ def _read_binary(
     why = f" ({damage.first})" if damage.count else ""
     if not bus.frames:
         raise FileRefused(
-            file.path, f"it holds no CAN frame that can be read{why}", f"a readable {kind}"
+            file.path,
+            Note("it holds no CAN frame that can be read{why}", why=why),
+            f"a readable {kind}",
         )
     if damage.count:
         notes.rejects["damaged parts"] = damage.count
-        notes.warnings.append(f"Something of the file could not be read{why}.")
+        notes.warnings.append(Note("Something of the file could not be read{why}.", why=why))
     for _ in file.chunks():
         pass  # its hash is taken on the way
     bus.finish()

@@ -27,6 +27,7 @@ from drivers.contract import (
     EdgeBlock,
     Item,
     Lost,
+    Note,
     Notes,
     ValueBlock,
 )
@@ -194,7 +195,12 @@ class CounterStream:
             if self._board is not None:
                 items.append(Lost("", None, self._board.heard_s, host_s, RESTARTED))
             n = len(hello.channels)
-            self._notes.kind = f"pulse counter '{hello.board}', {n} channel{'s' * (n != 1)}"
+            self._notes.kind = Note(
+                "pulse counter '{board}', {n} channel{n_2}",
+                board=hello.board,
+                n=n,
+                n_2="s" * (n != 1),
+            )
             self._board = _Board(hello, self._notes, host_s)
         self._greeted = True
         while self._held:
@@ -220,8 +226,9 @@ class CounterDriver(BaseDriver):
         check_options(self.address, options, ("baud", "lines", "channel"))
         if "channel" in options and "lines" not in options:
             raise AddressError(
-                f"'{self.address}': 'channel' names what 'lines' finds; the counter board "
-                "names its channels itself."
+                "'{address}': 'channel' names what 'lines' finds; the counter board "
+                "names its channels itself.",
+                address=self.address,
             )
         self._port = SerialPort(rest, baud_option(self.address, options, BAUD))
         self._opened_s = clock()
@@ -229,10 +236,10 @@ class CounterDriver(BaseDriver):
         if "lines" in options:
             channel = options.get("channel", "pulse")
             self._stream = LineStream(self.address, options["lines"], channel, self.notes)
-            self._expected = f"a line of '{options['lines']}'"
+            self._expected = Note("a line of '{options}'", options=options["lines"])
         else:
             self._stream = CounterStream(self.notes)
-            self._expected = "a frame of a pulse counter"
+            self._expected = Note("a frame of a pulse counter")
 
     @property
     def channels(self) -> Mapping[str, ChannelKind]:
@@ -259,7 +266,7 @@ class CounterDriver(BaseDriver):
             raise
         except NewerProtocol as error:
             self.close()
-            raise DeviceError(f"{self._port.name}: {error}.") from None
+            raise DeviceError("{name}: {error}.", name=self._port.name, error=error) from None
 
     def _close(self) -> None:
         self._port.close()

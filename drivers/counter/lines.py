@@ -26,7 +26,16 @@ from types import MappingProxyType
 
 import numpy as np
 
-from drivers.contract import AddressError, ChannelKind, EdgeBlock, Item, Lost, Notes, ValueBlock
+from drivers.contract import (
+    AddressError,
+    ChannelKind,
+    EdgeBlock,
+    Item,
+    Lost,
+    Note,
+    Notes,
+    ValueBlock,
+)
 from drivers.framing import TextLines
 
 _UNITS_S = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
@@ -66,7 +75,7 @@ class LineStream:
         """Raises AddressError where the pattern names no quantity that is known."""
         self._places, self._pattern = _compile(address, pattern, channel)
         self._notes = notes
-        notes.kind = f"simple counter, lines of '{pattern}'"
+        notes.kind = Note("simple counter, lines of '{pattern}'", pattern=pattern)
         self._lines = TextLines()
         self._lines.rejects = notes.rejects
         self._sums: dict[str, _Sum] = {}
@@ -173,15 +182,22 @@ def _compile(
         name, quantity, end = place[1] or channel, place[2], place.end()
         if quantity not in QUANTITIES:
             raise AddressError(
-                f"'{address}': lines has '{quantity}' in it; known are {', '.join(QUANTITIES)}, "
-                "as in lines=hz or lines=L={left:hz} R={right:hz}."
+                "'{address}': lines has '{quantity}' in it; known are {quantities}, "
+                "as in lines=hz or lines=L={{left:hz}} R={{right:hz}}.",
+                address=address,
+                quantity=quantity,
+                quantities=", ".join(QUANTITIES),
             )
         places.append((name, quantity))
     if len(set(places)) != len(places):
-        raise AddressError(f"'{address}': lines names one channel's quantity twice.")
+        raise AddressError(
+            "'{address}': lines names one channel's quantity twice.", address=address
+        )
     rest = pattern[end:]
     if not places or "{" in rest:
-        raise AddressError(f"'{address}': lines has no number's place, expected {{QUANTITY}}.")
+        raise AddressError(
+            "'{address}': lines has no number's place, expected {{QUANTITY}}.", address=address
+        )
     return places, re.compile(expression + _literal(rest))
 
 

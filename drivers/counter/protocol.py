@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drivers.contract import ChannelKind, Floats, Ticks
+from drivers.contract import ChannelKind, Floats, Note, Ticks
 from drivers.firmware.counter_core import (
     EDGES,
     FALLS,
@@ -44,8 +44,12 @@ class NewerProtocol(Exception):
     def __init__(self, version: int) -> None:
         self.version = version
         super().__init__(
-            f"it speaks version {version} of the counter protocol, and this program "
-            f"knows versions up to {VERSION}; a newer Evenpace, or older firmware, is needed"
+            Note(
+                "it speaks version {version} of the counter protocol, and this program "
+                "knows versions up to {version_2}; a newer Evenpace, or older firmware, is needed",
+                version=version,
+                version_2=VERSION,
+            )
         )
 
 

@@ -14,7 +14,7 @@ from typing import cast
 from drivers.can.logs import read_text_log
 from drivers.can.text_logs import TEXT_LOGS
 from drivers.catalogue import check_options
-from drivers.contract import BaseDriver, Clock, FileRefused, Item, Notes, Recording
+from drivers.contract import BaseDriver, Clock, FileRefused, Item, Note, Notes, Recording
 from drivers.files.source import BOM, EXPECTED, SourceFile, shown
 from drivers.files.tables import EDGE_HEADER, SPEED_HEADER, read_edge_table, read_speed_table
 from drivers.framing import GnssFrames
@@ -90,7 +90,7 @@ def recognise(file: SourceFile) -> Reader:
             return _late(place)
     for begin, what in _NOT_OURS.items():
         if head.startswith(begin):
-            raise FileRefused(file.path, f"it is {what}", EXPECTED)
+            raise FileRefused(file.path, Note("it is {what}", what=what), EXPECTED)
     first_line = re.split(rb"[\r\n]", head.lstrip(), maxsplit=1)[0].strip()
     if table := _table(file, first_line):
         return table
@@ -117,16 +117,23 @@ def _table(file: SourceFile, first_line: bytes) -> Reader | None:
     if b"time_s" not in cells and b"speed_mps" not in cells:
         what = _OTHER_TABLES.get(cells[0]) if len(cells) > 2 else None
         if what:
-            raise FileRefused(file.path, f"it is {what}", EXPECTED, "line 1")
+            raise FileRefused(file.path, Note("it is {what}", what=what), EXPECTED, "line 1")
         return None
     if b"," not in first_line:
-        found = f"the header '{shown(first_line)}' has no commas"
-        expected = f"columns separated by commas, as '{EDGE_HEADER}' or '{SPEED_HEADER}'"
+        found = Note("the header '{first_line}' has no commas", first_line=shown(first_line))
+        expected = Note(
+            "columns separated by commas, as '{edge_header}' or '{speed_header}'",
+            edge_header=EDGE_HEADER,
+            speed_header=SPEED_HEADER,
+        )
         raise FileRefused(file.path, found, expected, "line 1")
     return read_speed_table if b"speed_mps" in cells or b"source" in cells else read_edge_table
 
 
 def _description(head: bytes, first_line: bytes) -> str:
     if re.search(rb"[\x00-\x08\x0e-\x1f]", head):
-        return f"its content, {head[:8].hex(' ')} …, is of no format known here"
-    return f"its content, which begins '{shown(first_line)}', is of no format known here"
+        return Note("its content, {hex} …, is of no format known here", hex=head[:8].hex(" "))
+    return Note(
+        "its content, which begins '{first_line}', is of no format known here",
+        first_line=shown(first_line),
+    )

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Iterator
 from pathlib import Path
 
-from drivers.contract import FileRefused
+from drivers.contract import FileRefused, Note
 
 BOM = b"\xef\xbb\xbf"
 """What some programs put before UTF-8 text."""
@@ -65,7 +65,7 @@ class SourceFile:
                 yield number, chunk[:cut]
                 number += chunk.count(b"\n", 0, cut)
             elif len(chunk) > CHUNK_BYTES:
-                found = f"a line longer than {CHUNK_BYTES} bytes"
+                found = Note("a line longer than {chunk_bytes} bytes", chunk_bytes=CHUNK_BYTES)
                 raise FileRefused(self.path, found, "lines of text", f"line {number}")
             rest = chunk[cut:]
         if rest:
@@ -77,7 +77,7 @@ class SourceFile:
         if isinstance(error, PermissionError):
             return FileRefused(self.path, "you may not read it", "a file with read permission")
         reason = getattr(error, "strerror", None) or str(error)
-        return FileRefused(self.path, f"it cannot be read ({reason})", EXPECTED)
+        return FileRefused(self.path, Note("it cannot be read ({reason})", reason=reason), EXPECTED)
 
 
 def shown(line: bytes) -> str:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from drivers.contract import FileRefused, Floats, Notes
+from drivers.contract import FileRefused, Floats, Note, Notes
 from drivers.files.source import SourceFile, shown
 
 _MOST_LETTERS = 64
@@ -83,7 +83,9 @@ class Table:
 
     def without_rows(self) -> FileRefused:
         return FileRefused(
-            self.file.path, "it has a header and no rows", f"rows under '{self.wanted}'"
+            self.file.path,
+            "it has a header and no rows",
+            Note("rows under '{wanted}'", wanted=self.wanted),
         )
 
     def _read_header(self, line: bytes, number: int) -> None:
@@ -91,15 +93,23 @@ class Table:
         known = {column.name: column for column in self.columns}
         for name in names:
             if name in known and names.count(name) > 1:
-                found = f"column '{name}' is there {names.count(name)} times"
-                raise self.refusal(found, f"the header '{self.wanted}'", number)
+                found = Note(
+                    "column '{name}' is there {name_2} times", name=name, name_2=names.count(name)
+                )
+                raise self.refusal(found, Note("the header '{wanted}'", wanted=self.wanted), number)
         missing = [c.name for c in self.columns if not c.optional and c.name not in names]
         if missing:
-            found = f"column '{missing[0]}' is missing from the header '{','.join(names)}'"
-            raise self.refusal(found, f"the header '{self.wanted}'", number)
+            found = Note(
+                "column '{missing}' is missing from the header '{names}'",
+                missing=missing[0],
+                names=",".join(names),
+            )
+            raise self.refusal(found, Note("the header '{wanted}'", wanted=self.wanted), number)
         unknown = [name for name in names if name not in known]
         if unknown:
-            self.notes.warnings.append(f"Columns that are not used: {', '.join(unknown)}.")
+            self.notes.warnings.append(
+                Note("Columns that are not used: {unknown}.", unknown=", ".join(unknown))
+            )
         self._present = [(i, known[name]) for i, name in enumerate(names) if name in known]
         self._width = len(names)
 
@@ -144,8 +154,15 @@ class Table:
             cells = self._cells(line, at)
             if len(cells) != self._width:
                 raise self.refusal(
-                    f"{len(cells)} cell{'s' * (len(cells) != 1)} in '{shown(line)}'",
-                    f"{self._width} cells as in the header, decimals with a point",
+                    Note(
+                        "{count} cell{count_2} in '{line}'",
+                        count=len(cells),
+                        count_2="s" * (len(cells) != 1),
+                        line=shown(line),
+                    ),
+                    Note(
+                        "{width} cells as in the header, decimals with a point", width=self._width
+                    ),
                     at,
                 )
             for place, column in self._present:
@@ -169,7 +186,7 @@ class Table:
             text = line.decode("utf-8")
             return next(csv.reader([text], strict=True), [])
         except UnicodeDecodeError as error:
-            found = f"byte {error.start + 1} of the line is not UTF-8 text"
+            found = Note("byte {start} of the line is not UTF-8 text", start=error.start + 1)
             raise self.refusal(found, "a CSV table saved as UTF-8", number) from None
         except csv.Error as error:
             raise self.refusal(f"{error} in '{shown(line)}'", "a line of CSV", number) from None
@@ -183,7 +200,11 @@ class Table:
             right = _in_range(cell, column)
         if not right:
             found = f"'{shown(cell.encode())}'" if cell else "an empty cell"
-            raise self.refusal(f"{found} in column '{column.name}'", column.expected, number)
+            raise self.refusal(
+                Note("{found} in column '{name}'", found=found, name=column.name),
+                column.expected,
+                number,
+            )
         return cell
 
     def _count_decimals(self, column: Column, cells: Sequence[bytes]) -> None:

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from drivers.contract import EdgeBlock, FileRefused, Floats, Item, Notes, SpeedBlock, Ticks
+from drivers.contract import EdgeBlock, FileRefused, Floats, Item, Note, Notes, SpeedBlock, Ticks
 from drivers.files.source import SourceFile
 from drivers.files.table_rows import Column, Rows, Table
 
@@ -59,7 +59,7 @@ def read_edge_table(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
     for rows in table.rows():
         total += rows.line.size
         if total > _MOST_EDGES:
-            found = f"there are more than {_MOST_EDGES} edges"
+            found = Note("there are more than {most_edges} edges", most_edges=_MOST_EDGES)
             expected = "a shorter recording: cut the table in parts, each with the header"
             raise FileRefused(file.path, found, expected, f"line {rows.line[0]}")
         ticks = np.rint(rows.numbers["time_s"] / TICK_S).astype(np.int64)
@@ -69,7 +69,9 @@ def read_edge_table(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
             _check_order(table, rows, index, ticks[index], before.ticks[-1:] if before else None)
             blocks.append(_edge_block(table, rows, index, ticks[index], before))
             last[channel] = blocks[-1]
-        notes.messages = {f"edges of {name}": block.count for name, block in last.items()}
+        notes.messages = {
+            Note("edges of {name}", name=name): block.count for name, block in last.items()
+        }
         yield list(blocks)
     if not last:
         raise table.without_rows()
@@ -92,7 +94,7 @@ def read_speed_table(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
             u_mps[np.isnan(speed_mps)] = np.nan
             items.append(SpeedBlock(source, speed_mps, time_s, time_s, u_mps))
             last_s[source] = time_s[-1:]
-            name = f"speeds of {source}"
+            name = Note("speeds of {source}", source=source)
             notes.messages[name] = notes.messages.get(name, 0) + time_s.size
         yield items
     if not last_s:
@@ -105,7 +107,11 @@ def _by_name(
     """Each channel or source of these rows with the places of its rows."""
     if len(known.keys() | set(rows.names)) > _MOST_STREAMS:
         column = table.columns[1]
-        found = f"more than {_MOST_STREAMS} different names in column '{column.name}'"
+        found = Note(
+            "more than {most_streams} different names in column '{name}'",
+            most_streams=_MOST_STREAMS,
+            name=column.name,
+        )
         raise table.refusal(found, column.expected, int(rows.line[0]))
     for code, name in enumerate(rows.names):
         yield name, np.flatnonzero(rows.name_of == code)
@@ -122,8 +128,10 @@ def _check_order(
     back = np.flatnonzero(np.diff(times, prepend=start) < 0)
     if back.size:
         row = index[back[0]]
-        found = f"the time goes back to {rows.numbers['time_s'][row]:.9g} s"
-        expected = f"times of '{rows.names[rows.name_of[row]]}' that never go back"
+        found = Note("the time goes back to {numbers:.9g} s", numbers=rows.numbers["time_s"][row])
+        expected = Note(
+            "times of '{names}' that never go back", names=rows.names[rows.name_of[row]]
+        )
         raise table.refusal(found, expected, int(rows.line[row]))
 
 
@@ -137,7 +145,9 @@ def _edge_block(
         fall_ticks = np.rint(np.where(seen, fall_s, 0.0) / TICK_S).astype(np.int64)
         early = np.flatnonzero(seen & (fall_ticks < ticks))
         if early.size:
-            found = f"fall_s {fall_s[early[0]]:.9g} lies before time_s of the same edge"
+            found = Note(
+                "fall_s {fall_s:.9g} lies before time_s of the same edge", fall_s=fall_s[early[0]]
+            )
             raise table.refusal(found, "a fall after the rise", int(rows.line[index[early[0]]]))
     return EdgeBlock(
         channel=rows.names[rows.name_of[index[0]]],

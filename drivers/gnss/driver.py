@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 
 from drivers.catalogue import check_options, full_address
-from drivers.contract import AddressError, BaseDriver, Clock, DeviceLost, Item, Lost
+from drivers.contract import AddressError, BaseDriver, Clock, DeviceLost, Item, Lost, Note
 from drivers.framing import GnssFrames
 from drivers.gnss.sentences import GnssDecoder
 from drivers.serial_port import PATIENCE_S, SerialPort, baud_option
@@ -107,7 +107,7 @@ class GnssDriver(BaseDriver):
             with suppress(AddressError):  # a rate this port cannot do is passed over
                 self._port.set_baud(self._search.baud)
         if self._search.found and not was_found:
-            self.notes.kind = f"GNSS receiver at {self._port.baud} baud"
+            self.notes.kind = Note("GNSS receiver at {baud} baud", baud=self._port.baud)
             self._heard_s = self._right_s = now_s
         return data
 

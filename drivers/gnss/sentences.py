@@ -17,7 +17,7 @@ import numpy as np
 from pynmeagps import NMEAReader
 from pyubx2 import UBXReader
 
-from drivers.contract import FileRefused, Item, Notes, SpeedBlock, ValueBlock
+from drivers.contract import FileRefused, Item, Note, Notes, SpeedBlock, ValueBlock
 from drivers.files.source import SourceFile
 from drivers.framing import GnssFrames
 from drivers.timeline import Timeline
@@ -208,7 +208,7 @@ def read_gnss(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
         raise FileRefused(file.path, found, "an NMEA 0183 or UBX log")
     ubx = [name == "NAV-PVT" or name.startswith("UBX") for name in notes.messages]
     formats = [name for name, there in (("NMEA 0183", not all(ubx)), ("UBX", any(ubx))) if there]
-    notes.kind = f"{' and '.join(formats)} log of a GNSS receiver"
+    notes.kind = Note("{formats} log of a GNSS receiver", formats=" and ".join(formats))
     notes.warnings += timeline.warnings()
     if not decoder.speeds:
         notes.warnings.append("None of its messages carries a speed; RMC, VTG or NAV-PVT would.")

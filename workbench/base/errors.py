@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from workbench.base.numbers import Formatter
-from workbench.base.statements import PlusMinus, Statement, Value, message
+from workbench.base.statements import PlusMinus, Statement, Value, as_written, message
 
 
 class Message:
@@ -84,6 +84,6 @@ def _plain(value: Any) -> Value:
         return value.statement
     if isinstance(value, list | tuple):
         return tuple(_plain(one) for one in value)
-    if isinstance(value, int | float | str | PlusMinus | Statement):
-        return value
-    return str(value)
+    if isinstance(value, str):
+        return as_written(value) if hasattr(value, "template") else str(value)
+    return value if isinstance(value, int | float | PlusMinus | Statement) else str(value)

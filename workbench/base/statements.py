@@ -52,8 +52,8 @@ def message(template: str, /, **values: Value) -> Statement:
 
 
 def as_written(text: str) -> Statement:
-    """A finished sentence of a driver, or of an earlier program that stored it."""
-    return message(text)
+    """A sentence of a driver, or a finished one that an earlier program stored."""
+    return message(getattr(text, "template", text), **getattr(text, "values", {}))
 
 
 def is_as_written(said: Statement) -> bool:

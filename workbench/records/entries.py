@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from drivers.contract import Notes
+from drivers.contract import Note, Notes
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine, parse_machine
 from workbench.records.jsonable import from_text, to_text
@@ -152,6 +152,11 @@ def result_sha256(row: Mapping[str, Any]) -> str:
 def notes_of(summary: str) -> Notes:
     """What the inputs said of themselves, from the stored text. Raises StoreError."""
     try:
-        return Notes(**from_text(summary))
-    except TypeError:
+        plain = from_text(summary)
+        told = [
+            Note(n["template"], **n["values"]) if isinstance(n, dict) else n
+            for n in plain.get("warnings", ())
+        ]
+        return Notes(**plain | {"warnings": told})
+    except (TypeError, KeyError, ValueError, IndexError):
         raise StoreError("A row of the store is damaged: it says nothing of its inputs.") from None

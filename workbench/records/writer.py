@@ -39,12 +39,22 @@ def summary_text(notes: Notes) -> str:
             "kind": notes.kind,
             "messages": notes.messages,
             "rejects": notes.rejects,
-            "warnings": notes.warnings,
+            "warnings": [_note_as_data(note) for note in notes.warnings],
             "timed": notes.timed,
             "sha256": notes.sha256,
             "origin_s": notes.origin_s,
         }
     )
+
+
+def _note_as_data(note: str) -> object:
+    """A driver's sentence: its template and values where it has them, so that it can be worded
+    in another language; else its text."""
+    values = getattr(note, "values", None)
+    if not values:
+        return str(note)
+    plain = {k: v if isinstance(v, int | float) else str(v) for k, v in values.items()}
+    return {"template": note.template, "values": plain}  # type: ignore[attr-defined]
 
 
 class Writer:
