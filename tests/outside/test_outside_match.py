@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from workbench.match.align import parabola_peak
-from workbench.match.changes import change_points, pettitt
+from workbench.match.changes import change_points
 from workbench.match.mean import effective_number
 from workbench.match.sources import taped_course
 from workbench.match.track import make_track
@@ -19,14 +19,8 @@ def nile():
     return data.load().data["volume"].to_numpy(dtype=float)
 
 
-def test_pettitts_change_point_of_the_nile():
-    """Nile flows 1871 to 1970 (statsmodels): change after 28 years, p = 3.59e-7 (computed)."""
-    point = pettitt(nile())
-    assert point.index == 28
-    assert point.p == pytest.approx(3.59e-7, rel=0.005)
-
-
 def test_binary_segmentation_finds_the_niles_change_as_ruptures_does():
+    """Nile flows 1871 to 1970 (statsmodels): change after 28 years."""
     import ruptures
 
     theirs = ruptures.Binseg(model="l2", min_size=5, jump=1).fit(nile()).predict(n_bkps=1)

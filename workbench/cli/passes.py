@@ -4,41 +4,26 @@ from __future__ import annotations
 
 import argparse
 import json
-import math
+from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
 from drivers.contract import Recording
 from workbench.base.errors import WrongInput
 from workbench.base.files import write_file
-from workbench.base.machine import Limits, Machine
+from workbench.base.machine import Machine
+from workbench.base.units import units_for
 from workbench.calibration.statistics.decision import Verdict
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_source, seconds, source_of
 from workbench.cli.output import print_json, print_warnings
 from workbench.cli.pass_print import print_pass
-from workbench.jobs.job import Job
-from workbench.jobs.passes.answer import (
-    causes,
-    course,
-    doubts,
-    over_time,
-    sources,
-    what_to_do,
-    where,
-)
-from workbench.jobs.passes.inputs import Chosen, choose, gather_inputs, with_factors
-from workbench.jobs.passes.pulse_rates import with_pulse_rates
+from workbench.jobs.codec import from_plain
+from workbench.jobs.passes.answer import PassOptions
+from workbench.jobs.passes.compute import compute as job_compute
 from workbench.jobs.source import finish
-from workbench.match.evidence import gather
-from workbench.match.ratio import (
-    Comparison,
-    Pace,
-    PaceLimits,
-    cannot_tell,
-    compare,
-    seconds_to_settle,
-)
+from workbench.match.advice import Advice
+from workbench.words.view import json_view
 from workbench.words.words import Words
 
 _ABOUT = (
@@ -120,75 +105,22 @@ def run(args: argparse.Namespace) -> int:
 def compute(
     recording: Recording, machine: Machine | None, options: dict[str, Any]
 ) -> dict[str, Any]:
-    """The pace of the belt against the ground over one recording."""
-    limits = machine.limits if machine else Limits()
-    band = PaceLimits(limits.ratio_low, limits.ratio_high)
-    recording = with_pulse_rates(recording, machine)
-    chosen = choose(recording, options)
-    answer = _head(recording, chosen)
-    if chosen.reason or chosen.belt is None or chosen.ground is None:
-        found = Comparison(cannot_tell(chosen.reason))
-        return answer | _ratio(found.pace, band, recording.warnings) | {"causes": []}
-    inputs = gather_inputs(recording, machine, chosen, options)
-    found = compare(inputs.belt, inputs.ground, band)
-    inputs = with_factors(inputs, found)
-    evidence = gather(inputs, found)
-    answer |= _ratio(found.pace, band, [*recording.warnings, *doubts(evidence)])
-    answer |= causes(evidence, found)
-    answer |= over_time(found, evidence.bins)
-    answer |= sources(inputs)
-    answer |= what_to_do(found, machine, options)
-    return answer | course(inputs, options) | where(recording, found)
+    """The answer as a dict of sentences and numbers; gives way to `jobs.passes.compute`."""
+    answer = job_compute(recording, machine, from_plain(options, PassOptions))
+    words = Words(units_for(machine.readout.unit if machine else None))
+    none = dict.fromkeys(("stands_apart", "wheel_slip_against", "advice", "course", "track"))
+    return _unknown_as_nan(answer, none | json_view(answer, words))
 
 
-def _head(recording: Recording, chosen: Chosen) -> dict[str, Any]:
-    return {
-        "source": recording.name,
-        "kind": recording.kind,
-        "simulated": recording.simulated,
-        "belt": chosen.belt.name if chosen.belt else None,
-        "ground": chosen.ground.name if chosen.ground else None,
-        "ground_why": chosen.why,
-        "sources": [*recording.edges, *recording.speeds],
-    }
-
-
-def _ratio(found: Pace, band: PaceLimits, warnings: list[str]) -> dict[str, Any]:
-    return {
-        "verdict": found.decision.verdict.value,
-        "reason": _reason(found, band),
-        "conformance_probability": found.decision.conformance_probability,
-        "ratio": found.ratio,
-        "u_ratio": found.u_ratio,
-        "U_ratio": found.U_ratio,
-        "k": found.k,
-        "ratio_low": band.low,
-        "ratio_high": band.high,
-        "u_parts_rel": found.parts,
-        "belt_speed_mps": found.belt_speed_mps,
-        "ground_speed_mps": found.ground_speed_mps,
-        "in_band_fraction": found.in_band,
-        "lag_s": found.lag_s,
-        "u_lag_s": found.u_lag_s,
-        "drift_per_hour": found.drift_per_hour,
-        "u_drift_per_hour": found.u_drift_per_hour,
-        "separation_m": found.separation_m,
-        "u_separation_m": found.u_separation_m,
-        "duration_s": found.duration_s,
-        "warnings": [*warnings, *found.warnings],
-    }
-
-
-def _reason(found: Pace, band: PaceLimits) -> str:
-    reason = Words().say(found.decision.reason)
-    if not math.isfinite(found.ratio):
-        return reason
-    if found.decision.verdict in ("pass", "fail"):
-        return reason
-    more_s = seconds_to_settle(found, band)
-    if math.isfinite(more_s):
-        return f"{reason}; about {more_s:.0f} s more of the same would settle it"
-    return f"{reason}; more of the same would not settle it"
+def _unknown_as_nan(answer: Any, view: dict[str, Any]) -> dict[str, Any]:
+    view.pop("statements", None)
+    for one in fields(answer):
+        value = getattr(answer, one.name)
+        if isinstance(value, float):
+            view[one.name] = value
+        elif isinstance(value, Advice):
+            _unknown_as_nan(value, view[one.name])
+    return view
 
 
 def write_track(answer: dict[str, Any], path: str) -> None:
@@ -229,6 +161,3 @@ def _move(text: str) -> list[float]:
         raise argparse.ArgumentTypeError(
             f"'{text}' is wrong; expected a moment and steps, for example 38s=-2"
         ) from None
-
-
-JOB = Job("pass", dict, dict, compute)

@@ -13,7 +13,7 @@ ROOMS = {
     "speed": "workbench.jobs.speed.compute",
     "calibrate": "workbench.cli.calibrate",
     "gap": "workbench.cli.gap",
-    "pass": "workbench.cli.passes",
+    "pass": "workbench.jobs.passes.compute",
 }
 """Kind of a result -> the module whose `JOB` makes it; imported when it is asked for."""
 

@@ -7,15 +7,31 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
+from enum import StrEnum, auto
 
 import numpy as np
 
 from workbench.base.machine import Limits
-from workbench.base.units import from_mps
-from workbench.calibration.statistics.decision import Decision, Verdict
+from workbench.base.statements import PlusMinus, Statement, statement
+from workbench.calibration.statistics.decision import Verdict
 from workbench.calibration.statistics.fit import straight_line
 from workbench.match.ratio import Pace
+
+
+class AdviceSays(StrEnum):
+    """What to change after a pass, and what tends to happen as it is."""
+
+    LEAVE_BOTH = auto()
+    TOO_UNSURE_TO_CHANGE = auto()
+    RUN_BELT_FASTER = auto()
+    RUN_BELT_SLOWER = auto()
+    STEP_OF_FLOW_CONTROL = auto()
+    CHANGE_BELT_NOT_GROUND = auto()
+    GROUND_TOO_SLOW = auto()
+    GROUND_TOO_FAST = auto()
+    FAST_BELT_BUNCHES = auto()
+    SLOW_BELT_RIPS = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,98 +48,92 @@ class Advice:
     u_ratio_per_step: float = math.nan
     steps_to_go: float = math.nan
     u_steps_to_go: float = math.nan
-    sentences: list[str] = field(default_factory=list)
+    sentences: tuple[Statement, ...] = ()
 
 
-def advise(
-    found: Pace, limits: Limits, unit: str = "m/s", response: Response | None = None
-) -> Advice:
-    """What to do after a pass; the sentences speak in `unit`, a key of `SPEED_UNITS_MPS`."""
+def advise(found: Pace, limits: Limits, response: Response | None = None) -> Advice:
+    """What to do after a pass."""
     ratio, u_ratio = found.ratio, found.u_ratio
     if not (math.isfinite(ratio) and ratio > 0):
         return Advice()
     learned = _learned(response)
-    warnings = _range_warnings(found, limits, unit)
-    if not _to_change(found.decision):
-        keep = "Leave belt and ground speed as they are."
-        return Advice(**learned, sentences=[keep, *warnings])
+    tends = _what_tends_to_happen(found, limits)
+    if found.decision.verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS):
+        return replace(learned, sentences=(statement(AdviceSays.LEAVE_BOTH), *tends))
     change, u_change = 1 / ratio - 1, u_ratio / ratio**2
     if 2 * u_change > abs(change):
-        unsure = "The ratio is too unsure to say what to change: drive a longer pass."
-        return Advice(**learned, sentences=[unsure, *warnings])
-    target = found.belt_speed_mps
-    way = "faster" if change > 0 else "slower"
-    sentences = [
-        f"Run the belt {100 * abs(change):.1f} % ± {200 * u_change:.1f} % {way}, or drive at "
-        f"{_said(target, unit)} instead of {_said(found.ground_speed_mps, unit)}."
-    ]
-    if response is not None:
-        sentences.append(
-            f"One step of the flow control changes the ratio belt ÷ ground by "
-            f"{100 * response.ratio_per_step:+.2f} % ± {200 * response.u_ratio_per_step:.2f} %: "
-            f"{learned['steps_to_go']:+.1f} ± {2 * learned['u_steps_to_go']:.1f} steps to go."
-        )
-    if not limits.speed_low_mps <= target <= limits.speed_high_mps:
-        sentences.append(
-            f"{_said(target, unit)} lies outside the working range of "
-            f"{_said(limits.speed_low_mps, unit)} to {_said(limits.speed_high_mps, unit)}: change "
-            "the belt, not the ground speed."
-        )
-    return Advice(
+        return replace(learned, sentences=(statement(AdviceSays.TOO_UNSURE_TO_CHANGE), *tends))
+    changed = replace(
+        learned,
         belt_change_rel=change,
         u_belt_change_rel=u_change,
-        ground_target_mps=target,
-        u_ground_target_mps=target * u_ratio / ratio,
-        **learned,
-        sentences=[*sentences, *warnings],
+        ground_target_mps=found.belt_speed_mps,
+        u_ground_target_mps=found.belt_speed_mps * u_ratio / ratio,
+    )
+    return replace(changed, sentences=(*_what_to_change(changed, found, limits), *tends))
+
+
+def _learned(response: Response | None) -> Advice:
+    """The flow control's part of the advice."""
+    if response is None:
+        return Advice()
+    steps, u_steps = response.steps_to(1.0)
+    return Advice(
+        ratio_per_step=response.ratio_per_step,
+        u_ratio_per_step=response.u_ratio_per_step,
+        steps_to_go=steps,
+        u_steps_to_go=u_steps,
     )
 
 
-def _learned(response: Response | None) -> dict[str, float]:
-    """The flow control's part of the advice."""
-    if response is None:
-        return {}
-    steps, u_steps = response.steps_to(1.0)
-    return {
-        "ratio_per_step": response.ratio_per_step,
-        "u_ratio_per_step": response.u_ratio_per_step,
-        "steps_to_go": steps,
-        "u_steps_to_go": u_steps,
-    }
-
-
-def _said(speed_mps: float, unit: str) -> str:
-    """'2.75 mph'."""
-    return f"{from_mps(speed_mps, unit):.3g} {unit}"
-
-
-def _to_change(decision: Decision) -> bool:
-    return decision.verdict not in (Verdict.PASS, Verdict.CONDITIONAL_PASS)
-
-
-def _range_warnings(found: Pace, limits: Limits, unit: str) -> list[str]:
-    """What tends to happen, in words; common practice, and K. Kirk, Clemson, in the trade press
-    (too fast bunches the plants, too slow rips the vines)."""
-    speed, warnings = found.ground_speed_mps, []
-    if speed < limits.speed_low_mps:
-        warnings.append(
-            f"At {_said(speed, unit)} the ground speed is below the working range (from "
-            f"{_said(limits.speed_low_mps, unit)}): losses tend to come at the front, where the "
-            "blades hand the crop to the conveyor."
+def _what_to_change(advice: Advice, found: Pace, limits: Limits) -> list[Statement]:
+    change, target_mps = advice.belt_change_rel, advice.ground_target_mps
+    said = [
+        statement(
+            AdviceSays.RUN_BELT_FASTER if change > 0 else AdviceSays.RUN_BELT_SLOWER,
+            change_rel=PlusMinus(abs(change), 2 * advice.u_belt_change_rel),
+            target_mps=target_mps,
+            ground_mps=found.ground_speed_mps,
         )
-    if speed > limits.speed_high_mps:
-        warnings.append(
-            f"At {_said(speed, unit)} the ground speed is above the working range (up to "
-            f"{_said(limits.speed_high_mps, unit)}): losses tend to come at the rear, where the "
-            "conveyor hands the crop on."
+    ]
+    if math.isfinite(advice.ratio_per_step):
+        said.append(
+            statement(
+                AdviceSays.STEP_OF_FLOW_CONTROL,
+                step_rel=PlusMinus(advice.ratio_per_step, 2 * advice.u_ratio_per_step),
+                steps=PlusMinus(advice.steps_to_go, 2 * advice.u_steps_to_go),
+            )
         )
+    low_mps, high_mps = limits.speed_low_mps, limits.speed_high_mps
+    if not low_mps <= target_mps <= high_mps:
+        said.append(
+            statement(
+                AdviceSays.CHANGE_BELT_NOT_GROUND,
+                target_mps=target_mps,
+                low_mps=low_mps,
+                high_mps=high_mps,
+            )
+        )
+    return said
+
+
+def _what_tends_to_happen(found: Pace, limits: Limits) -> list[Statement]:
+    """Common practice, and K. Kirk, Clemson, in the trade press (too fast bunches the plants,
+    too slow rips the vines)."""
+    speed_mps, low_mps, high_mps = (
+        found.ground_speed_mps,
+        limits.speed_low_mps,
+        limits.speed_high_mps,
+    )
+    said = []
+    if speed_mps < low_mps:
+        said.append(statement(AdviceSays.GROUND_TOO_SLOW, ground_mps=speed_mps, low_mps=low_mps))
+    if speed_mps > high_mps:
+        said.append(statement(AdviceSays.GROUND_TOO_FAST, ground_mps=speed_mps, high_mps=high_mps))
     if found.decision.verdict.is_fail:
-        warnings.append(
-            "A belt faster than the ground tends to bunch the plants."
-            if found.ratio > 1
-            else "A belt slower than the ground tends to rip the vines."
-        )
-    return warnings
+        fast = found.ratio > 1
+        said.append(statement(AdviceSays.FAST_BELT_BUNCHES if fast else AdviceSays.SLOW_BELT_RIPS))
+    return said
 
 
 @dataclass(frozen=True, slots=True)

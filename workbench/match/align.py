@@ -65,16 +65,16 @@ class Aligned:
         return np.isfinite(self.belt_mps) & np.isfinite(self.ground_mps)
 
 
-def align(belt: SpeedSeries, ground: SpeedSeries, most_lag_s: float = MOST_LAG_S) -> Aligned:
+def align(belt: SpeedSeries, ground: SpeedSeries, most_lag_s: float = MOST_LAG_S) -> Aligned | None:
     """Both series on one line of evenly spaced moments, the ground source's lag taken out.
 
-    Raises ValueError where the two do not overlap in time.
+    None where the two do not overlap in time.
     """
     belt, ground = _with_values(belt), _with_values(ground)
     start_s = max(belt.time_s[0], ground.time_s[0]) if _any(belt, ground) else math.inf
     end_s = min(belt.time_s[-1], ground.time_s[-1]) if _any(belt, ground) else -math.inf
     if end_s <= start_s:
-        raise ValueError("the two sources have no time in common")
+        return None
     step_s = max(_usual_step(belt), _usual_step(ground), 1e-3)
     step_s = max(step_s, (end_s - start_s) / MOST_SAMPLES)
     samples = int((end_s - start_s) / step_s) + 1

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,9 @@ from workbench.match.hypotheses import (
     TOLERANCE,
     USUAL,
     USUAL_FLAGS,
+    Cause,
+    CauseSays,
+    CheckSays,
     Hypothesis,
     Mixture,
 )
@@ -48,17 +51,17 @@ VISCOSITY_PER_C = 0.035
 
 
 @dataclass(frozen=True, slots=True)
-class Cause:
-    """A cause with its probability, what speaks for it in numbers, and what to check next."""
+class Weighed:
+    """A cause with its probability and the most likely size of each of its shapes."""
 
-    cause: str
-    title: str
+    cause: Cause
+    title: Cause | CauseSays
     probability: float
-    check_next: str
+    check_next: CheckSays
     sizes: dict[str, float] = field(default_factory=dict)
 
 
-def weigh(evidence: Evidence) -> list[Cause]:
+def weigh(evidence: Evidence) -> list[Weighed]:
     """The causes in the running, the most likely first; they sum to 1."""
     running = [one for one in HYPOTHESES if _can_show(one, evidence)]
     timed = _InTime(evidence) if evidence.bins is not None else None
@@ -74,23 +77,20 @@ def weigh(evidence: Evidence) -> list[Cause]:
         sizes.append(size)
     weight = np.exp(np.array(scores) - max(scores))
     weight /= weight.sum()
-    causes: dict[str, Cause] = {}
+    causes: dict[Cause, Weighed] = {}
     for at in np.argsort(-weight):
-        one = running[at]
+        one, probability = running[at], float(weight[at])
         known = causes.get(one.cause)
         if known is None:
-            causes[one.cause] = Cause(
-                one.cause, one.title, float(weight[at]), one.check_next, sizes[at]
+            causes[one.cause] = Weighed(
+                one.cause, one.title, probability, one.check_next, sizes[at]
             )
         else:  # the same cause in another shape: its probability adds, the likelier shape speaks
-            total = known.probability + float(weight[at])
-            causes[one.cause] = Cause(
-                known.cause, known.title, total, known.check_next, known.sizes
-            )
+            causes[one.cause] = replace(known, probability=known.probability + probability)
     return sorted(causes.values(), key=lambda cause: -cause.probability)
 
 
-def could_not_show(evidence: Evidence) -> list[str]:
+def could_not_show(evidence: Evidence) -> list[Cause | CauseSays]:
     """Titles of the causes that nothing recorded could have shown."""
     hidden = dict.fromkeys(
         one.title

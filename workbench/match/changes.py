@@ -1,8 +1,7 @@
-"""When did a row of values change: one change point, several, and a chart that watches.
+"""When did a row of values change: change points, and a chart that watches.
 
-Pettitt, Appl. Statist. 28(2), 1979, 126-135, for one change point without assuming a
-distribution; binary segmentation (Scott & Knott, Biometrics 30, 1974) for several, its
-threshold widened for values that hang together in time.
+Binary segmentation (Scott & Knott, Biometrics 30, 1974), its threshold widened for values that
+hang together in time.
 """
 
 from __future__ import annotations
@@ -28,7 +27,7 @@ MOST_CHANGES = 3
 PENALTY = 6.0
 """Times ln n: what a change point must gain in units of the values' own variance. Dearer than the
 Bayesian information criterion's price for a place and a level, since noise that hangs
-together has more ways to look like a step; measured in tests/workbench/test_match_trend.py."""
+together has more ways to look like a step; measured in tests/workbench/match/test_trend.py."""
 
 LEAST_CHANGE = 0.01
 """A smaller change of the ratio is no news to anyone; chosen."""
@@ -39,34 +38,14 @@ CUSUM_SLACK, CUSUM_DECISION = 0.5, 5.0
 
 @dataclass(frozen=True, slots=True)
 class ChangePoint:
-    """The first value after a change, its size (mean after − mean before) and its p-value."""
+    """The first value after a change, and its size (mean after − mean before)."""
 
     index: int
     change: float
-    p: float
-
-
-def pettitt(values: Floats) -> ChangePoint:
-    """The most likely single change point of `values` (n,), p approximate for n ≥ 10.
-
-    Raises ValueError for fewer than 3 values.
-    """
-    n = values.size
-    if n < 3:
-        raise ValueError("a change point needs at least 3 values")
-    from scipy.stats import rankdata
-
-    rank = rankdata(values)
-    t = np.arange(1, n)
-    u = 2 * np.cumsum(rank)[:-1] - t * (n + 1)
-    index = int(np.argmax(np.abs(u))) + 1
-    k = float(np.abs(u).max())
-    p = min(1.0, 2 * math.exp(-6 * k**2 / (n**3 + n**2)))
-    return ChangePoint(index, float(values[index:].mean() - values[:index].mean()), p)
 
 
 def change_points(values: Floats, least: float = LEAST_CHANGE) -> list[ChangePoint]:
-    """Every change of the mean of evenly spaced `values` (n,), in order; p is NaN.
+    """Every change of the mean of evenly spaced `values` (n,), in order.
 
     Split as often as `MOST_CHANGES` allows, then joined again as far as the splits are not
     worth their price: the scatter is that about the finest means, since a change left in
@@ -86,7 +65,7 @@ def change_points(values: Floats, least: float = LEAST_CHANGE) -> list[ChangePoi
     for before, at, after in zip(kept[:-2], kept[1:-1], kept[2:], strict=True):
         change = float(values[at:after].mean() - values[before:at].mean())
         if abs(change) >= least:
-            points.append(ChangePoint(at, change, math.nan))
+            points.append(ChangePoint(at, change))
     return points
 
 

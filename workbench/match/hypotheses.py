@@ -19,6 +19,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum, auto
 
 Mixture = tuple[tuple[float, float, float], ...]
 """(weight, mean, standard deviation) of each part."""
@@ -81,13 +82,59 @@ the typed number of teeth; a tooth stands out; false edges; pulses lost; the sig
 off."""
 
 
+class Cause(StrEnum):
+    """What may keep belt and ground from keeping pace; the value is its name in every answer."""
+
+    NONE = "none"
+    VALVE_OFF = "valve-off"
+    OIL_WARMING = "oil-warming"
+    ENGINE_DROOP = "engine-droop"
+    BELT_SLIP = "belt-slip"
+    ROLL_BUILD_UP = "roll-build-up"
+    VALVE_MOVED = "valve-moved"
+    BELT_NOT_FOLLOWING = "belt-not-following"
+    WHEEL_SLIP = "wheel-slip"
+    WRONG_SETTING = "wrong-setting"
+    LOSING_PULSES = "losing-pulses"
+    EXTRA_PULSES = "extra-pulses"
+    DAMAGED_WHEEL = "damaged-wheel"
+    GNSS_UNUSABLE = "gnss-unusable"
+    NOT_CLEAR = "not-clear"
+
+
+class CauseSays(StrEnum):
+    """The title of a model where it is not its cause's."""
+
+    WRONG_TEETH_TYPED = auto()
+
+
+class CheckSays(StrEnum):
+    """What to check next, so that a cause is told from the others."""
+
+    CHECK_NOTHING = auto()
+    STEP_THE_FLOW_CONTROL = auto()
+    WARM_THE_OIL = auto()
+    WATCH_THE_ENGINE = auto()
+    LOOK_FOR_BELT_SLIP = auto()
+    CLEAN_THE_ROLL = auto()
+    SEE_WHETHER_THE_FLOW_CONTROL_HOLDS = auto()
+    HOLD_THE_GROUND_SPEED = auto()
+    TAKE_ANOTHER_GROUND = auto()
+    CALIBRATE_THE_READOUT = auto()
+    COUNT_THE_TEETH = auto()
+    LOOK_AT_PICKUP_AND_PLUG = auto()
+    LOOK_AT_CABLE_AND_SHIELD = auto()
+    LOOK_AT_THE_TOOTH = auto()
+    GIVE_THE_ANTENNA_SKY = auto()
+    DRIVE_A_LONGER_PASS = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Hypothesis:
-    """One cause; `cause` is its name in every answer, `title` what a person reads."""
+    """One cause as a model; two of them may be of one cause."""
 
-    cause: str
-    title: str
-    check_next: str
+    cause: Cause
+    check_next: CheckSays
     levels: Levels = IN_LIMITS
     shapes: Mapping[str, Mixture] = field(default_factory=dict)
     measures: Mapping[str, Mixture] = field(default_factory=dict)
@@ -95,91 +142,84 @@ class Hypothesis:
     needs: tuple[str, ...] = ()
     drive: str = ""
     restless: float = 1.0
+    titled: CauseSays | None = None
+
+    @property
+    def title(self) -> Cause | CauseSays:
+        return self.titled or self.cause
 
 
 OIL_SLOWS: Mixture = ((1.0, -0.05, 0.025),)
 
 HYPOTHESES: tuple[Hypothesis, ...] = (
     Hypothesis(
-        "none",
-        "Belt and ground keep pace, and nothing stands out",
-        "Nothing; take another pass when something is changed.",
+        Cause.NONE,
+        CheckSays.CHECK_NOTHING,
     ),
     Hypothesis(
-        "valve-off",
-        "Flow control set off by a constant factor",
-        "Move the flow control by a known step (a click, a turn) and drive the pass again.",
+        Cause.VALVE_OFF,
+        CheckSays.STEP_THE_FLOW_CONTROL,
         levels=OFF,
     ),
     Hypothesis(
-        "oil-warming",
-        "Oil warming: it thins, the motor leaks more, the belt slows",
-        "Warm the oil up, set the flow control again, and drive the pass again; write down the "
-        "oil temperature at its start and end.",
+        Cause.OIL_WARMING,
+        CheckSays.WARM_THE_OIL,
         levels=MAYBE_OFF,
         shapes={"oil": OIL_SLOWS},
         measures={"oil": ((1.0, 28.0, 14.0),)},
     ),
     Hypothesis(
-        "engine-droop",
-        "Engine droops under load, and the belt with it",
-        "Watch engine speed in heavy ground: more throttle, a lower gear, or a flow control "
-        "that does not follow the engine.",
+        Cause.ENGINE_DROOP,
+        CheckSays.WATCH_THE_ENGINE,
         levels=MAYBE_OFF,
         shapes={"engine": ((1.0, 1.0, 0.25),)},
         measures={"engine": ((1.0, math.log(0.04), 0.6),)},
         needs=("engine",),
     ),
     Hypothesis(
-        "belt-slip",
-        "Belt slips on its drive roll",
-        "With the engine off: belt tension, a wet or worn roll, a belt that drags.",
+        Cause.BELT_SLIP,
+        CheckSays.LOOK_FOR_BELT_SLIP,
         measures={"lap": ((1.0, -0.07, 0.04),)},
         needs=("lap",),
         drive="roll",
     ),
     Hypothesis(
-        "roll-build-up",
-        "Something built up on the drive roll: each turn moves more belt",
-        "With the engine off: look at the roll, clean it, and measure its diameter.",
+        Cause.ROLL_BUILD_UP,
+        CheckSays.CLEAN_THE_ROLL,
         measures={"lap": ((1.0, 0.035, 0.018),)},
         needs=("lap",),
         drive="roll",
     ),
     Hypothesis(
-        "valve-moved",
-        "Flow control bumped or stuck at a moment",
-        "See whether the flow control's lever or knob is held where it was set.",
+        Cause.VALVE_MOVED,
+        CheckSays.SEE_WHETHER_THE_FLOW_CONTROL_HOLDS,
         levels=MAYBE_OFF,
         shapes={"step": both_ways(0.10, 0.05)},
     ),
     Hypothesis(
-        "belt-not-following",
-        "Ground speed varies, and the belt follows nothing",
-        "Hold the ground speed: one gear, one throttle; or a belt drive that follows the ground.",
+        Cause.BELT_NOT_FOLLOWING,
+        CheckSays.HOLD_THE_GROUND_SPEED,
         levels=WANDERS,
         measures={"unfollowed": ((1.0, math.log(0.08), 0.45),)},
     ),
     Hypothesis(
-        "wheel-slip",
-        "The wheels slip, so wheel speed reads high",
-        "Take the ground speed from radar or satellite, or drive a taped course.",
+        Cause.WHEEL_SLIP,
+        CheckSays.TAKE_ANOTHER_GROUND,
         levels=((0.9, "wheel", 0.02), (0.1, None, 0.06)),
         measures={"wheel": ((1.0, 0.14, 0.07),)},
         needs=("wheel",),
     ),
     Hypothesis(
-        "wrong-setting",
-        "Wrong number set in the readout",
-        "Calibrate the readout: time ten laps of the belt and compare.",
+        Cause.WRONG_SETTING,
+        CheckSays.CALIBRATE_THE_READOUT,
         levels=((0.75, "shown", 0.025), (0.25, None, 0.0)),
         measures={"shown": both_ways(0.07, 0.04), "setting": both_ways(0.07, 0.04)},
         needs=("shown or setting",),
     ),
     Hypothesis(
-        "wrong-setting",
-        "Wrong number of teeth in the machine file",
-        "Count the target wheel's teeth with the engine off, and mend the machine file.",
+        Cause.WRONG_SETTING,
+        CheckSays.COUNT_THE_TEETH,
+        titled=CauseSays.WRONG_TEETH_TYPED,
         levels=((0.75, "shown", 0.025), (0.25, None, 0.0)),
         measures={
             "shown": both_ways(0.07, 0.05),
@@ -190,9 +230,8 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         needs=("shown or setting",),
     ),
     Hypothesis(
-        "losing-pulses",
-        "Pulses get lost, the more the slower the belt",
-        "With the engine off: the pickup's gap, its plug, its cable (`evenpace gap`).",
+        Cause.LOSING_PULSES,
+        CheckSays.LOOK_AT_PICKUP_AND_PLUG,
         levels=MAYBE_OFF,
         measures={
             "missed": ((1.0, math.log(0.03), 1.2),),
@@ -205,9 +244,8 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         needs=("missed",),
     ),
     Hypothesis(
-        "extra-pulses",
-        "Pulses that no tooth made",
-        "With the engine off: the pickup's cable, its shield and plug, the ignition leads near it.",
+        Cause.EXTRA_PULSES,
+        CheckSays.LOOK_AT_CABLE_AND_SHIELD,
         measures={
             "missed": ((1.0, math.log(0.0015), 1.0),),
             "extra": ((1.0, math.log(0.015), 1.0),),
@@ -218,9 +256,8 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         needs=("missed",),
     ),
     Hypothesis(
-        "damaged-wheel",
-        "A bent, worn or missing tooth on the target wheel",
-        "With the engine off: look at the tooth that is named (`evenpace gap`).",
+        Cause.DAMAGED_WHEEL,
+        CheckSays.LOOK_AT_THE_TOOTH,
         measures={
             "missed": ((0.5, math.log(0.03), 1.0), (0.5, math.log(5e-4), 0.5)),
             "other pickup": ((0.5, 0.035, 0.02), (0.5, 0.0, 0.003)),
@@ -229,9 +266,8 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         needs=("missed",),
     ),
     Hypothesis(
-        "gnss-unusable",
-        "Satellite speed drops out or is too noisy",
-        "Mount the antenna with a free view of the sky, or use radar or wheel speed here.",
+        Cause.GNSS_UNUSABLE,
+        CheckSays.GIVE_THE_ANTENNA_SKY,
         measures={
             "fixes": ((0.6, math.log(0.35), 0.7), (0.4, math.log(0.01), 0.7)),
             "gnss noise": ((0.75, math.log(0.25), 0.7), (0.25, math.log(0.03), 0.45)),
@@ -239,10 +275,8 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         needs=("fixes",),
     ),
     Hypothesis(
-        "not-clear",
-        "Something else, or several things at once",
-        "Drive a longer pass at one gear and throttle, with engine speed and oil temperature "
-        "recorded.",
+        Cause.NOT_CLEAR,
+        CheckSays.DRIVE_A_LONGER_PASS,
         levels=((1.0, None, 0.15),),
         restless=8.0,
     ),

@@ -9,9 +9,15 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.base.statements import as_written
+from workbench.base.statements import statement
 from workbench.calibration.pulses.speed import coverage_factor
-from workbench.calibration.statistics.decision import Decision, Verdict, decide, times_as_many
+from workbench.calibration.statistics.decision import (
+    Decision,
+    DecisionSays,
+    Verdict,
+    decide,
+    times_as_many,
+)
 from workbench.match.mean import autocorrelated_mean
 from workbench.match.ratio import ACCURACY_MEMORY_S, PaceLimits
 from workbench.match.steady import steady_part
@@ -33,7 +39,7 @@ SURELY_STEADY_S = 3
 """Steady seconds before the approach is called over; while speeding up one or two look so."""
 SEQUENTIAL = 1.5
 """An early answer needs this much more room than U: k = 3 in place of 2. Each second is a new
-chance to be wrong; tests/workbench/test_match_live.py counts how often it is."""
+chance to be wrong; tests/workbench/match/test_live.py counts how often it is."""
 
 
 class State(StrEnum):
@@ -170,7 +176,7 @@ NO_ANSWER = Standing(
     math.nan,
     math.nan,
     math.nan,
-    Decision(Verdict.CANNOT_TELL, math.nan, as_written("the steady part has not begun")),
+    Decision(Verdict.CANNOT_TELL, math.nan, statement(DecisionSays.NO_VALUE)),
     math.nan,
 )
 
@@ -215,14 +221,7 @@ class Answers:
         room = min(abs(ratio - low), abs(ratio - high)) / ratio / SEQUENTIAL
         times = times_as_many(room, fixed, scatter)
         more_s = max(steady_s * (times - 1), LEAST_STEADY_S - steady_s)
-        reason = (
-            f"about {more_s:.0f} s more at the present spread would settle it"
-            if math.isfinite(more_s)
-            else "more of the same would not settle it"
-        )
-        waiting = Decision(
-            Verdict.CANNOT_TELL, decision.conformance_probability, as_written(reason)
-        )
+        waiting = replace(decision, verdict=Verdict.CANNOT_TELL)
         return replace(standing, decision=waiting, more_s=more_s)
 
 

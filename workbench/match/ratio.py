@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.base.statements import as_written
+from workbench.base.statements import Statement, statement
 from workbench.calibration.pulses.speed import SpeedSeries, coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict, decide
 from workbench.match.align import Aligned, align
@@ -37,6 +38,19 @@ CLEAR_CHANGE = 0.05
 ACCURACY_MEMORY_S = 1.0
 """How long a receiver's error lasts, for averaging its own accuracy figure down; on the
 safe side of 10 s means within 0.05 m/s (Chalko 2009, static test)."""
+
+
+class PaceSays(StrEnum):
+    """Why two speeds cannot be compared, and what to know of the answer where they can."""
+
+    BELT_WITHOUT_VALUE = auto()
+    GROUND_WITHOUT_VALUE = auto()
+    NO_TIME_IN_COMMON = auto()
+    HARDLY_MOVED = auto()
+    HARDLY_STEADY = auto()
+    NO_LAG_FOUND = auto()
+    TIMES_WITHOUT_VALUE = auto()
+    LEFT_OUT = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +87,12 @@ class Pace:
     u_separation_m: float = math.nan
     duration_s: float = 0.0
     parts: dict[str, float] = field(default_factory=dict)
-    warnings: list[str] = field(default_factory=list)
+    warnings: tuple[Statement, ...] = ()
 
 
-def cannot_tell(reason: str) -> Pace:
+def cannot_tell(reason: Statement) -> Pace:
     """The answer where there is nothing to compare."""
-    return Pace(Decision(Verdict.CANNOT_TELL, math.nan, as_written(reason)), warnings=[])
+    return Pace(Decision(Verdict.CANNOT_TELL, math.nan, reason))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,43 +107,32 @@ class Comparison:
     steady: NDArray[np.bool_] | None = None
 
 
-def pace(belt: SpeedSeries, ground: SpeedSeries, limits: PaceLimits) -> Pace:
-    """Compare two speed series over the time they share."""
-    return compare(belt, ground, limits).pace
-
-
 def compare(belt: SpeedSeries, ground: SpeedSeries, limits: PaceLimits) -> Comparison:
-    """The same, with the speeds on one line of time."""
-    for name, series in (("belt", belt), ("ground", ground)):
+    """Compare two speed series over the time they share."""
+    for says, series in (
+        (PaceSays.BELT_WITHOUT_VALUE, belt),
+        (PaceSays.GROUND_WITHOUT_VALUE, ground),
+    ):
         if not np.isfinite(series.speed_mps).any():
-            return Comparison(
-                cannot_tell(
-                    f"the {name} source has no value in any of its {series.speed_mps.size} messages"
-                )
-            )
-    try:
-        both = align(belt, ground)
-    except ValueError as error:
-        return Comparison(cannot_tell(str(error)))
+            return _cannot_tell(says, messages=series.speed_mps.size)
+    both = align(belt, ground)
+    if both is None:
+        return _cannot_tell(PaceSays.NO_TIME_IN_COMMON)
     moving = both.valid & (both.ground_mps > MOVING_MPS)
     moving_s = float(moving.sum()) * both.step_s
     if moving_s < LEAST_S:
-        return Comparison(
-            cannot_tell(
-                f"the ground source moved faster than {MOVING_MPS:g} m/s for {moving_s:.1f} s "
-                f"only; at least {LEAST_S:g} s are needed"
-            )
+        return _cannot_tell(
+            PaceSays.HARDLY_MOVED, least_mps=MOVING_MPS, moved_s=moving_s, least_s=LEAST_S
         )
     steady = steady_part(both.ground_mps, both.step_s, moving)
     steady_s = float(steady.sum()) * both.step_s
     if steady_s < LEAST_S:
-        return Comparison(
-            cannot_tell(
-                f"the tractor was steadily at work for {steady_s:.1f} s only; at least "
-                f"{LEAST_S:g} s are needed"
-            )
-        )
+        return _cannot_tell(PaceSays.HARDLY_STEADY, steady_s=steady_s, least_s=LEAST_S)
     return Comparison(_judge(belt, ground, both, steady, limits), both, steady)
+
+
+def _cannot_tell(says: PaceSays, **values: float) -> Comparison:
+    return Comparison(cannot_tell(statement(says, **values)))
 
 
 def _judge(
@@ -239,23 +242,17 @@ def _in_band(both: Aligned, steady: NDArray[np.bool_], limits: PaceLimits) -> fl
     return float(count[used] @ inside) / float(count.sum())
 
 
-def _doubts(both: Aligned, steady: NDArray[np.bool_]) -> list[str]:
+def _doubts(both: Aligned, steady: NDArray[np.bool_]) -> tuple[Statement, ...]:
     doubts = []
     if not math.isfinite(both.lag_s):
-        doubts.append(
-            "No lag between the sources could be found, because the speeds hardly changed "
-            "together; none was taken out."
-        )
-    holes = 1 - float(both.valid.mean())
-    if holes > 0.02:
-        doubts.append(f"For {100 * holes:.0f} % of the time one of the sources had no value.")
-    left_out = float((both.valid & ~steady).sum()) * both.step_s
-    if left_out > 1:
-        doubts.append(
-            f"{left_out:.0f} s of approach, headland or standstill are left out of ratio and "
-            "separation."
-        )
-    return doubts
+        doubts.append(statement(PaceSays.NO_LAG_FOUND))
+    holes_rel = 1 - float(both.valid.mean())
+    if holes_rel > 0.02:
+        doubts.append(statement(PaceSays.TIMES_WITHOUT_VALUE, holes_rel=holes_rel))
+    left_out_s = float((both.valid & ~steady).sum()) * both.step_s
+    if left_out_s > 1:
+        doubts.append(statement(PaceSays.LEFT_OUT, left_out_s=left_out_s))
+    return tuple(doubts)
 
 
 def seconds_to_settle(answer: Pace, limits: PaceLimits) -> float:

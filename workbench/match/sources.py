@@ -137,9 +137,8 @@ def factor_to(
     reference: SpeedSeries, source: str, series: SpeedSeries, from_s: float, to_s: float
 ) -> Factor | None:
     """The factor of a source to the reference between two times; None where they do not meet."""
-    try:
-        both = align(reference, series)
-    except ValueError:
+    both = align(reference, series)
+    if both is None:
         return None
     used = both.valid & (both.belt_mps > MOVING_MPS)
     used &= (both.time_s >= from_s) & (both.time_s <= to_s)
@@ -173,20 +172,14 @@ def stands_apart(reference: str, factors: Sequence[Factor]) -> str | None:
     return next(iter(away)) if len(away) == 1 else None
 
 
-@dataclass(frozen=True, slots=True)
-class Slip:
-    """How much more the wheels turn than the ground passes, beyond what the set-up takes out."""
+def wheel_slip(wheel: Factor, u_reference_rel: float) -> tuple[float, float]:
+    """How much more the wheels turn than the ground passes, beyond what the set-up takes out,
+    and its standard uncertainty.
 
-    slip: float
-    u_slip: float
-    against: str
-
-
-def wheel_slip(wheel: Factor, u_reference_rel: float, reference: str) -> Slip:
-    """Slip = 1 − ground ÷ wheel, from the wheel's factor to a source of the ground itself."""
-    slip = 1 - 1 / wheel.factor
+    Slip = 1 − ground ÷ wheel, from the wheel's factor to a source of the ground itself.
+    """
     u = math.hypot(wheel.u_factor / wheel.factor, u_reference_rel) / wheel.factor
-    return Slip(slip, u, reference)
+    return 1 - 1 / wheel.factor, u
 
 
 @dataclass(frozen=True, slots=True)

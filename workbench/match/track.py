@@ -24,7 +24,7 @@ OF_ONE_MAP_M = 50_000.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Track:
-    """Points (n,) of the pass: metres north and east of `centre_deg`, and the ratio there.
+    """Points (n,) of the pass: metres north and east of its middle, and the ratio there.
 
     `ratio` is belt ÷ ground, NaN where the tractor was not at work. `length_m` is the way
     along the points.
@@ -36,7 +36,6 @@ class Track:
     north_m: Floats
     east_m: Floats
     ratio: Floats
-    centre_deg: tuple[float, float]
     length_m: float
 
 
@@ -74,7 +73,6 @@ def make_track(
         north_m,
         east_m,
         _nearest(time_s, ratio_time_s, ratio),
-        centre,
         float(np.sum(np.hypot(np.diff(east_m), np.diff(north_m)))),
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 from itertools import combinations
 
 import numpy as np
@@ -127,40 +128,51 @@ def _noise(values: Floats) -> float:
     return math.sqrt(float(second @ second) / (6 * second.size))
 
 
-def mismatch_shares(bins: Bins) -> dict[str, float]:
+class Mismatch(StrEnum):
+    """What a mismatch goes with; the value is its name in every answer."""
+
+    CONSTANT = "constant"
+    GROUND_SPEED = "ground speed"
+    TIME = "time"
+    ENGINE_SPEED = "engine speed"
+    OIL_TEMPERATURE = "oil temperature"
+    NOTHING_RECORDED = "nothing recorded"
+
+
+def mismatch_shares(bins: Bins) -> dict[Mismatch, float]:
     """What the mean square of the ratio's logarithm goes with; the shares add up to 1.
 
-    'constant' is its mean squared; what varies is shared out between ground speed, engine
-    speed, oil temperature (where known) and time by the mean gain in R² over all orders in
-    which they can be taken in (Shapley's value; Lindeman, Merenda & Gold, 1980).
+    The constant part is its mean squared; what varies is shared out between ground speed,
+    engine speed, oil temperature (where known) and time by the mean gain in R² over all orders
+    in which they can be taken in (Shapley's value; Lindeman, Merenda & Gold, 1980).
     """
     mismatch = bins.belt_log - bins.ground_log
     total = float(np.mean(mismatch**2))
     if total == 0:
-        return {"constant": 0.0}
+        return {Mismatch.CONSTANT: 0.0}
     centred = mismatch - mismatch.mean()
-    regressors = {"ground speed": bins.ground_log, "time": bins.time_s}
+    regressors = {Mismatch.GROUND_SPEED: bins.ground_log, Mismatch.TIME: bins.time_s}
     if bins.engine_log is not None:
-        regressors["engine speed"] = bins.engine_log
+        regressors[Mismatch.ENGINE_SPEED] = bins.engine_log
     if bins.oil_c is not None:
-        regressors["oil temperature"] = bins.oil_c
+        regressors[Mismatch.OIL_TEMPERATURE] = bins.oil_c
     regressors = {name: x - x.mean() for name, x in regressors.items() if np.ptp(x) > 1e-9}
-    shares = {"constant": float(mismatch.mean() ** 2) / total}
+    shares = {Mismatch.CONSTANT: float(mismatch.mean() ** 2) / total}
     variable = float(np.mean(centred**2)) / total
     gained = _shapley(centred, regressors)
     shares |= {name: variable * gain for name, gain in gained.items()}
-    shares["nothing recorded"] = variable * (1 - sum(gained.values()))
+    shares[Mismatch.NOTHING_RECORDED] = variable * (1 - sum(gained.values()))
     return shares
 
 
-def _shapley(y: Floats, regressors: dict[str, Floats]) -> dict[str, float]:
+def _shapley(y: Floats, regressors: dict[Mismatch, Floats]) -> dict[Mismatch, float]:
     """Each regressor's mean gain in R² over all orders."""
     names = sorted(regressors)
     size = float(y @ y)
     if size == 0:
         return dict.fromkeys(names, 0.0)
 
-    def explained(chosen: tuple[str, ...]) -> float:
+    def explained(chosen: tuple[Mismatch, ...]) -> float:
         if not chosen:
             return 0.0
         x = np.stack([regressors[name] for name in chosen], axis=1)

@@ -54,9 +54,9 @@ def test_factor_lag_and_slip_of_a_slipping_wheel():
     found = factor_to(series(late), "wheel", wheel, 10, 90)
     assert found.factor == pytest.approx(1 / 0.85, abs=3 * found.u_factor + 0.002)
     assert found.lag_s == pytest.approx(-0.4, abs=0.1)
-    slip = wheel_slip(found, 0.01, "radar")
-    assert slip.slip == pytest.approx(0.15, abs=2 * slip.u_slip)
-    assert 0.007 < slip.u_slip < 0.02
+    slip, u_slip = wheel_slip(found, 0.01)
+    assert slip == pytest.approx(0.15, abs=2 * u_slip)
+    assert 0.007 < u_slip < 0.02
 
 
 def factor(source, value, u=0.002):

@@ -1,262 +1,174 @@
-"""The parts of a pass's answer beyond its ratio: why, when, where, and what to do."""
+"""What `evenpace pass` answers, and what it may say."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import asdict
-from itertools import pairwise
-from typing import Any
+from dataclasses import dataclass, field
+from enum import StrEnum, auto
 
 import numpy as np
 
-from drivers.contract import Floats, Recording
-from workbench.base.errors import WrongInput
-from workbench.base.machine import Limits, Machine
-from workbench.jobs.passes.inputs import reference_of
-from workbench.match.advice import Advice, Response, advise, learn_response
-from workbench.match.causes import CLEAR, LEAST_SHOWN, could_not_show, weigh
-from workbench.match.changes import change_points, watch
-from workbench.match.evidence import Bins, Evidence, PassInputs
-from workbench.match.mean import autocorrelated_mean
-from workbench.match.ratio import Comparison
-from workbench.match.sentences import evidence_for, percent
-from workbench.match.sources import WHEEL, Factor, stands_apart, taped_course, wheel_slip
-from workbench.match.track import make_track
-from workbench.match.trend import following, mismatch_shares, segments, theil_sen
-
-MOST_SERIES = 300
-"""Points of the series kept for the picture."""
+from drivers.contract import Floats
+from workbench.base.statements import Statement
+from workbench.calibration.statistics.decision import Verdict
+from workbench.match.advice import Advice
+from workbench.match.hypotheses import Cause
+from workbench.match.track import Track
+from workbench.match.trend import Following, Mismatch, Segment
 
 
-def causes(evidence: Evidence, found: Comparison) -> dict[str, Any]:
-    """`causes`, the most likely first, and what could not have shown."""
-    weighed = weigh(evidence)
-    listed = [
-        {
-            "cause": cause.cause,
-            "title": cause.title,
-            "probability": cause.probability,
-            "evidence": evidence_for(cause, evidence, found.pace),
-            "check_next": cause.check_next,
-        }
-        for cause in weighed
-        if cause.probability >= LEAST_SHOWN
-    ]
-    return {
-        "causes": listed,
-        "cause_clear": weighed[0].probability >= CLEAR and weighed[0].cause != "not-clear",
-        "causes_not_looked_for": could_not_show(evidence),
-    }
+class PassSays(StrEnum):
+    """How sure a verdict is, and what stands against it."""
+
+    MORE_WOULD_SETTLE = auto()
+    MORE_WOULD_NOT_SETTLE = auto()
+    LAPS_CONTRADICT_PULSES = auto()
 
 
-LAPS_DIFFER = 0.01
-"""Share by which laps and pulses may differ before the person is told; chosen."""
+@dataclass(frozen=True, slots=True)
+class PassOptions:
+    """`belt` and `ground` name the two sources, None the best there are.
+
+    `oil_c` is the oil's temperature at the start and the end; `moved` the moments at which the
+    flow control was moved, (s, steps) each; `course` a taped course: its length in metres, and
+    when its ends were passed.
+    """
+
+    belt: str | None = None
+    ground: str | None = None
+    oil_c: tuple[float, float] | None = None
+    moved: tuple[tuple[float, float], ...] | None = None
+    course: tuple[float, float, float] | None = None
 
 
-def doubts(evidence: Evidence) -> list[str]:
-    """A sentence where the laps say that the pulses do not tell the belt's speed."""
-    lap = evidence.measures.get("lap")
-    if lap is None or abs(lap.value) < max(3 * lap.u, LAPS_DIFFER):
-        return []
-    return [
-        f"By its laps the belt travels {percent(lap.value)} ± {200 * lap.u:.1f} % against what its "
-        "pulses say: the ratio by pulses is wrong by as much, if the lap length is right."
-    ]
+@dataclass(frozen=True, slots=True)
+class CauseAnswer:
+    """A cause with its probability, what speaks for it, and what to check next."""
+
+    cause: Cause
+    title: Statement
+    probability: float
+    evidence: tuple[Statement, ...]
+    check_next: Statement
 
 
-def over_time(found: Comparison, bins: Bins | None) -> dict[str, Any]:
-    """Segments, trend, change points, CUSUM, belt against ground, what the mismatch follows."""
-    answer: dict[str, Any] = {
-        "segments": [asdict(part) for part in segments(found)],
-        "trend_per_hour": math.nan,
-        "trend_per_hour_low": math.nan,
-        "trend_per_hour_high": math.nan,
-        "change_points": [],
-        "cusum_alarm_s": math.nan,
-        "belt_against_ground": None,
-        "mismatch_shares": {},
-        "series": _series(found),
-    }
-    if bins is None:
-        return answer
-    ratio = np.exp(bins.belt_log - bins.ground_log)
-    trend = theil_sen(bins.time_s, ratio)
-    watched = watch(ratio)
-    line = following(bins, found.pace.ground_speed_mps)
-    return answer | {
-        "trend_per_hour": 3600 * trend.slope,
-        "trend_per_hour_low": 3600 * trend.low,
-        "trend_per_hour_high": 3600 * trend.high,
-        "change_points": [
-            {"time_s": float(bins.time_s[point.index]), "change": point.change}
-            for point in change_points(ratio)
-        ],
-        "cusum_alarm_s": float(bins.time_s[watched.alarms[0]]) if watched.alarms else math.nan,
-        "belt_against_ground": asdict(line) if line else None,
-        "mismatch_shares": mismatch_shares(bins),
-    }
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A moment at which the ratio changed, and by how much."""
+
+    time_s: float
+    change: float
 
 
-def _series(found: Comparison) -> dict[str, list[float]]:
-    """Belt, ground and separation for the picture; a steady one is 1, what is left out 0."""
-    both, steady = found.aligned, found.steady
-    if both is None or steady is None:
-        return {}
-    width = max(1, -(-both.time_s.size // MOST_SERIES))
-    starts = np.arange(0, both.time_s.size, width)
-    away = np.cumsum(np.where(steady, np.nan_to_num(both.belt_mps - both.ground_mps), 0.0))
-
-    def mean(values: Floats) -> list[float]:
-        good = np.isfinite(values)
-        total = np.add.reduceat(np.where(good, values, 0.0), starts)
-        count = np.add.reduceat(good.astype(np.float64), starts)
-        means: list[float] = np.where(count > 0, total / np.maximum(count, 1), math.nan).tolist()
-        return means
-
-    return {
-        "time_s": mean(both.time_s),
-        "belt_mps": mean(both.belt_mps),
-        "ground_mps": mean(both.ground_mps),
-        "steady": np.round(np.add.reduceat(steady.astype(np.float64), starts) / width).tolist(),
-        "separation_m": (away[np.minimum(starts + width, away.size) - 1] * both.step_s).tolist(),
-    }
+def _nothing() -> Floats:
+    return np.empty(0)
 
 
-def sources(inputs: PassInputs) -> dict[str, Any]:
-    """Each ground source's quality and factor, which one stands apart, wheel slip."""
-    reference = reference_of(inputs)
-    listed = []
-    for name, one in inputs.qualities.items():
-        factor = inputs.factors.get(name)
-        row: dict[str, Any] = {
-            "source": name,
-            "kind": one.kind.name,
-            "share_with_value": one.share,
-            "u_mean_rel": one.u_mean_rel,
-            "reference": name == reference,
-        }
-        if factor is not None:
-            row |= {
-                "factor": factor.factor,
-                "u_factor": factor.u_factor,
-                "lag_s": factor.lag_s,
-                "u_lag_s": factor.u_lag_s,
-            }
-        listed.append(row)
-    factors = list(inputs.factors.values())
-    return {
-        "ground_sources": listed,
-        "stands_apart": stands_apart(reference, factors) if reference else None,
-        **_slip(inputs, reference, factors),
-    }
+@dataclass(frozen=True, slots=True, eq=False)
+class Series:
+    """The pass on one line of time, (n,) each, n at most some hundreds; NaN: no value.
+
+    `steady` is 1 where a moment counts, else 0; `separation_m` is belt minus ground distance.
+    """
+
+    time_s: Floats = field(default_factory=_nothing)
+    belt_mps: Floats = field(default_factory=_nothing)
+    ground_mps: Floats = field(default_factory=_nothing)
+    steady: Floats = field(default_factory=_nothing)
+    separation_m: Floats = field(default_factory=_nothing)
 
 
-def _slip(inputs: PassInputs, reference: str | None, factors: list[Factor]) -> dict[str, Any]:
-    wheels = [one for one in factors if inputs.qualities[one.source].kind is WHEEL]
-    none: dict[str, Any] = {
-        "wheel_slip": math.nan,
-        "u_wheel_slip": math.nan,
-        "wheel_slip_against": None,
-    }
-    if not wheels or reference is None or not inputs.qualities[reference].kind.of_the_ground:
-        return none
-    slip = wheel_slip(wheels[0], inputs.qualities[reference].kind.u_scale_rel, reference)
-    return {
-        "wheel_slip": slip.slip,
-        "u_wheel_slip": slip.u_slip,
-        "wheel_slip_against": slip.against,
-    }
+@dataclass(frozen=True, slots=True)
+class GroundSource:
+    """A source of ground speed: how good it is, and against the `reference`, where it was not
+    that itself, its factor and how far it is behind."""
+
+    source: str
+    kind: str
+    share_with_value: float
+    u_mean_rel: float
+    reference: bool
+    factor: float = math.nan
+    u_factor: float = math.nan
+    lag_s: float = math.nan
+    u_lag_s: float = math.nan
 
 
-def what_to_do(
-    found: Comparison, machine: Machine | None, options: Mapping[str, Any]
-) -> dict[str, Any]:
-    """The advice as plain values, from moves of the flow control where they were told."""
-    moved = options.get("moved")
-    response = _response(found, moved) if moved else None
-    limits, unit = (machine.limits, machine.readout.unit) if machine else (Limits(), "m/s")
-    advice: Advice = advise(found.pace, limits, unit, response)
-    return {"advice": asdict(advice)}
+@dataclass(frozen=True, slots=True)
+class TrueOverShown:
+    """True ÷ shown speed of a source."""
+
+    factor: float
+    u_factor: float
 
 
-SETTLE_S = 3.0
-"""After the flow control was moved, this long is left out. Chosen."""
+@dataclass(frozen=True, slots=True)
+class CourseAnswer:
+    """What a taped course says of every source of ground speed."""
+
+    length_m: float
+    from_s: float
+    to_s: float
+    true_speed_mps: float
+    u_true_speed_mps: float
+    true_over_shown: dict[str, TrueOverShown]
 
 
-def _response(found: Comparison, moved: list[list[float]]) -> Response | None:
-    """What the moves [[time, steps], …] did to the ratio. Raises WrongInput."""
-    both, steady = found.aligned, found.steady
-    if both is None or steady is None:
-        return None
-    moves = sorted((float(at_s), float(steps)) for at_s, steps in moved)
-    bounds = [-math.inf, *(at_s for at_s, _ in moves), math.inf]
-    positions = np.concatenate(([0.0], np.cumsum([steps for _, steps in moves])))
-    ratios, us = [], []
-    for low, high in pairwise(bounds):
-        part = steady & (both.time_s >= low + SETTLE_S * math.isfinite(low)) & (both.time_s < high)
-        if part.sum() * both.step_s < SETTLE_S:
-            raise WrongInput(
-                f"--moved: between {low:g} and {high:g} s there are less than {SETTLE_S:g} steady "
-                "seconds; give the moments at which the flow control was moved, in seconds of the "
-                "recording."
-            )
-        b, g = both.belt_mps[part], both.ground_mps[part]
-        ratios.append(float(b.sum() / g.sum()))
-        us.append(autocorrelated_mean(b - ratios[-1] * g).u / float(g.mean()))
-    try:
-        return learn_response(positions.tolist(), ratios, us)
-    except ValueError as error:
-        raise WrongInput(f"--moved: {error}; move it farther.") from None
+@dataclass(frozen=True, slots=True)
+class PassAnswer:
+    """Did belt and ground keep pace; NaN, None and empty where nothing can be said.
 
+    The ratio is belt ÷ ground. `lag_s` is positive where the ground source is behind,
+    `separation_m` belt minus ground distance at the end, both with standard uncertainties.
+    `u_parts_rel` holds each contribution to u_ratio ÷ ratio; `causes` are the likely ones, the
+    most likely first; `mismatch_shares` adds up to 1.
+    """
 
-def course(inputs: PassInputs, options: Mapping[str, Any]) -> dict[str, Any]:
-    """What a taped course says of every ground source. Raises WrongInput."""
-    given = options.get("course")
-    if not given:
-        return {"course": None}
-    length_m, from_s, to_s = given
-    try:
-        found = taped_course(length_m, from_s, to_s, inputs.others)
-    except ValueError as error:
-        raise WrongInput(f"--course: {error}.") from None
-    return {
-        "course": {
-            "length_m": length_m,
-            "from_s": from_s,
-            "to_s": to_s,
-            "true_speed_mps": found.speed_mps,
-            "u_true_speed_mps": found.u_speed_mps,
-            "true_over_shown": {
-                name: {"factor": factor, "u_factor": u}
-                for name, (factor, u) in found.factors.items()
-            },
-        }
-    }
-
-
-def where(recording: Recording, found: Comparison) -> dict[str, Any]:
-    """The track with the ratio, where there were positions."""
-    both, steady = found.aligned, found.steady
-    pairs = {
-        source: (track, recording.values.get((source, "longitude_deg")))
-        for (source, quantity), track in recording.values.items()
-        if quantity == "latitude_deg"
-    }
-    latitude, longitude = next(iter(pairs.values()), (None, None))
-    if latitude is None or longitude is None or latitude.time_s.size != longitude.time_s.size:
-        return {"track": None}
-    at_s, ratio = np.empty(0), np.empty(0)
-    if both is not None and steady is not None:
-        width = max(1, round(1.0 / both.step_s))
-        number = np.arange(0, both.time_s.size, width)
-        b = np.add.reduceat(np.where(steady, both.belt_mps, 0.0), number)
-        g = np.add.reduceat(np.where(steady, both.ground_mps, 0.0), number)
-        at_s = both.time_s[number] + 0.5 * width * both.step_s
-        ratio = np.where(g > 0, b / np.where(g > 0, g, 1.0), math.nan)
-    track = make_track(latitude.time_s, latitude.value, longitude.value, at_s, ratio)
-    if track is None:
-        return {"track": None}
-    names = ("time_s", "latitude_deg", "longitude_deg", "north_m", "east_m", "ratio")
-    points = {name: getattr(track, name).tolist() for name in names}
-    return {"track": {**points, "length_m": track.length_m}}
+    source: str
+    kind: str
+    simulated: bool
+    belt: str | None
+    ground: str | None
+    ground_why: Statement | None
+    sources: tuple[str, ...]
+    verdict: Verdict
+    reason: Statement
+    conformance_probability: float = math.nan
+    ratio: float = math.nan
+    u_ratio: float = math.nan
+    U_ratio: float = math.nan
+    k: float = math.nan
+    ratio_low: float = math.nan
+    ratio_high: float = math.nan
+    u_parts_rel: dict[str, float] = field(default_factory=dict)
+    belt_speed_mps: float = math.nan
+    ground_speed_mps: float = math.nan
+    in_band_fraction: float = math.nan
+    lag_s: float = math.nan
+    u_lag_s: float = math.nan
+    drift_per_hour: float = math.nan
+    u_drift_per_hour: float = math.nan
+    separation_m: float = math.nan
+    u_separation_m: float = math.nan
+    duration_s: float = 0.0
+    warnings: tuple[Statement, ...] = ()
+    causes: tuple[CauseAnswer, ...] = ()
+    cause_clear: bool = False
+    causes_not_looked_for: tuple[Statement, ...] = ()
+    segments: tuple[Segment, ...] = ()
+    trend_per_hour: float = math.nan
+    trend_per_hour_low: float = math.nan
+    trend_per_hour_high: float = math.nan
+    change_points: tuple[Change, ...] = ()
+    cusum_alarm_s: float = math.nan
+    belt_against_ground: Following | None = None
+    mismatch_shares: dict[Mismatch, float] = field(default_factory=dict)
+    series: Series = field(default_factory=Series)
+    ground_sources: tuple[GroundSource, ...] = ()
+    stands_apart: str | None = None
+    wheel_slip: float = math.nan
+    u_wheel_slip: float = math.nan
+    wheel_slip_against: str | None = None
+    advice: Advice | None = None
+    course: CourseAnswer | None = None
+    track: Track | None = None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -24,6 +23,7 @@ from workbench.jobs.channels import (
     pick_mark,
     pickups,
 )
+from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.passes.pulse_rates import u_scale_rel
 from workbench.match.evidence import PassInputs, Values
 from workbench.match.ratio import Comparison, PaceLimits
@@ -41,13 +41,13 @@ class Chosen:
     reason: str = ""
 
 
-def choose(recording: Recording, options: dict[str, Any]) -> Chosen:
+def choose(recording: Recording, options: PassOptions) -> Chosen:
     """The two sources asked for, or the best there are.
 
     Raises WrongInput for a wrong name, and for one source as both.
     """
-    belt = pick_belt(recording, options["belt"])
-    named = pick_ground(recording, options["ground"], belt) if options["ground"] else None
+    belt = pick_belt(recording, options.belt)
+    named = pick_ground(recording, options.ground, belt) if options.ground else None
     able = grounds(recording.speeds.values(), belt, has_values)
     if isinstance(named, SpeedTrack) and named not in able:
         able.append(named)
@@ -97,7 +97,7 @@ def _values(track: SpeedTrack) -> str:
 
 
 def gather_inputs(
-    recording: Recording, machine: Machine | None, chosen: Chosen, options: dict[str, Any]
+    recording: Recording, machine: Machine | None, chosen: Chosen, options: PassOptions
 ) -> PassInputs:
     """Everything in arrays. Raises WrongInput where pulses lack a machine file."""
     belt, ground = chosen.belt, chosen.ground
@@ -121,7 +121,7 @@ def gather_inputs(
         other_edges_s=others[0].time_s if others else None,
         shown=_value(recording, "readout_shown"),
         engine_hz=_value(recording, "engine_speed_hz"),
-        oil_c=_oil(recording, options),
+        oil_c=_oil(recording, options.oil_c),
         qualities=chosen.qualities,
         others={
             track.source: _plain(track)
@@ -184,9 +184,8 @@ def _value(recording: Recording, quantity: str) -> Values | None:
     return Values(usable[0].time_s, usable[0].value) if usable else None
 
 
-def _oil(recording: Recording, options: dict[str, Any]) -> Values | None:
+def _oil(recording: Recording, typed: tuple[float, float] | None) -> Values | None:
     """Oil temperature from the bus, or as typed for the start and the end."""
-    typed = options.get("oil_c")
     if typed is None:
         return _value(recording, "oil_temperature_c")
     lines = [track.time_s for track in recording.edges.values()]
