@@ -10,6 +10,7 @@ import pytest
 from drivers.contract import ChannelKind, EdgeTrack, Recording, SpeedTrack
 from workbench.base.errors import WrongInput
 from workbench.jobs import channels
+from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.passes.inputs import choose
 
 TIMES = np.arange(0, 60, 0.1)
@@ -69,7 +70,7 @@ WANTED = {
 @pytest.mark.parametrize("which", RECORDINGS)
 def test_command_and_screen_take_the_same_belt_and_ground(which):
     recording = RECORDINGS[which]
-    chosen = choose(recording, {"belt": None, "ground": None})
+    chosen = choose(recording, PassOptions())
     assert chosen.belt is not None
     assert chosen.ground is not None
     tracks = [*recording.edges.values(), *recording.speeds.values()]
@@ -102,19 +103,19 @@ def test_one_source_is_never_both():
     recording = RECORDINGS["marks first"]
     for belt, ground in (("rmc", "rmc"), ("left", "left"), (None, "left")):
         with pytest.raises(WrongInput, match="cannot be both belt and ground"):
-            choose(recording, {"belt": belt, "ground": ground})
-    assert choose(recording, {"belt": "rmc", "ground": None}).ground.name == "radar_speed"
+            choose(recording, PassOptions(belt, ground))
+    assert choose(recording, PassOptions("rmc")).ground.name == "radar_speed"
 
 
 def test_the_grounds_pulses_are_no_speed():
     """Nothing says how far the tractor moves in one: the drive line's metres are the belt's."""
     with pytest.raises(WrongInput, match="'radar' of x holds pulses"):
-        choose(RECORDINGS["marks first"], {"belt": None, "ground": "radar"})
+        choose(RECORDINGS["marks first"], PassOptions(None, "radar"))
 
 
 def test_a_name_goes_before_every_kind():
     recording = RECORDINGS["marks first"]
-    assert choose(recording, {"belt": "radar", "ground": "rmc"}).belt.name == "radar"
+    assert choose(recording, PassOptions("radar", "rmc")).belt.name == "radar"
     assert channels.pick_pickup(recording, "index").name == "index"
     assert channels.pick_mark(recording, "left", channels.MARKS).name == "left"
     assert channels.pick_mark(recording, None, channels.MARKS).name == "index"
