@@ -9,12 +9,21 @@ from __future__ import annotations
 
 import json
 import math
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import Any, Protocol
 
 from drivers.contract import Note
 
-if TYPE_CHECKING:
-    from sim.scenarios import Scenario
+
+class Scenario(Protocol):
+    """What a machine file is written from; `sim.scenarios.Scenario` is one."""
+
+    @property
+    def title(self) -> str: ...
+    @property
+    def typed(self) -> Mapping[str, Mapping[str, Any]]: ...
+    def value(self, section: str, key: str) -> Any: ...
+
 
 KEYS: dict[str, tuple[str, ...]] = {
     "belt": ("lap_length_m", "u_lap_length_m"),

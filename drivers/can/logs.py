@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from drivers.can.text_logs import TextLog
 from drivers.can.tractor_messages import Frames, decode
 from drivers.contract import FileRefused, Floats, Item, Note, Notes
-from drivers.files.source import SourceFile, shown
+from drivers.source_file import SourceFile, shown
 from drivers.timeline import Timeline
 
 _TELLING = 10

@@ -23,7 +23,7 @@ import numpy as np
 from drivers.can.logs import BusLog
 from drivers.can.tractor_messages import split_id
 from drivers.contract import FileRefused, Item, Note, Notes
-from drivers.files.source import SourceFile, shown
+from drivers.source_file import SourceFile, shown
 
 _BATCH = 50_000
 _MOST_READ_BYTES = 1 << 28

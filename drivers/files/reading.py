@@ -15,10 +15,10 @@ from drivers.can.logs import read_text_log
 from drivers.can.text_logs import TEXT_LOGS
 from drivers.catalogue import check_options
 from drivers.contract import BaseDriver, Clock, FileRefused, Item, Note, Notes, Recording
-from drivers.files.source import BOM, EXPECTED, SourceFile, shown
 from drivers.files.tables import EDGE_HEADER, SPEED_HEADER, read_edge_table, read_speed_table
 from drivers.framing import GnssFrames
 from drivers.recording import collect
+from drivers.source_file import BOM, EXPECTED, SourceFile, shown
 
 Reader = Callable[[SourceFile, Notes], Iterator[list[Item]]]
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drivers.contract import FileRefused, Floats, Note, Notes
-from drivers.files.source import SourceFile, shown
+from drivers.source_file import SourceFile, shown
 
 _MOST_LETTERS = 64
 _COMMA, _LINE_END = b",\n"

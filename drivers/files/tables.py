@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drivers.contract import EdgeBlock, FileRefused, Floats, Item, Note, Notes, SpeedBlock, Ticks
-from drivers.files.source import SourceFile
 from drivers.files.table_rows import Column, Rows, Table
+from drivers.source_file import SourceFile
 
 EDGE_HEADER = "time_s,channel"
 SPEED_HEADER = "time_s,source,speed_mps"

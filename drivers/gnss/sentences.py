@@ -18,8 +18,8 @@ from pynmeagps import NMEAReader
 from pyubx2 import UBXReader
 
 from drivers.contract import FileRefused, Item, Note, Notes, SpeedBlock, ValueBlock
-from drivers.files.source import SourceFile
 from drivers.framing import GnssFrames
+from drivers.source_file import SourceFile
 from drivers.timeline import Timeline
 
 KNOT_MPS = 1852 / 3600

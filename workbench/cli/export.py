@@ -44,7 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from drivers.can.export import LOG_ENDINGS
+    from drivers.files.can_export import LOG_ENDINGS
 
     path = Path(args.output)
     ending = path.suffix.lower()
@@ -101,7 +101,7 @@ def _write_table(
 
 
 def _write_can_log(store: Store, number: int, path: Path, on_damage: Callable[[str], None]) -> int:
-    from drivers.can.export import frames_of_log, write_log
+    from drivers.files.can_export import frames_of_log, write_log
 
     items = [item for _, item in store.items(number, on_damage)]
     blocks = _dated(store, number, [item for item in items if isinstance(item, FrameBlock)])

@@ -11,11 +11,11 @@ from drivers.catalogue import open_input
 from drivers.contract import Clock
 from workbench.base.errors import BenchError, MachineFileError
 from workbench.base.machine import Machine, load_machine, parse_machine
+from workbench.models.computer_clock import clock_of_the_computer
 from workbench.models.live import LiveInputs, Opener
 from workbench.models.observable import Observable
 from workbench.models.recording import RecordingModel
 from workbench.models.settings import Settings
-from workbench.models.watch import clock_of_the_computer
 from workbench.words.language import _
 from workbench.words.numbers import on_screen
 
@@ -43,7 +43,9 @@ class Bench(Observable):
         self.live = LiveInputs(clock, opener)
         self.machine: Machine | None = None
         self.machine_path: Path | None = None
-        self.recording = RecordingModel(self)
+        self.recording = RecordingModel(
+            self.live, clock, lambda: self.store, lambda: self.machine, self.tell
+        )
         self.cautions_read: set[str] = set()
         """Texts of `cautions` that were read since the start: on one page is on all."""
         self.told: deque[str] = deque(maxlen=8)

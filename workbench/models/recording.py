@@ -11,13 +11,14 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
-from drivers.contract import Driver, Lost, Notes
+from drivers.contract import Clock, Driver, Lost, Notes
 from workbench.models.observable import Observable
 from workbench.models.recording_run import RecordingRun
 from workbench.records.notes import merged_notes
 
 if TYPE_CHECKING:
-    from workbench.models.bench import Bench
+    from workbench.base.machine import Machine
+    from workbench.models.live import LiveInputs
     from workbench.records.store import Store
     from workbench.records.writer import Writer
 
@@ -27,9 +28,17 @@ Outcome = TypeVar("Outcome")
 class RecordingModel(Observable):
     """One recording at a time. `said` is the last sentence for the person."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(
+        self,
+        live: LiveInputs,
+        clock: Clock,
+        store: Callable[[], str | None],
+        machine_in_use: Callable[[], Machine | None],
+        tell: Callable[[str], object],
+    ) -> None:
         super().__init__()
-        self._bench = bench
+        self._live, self._clock, self._store = live, clock, store
+        self._machine_in_use, self._tell = machine_in_use, tell
         self._run: RecordingRun | None = None
         self._last: RecordingRun | None = None
         self._ended: list[RecordingRun] = []
@@ -44,7 +53,7 @@ class RecordingModel(Observable):
     @property
     def duration_s(self) -> float:
         """Seconds since the start, 0 where none runs."""
-        return self._bench.clock() - self._started_s if self.running else 0.0
+        return self._clock() - self._started_s if self.running else 0.0
 
     @property
     def number(self) -> int | None:
@@ -72,13 +81,13 @@ class RecordingModel(Observable):
 
         So is a simulated one, whose scenario then begins with the recording.
         """
-        live = self._bench.live
+        live = self._live
         addresses = [driver.address for driver in live.drivers]
         if self.running or not addresses:
             self.said = "" if self.running else "There is no input to record; choose one first."
             self.changed()
             return
-        self._started_s = self._bench.clock()
+        self._started_s = self._clock()
         drivers: list[Driver] = []
         before = merged_notes(live.drivers) if live.all_read and not live.simulated else None
         self._run = RecordingRun(
@@ -87,7 +96,7 @@ class RecordingModel(Observable):
         )
         if before is None:
             live.start(addresses, self._run.put)
-            live.use_machine(self._bench.machine)
+            live.use_machine(self._machine_in_use())
         else:
             live.keep(self._run.put)
         drivers += live.drivers
@@ -99,7 +108,7 @@ class RecordingModel(Observable):
         """End the recording; it is sealed while the inputs go on. See `wait`."""
         if self._run is None:
             return
-        self._bench.live.keep(None)
+        self._live.keep(None)
         self._run.end(reason)
         self._ended.append(self._run)
         self._last, self._run = self._run, None
@@ -122,7 +131,7 @@ class RecordingModel(Observable):
             self.said = f"Recording {run.number} is kept."
             if run.error is not None:
                 self.said = str(run.error) if run.number else f"Not recording: {run.error}"
-                self._bench.tell(self.said)
+                self._tell(self.said)
             self.changed()
 
     def wait(self) -> None:
@@ -145,7 +154,7 @@ class RecordingModel(Observable):
 
     def note_hole(self, from_s: float, to_s: float, reason: str) -> None:
         """Put a hole in all inputs on record."""
-        run, addresses = self._run, [driver.address for driver in self._bench.live.drivers]
+        run, addresses = self._run, [driver.address for driver in self._live.drivers]
         if run is None:
             return
 
@@ -160,13 +169,13 @@ class RecordingModel(Observable):
         # Here, beside the screen: the database's library takes half a second to import.
         from workbench.records import store as stores
 
-        store = stores.open_store(self._bench.store)
+        store = stores.open_store(self._store())
         try:
             writer = store.begin_recording(
                 name,
                 started_host_s=self._started_s,
                 simulated=simulated,
-                machine=self._bench.machine,
+                machine=self._machine_in_use(),
             )
         except BaseException:
             store.close()

@@ -2,26 +2,12 @@
 
 from __future__ import annotations
 
-import time
-from typing import TYPE_CHECKING
-
 from workbench.live.session import InputState, InputStatus
+from workbench.models.bench import Bench
 from workbench.words.language import _
-
-if TYPE_CHECKING:
-    from workbench.models.bench import Bench
 
 ASLEEP_S = 10.0
 """A screen that looks 30 times a second and did not look for so long was not running."""
-
-
-def clock_of_the_computer() -> float:
-    """Monotonic seconds that go on while the computer sleeps, where it has such a clock."""
-    # time.monotonic stands still in sleep on Linux and macOS; on Windows it goes on.
-    for name in ("CLOCK_BOOTTIME", "CLOCK_MONOTONIC"):
-        if hasattr(time, name):
-            return time.clock_gettime(getattr(time, name))
-    return time.monotonic()
 
 
 class Watch:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from drivers.contract import FileRefused, Recording
 from drivers.files.reading import read_recording
-from drivers.files.source import HEAD_BYTES
+from drivers.source_file import HEAD_BYTES
 
 EDGES, SPEEDS = "time_s,channel\n", "time_s,source,speed_mps\n"
 CONSOLE = b"  can0  0CFE48F0   [8]  00 00 00 00 00 00 01 14\n"

@@ -6,9 +6,9 @@ import hashlib
 import numpy as np
 import pytest
 
+from drivers import source_file
 from drivers.catalogue import open_input
 from drivers.contract import AddressError, FileRefused, FrameBlock
-from drivers.files import source as source_file
 from drivers.files.reading import read_recording
 from drivers.recording import assemble, collect
 

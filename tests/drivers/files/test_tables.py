@@ -8,8 +8,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from drivers import source_file
 from drivers.contract import FileRefused
-from drivers.files import source as source_file
 from drivers.files import tables
 from drivers.files.reading import read_recording
 

@@ -16,7 +16,7 @@ from drivers.can.python_can_logs import read_asc, read_blf, read_can_csv, read_m
 from drivers.can.text_logs import TextLog
 from drivers.contract import FileRefused, FrameBlock, Note
 from drivers.files.reading import recognise
-from drivers.files.source import SourceFile
+from drivers.source_file import SourceFile
 
 EXTENDED, REMOTE = 0x8000_0000, 0x4000_0000
 """Flags in `FrameBlock.can_id`, as in `linux/can.h`."""
