@@ -1,10 +1,13 @@
-"""The time stamps of a log on one line that starts at 0 and never goes back."""
+"""Time stamps: those of a log on one line that never goes back; what an item tells of a clock."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from drivers.contract import Floats, Note
+from drivers.contract import EdgeBlock, Floats, Item, Note, SpeedBlock, ValueBlock
+
+BOARD_CLOCK = "clock_s"
+"""The quantity by which a counter board tells its clock, undelayed by batching."""
 
 BACK_S = 1.0
 AHEAD_S = 86_400.0
@@ -55,3 +58,27 @@ class Timeline:
                 times=times,
             )
         ]
+
+
+def clock_points(item: Item) -> tuple[str, Floats, Floats] | None:
+    """What an item tells of its sender's clock: whose, its own times (n,), when they came.
+
+    '' is the clock that all pulses of an input are counted by: its points are the last edge
+    of each block and what the board tells by itself. A source that stamps its values has its
+    own, by the source's name. None where the item tells nothing.
+    """
+    match item:
+        case EdgeBlock() if item.ticks.size:
+            last_s = np.array([float(item.ticks[-1]) * item.tick_s])
+            return "", last_s, np.array([item.host_s])
+        case ValueBlock() if item.quantity == BOARD_CLOCK:
+            return "", item.value, item.host_s
+        case SpeedBlock() | ValueBlock() if has_own_times(item):
+            return item.source, item.time_s, item.host_s
+    return None
+
+
+def has_own_times(item: SpeedBlock | ValueBlock) -> bool:
+    """Whether the sender has stamped these values by a clock of its own."""
+    own = item.time_s.size > 0 and not np.array_equal(item.time_s, item.host_s)
+    return own and bool(np.isfinite(item.time_s).all())

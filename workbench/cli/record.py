@@ -199,7 +199,7 @@ def _clocks(store: Store, number: int) -> list[dict[str, Any]]:
             "points": base.points,
         }
         for address, clock in store.clocks(number).items()
-        for base in clock.runs
+        for base in clock.bases
     ]
 
 

@@ -14,10 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.calibration.pulses.running_base import RunningBase
 from workbench.calibration.statistics.decision import Decision
 from workbench.match.live_seconds import NO_ANSWER, Answers, Seconds, State
 from workbench.match.ratio import PaceLimits
-from workbench.match.streams import STEP_S, HostLine, PulseStream, Tenths, ValueStream
+from workbench.match.streams import STEP_S, PulseStream, Tenths, ValueStream
 
 Floats = NDArray[np.float64]
 Ticks = NDArray[np.int64]
@@ -76,7 +77,8 @@ class LiveMatch:
         self._limits = limits
         self._pulses = PulseStream(teeth, metre_per_pulse_m) if teeth else None
         self._belt, self._ground = ValueStream(), ValueStream()
-        self._lines = {"belt": HostLine(), "ground": HostLine()}
+        self._lines = {"belt": RunningBase(), "ground": RunningBase()}
+        self._run = 0
         self._heard = {"belt": -math.inf, "ground": -math.inf}
         self._tenths = Tenths(self._belt, self._ground)
         self._seconds = Seconds(limits)
@@ -87,10 +89,15 @@ class LiveMatch:
         """Rising edges of the belt's pickup, as an `EdgeBlock` brings them."""
         if self._pulses is None or ticks.size == 0:
             return
-        edges_s = self._lines["belt"].place(np.asarray(ticks * tick_s, dtype=np.float64), host_s)
+        line, edges_s = self._lines["belt"], np.asarray(ticks * tick_s, dtype=np.float64)
+        line.add(edges_s[-1:], np.array([host_s]))
+        if line.run != self._run:
+            self._run = line.run
+            self._pulses.restart()
         self._heard["belt"] = max(self._heard["belt"], host_s)
         new = self._pulses.add(edges_s)
-        self._belt.add(new.time_s, new.speed_mps, None)
+        if line.base is not None:
+            self._belt.add(line.to_host(new.time_s), new.speed_mps / line.base.rate, None)
         self._advance()
 
     def add_belt(
@@ -158,7 +165,11 @@ class LiveMatch:
     ) -> None:
         if time_s.size == 0:
             return
-        placed_s = self._lines[name].place(time_s, host_s)
+        line = self._lines[name]
+        line.add(time_s[-1:], np.array([host_s]))
+        if line.base is None:
+            return
+        placed_s = line.to_host(time_s)
         if np.isfinite(speed_mps).any():
             self._heard[name] = max(self._heard[name], host_s)
         stream.add(placed_s, speed_mps, u_mps)

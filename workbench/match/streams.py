@@ -1,7 +1,6 @@
 """Speeds as they come in: pulses or readings in, a value for each tenth of a second out.
 
-Each sender's clock is put on the host's line by its fastest delivery so far: a delivery can
-only be late. What is kept is bounded, and so is the work for each block.
+What is kept is bounded, and so is the work for each block.
 """
 
 from __future__ import annotations
@@ -17,7 +16,6 @@ from workbench.match.align import HOLE_S, MOST_LAG_S, find_lag
 from workbench.match.ratio import MOVING_MPS
 
 Floats = NDArray[np.float64]
-Ticks = NDArray[np.int64]
 
 STEP_S = 0.1
 """Time between two values of the common line."""
@@ -29,9 +27,6 @@ LAG_EVERY_S = 10.0
 LAG_WINDOW_S = 120.0
 """The lag is looked for anew this often, in what came within this long."""
 
-JUMP_S = 2.0
-"""A sender's clock that moves this much against the host's was set or restarted."""
-
 KEPT_TURNS = 4
 """Turns of the target wheel that are looked at again when new edges come."""
 
@@ -40,21 +35,6 @@ LONGEST_TURN_S = 10.0
 
 
 NOTHING = SpeedSeries(np.empty(0), np.empty(0), np.empty(0), 0.0)
-
-
-class HostLine:
-    """Puts a sender's own times on the host's line."""
-
-    def __init__(self) -> None:
-        self._ahead_s = math.inf
-
-    def place(self, own_s: Floats, host_s: float) -> Floats:
-        """`own_s` (n,) on the host's line; `host_s` is when the last of them arrived."""
-        ahead_s = host_s - float(own_s[-1])
-        if not abs(ahead_s - self._ahead_s) <= JUMP_S:
-            self._ahead_s = ahead_s
-        self._ahead_s = min(self._ahead_s, ahead_s)
-        return np.asarray(own_s + self._ahead_s)
 
 
 class ValueStream:
@@ -112,13 +92,15 @@ class ValueStream:
 
 
 class PulseStream:
-    """Pulses of one channel turned into belt speed as they come."""
+    """Pulses of one channel turned into belt speed as they come, by the clock that counts them."""
 
     def __init__(self, teeth: int, metre_per_pulse_m: float) -> None:
         self._teeth, self._metre_per_pulse_m = teeth, metre_per_pulse_m
-        self._edges_s = np.empty(0)
-        self._given_s = -math.inf
-        self._fresh = 0
+        self.restart()
+
+    def restart(self) -> None:
+        """The clock began anew."""
+        self._edges_s, self._given_s, self._fresh = np.empty(0), -math.inf, 0
 
     def add(self, edges_s: Floats) -> SpeedSeries:
         """Append ascending edge times (n,); the speeds that have become known since."""

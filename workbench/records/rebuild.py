@@ -5,14 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import groupby
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drivers.contract import (
-    ChannelKind,
     EdgeBlock,
     EdgeTrack,
     Item,
@@ -23,13 +21,12 @@ from drivers.contract import (
     ValueBlock,
 )
 from drivers.recording import assemble
-from workbench.calibration.pulses.time_base import TimeBase
-from workbench.records.clocks import InputClock, Pair, input_clocks, on_host_line, sender_clocks
+from workbench.calibration.pulses.time_base import ClockRuns
+from workbench.records.clocks import Pair, Sender, clocks_of, on_host_line
 
 _U_HOST_CLOCK_REL = 30e-6
 """30 ppm for the computer's own crystal: common practice, no source."""
 
-Timed = tuple[EdgeBlock, TimeBase]
 Array = NDArray[Any]
 
 
@@ -47,48 +44,40 @@ def rebuild(
     notes = replace(notes, origin_s=origin_s)
     if any(address.startswith("file:") for address, _ in pairs):
         return assemble(_named_apart(pairs), notes, name=name, simulated=simulated)
-    clocks, senders = input_clocks(pairs), sender_clocks(pairs)
-    items = _named_apart([(a, on_host_line(a, item, senders)) for a, item in pairs])
-    timed: dict[str, list[Timed]] = {}
-    kinds: dict[str, ChannelKind] = {}
+    clocks = clocks_of(pairs)
+    items = _named_apart([(a, on_host_line(a, item, clocks)) for a, item in pairs])
+    channels: dict[str, tuple[str, list[EdgeBlock]]] = {}
     for (address, _), item in zip(pairs, items, strict=True):
         if isinstance(item, EdgeBlock):
-            kinds[item.channel] = item.kind
-            based = timed.setdefault(item.channel, [])
-            if item.ticks.size:
-                based.append((item, clocks[address].base_at(item.host_s)))
+            channels.setdefault(item.channel, (address, []))[1].append(item)
     notes = replace(notes, warnings=[*notes.warnings, *odd_clocks(clocks)])
     others = [item for item in items if not isinstance(item, EdgeBlock)]
     tracks = {
-        name: replace(_edge_track(name, blocks, origin_s), kind=kinds[name])
-        for name, blocks in timed.items()
+        name: _edge_track(blocks, clocks.get((address, "")), origin_s)
+        for name, (address, blocks) in channels.items()
     }
     return replace(assemble(others, notes, name=name, simulated=simulated), edges=tracks)
 
 
-def _edge_track(channel: str, blocks: Sequence[Timed], origin_s: float) -> EdgeTrack:
-    has_falls = any(block.fall_ticks is not None for block, _ in blocks)
-    has_peaks = any(block.peak_v is not None for block, _ in blocks)
-    times, falls, peaks, u_rate = [], [], [], 0.0
-    for _, run in groupby(blocks, key=lambda timed: id(timed[1])):
-        group = list(run)
-        base = group[0][1]
-        u_rate = max(u_rate, base.u_rate)
-        tick_s = np.repeat([b.tick_s for b, _ in group], [b.ticks.size for b, _ in group])
-        times.append(base.to_host(_joined([block.ticks for block, _ in group]) * tick_s))
-        if has_falls:
-            ticks = _joined([_or(block.fall_ticks, block, 0) for block, _ in group])
-            falls.append(np.where(ticks == 0, np.nan, base.to_host(ticks * tick_s)))
-        if has_peaks:
-            peaks.append(_joined([_or(block.peak_v, block, np.nan) for block, _ in group]))
+def _edge_track(blocks: Sequence[EdgeBlock], clock: ClockRuns | None, origin_s: float) -> EdgeTrack:
+    first, blocks = blocks[0], [block for block in blocks if block.ticks.size]
+    if clock is None or not blocks:
+        return EdgeTrack(first.channel, np.empty(0), kind=first.kind)
+    sizes = [block.ticks.size for block in blocks]
+    tick_s = np.repeat([block.tick_s for block in blocks], sizes)
+    arrived_s = np.repeat([block.host_s for block in blocks], sizes)
+    fall_s = amplitude_v = None
+    if any(block.fall_ticks is not None for block in blocks):
+        ticks = _joined([_or(block.fall_ticks, block, 0) for block in blocks])
+        fall_s = np.where(ticks == 0, np.nan, clock.to_host(ticks * tick_s, arrived_s)) - origin_s
+    if any(block.peak_v is not None for block in blocks):
+        amplitude_v = _joined([_or(block.peak_v, block, np.nan) for block in blocks])
+    rise_s = clock.to_host(_joined([block.ticks for block in blocks]) * tick_s, arrived_s)
+    u_rate = max(clock.base_at(block.host_s).u_rate for block in blocks)
     # Two runs of a restarted clock may overlap by their uncertainty; time never goes back.
-    return EdgeTrack(
-        channel,
-        np.maximum.accumulate(_joined(times)) - origin_s,
-        _joined(falls) - origin_s if has_falls else None,
-        _joined(peaks) if has_peaks else None,
-        math.hypot(_U_HOST_CLOCK_REL, u_rate),
-    )
+    rise_s = np.maximum.accumulate(rise_s) - origin_s
+    u_clock_rel = math.hypot(_U_HOST_CLOCK_REL, u_rate)
+    return EdgeTrack(first.channel, rise_s, fall_s, amplitude_v, u_clock_rel, first.kind)
 
 
 def _or(values: Array | None, block: EdgeBlock, absent: float) -> Array:
@@ -99,16 +88,16 @@ def _joined(parts: Sequence[Array]) -> Array:
     return np.concatenate(parts) if parts else np.empty(0)
 
 
-def odd_clocks(clocks: Mapping[str, InputClock]) -> list[str]:
+def odd_clocks(clocks: Mapping[Sender, ClockRuns]) -> list[str]:
     """A sentence for each counter whose clock is off by more than a crystal can be."""
     return [
         f"The clock of {address} runs {abs(base.drift_ppm):.0f} ppm "
         f"{'fast' if base.drift_ppm > 0 else 'slow'} against the computer's, more than a "
         "crystal can: check the clock rate its board reports. Times here follow the "
         "computer's clock."
-        for address, clock in clocks.items()
-        for base in clock.runs
-        if base.odd
+        for (address, whose), clock in clocks.items()
+        for base in clock.bases
+        if base.odd and not whose
     ]
 
 

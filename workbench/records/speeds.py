@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 from sqlalchemy.engine import Connection
 
 from drivers.contract import ChannelKind, EdgeTrack, Recording, SpeedTrack
+from drivers.timeline import BOARD_CLOCK
 from workbench.base.errors import StoreError
+from workbench.calibration.pulses.time_base import ClockRuns, fit_clock
 from workbench.records import schema
-from workbench.records.clocks import BOARD_CLOCK, InputClock, fitted
 from workbench.records.codec import CodecError, StreamKey, arrays_of
 from workbench.records.entries import notes_of
 from workbench.records.reader import last_sequence, recording_row, stream_keys
@@ -170,12 +171,12 @@ def _recording(
     points: dict[str, list[tuple[Array, Array]]] = {}
     for stream in streams:
         points.setdefault(stream.key.input, []).extend(_board_points(stream))
-    clocks = fitted({address: known for address, known in points.items() if known})
+    clocks = {(address, ""): fit_clock(known) for address, known in points.items() if known}
     edges: dict[str, EdgeTrack] = {}
     speeds: dict[str, SpeedTrack] = {}
     for stream, name in zip(streams, _names(streams), strict=True):
         if stream.key.kind == "edges" and stream.chunks:
-            time_s = _edge_times(stream, clocks[stream.key.input]) - origin_s
+            time_s = _edge_times(stream, clocks[stream.key.input, ""]) - origin_s
             ascending_s = np.maximum.accumulate(time_s, out=time_s)
             edges[name] = EdgeTrack(name, ascending_s, kind=stream.kind)
         elif stream.key.kind == "speeds" and stream.chunks:
@@ -202,30 +203,18 @@ def _names(streams: Sequence[_Stream]) -> list[str]:
 
 
 def _board_points(stream: _Stream) -> list[tuple[Array, Array]]:
-    """What a stream tells of its input's clock: see `clocks.input_clocks`."""
+    """What a stream tells of its input's clock: see `drivers.timeline.clock_points`."""
     if stream.key.kind == "edges" and stream.chunks:
-        return [(stream.joined("last_host_s"), stream.joined("last_s"))]
+        return [(stream.joined("last_s"), stream.joined("last_host_s"))]
     if stream.key.quantity == BOARD_CLOCK and stream.chunks:
-        return [(stream.joined("host_s"), stream.joined("value"))]
+        return [(stream.joined("value"), stream.joined("host_s"))]
     return []
 
 
-def _edge_times(stream: _Stream, clock: InputClock) -> Array:
+def _edge_times(stream: _Stream, clock: ClockRuns) -> Array:
     """Of each edge its time on the host's line."""
     chunks = zip(*(stream.chunks[name] for name in ("device_s", "host_s", "sizes")), strict=True)
-    return joined(
-        [_on_host_line(clock, device, np.repeat(host, sizes)) for device, host, sizes in chunks]
-    )
-
-
-def _on_host_line(clock: InputClock, device_s: Array, arrived_s: Array) -> Array:
-    """Times of a clock on the host's line; each by the run of it that it arrived in."""
-    run = np.maximum(np.searchsorted(clock.starts_s, arrived_s, "right") - 1, 0)
-    time_s = np.empty(device_s.size)
-    for at, base in enumerate(clock.runs):
-        mine = run == at
-        time_s[mine] = base.to_host(device_s[mine])
-    return time_s
+    return joined([clock.to_host(device, np.repeat(host, sizes)) for device, host, sizes in chunks])
 
 
 def _sender_times(stream: _Stream) -> Array:
@@ -240,7 +229,7 @@ def _sender_times(stream: _Stream) -> Array:
     own &= np.logical_and.reduceat(np.isfinite(time_s), starts)
     mine = np.repeat(own, sizes)
     if mine.any():
-        clock = fitted({stream.key: [(host_s[mine], time_s[mine])]})[stream.key]
+        clock = fit_clock([(time_s[mine], host_s[mine])])
         arrived_s = np.repeat(host_s[starts], sizes)[mine]
-        time_s[mine] = _on_host_line(clock, time_s[mine], arrived_s)
+        time_s[mine] = clock.to_host(time_s[mine], arrived_s)
     return time_s

@@ -15,10 +15,11 @@ from sqlalchemy.engine import URL, Engine
 from drivers.contract import Notes, Recording
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import Machine
+from workbench.calibration.pulses.time_base import ClockRuns
 from workbench.records import schema
 from workbench.records.cards import Card, card_row, head_of, read_cards
 from workbench.records.checking import damaged_pages, failed_looks
-from workbench.records.clocks import InputClock, input_clocks
+from workbench.records.clocks import clocks_of
 from workbench.records.codec import Stored
 from workbench.records.database import (
     borrow_engine,
@@ -241,12 +242,13 @@ class Store:
                 return None
             return read_speeds(connection, number, places, on_damage, progress)
 
-    def clocks(self, number: int) -> dict[str, InputClock]:
+    def clocks(self, number: int) -> dict[str, ClockRuns]:
         """How the clock of each input with pulses ran against the host's."""
         with transaction(self._engine, self._url) as connection:
             blocks = list(read_blocks(connection, number, kinds=("edges", "values")))
-        pairs = [(block.key.input, item) for block in blocks for item in block.items()]
-        return input_clocks([(address, i) for address, i in pairs if not isinstance(i, bytes)])
+        items = [(block.key.input, item) for block in blocks for item in block.items()]
+        clocks = clocks_of([(a, item) for a, item in items if not isinstance(item, bytes)])
+        return {address: clock for (address, whose), clock in clocks.items() if not whose}
 
     def recording_sha256(self, number: int, progress: Told | None = None) -> str:
         """A recording's hash, computed anew from its blocks. Raises StoreError where one of

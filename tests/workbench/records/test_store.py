@@ -97,7 +97,7 @@ def test_pulses_and_speeds_of_a_live_recording_share_one_line(store, edge_blocks
     true_s = np.concatenate([block.ticks for block in blocks]) * 1e-6 * (1 - 30e-6)
     assert np.abs(track.time_s - true_s).max() < 50e-6
     assert 30e-6 < track.u_clock_rel < 50e-6
-    (base,) = store.clocks(writer.number)["counter:a"].runs
+    (base,) = store.clocks(writer.number)["counter:a"].bases
     assert base.drift_ppm == pytest.approx(30.0, abs=3 * base.u_drift_ppm)
 
 
@@ -131,7 +131,7 @@ def test_all_channels_of_a_board_are_on_its_one_clock(store, edge_blocks):
     writer = store.begin_recording("live", started_host_s=100.0)
     writer.write([("counter:a", block) for block in (*lefts, *laps)], Notes())
     edges = store.load_recording(writer.number).edges
-    assert len(store.clocks(writer.number)["counter:a"].runs) == 1
+    assert len(store.clocks(writer.number)["counter:a"].bases) == 1
     assert set(edges["lap"].time_s) <= set(edges["left"].time_s)
 
 

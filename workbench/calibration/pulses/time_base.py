@@ -11,6 +11,8 @@ device time.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -32,9 +34,9 @@ _FEW = 16
 _WINDOWS = 16
 _ODD = 5.0
 """Standard uncertainties from the crystal's nominal rate at which it is no crystal any more."""
-_JUMP_S = 0.5
+JUMP_S = 0.5
 """A device clock that moves this much against the host's, and stays there, was restarted."""
-_SETTLE_S = 5.0
+SETTLE_S = 5.0
 """Host time looked at on either side to tell a restart from a late delivery."""
 
 
@@ -121,6 +123,40 @@ def fit_segments(device_s: Floats, host_s: Floats) -> list[tuple[slice, TimeBase
     return [(run, fits[index]) for index, run in enumerate(runs)]
 
 
+@dataclass(frozen=True, slots=True)
+class ClockRuns:
+    """One clock against the host's: a time base for each run of it between two restarts.
+
+    `starts_s` is the host time of each run's first point.
+    """
+
+    bases: list[TimeBase]
+    starts_s: list[float]
+
+    def base_at(self, arrived_s: float) -> TimeBase:
+        """The time base of what arrived at `arrived_s`."""
+        return self.bases[max(0, bisect_right(self.starts_s, arrived_s) - 1)]
+
+    def to_host(self, device_s: Floats, arrived_s: Floats) -> Floats:
+        """Times (n,) of the clock on the host's line; each by the run that it arrived in."""
+        run = np.maximum(np.searchsorted(self.starts_s, arrived_s, "right") - 1, 0)
+        time_s = np.empty(device_s.size)
+        for at, base in enumerate(self.bases):
+            mine = run == at
+            time_s[mine] = base.to_host(device_s[mine])
+        return time_s
+
+
+def fit_clock(points: Sequence[tuple[Floats, Floats]]) -> ClockRuns:
+    """A clock from pairs of (its own times, the host's), in any order."""
+    device_s = np.concatenate([device for device, _ in points])
+    host_s = np.concatenate([host for _, host in points])
+    order = np.lexsort((device_s, host_s))
+    device_s, host_s = device_s[order], host_s[order]
+    runs = fit_segments(device_s, host_s)
+    return ClockRuns([base for _, base in runs], [float(host_s[run.start]) for run, _ in runs])
+
+
 def restarts(device_s: Floats, host_s: Floats) -> list[int]:
     """Where the device's clock was set or started anew: the first point of each new run.
 
@@ -128,11 +164,11 @@ def restarts(device_s: Floats, host_s: Floats) -> list[int]:
     """
     ahead = host_s - device_s
     found: list[int] = []
-    for place in (np.flatnonzero(np.abs(np.diff(ahead)) > _JUMP_S) + 1).tolist():
-        start, end = np.searchsorted(host_s, [host_s[place] - _SETTLE_S, host_s[place] + _SETTLE_S])
+    for place in (np.flatnonzero(np.abs(np.diff(ahead)) > JUMP_S) + 1).tolist():
+        start, end = np.searchsorted(host_s, [host_s[place] - SETTLE_S, host_s[place] + SETTLE_S])
         start = min(place - 1, max(found[-1] if found else 0, int(start)))
         before, after = ahead[start:place].min(), ahead[place : max(end, place + 1)].min()
-        if abs(after - before) > _JUMP_S / 2:
+        if abs(after - before) > JUMP_S / 2:
             found.append(place)
     return found
 
