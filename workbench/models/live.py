@@ -196,13 +196,17 @@ class LiveInputs(Observable):
         fresh, self._seen = self._session.ring.since(self._seen)
         self._expect_channels()
         for address, item in fresh:
-            self._take(address, item)
-            for taker in tuple(self._takers):
-                taker(item)
+            self.take(address, item)
         if fresh:
             self.changed()
 
-    def _take(self, address: str, item: Item) -> None:
+    def take(self, address: str, item: Item) -> None:
+        """Take in one item of an input, and hand it to those who listen."""
+        self._follow(address, item)
+        for taker in tuple(self._takers):
+            taker(item)
+
+    def _follow(self, address: str, item: Item) -> None:
         if isinstance(item, EdgeBlock):
             self._edges(self._stream(item.channel, address, item.kind, is_pulses=True), item)
         elif isinstance(item, SpeedBlock):

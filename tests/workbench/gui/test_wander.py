@@ -24,7 +24,6 @@ from PySide6.QtWidgets import (
     QTableWidget,
 )
 
-from workbench.models.signals import plugged
 from workbench.records.store import open_store
 
 STEPS = 120
@@ -52,13 +51,6 @@ def broken(monkeypatch):
     monkeypatch.setattr(sys, "excepthook", lambda *error: met.append(error))
     monkeypatch.setattr(threading, "excepthook", lambda args: met.append(args))
     return met
-
-
-@pytest.fixture(autouse=True)
-def nothing_plugged_in(monkeypatch):
-    """Not the ports of the machine that runs the tests."""
-    monkeypatch.setattr(plugged, "serial_ports", lambda: ())
-    monkeypatch.setattr(plugged, "can_channels", lambda: ())
 
 
 @pytest.fixture
@@ -108,7 +100,8 @@ def touch(widget, chance):
 def test_a_walk_by_chance_breaks_nothing(window, bench, pass_time, broken, answered, seed):
     chance = random.Random(seed)
     answered(chance)
-    pages = [place.objectName() for place in window._places.buttons()]
+    places = window.findChildren(QAbstractButton)
+    pages = [one.objectName() for one in places if one.property("role") == "place"]
     for _ in range(STEPS):
         QCoreApplication.processEvents()
         what = chance.random()

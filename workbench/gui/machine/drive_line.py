@@ -136,7 +136,7 @@ class DriveLineDrawing(QWidget):
         tall = self.height() >= TALL_PX
         painter.setFont(font(TEXT_PX if tall else SMALL_PX))
         line = float(painter.fontMetrics().height())
-        at = self._places(line, tall=tall)
+        at = self.places(line, tall=tall)
         self._scale = at.scale
         self._shaft(painter, at.wheel, at.drum)
         self._wheel(painter, at.wheel, at.wheel_px)
@@ -150,8 +150,8 @@ class DriveLineDrawing(QWidget):
             self._lap(painter, QRectF(0, self.height() - 3.2 * line, self.width(), 1.2 * line))
         self._foot(painter, units, line)
 
-    def _places(self, line: float, *, tall: bool) -> Places:
-        """Where the parts stand: as large as the room between the words lets them be."""
+    def places(self, line: float, *, tall: bool) -> Places:
+        """Where the parts stand: as large as words of that height leave room for."""
         known = self._parts
         wheel_m = known.teeth * TOOTH_M / math.pi if known.teeth else UNKNOWN_M
         drum_m = UNKNOWN_M if math.isnan(known.drum_m) else known.drum_m

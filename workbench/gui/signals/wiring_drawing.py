@@ -53,6 +53,7 @@ class WiringDrawing(QWidget):
         """A coil pickup or a switched one, on that pin of the board, with that gap in words."""
         if (coil, pin, gap) != (self._coil, self._pin, self._gap):
             self._coil, self._pin, self._gap = coil, pin, gap
+            self.setAccessibleDescription(f"{pin}, {gap}")
             self.update()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802

@@ -20,7 +20,7 @@ def fed(bench, clock):
     bench.use_inputs(["sim:healthy"])
     bench.live.stop()
     bench.live.streams.clear()
-    return lambda item: bench.live._take("test:", item)
+    return lambda item: bench.live.take("test:", item)
 
 
 def edges(rate_hz, until_s, clock, sequence=0, tick_s=1e-6):

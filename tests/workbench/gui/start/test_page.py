@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QPushButton, QWidget
+from PySide6.QtWidgets import QLabel
 
 from workbench.base.units import SPEED_UNITS_MPS
 from workbench.gui.parts.choice_card import ChoiceCard
+from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.gui.start.page import StartPage
 from workbench.gui.theme import BRIGHT, DARK
 from workbench.models.passes.pace import PaceNow
@@ -25,32 +27,25 @@ def went():
 
 
 @pytest.fixture
-def page(bench, qtbot, went):
+def page(bench, housed, went):
     bench.use_inputs(["sim:valve-off?seed=4"])
-    made = StartPage(bench, BRIGHT, went.append)
-    host = QWidget()  # a page is never a window
-    qtbot.addWidget(host)
-    made.setParent(host)
-    made.resize(880, 540)
-    host.show()
-    yield made
-    host.hide()
+    return housed(StartPage(bench, BRIGHT, went.append))
 
 
-def test_the_first_start_shows_a_picture_that_moves(page, pass_time):
-    places = []
+def test_the_first_start_shows_a_picture_that_moves(bench, screen, pass_time):
+    strip, pictures = screen.one(PaceStrip), []
 
     def look():
-        page._bench.live.update()
-        page.refresh()
-        places.append(page._strip._belt_m)
+        bench.live.update()
+        screen.frame()
+        pictures.append(strip.grab().toImage())
 
     pass_time(2, step_s=0.1, look=look)
-    assert places == sorted(places)
-    assert places[-1] > places[5] > 0
-    assert page._welcome.text().startswith("A demonstration digger runs here on the simulator")
-    assert "Machine" in page._welcome.text()
-    assert "Signals" in page._welcome.text()
+    moved = [one != other for one, other in pairwise(pictures)]
+    assert all(moved[5:])
+    assert screen.shown(QLabel, "A demonstration digger runs here on the simulator")
+    assert "Machine" in screen.said
+    assert "Signals" in screen.said
 
 
 @pytest.mark.parametrize(
@@ -63,8 +58,8 @@ def test_the_first_start_shows_a_picture_that_moves(page, pass_time):
         ("Choose inputs", "Signals"),
     ],
 )
-def test_every_choice_leads_to_its_page_by_mouse_and_by_key(page, qtbot, went, text, place):
-    (choice,) = [b for b in page.findChildren(QPushButton) if b.text() == text]
+def test_every_choice_leads_to_its_page_by_mouse_and_by_key(screen, qtbot, went, text, place):
+    choice = screen.button(text)
     qtbot.mouseClick(choice, Qt.MouseButton.LeftButton)
     choice.setFocus()
     qtbot.keyClick(choice, Qt.Key.Key_Return)
@@ -72,8 +67,8 @@ def test_every_choice_leads_to_its_page_by_mouse_and_by_key(page, qtbot, went, t
     assert went == [place] * 3
 
 
-def test_each_choice_says_what_it_takes_and_gives(page):
-    cards = page.findChildren(ChoiceCard)
+def test_each_choice_says_what_it_takes_and_gives(page, screen):
+    cards = screen.shown(ChoiceCard)
     assert len(cards) == 3
     for card in cards:
         said = card.accessibleDescription()
@@ -86,14 +81,13 @@ def test_each_choice_says_what_it_takes_and_gives(page):
     assert not page.grab().isNull()
 
 
-def test_words_change_twice_a_second_and_units_at_once(page, bench, clock, pass_time):
+def test_words_change_twice_a_second_and_units_at_once(bench, screen, pass_time):
     pass_time(20)
-    page.refresh()
-    first = page._words.text()
-    assert "mph" in first
+    screen.frame()
+    assert "mph" in screen.said
     bench.settings.change(units="metric")
-    page.refresh()
-    assert "km/h" in page._words.text()
+    screen.frame()
+    assert "km/h" in screen.said
 
 
 @pytest.mark.parametrize(
