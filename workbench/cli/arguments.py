@@ -19,7 +19,7 @@ def add_source(parser: argparse.ArgumentParser, *, required: bool = True) -> Non
         nargs=None if required else "?",
         help=_("a file, the number of a stored recording, or sim:SCENARIO"),
     )
-    parser.add_argument("--machine", metavar="FILE", help=_("the machine file (TOML)"))
+    add_machine(parser)
     parser.add_argument("--seed", type=int, help=_("the simulator's random seed (default 0)"))
     parser.add_argument(
         "--for",
@@ -29,6 +29,11 @@ def add_source(parser: argparse.ArgumentParser, *, required: bool = True) -> Non
         help=_("how long to simulate: 60s, 5min"),
     )
     add_store(parser)
+
+
+def add_machine(parser: argparse.ArgumentParser) -> None:
+    """The argument that names the machine."""
+    parser.add_argument("--machine", metavar="FILE", help=_("the machine file (TOML)"))
 
 
 def add_store(parser: argparse.ArgumentParser) -> None:

@@ -72,7 +72,7 @@ def _print(answer: AgainAnswer, words: Words) -> None:
             str(one.result),
             words.say(one.verdict or ""),
             words.number("ratio", one.ratio, 2 * one.u_ratio),
-            one.cause or NO_VALUE,
+            words.say(one.cause) if one.cause else NO_VALUE,
         )
         for one in answer.passes
         if one.error is None

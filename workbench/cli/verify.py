@@ -6,12 +6,13 @@ import argparse
 
 from workbench.base.errors import StoreError
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_store, stored_number
+from workbench.cli.arguments import add_store, stored_number, words_of
 from workbench.cli.output import print_json, print_table
 from workbench.jobs.codec import to_plain
 from workbench.jobs.verify import Verification, verify
 from workbench.records.store import Store, open_store
 from workbench.words.language import _
+from workbench.words.words import Words
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,7 +21,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="RESULT",
         type=stored_number,
         nargs="?",
-        help="a result's number; without one the whole store is looked through",
+        help=_("a result's number; without one the whole store is looked through"),
     )
     add_store(parser)
 
@@ -28,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     with open_store(args.store) as store:
         if args.result is None:
-            return _verify_store(store, args.json)
+            return _verify_store(store, words_of(args), args.json)
         answer = verify(store, args.result)
     if args.json:
         print_json(to_plain(answer))
@@ -67,8 +68,8 @@ def _print(answer: Verification) -> None:
         print_table(_("Not the same"), fields, (_("field"), _("stored"), _("now")))
 
 
-def _verify_store(store: Store, as_json: bool) -> int:
-    problems = list(store.check())
+def _verify_store(store: Store, words: Words, as_json: bool) -> int:
+    problems = words.say_all(store.check())
     answer = {
         "store": store.address,
         "recordings": len(store.recordings()) if not problems else None,
@@ -79,13 +80,13 @@ def _verify_store(store: Store, as_json: bool) -> int:
     if as_json:
         print_json(answer)
     if problems:
-        raise StoreError(" ".join(problems))
+        raise StoreError("{problems}", problems=" ".join(problems))
     if not as_json:
         rows = [
-            ("Store", store.address),
-            ("Recordings", str(answer["recordings"])),
-            ("Results", str(answer["results"])),
-            ("Verified", "yes: every checksum, hash and reference is right"),
+            (_("Store"), store.address),
+            (_("Recordings"), str(answer["recordings"])),
+            (_("Results"), str(answer["results"])),
+            (_("Verified"), _("yes: every checksum, hash and reference is right")),
         ]
-        print_table("Verify", rows)
+        print_table(_("Verify"), rows)
     return DONE

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 import threading
 
+from workbench.base.errors import Message
+from workbench.words.words import Words
+
 
 class Cancelled(Exception):
     """The person ended a work before it was done."""
@@ -14,14 +17,14 @@ class Progress:
     """Handed to a long work by whoever starts it, read by whoever shows it.
 
     The work calls it as a plain function, `progress(fraction, words)`, so that the layers
-    below need only `Callable[[float, str], object]`. Any thread may call any part.
+    below need only `Callable[[float, Message | str], object]`. Any thread may call any part.
     """
 
-    def __init__(self, words: str) -> None:
+    def __init__(self, words: Message | str) -> None:
         self._now = (math.nan, words)
         self._cancelled = threading.Event()
 
-    def __call__(self, fraction: float = math.nan, words: str = "") -> None:
+    def __call__(self, fraction: float = math.nan, words: Message | str = "") -> None:
         """Say how far the work is, 0 to 1 (NaN: not known), and perhaps in which step.
 
         Raises Cancelled where the person wants no more: let it pass through, and leave
@@ -38,7 +41,7 @@ class Progress:
 
     @property
     def words(self) -> str:
-        return self._now[1]
+        return Words().say(self._now[1])
 
     @property
     def cancelled(self) -> bool:

@@ -1,4 +1,4 @@
-"""What a look through the whole store finds: a sentence for each thing that is not as written."""
+"""What a look through the whole store finds: an error for each thing that is not as written."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from collections.abc import Callable, Iterator
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Engine
 
-from workbench.base.errors import BenchError, StoreError
+from workbench.base.errors import BenchError, Message, StoreError
 from workbench.records.database import shown, transaction
 from workbench.records.reader import Told
 
 
-def damaged_pages(engine: Engine, url: URL) -> list[str]:
+def damaged_pages(engine: Engine, url: URL) -> list[BenchError]:
     """What SQLite's own check finds; PostgreSQL checks its pages as it reads them."""
     if url.drivername != "sqlite":
         return []
@@ -21,10 +21,19 @@ def damaged_pages(engine: Engine, url: URL) -> list[str]:
             found = connection.exec_driver_sql("PRAGMA integrity_check(20)").scalars().all()
             loose = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
     except StoreError as error:
-        return [str(error)]
+        return [error]
     return [
-        *(f"{shown(url)}: {line}." for line in found if line != "ok"),
-        *(f"{shown(url)}: a row of '{row[0]}' refers to nothing." for row in loose),
+        *(
+            StoreError("{store}: {found}.", store=shown(url), found=line)
+            for line in found
+            if line != "ok"
+        ),
+        *(
+            StoreError(
+                "{store}: a row of '{table}' refers to nothing.", store=shown(url), table=row[0]
+            )
+            for row in loose
+        ),
     ]
 
 
@@ -33,21 +42,24 @@ def failed_looks(
     url: URL,
     numbers: sa.Select[tuple[int]],
     look: Callable[[int], object],
-    kind: str,
+    step: Callable[[int], Message],
     *,
     progress: Told | None,
-) -> Iterator[str]:
-    """The sentence of each look that fails; one where even the numbers cannot be read."""
+) -> Iterator[BenchError]:
+    """The error of each look that fails; one where even the numbers cannot be read.
+
+    `step` gives what is told of each.
+    """
     try:
         with transaction(engine, url) as connection:
             found = connection.execute(numbers).scalars().all()
     except StoreError as error:
-        yield str(error)
+        yield error
         return
     for at, number in enumerate(found):
         if progress is not None:
-            progress(at / len(found), f"Checking {kind} {number} …")
+            progress(at / len(found), step(number))
         try:
             look(number)
         except BenchError as error:
-            yield str(error)
+            yield error

@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from workbench.base.errors import StoreError, WrongInput
+from workbench.base.errors import Message, StoreError, WrongInput
 from workbench.records import schema
 from workbench.records.chain import chain_block, chain_end, chain_start
 from workbench.records.codec import CodecError, Stored, StreamKey, decode
@@ -19,8 +19,11 @@ NO_SUCH_NUMBER = 2**31
 """From here on a number is none of ours, and a database may choke on it."""
 _TELL_BLOCKS = 50
 
-Told = Callable[[float, str], object]
-"""Told how far long work is, 0 to 1, and in what step; may raise to end the work."""
+Told = Callable[[float, Message | str], object]
+"""Told how far long work is, 0 to 1, and in what step, '' for the same as before; may raise to
+end the work."""
+OnDamage = Callable[[StoreError], object]
+"""Told of a block that cannot be read, where what is left is of use."""
 
 
 @dataclass(frozen=True, slots=True)

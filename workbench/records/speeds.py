@@ -25,7 +25,7 @@ from workbench.calibration.pulses.time_base import ClockRuns, fit_clock
 from workbench.records import schema
 from workbench.records.codec import CodecError, StreamKey, arrays_of
 from workbench.records.entries import notes_of
-from workbench.records.reader import last_sequence, recording_row, stream_keys
+from workbench.records.reader import OnDamage, last_sequence, recording_row, stream_keys
 from workbench.records.rebuild import odd_clocks
 
 Array = NDArray[Any]
@@ -111,7 +111,7 @@ def read_speeds(
     connection: Connection,
     number: int,
     places: Sequence[range],
-    on_damage: Callable[[str], object],
+    on_damage: OnDamage,
     report: Report,
 ) -> Recording | None:
     """Pulses and speeds of those blocks on the recording's line of time; no other tracks.
@@ -134,7 +134,14 @@ def read_speeds(
                 stream.kind, arrays = arrays_of(block.data, WANTED[stream.key.kind])
                 stream.add(arrays)
             except CodecError as error:
-                on_damage(f"Block {block.sequence} of recording {number} is damaged: {error}.")
+                on_damage(
+                    StoreError(
+                        "Block {sequence} of recording {recording} is damaged: {what}.",
+                        sequence=block.sequence,
+                        recording=number,
+                        what=str(error),
+                    )
+                )
         if at % PACK == PACK - 1:
             for stream in wanted.values():
                 stream.pack()
@@ -160,14 +167,14 @@ def _batches(
 
 
 def _recording(
-    streams: Sequence[_Stream], row: Mapping[str, Any], on_damage: Callable[[str], object]
+    streams: Sequence[_Stream], row: Mapping[str, Any], on_damage: OnDamage
 ) -> Recording:
     origin_s, warnings = row["started_host_s"], []
     try:
         notes = notes_of(row["summary"])
         origin_s, warnings = notes.origin_s or origin_s, list(notes.warnings)
     except StoreError as error:
-        on_damage(str(error))
+        on_damage(error)
     points: dict[str, list[tuple[Array, Array]]] = {}
     for stream in streams:
         points.setdefault(stream.key.input, []).extend(_board_points(stream))

@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Engine
 
 from drivers.contract import Notes, Recording
-from workbench.base.errors import StoreError, WrongInput
+from workbench.base.errors import BenchError, Message, StoreError, WrongInput
 from workbench.base.machine import Machine
 from workbench.calibration.pulses.time_base import ClockRuns
 from workbench.records import schema
@@ -42,6 +42,7 @@ from workbench.records.jsonable import to_text
 from workbench.records.migrate import bring_up
 from workbench.records.reader import (
     NO_SUCH_NUMBER,
+    OnDamage,
     Told,
     last_sequence,
     read_blocks,
@@ -193,7 +194,7 @@ class Store:
     def load_recording(
         self,
         number: int,
-        on_damage: Callable[[str], None] | None = None,
+        on_damage: OnDamage | None = None,
         progress: Told | None = None,
     ) -> Recording:
         """A recording as one time line, every block checked against its checksum.
@@ -214,19 +215,19 @@ class Store:
         wire = [(address, item) for address, item in pairs if not isinstance(item, bytes)]
         return rebuild(wire, notes, row["started_host_s"], row["name"], row["simulated"])
 
-    def _notes(self, row: Mapping[str, Any], on_damage: Callable[[str], None] | None) -> Notes:
+    def _notes(self, row: Mapping[str, Any], on_damage: OnDamage | None) -> Notes:
         try:
             return notes_of(row["summary"])
         except StoreError as error:
             if on_damage is None:
                 raise
-            on_damage(str(error))
+            on_damage(error)
             return Notes()
 
     def speeds(
         self,
         number: int,
-        on_damage: Callable[[str], object],
+        on_damage: OnDamage,
         progress: Callable[[float], object] = lambda _fraction: None,
         *,
         overview: bool = False,
@@ -259,7 +260,7 @@ class Store:
     def items(
         self,
         number: int,
-        on_damage: Callable[[str], None] | None = None,
+        on_damage: OnDamage | None = None,
         progress: Told | None = None,
     ) -> Iterator[tuple[str, Stored]]:
         """(input address, item) bit for bit as they came from the wire, in the order stored.
@@ -288,14 +289,14 @@ class Store:
         return [(block.key.input, item) for block in blocks for item in block.items()]
 
     def _readable_pairs(
-        self, number: int, sequences: range, on_damage: Callable[[str], None]
+        self, number: int, sequences: range, on_damage: OnDamage
     ) -> list[tuple[str, Stored]]:
         pairs = []
         for sequence in sequences:
             try:
                 pairs += self._pairs(number, range(sequence, sequence + 1))
             except StoreError as error:
-                on_damage(str(error))
+                on_damage(error)
         return pairs
 
     def add_result(
@@ -372,15 +373,21 @@ class Store:
         with transaction(self._engine, self._url) as connection:
             return read_cards(connection)
 
-    def check(self, progress: Told | None = None) -> Iterator[str]:
-        """Look through the whole store: a sentence for each thing that is not as written."""
+    def check(self, progress: Told | None = None) -> Iterator[BenchError]:
+        """Look through the whole store: an error for each thing that is not as written."""
         yield from damaged_pages(self._engine, self._url)
         table = schema.recording
         kept = sa.select(table.c.number).where(table.c.deleted_utc.is_(None))
         looked = partial(failed_looks, self._engine, self._url, progress=progress)
-        yield from looked(kept, self.recording_sha256, "recording")
+        yield from looked(
+            kept,
+            self.recording_sha256,
+            lambda number: Message("Checking recording {number} …", number=number),
+        )
         kept = _IN_SIGHT.with_only_columns(schema.result.c.number)
-        yield from looked(kept, self.result, "result")
+        yield from looked(
+            kept, self.result, lambda number: Message("Checking result {number} …", number=number)
+        )
 
 
 def program_version() -> str:

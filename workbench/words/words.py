@@ -56,8 +56,8 @@ class Words:
             return self.fill(said.template, said.values)
         return str(said)
 
-    def say_all(self, said: Iterable[Statement]) -> list[str]:
-        """Each statement as a sentence."""
+    def say_all(self, said: Iterable[Statement | Worded]) -> list[str]:
+        """Each as a sentence."""
         return [self.say(one) for one in said]
 
     def fill(self, template: Template, values: Mapping[str, Any]) -> str:

@@ -86,7 +86,7 @@ def test_a_damaged_block_is_told_and_the_rest_is_there(store):
     told = []
     quick = store.speeds(1, told.append)
     assert len(told) == 1
-    assert "Block 4 of recording 1" in told[0]
+    assert "Block 4 of recording 1" in str(told[0])
     edges = sum(track.time_s.size for track in quick.edges.values())
     assert edges == (2 * COMMITS - 1) * PER_COMMIT
 

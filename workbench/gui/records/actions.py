@@ -9,8 +9,8 @@ from PySide6.QtWidgets import QHBoxLayout, QMenu, QWidget
 
 from workbench.gui.parts.basics import button, say
 from workbench.gui.theme import GRID_PX, TOUCH_PX
-from workbench.models.records.archive import REPORTED
 from workbench.models.records.kept import Entry
+from workbench.reports.stored import REPORTED
 
 BRING_BACK, JUDGE, REPORT, NUMBERS = (
     "Bring back",

@@ -7,12 +7,12 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from workbench.base.units import METRIC
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
 from workbench.models.progress import Progress
 from workbench.models.records import archive, kept
 from workbench.models.records.kept import Entry
+from workbench.words.words import Words
 
 Key = tuple[bool, int]
 
@@ -113,8 +113,8 @@ class RecordDoer:
         if entry is None:
             return
         if entry.is_result:
-            units = "metric" if self._bench.settings.units is METRIC else "us"
-            report = partial(archive.export_result, store, entry.number, path, units)
+            words = Words(self._bench.settings.units)
+            report = partial(archive.export_result, store, entry.number, path, words)
             # A report is made in one go; nothing in it could ask whether to go on.
             self._say(f"Writing {path.name} …")
             self._works.add(report, self._say, self._say)

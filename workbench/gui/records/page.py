@@ -32,8 +32,8 @@ from workbench.jobs.season.answer import SeasonOptions
 from workbench.jobs.season.compute import compute as season
 from workbench.models.bench import Bench
 from workbench.models.records import kept
-from workbench.models.records.archive import REPORTED
 from workbench.models.records.kept import Entry
+from workbench.reports.stored import REPORTED
 
 EMPTY = (
     "Nothing is kept yet. Record on the page Signals, calibrate a readout, check a gap or drive a "

@@ -23,7 +23,9 @@ from workbench.models.records.opened import (
     suspects,
 )
 from workbench.records.entries import StoredResult
+from workbench.reports.stored import worded
 from workbench.words.figures import number
+from workbench.words.words import Words
 
 
 class ResultView(Turns):
@@ -71,7 +73,7 @@ class ResultView(Turns):
             return
         answer = stored.answer
         if stored.kind == "pass":
-            self.passing.show_answer(answer, units)
+            self.passing.show_answer(worded(stored, Words(units)), units)
             self.show_view(self.passing)
         elif stored.kind == "calibrate":
             self.calibration.show_words(calibration_words(answer, units))

@@ -12,12 +12,13 @@ from typing import Any
 
 from drivers.contract import InputError
 from workbench.base.errors import BenchError, Message, WrongInput
-from workbench.base.statements import Statement, as_written, statement
-from workbench.jobs.codec import to_plain
+from workbench.base.statements import Statement, statement
+from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.keep import judge, options_before
 from workbench.jobs.season.answer import QuantitySeason, SeasonOptions
 from workbench.jobs.season.compute import compute as season
 from workbench.jobs.source import stored_source
+from workbench.match.hypotheses import Cause
 from workbench.records.store import open_store
 
 Task = tuple[int, str | None]
@@ -47,10 +48,10 @@ class PassAgain:
 
     recording: int
     result: int | None = None
-    verdict: str | None = None
+    verdict: Verdict | None = None
     ratio: float = math.nan
     u_ratio: float = math.nan
-    cause: str | None = None
+    cause: Cause | None = None
     cause_probability: float = math.nan
     error: Statement | None = None
 
@@ -112,24 +113,19 @@ def _judge_again(task: Task) -> PassAgain:
         options = options_before("pass", number, address)
         answer, kept = judge("pass", stored_source(number, None, address), options)
     except (BenchError, InputError) as error:
-        why = error.statement if isinstance(error, Message) else as_written(str(error))
+        why = Message(error.template, **error.values).statement
         said = statement(AgainSays.NOT_JUDGED_AGAIN, recording=number, error=why)
         return PassAgain(number, error=said)
-    plain = to_plain(answer)
-    first: dict[str, Any] = next(iter(plain["causes"]), {})
+    first = answer.causes[0] if answer.causes else None
     return PassAgain(
         recording=number,
         result=kept.number,
-        verdict=plain["verdict"],
-        ratio=_number(plain["ratio"]),
-        u_ratio=_number(plain["u_ratio"]),
-        cause=first.get("cause"),
-        cause_probability=_number(first.get("probability")),
+        verdict=answer.verdict,
+        ratio=answer.ratio,
+        u_ratio=answer.u_ratio,
+        cause=first.cause if first else None,
+        cause_probability=first.probability if first else math.nan,
     )
-
-
-def _number(value: Any) -> float:
-    return math.nan if value is None else float(value)
 
 
 Mapper = Callable[[Callable[[Task], PassAgain], list[Task]], Iterable[PassAgain]]

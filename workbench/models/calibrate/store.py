@@ -10,7 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from workbench.base.machine import Machine
+from workbench.base.units import UNIT_SYSTEMS
 from workbench.models.calibrate.runs import State, flips_table, run_table
+from workbench.words.words import Words
 
 TABLE_NAME, LEFT_NAME = "runs on the bench", "runs as left on the bench"
 FLIPS_NAME = "flips on the bench"
@@ -34,7 +36,6 @@ def warm_up(store: str | None) -> None:
     import scipy.special  # noqa: F401
     import typst  # noqa: F401
 
-    import workbench.cli.report
     import workbench.jobs.calibrate.former
     import workbench.jobs.calibrate.sources
     import workbench.reports.calibrate.certificate  # noqa: F401
@@ -115,14 +116,15 @@ def certificate_pages(
 
 
 def _document(result: int, store: str | None, typed: Mapping[str, Any]) -> Any:
-    from workbench.cli.report import document_of
     from workbench.records.store import open_store
+    from workbench.reports.stored import document_of
 
     with open_store(store) as opened:
         stored = opened.result(result)
     remarks = [stored.options.get("remarks", ""), typed.get("remarks", "")]
-    words = "\n".join(text for text in remarks if text)
-    return document_of(stored, {**stored.options, **typed, "remarks": words})
+    own = {name: text for name, text in typed.items() if name != "units"}
+    own["remarks"] = "\n".join(text for text in remarks if text)
+    return document_of(stored, Words(UNIT_SYSTEMS[typed["units"]]), **own)
 
 
 def _dropped(state: State) -> str:

@@ -6,21 +6,26 @@ All raise BenchError; those with `progress` end early, nothing half done, where 
 
 from __future__ import annotations
 
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from workbench.base.errors import StoreError, WrongInput
+from workbench.base.errors import BenchError, Message
 from workbench.base.files import write_file
+from workbench.jobs.export import export_tables
+from workbench.jobs.keep import judge
+from workbench.jobs.passes.answer import PassOptions
+from workbench.jobs.source import stored_source
+from workbench.jobs.speed.answer import SpeedOptions
+from workbench.jobs.verify import verify
 from workbench.models.progress import Progress
-from workbench.models.records.speed_lines import damage_words
 from workbench.records.entries import StoredResult
 from workbench.records.jsonable import to_text
 from workbench.records.store import open_store
-
-REPORTED = ("pass", "calibrate", "gap")
-"""Kinds of result that have a report."""
+from workbench.reports.document import check_report_path, render
+from workbench.reports.stored import REPORTED, document_of
+from workbench.words.language import _, ngettext
+from workbench.words.words import Words
 
 
 def result(store: str | None, number: int) -> StoredResult:
@@ -37,68 +42,44 @@ def results(store: str | None, numbers: Sequence[int]) -> list[StoredResult]:
 
 def judge_pass(store: str | None, number: int, belt: str, ground: str, progress: Progress) -> int:
     """Judge a recording as a pass and keep the answer; its number."""
-    from workbench.cli.passes import compute
-
-    options = {"belt": belt or None, "ground": ground or None}
-    options |= dict.fromkeys(("oil_c", "moved", "course"))
-    return _judge(store, number, "pass", compute, options, progress)
+    return _judge(store, number, "pass", PassOptions(belt or None, ground or None), progress)
 
 
 def measure_speed(store: str | None, number: int, channel: str, progress: Progress) -> int:
     """Measure a recording's belt speed and keep the answer; its number."""
-    from workbench.jobs.keep import keep
-    from workbench.jobs.source import stored_source
-    from workbench.jobs.speed.answer import SpeedOptions
-    from workbench.jobs.speed.compute import compute
+    return _judge(store, number, "speed", SpeedOptions(channel or None), progress)
 
-    options = SpeedOptions(channel or None)
-    progress(words="Reading the recording …")
+
+def _judge(store: str | None, number: int, kind: str, options: Any, progress: Progress) -> int:
+    progress(words=Message("Reading the recording …"))
     source = stored_source(number, None, store)
-    progress(words="Computing …")
-    answer = compute(source.recording, source.machine, options)
-    progress(words="Keeping the result …")
-    return keep("speed", answer, options, source).number or 0
-
-
-def _judge(
-    store: str | None,
-    number: int,
-    kind: str,
-    compute: Any,
-    options: dict[str, Any],
-    progress: Progress,
-) -> int:
-    from workbench.jobs.source import finish, stored_source
-
-    progress(words="Reading the recording …")
-    source = stored_source(number, None, store)
-    progress(words="Computing …")
-    answer = compute(source.recording, source.machine, options)
-    progress(words="Keeping the result …")
-    return int(finish(kind, answer, source, options)["result"])
+    progress(words=Message("Computing …"))
+    return judge(kind, source, options)[1].number or 0
 
 
 def verify_result(store: str | None, number: int, progress: Progress | None = None) -> str:
     """Compute a result again; a sentence on what was checked and whether it is the same."""
-    from workbench.jobs.verify import verify
-
     with open_store(store) as opened:
         if progress is not None:
-            progress(words=f"Computing result {number} again …")
+            progress(words=Message("Computing result {number} again …", number=number))
         found = verify(opened, number)
-    if found.recording:
-        source = f"recording {found.recording}, whose every block is as it was written"
-    else:
-        source = f"the table '{found.table}' kept with it"
-    if found.verified:
-        return (
-            f"Result {number} is verified: its seal is whole, and computed again from {source}, "
-            "it is the same in every field."
+    if not found.verified:
+        fields = ", ".join(one.field for one in found.differences[:3])
+        more = len(found.differences) - 3
+        if more > 0:
+            fields = _("{fields} and {more} more").format(fields=fields, more=more)
+        return _("Result {number} is NOT what its source gives today: {fields} differ.").format(
+            number=number, fields=fields
         )
-    fields = ", ".join(one.field for one in found.differences[:3])
-    more = len(found.differences) - 3
-    tail = f" and {more} more" if more > 0 else ""
-    return f"Result {number} is NOT what its source gives today: {fields}{tail} differ."
+    if found.recording:
+        return _(
+            "Result {number} is verified: its seal is whole, and computed again from recording "
+            "{recording}, whose every block is as it was written, it is the same in every field."
+        ).format(number=number, recording=found.recording)
+    return _(
+        "Result {number} is verified: its seal is whole, and computed again from the table "
+        "'{table}' kept with it, it is the same in every field."
+    ).format(number=number, table=found.table)
 
 
 def verify_recording(store: str | None, number: int, progress: Progress | None = None) -> str:
@@ -107,14 +88,14 @@ def verify_recording(store: str | None, number: int, progress: Progress | None =
         sealed = opened.recording(number).sha256
         sha256 = opened.recording_sha256(number, progress)
     if not sealed:
-        return (
-            f"Recording {number} was never ended, so it has no seal; every block in it is as it "
+        return _(
+            "Recording {number} was never ended, so it has no seal; every block in it is as it "
             "was written."
-        )
-    return (
-        f"Recording {number} is verified: every block matches its checksum and the whole its "
-        f"seal {sha256[:12]}…"
-    )
+        ).format(number=number)
+    return _(
+        "Recording {number} is verified: every block matches its checksum and the whole its "
+        "seal {seal}…"
+    ).format(number=number, seal=sha256[:12])
 
 
 def verify_all(store: str | None, progress: Progress) -> str:
@@ -124,30 +105,29 @@ def verify_all(store: str | None, progress: Progress) -> str:
         recordings = len(opened.recordings())
         results = sum(not card.deleted_utc for card in opened.cards())
     if wrong:
-        more = f" {len(wrong) - 1} more are not as written." if len(wrong) > 1 else ""
-        return f"{wrong[0]}{more}"
-    return (
-        f"All is as it was written: {recordings} recordings by checksum and seal, {results} "
+        more = ngettext(
+            "{count} more is not as written.", "{count} more are not as written.", len(wrong) - 1
+        ).format(count=len(wrong) - 1)
+        return " ".join([Words().say(wrong[0]), *([more] if len(wrong) > 1 else [])])
+    return _(
+        "All is as it was written: {recordings} recordings by checksum and seal, {results} "
         "results by their seal."
-    )
+    ).format(recordings=recordings, results=results)
 
 
-def export_result(store: str | None, number: int, path: Path, units: str) -> str:
+def export_result(store: str | None, number: int, path: Path, words: Words) -> str:
     """Write a result's report as .pdf, .html or .json; a sentence on what was written.
 
-    `units` 'us' or 'metric'. Raises WrongInput for another ending; a belt speed has no
-    report and is written as .json alone.
+    Raises WrongInput for another ending; a belt speed has no report and is written as .json
+    alone.
     """
-    from workbench.cli.report import document_of
-    from workbench.reports.document import check_report_path, render
-
     check_report_path(path)
     stored = result(store, number)
     if path.suffix.casefold() == ".json" and stored.kind not in REPORTED:
         write_file(path, to_text({"result": number, **stored.answer}) + "\n")
-        return f"Saved as {path.name}."
-    document = document_of(stored, {**stored.options, "units": units})
-    return f"Saved as {Path(render(document, path)).name}."
+    else:
+        render(document_of(stored, words), path)
+    return _("Saved as {name}.").format(name=path.name)
 
 
 def export_recording(store: str | None, number: int, path: Path, progress: Progress) -> str:
@@ -156,30 +136,18 @@ def export_recording(store: str | None, number: int, path: Path, progress: Progr
     A damaged one gives what can be read. Tables appear once all of them are whole; none is
     written over another file.
     """
-    from workbench.records.tables import TABLES, write_csv
-
-    damage: list[str] = []
     with open_store(store) as opened:
-        recording = opened.load_recording(number, damage.append, progress)
-    tables = {name: make(recording) for name, make in TABLES.items()}
-    filled = {name: table for name, table in tables.items() if table.rows}
-    if not filled:
-        raise WrongInput(f"Recording {number} holds neither pulses nor values.")
-    targets = {name: path.with_name(f"{path.stem}-{name}.csv") for name in filled}
-    there = [target.name for target in targets.values() if target.exists()]
-    if there:
-        raise WrongInput(
-            f"{', '.join(there)} is there already and is not overwritten; choose another name."
-        )
-    try:
-        with tempfile.TemporaryDirectory(dir=path.parent, prefix=".evenpace-") as folder:
-            for at, (name, table) in enumerate(filled.items()):
-                progress(at / len(filled), f"Writing the {name} …")
-                write_csv(table, Path(folder) / name)
-            progress(1.0)
-            for name, target in targets.items():
-                (Path(folder) / name).replace(target)
-    except OSError as error:
-        raise StoreError(f"{path.parent} cannot be written to: {error.strerror}.") from None
-    names = ", ".join(target.name for target in targets.values())
-    return " ".join([f"Saved as {names}.", *damage_words(damage, "Written")])
+        done = export_tables(opened, number, path, progress)
+    names = ", ".join(file.name for file in done.files)
+    return " ".join([_("Saved as {name}.").format(name=names), *damage_sentences(done.damage)])
+
+
+def damage_sentences(found: Sequence[BenchError]) -> list[str]:
+    """That only a part of a recording is there, however many blocks are damaged."""
+    if not found:
+        return []
+    said = [_("What can still be read is here."), Words().say(found[0])]
+    if more := len(found) - 1:
+        so = ngettext("So is {count} more.", "So are {count} more.", more)
+        said.append(so.format(count=more))
+    return [" ".join(said)]

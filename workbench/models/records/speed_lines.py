@@ -12,14 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from drivers.contract import ChannelKind, Recording
+from workbench.base.errors import StoreError
 from workbench.base.machine import Machine, parse_machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.models.live import SILENT_S
 from workbench.models.plot.pyramid import Floats, Pyramid
 from workbench.models.progress import Progress
+from workbench.models.records.archive import damage_sentences
 from workbench.records.store import Store, open_store
+from workbench.words.language import N_, _
 
-OVERVIEW = "An overview, from samples all along the recording; every pulse is being read."
+OVERVIEW = N_("An overview, from samples all along the recording; every pulse is being read.")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,12 +47,12 @@ def overview(store: str | None, number: int) -> SpeedLines | None:
         return None
     shown = lines_of(recording, machine)
     joined = {name: _joined(line) for name, line in shown.lines.items()}
-    return SpeedLines(joined, shown.is_belt, [OVERVIEW])
+    return SpeedLines(joined, shown.is_belt, [_(OVERVIEW)])
 
 
 def speed_lines(store: str | None, number: int, progress: Progress | None = None) -> SpeedLines:
     """The speeds of a recording; of a damaged one what is left."""
-    damage: list[str] = []
+    damage: list[StoreError] = []
     report = progress or (lambda _fraction: None)
     with open_store(store) as opened:
         recording = opened.speeds(number, damage.append, report)
@@ -60,7 +63,7 @@ def speed_lines(store: str | None, number: int, progress: Progress | None = None
 
 
 def lines_of(
-    recording: Recording, machine: Machine | None, damage: Sequence[str] = ()
+    recording: Recording, machine: Machine | None, damage: Sequence[StoreError] = ()
 ) -> SpeedLines:
     """See `speed_lines`; pulses need a machine to become speeds."""
     lines: dict[str, Pyramid] = {}
@@ -77,9 +80,9 @@ def lines_of(
         if track.timed and known.any():
             time_s = track.time_s[known]
             lines[name] = Pyramid(time_s, track.speed_mps[known], _pause_s(time_s))
-    notes = [*damage_words(damage), *recording.warnings]
+    notes = [*damage_sentences(damage), *recording.warnings]
     if recording.edges and machine is None:
-        notes.append("Without a machine its pulses cannot be shown as speeds.")
+        notes.append(_("Without a machine its pulses cannot be shown as speeds."))
     return SpeedLines(lines, frozenset(belts), notes)
 
 
@@ -110,11 +113,3 @@ def _joined(line: Pyramid) -> Pyramid:
 def _machine(opened: Store, number: int) -> Machine | None:
     text = opened.recording(number).machine_text
     return parse_machine(text, f"machine of recording {number}") if text else None
-
-
-def damage_words(found: Sequence[str], did: str = "Shown") -> list[str]:
-    """One sentence, however many blocks are damaged; `did` is what was done with the rest."""
-    if not found:
-        return []
-    more = f" So are {len(found) - 1} more." if len(found) > 1 else ""
-    return [f"{did} is what can still be read. {found[0]}{more}"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from workbench.calibration.statistics.decision import DecisionSays, Verdict
+from workbench.jobs.importing import ImportSays
 from workbench.words.language import N_, Template
 
 SENTENCES: dict[str, Template] = {
@@ -11,6 +12,9 @@ SENTENCES: dict[str, Template] = {
     Verdict.CONDITIONAL_FAIL: N_("conditional fail"),
     Verdict.FAIL: N_("fail"),
     Verdict.CANNOT_TELL: N_("cannot tell"),
+    ImportSays.STORED_ALREADY: N_(
+        "The same file is in the store already, as recording {recording}."
+    ),
     DecisionSays.NO_VALUE: N_("there is no value to judge"),
     DecisionSays.WELL_OUTSIDE: N_("outside the limits by more than its uncertainty"),
     DecisionSays.TOO_UNSURE: N_("the uncertainty is wider than the limits"),

@@ -1,0 +1,84 @@
+"""A recorded file into the store, whole or not at all, its own bytes included."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from enum import StrEnum, auto
+from pathlib import Path
+
+from drivers.contract import FileRefused, Item
+from drivers.files.reading import FileDriver
+from workbench.base.machine import Machine
+from workbench.base.statements import Statement, as_written, statement
+from workbench.records.store import Store
+
+_PIECE_BYTES = 1 << 22
+
+
+class ImportSays(StrEnum):
+    """What is noteworthy of a file brought in."""
+
+    STORED_ALREADY = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """The number the recording has in the store, and what the file holds."""
+
+    recording: int
+    name: str
+    kind: str
+    file_sha256: str
+    sha256: str
+    messages: dict[str, int]
+    rejects: dict[str, int]
+    warnings: tuple[Statement, ...]
+
+
+def import_file(store: Store, path: Path, machine: Machine | None) -> Imported:
+    """One file into the store. Raises FileRefused, StoreError."""
+    items: list[Item] = []
+    with FileDriver(str(path), {}) as driver:
+        while not driver.ended:
+            items += driver.read(1.0)
+    notes = driver.notes
+    pieces = _pieces(path, notes.sha256)
+    address = f"file:{path.name}"
+    twins = [one.number for one in store.recordings() if one.source_sha256 == notes.sha256]
+    writer = store.begin_recording(path.name, started_host_s=notes.origin_s or 0.0, machine=machine)
+    try:
+        writer.write([(address, item) for item in (*pieces, *items)], notes)
+        sha256 = writer.end(notes, "all was read")
+    except BaseException:
+        writer.discard()
+        raise
+    twin = [statement(ImportSays.STORED_ALREADY, recording=number) for number in twins[:1]]
+    return Imported(
+        recording=writer.number,
+        name=path.name,
+        kind=notes.kind,
+        file_sha256=notes.sha256,
+        sha256=sha256,
+        messages=notes.messages,
+        rejects=notes.rejects,
+        warnings=(*map(as_written, notes.warnings), *twin),
+    )
+
+
+def _pieces(path: Path, sha256: str) -> list[bytes]:
+    """The file's own bytes. Raises FileRefused where they are not those just read."""
+    pieces = []
+    read = hashlib.sha256()
+    try:
+        with path.open("rb") as file:
+            while piece := file.read(_PIECE_BYTES):
+                read.update(piece)
+                pieces.append(piece)
+    except OSError as error:
+        raise FileRefused(
+            path, f"it cannot be read ({error.strerror})", "a readable file"
+        ) from None
+    if read.hexdigest() != sha256:
+        raise FileRefused(path, "it changed while it was read", "a file that nothing writes to")
+    return pieces
