@@ -12,8 +12,12 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from itertools import pairwise
 
 from workbench.base.errors import StoreError, WrongInput
+from workbench.base.units import UNIT_SYSTEMS
+from workbench.words.language import ENGLISH, N_, _, languages, use
+from workbench.words.words import Words
 
 DONE, FAILED, WRONG, BROKEN = 0, 1, 2, 3
 """Exit status: done; the answer is a fail; the input or the call was wrong; a device or the
@@ -23,16 +27,16 @@ INTERRUPTED = 130
 """What a shell reports of a program ended by Ctrl-C."""
 
 COMMANDS: dict[str, tuple[str, str]] = {
-    "inputs": ("workbench.cli.inputs", "show what is plugged in, or what a file holds"),
-    "record": ("workbench.cli.record", "listen to inputs and keep all they say"),
-    "import": ("workbench.cli.import_", "bring recorded files into the store"),
-    "export": ("workbench.cli.export", "write a stored recording as a table or a CAN log"),
-    "verify": ("workbench.cli.verify", "compute a stored result again and compare"),
-    "speed": ("workbench.cli.speed", "belt speed from the pulses of a recording"),
-    "gap": ("workbench.cli.gap", "is a pickup's gap right, and is its target wheel sound"),
-    "calibrate": ("workbench.cli.calibrate", "does the readout show the true belt speed"),
-    "pass": ("workbench.cli.passes", "did belt and ground keep pace on a test pass"),
-    "report": ("workbench.cli.report", "a stored result as PDF, HTML or JSON"),
+    "inputs": ("workbench.cli.inputs", N_("show what is plugged in, or what a file holds")),
+    "record": ("workbench.cli.record", N_("listen to inputs and keep all they say")),
+    "import": ("workbench.cli.import_", N_("bring recorded files into the store")),
+    "export": ("workbench.cli.export", N_("write a stored recording as a table or a CAN log")),
+    "verify": ("workbench.cli.verify", N_("compute a stored result again and compare")),
+    "speed": ("workbench.cli.speed", N_("belt speed from the pulses of a recording")),
+    "gap": ("workbench.cli.gap", N_("is a pickup's gap right, and is its target wheel sound")),
+    "calibrate": ("workbench.cli.calibrate", N_("does the readout show the true belt speed")),
+    "pass": ("workbench.cli.passes", N_("did belt and ground keep pace on a test pass")),
+    "report": ("workbench.cli.report", N_("a stored result as PDF, HTML or JSON")),
 }
 """Command -> module and one line of help."""
 
@@ -43,6 +47,8 @@ BENCH = "workbench.gui.app"
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     words = list(sys.argv[1:] if argv is None else argv)
+    if not _use_language(words):
+        return WRONG
     parser = _parser(words[0] if words and words[0] in COMMANDS else None)
     args = parser.parse_args(words)
     if args.command is None:
@@ -50,11 +56,32 @@ def main(argv: Sequence[str] | None = None) -> int:
     return _run(args)
 
 
+def _use_language(words: Sequence[str]) -> bool:
+    """Speak as --lang or $EVENPACE_LANG says, help included; False where that is no language."""
+    asked = [word.removeprefix("--lang=") for word in words if word.startswith("--lang=")]
+    asked += [after for word, after in pairwise(words) if word == "--lang"]
+    code = asked[-1] if asked else os.environ.get("EVENPACE_LANG") or ENGLISH
+    try:
+        use(code)
+    except KeyError:
+        use(ENGLISH)
+        known = ", ".join(languages())
+        print(
+            _("evenpace: there is no language '{code}'; there is {known}.").format(
+                code=code, known=known
+            ),
+            file=sys.stderr,
+        )
+        return False
+    return True
+
+
 def _open_bench(parser: argparse.ArgumentParser) -> int:
     """The bench on the screen; where there is none, what can be done without."""
     if not _has_screen():
         print(
-            "evenpace: there is no screen to open the bench on; every job is a command too:\n",
+            _("evenpace: there is no screen to open the bench on; every job is a command too:"),
+            end="\n\n",
             file=sys.stderr,
         )
         parser.print_help(sys.stderr)
@@ -63,8 +90,10 @@ def _open_bench(parser: argparse.ArgumentParser) -> int:
         bench = import_module(BENCH)
     except ImportError as error:
         print(
-            f"evenpace: the bench cannot be opened, part of it is missing ({error}); "
-            "set it up with packaging/start.py.",
+            _(
+                "evenpace: the bench cannot be opened, part of it is missing ({error}); set it up "
+                "with packaging/start.py."
+            ).format(error=error),
             file=sys.stderr,
         )
         return BROKEN
@@ -81,22 +110,32 @@ def _has_screen() -> bool:
 def _parser(called: str | None) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="evenpace",
-        description="A bench for the conveyor speed readout of a peanut digger; without a "
-        "command it opens on the screen.",
-        epilog="Exit status: 0 done, 1 the answer is a fail, 2 the input or the call was "
-        "wrong, 3 a device or the store failed.",
+        description=_(
+            "A bench for the conveyor speed readout of a peanut digger; without a command it "
+            "opens on the screen."
+        ),
+        epilog=_(
+            "Exit status: 0 done, 1 the answer is a fail, 2 the input or the call was wrong, 3 a "
+            "device or the store failed."
+        ),
     )
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     for name, (module, help_line) in COMMANDS.items():
-        sub = commands.add_parser(name, help=help_line, description=help_line)
+        sub = commands.add_parser(name, help=_(help_line), description=_(help_line))
         if name == called:
-            sub.add_argument("--json", action="store_true", help="print one JSON object, in SI")
+            sub.add_argument("--json", action="store_true", help=_("print one JSON object, in SI"))
             sub.add_argument(
                 "--units",
                 choices=("us", "metric"),
-                help="units of what is said (default: those that go with the readout's)",
+                help=_("units of what is said (default: those that go with the readout's)"),
             )
-            sub.add_argument("--lang", metavar="CODE", help="language of what is said: en")
+            sub.add_argument(
+                "--lang",
+                metavar="CODE",
+                help=_("language of what is said: {codes} (default: $EVENPACE_LANG, or en)").format(
+                    codes=", ".join(languages())
+                ),
+            )
             import_module(module).add_arguments(sub)
     return parser
 
@@ -107,11 +146,12 @@ def _run(args: argparse.Namespace) -> int:
     try:
         status: int = import_module(COMMANDS[args.command][0]).run(args)
     except (WrongInput, InputError, StoreError) as error:
-        print(f"evenpace {args.command}: {error}", file=sys.stderr)
+        words = Words(UNIT_SYSTEMS[args.units]) if args.units else Words()
+        print(f"evenpace {args.command}: {words.say(error)}", file=sys.stderr)
         return BROKEN if isinstance(error, DeviceError | StoreError) else WRONG
     except BrokenPipeError:
         return DONE
     except KeyboardInterrupt:
-        print(f"\nevenpace {args.command}: stopped.", file=sys.stderr)
+        print(f"\nevenpace {args.command}: " + _("stopped."), file=sys.stderr)
         return INTERRUPTED
     return status

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import math
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
@@ -11,37 +12,28 @@ import numpy as np
 
 from drivers.contract import EdgeTrack, FileRefused, Floats, Recording, SpeedTrack, ValueTrack
 from workbench.cli import DONE, WRONG
+from workbench.cli.arguments import words_of
 from workbench.cli.output import print_json, print_warnings
 from workbench.cli.plugged import add_plugged_arguments, show_plugged
-
-_HEADER = (
-    "source",
-    "what it is",
-    "values",
-    "no value",
-    "from, s",
-    "to, s",
-    "least",
-    "mean",
-    "most",
-)
+from workbench.words.language import _
+from workbench.words.words import Words
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("files", metavar="FILE", nargs="*", help="recorded files to look into")
+    parser.add_argument("files", metavar="FILE", nargs="*", help=_("recorded files to look into"))
     add_plugged_arguments(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     if not args.files:
         return show_plugged(args)
-    answers = [_look_into(name) for name in args.files]
+    answers, words = [_look_into(name) for name in args.files], words_of(args)
     if args.json:
         print_json({"files": answers})
     else:
         for answer in answers:
             if "problem" not in answer:
-                _print(answer)
+                _print(answer, words)
     problems = [answer["problem"] for answer in answers if "problem" in answer]
     print_warnings(problems)
     return WRONG if problems else DONE
@@ -54,7 +46,7 @@ def _look_into(name: str) -> dict[str, Any]:
     try:
         return describe(read_recording(name.removeprefix("file:")))
     except FileRefused as refused:
-        return {"name": name, "problem": str(refused)}
+        return {"name": name, "problem": Words().say(refused)}
 
 
 def describe(recording: Recording) -> dict[str, Any]:
@@ -127,52 +119,57 @@ def _mean(values: Floats) -> float:
     return float(known.mean()) if known.size else math.nan
 
 
-def _print(answer: dict[str, Any]) -> None:
+def _print(answer: dict[str, Any], words: Words) -> None:
     # Lines, not a table: the name of a source must never be cut off to fit a column.
-    print(f"{answer['name']}: {answer['kind']}")
+    print(f"{answer['name']}: {words.say(answer['kind'])}")
     if answer["pulses"] or answer["speeds"]:
-        print("  sources, by the names that --channel, --belt and --ground take")
+        print("  " + _("sources, by the names that --channel, --belt and --ground take"))
     for pulses in answer["pulses"]:
-        rate = _known(pulses["mean_hz"], ".2f", ", {} Hz on average")
-        print(f"    {pulses['source']}  pulses: {pulses['edges']} edges{_when(pulses)}{rate}")
+        said = [_("pulses: {edges} edges").format(edges=pulses["edges"]), *_when(pulses)]
+        if math.isfinite(pulses["mean_hz"]):
+            said.append(_("{rate:.2f} Hz on average").format(rate=pulses["mean_hz"]))
+        print(f"    {pulses['source']}  {', '.join(said)}")
     for speed in answer["speeds"]:
-        words = speed["label"].removeprefix(speed["source"])  # '' where the name says it all
-        print(f"    {speed['source']}  {words}".rstrip())
-        print(f"        {_amount(speed)}{_reach(speed, '_mps', ' m/s')}{_when(speed)}")
+        label = words.say(speed["label"]).removeprefix(speed["source"])  # '': the name says it
+        print(f"    {speed['source']}  {label}".rstrip())
+        said = [*_amount(speed), *_reach(speed, "_mps", lambda v: words.number("speed", v))]
+        print("        " + ", ".join([*said, *_when(speed)]))
     if answer["values"]:
-        print("  other values")
+        print("  " + _("other values"))
     for value in answer["values"]:
-        print(f"    {value['source']}  {value['quantity']}: {_amount(value)}{_reach(value)}")
-    for heading, counts in (("counted", answer["messages"]), ("rejected", answer["rejects"])):
+        said = [*_amount(value), *_reach(value, "", "{:.8g}".format)]
+        print(f"    {value['source']}  {value['quantity']}: {', '.join(said)}")
+    for heading, counts in ((_("counted"), answer["messages"]), (_("rejected"), answer["rejects"])):
         if counts:
             print(f"  {heading}")
         for name, count in counts.items():
             print(f"    {count:>9}  {name}")
-    print_warnings(answer["warnings"])
+    print_warnings(map(words.say, answer["warnings"]))
 
 
-def _amount(track: dict[str, Any]) -> str:
+def _amount(track: dict[str, Any]) -> list[str]:
     if not track["values"]:
-        return f"{track['no_value']} times 'no value' and nothing else"
-    empty = f", {track['no_value']} times 'no value'" if track["no_value"] else ""
-    return f"{track['values']} values{empty}"
+        return [_("{count} times 'no value' and nothing else").format(count=track["no_value"])]
+    said = [_("{count} values").format(count=track["values"])]
+    if track["no_value"]:
+        said.append(_("{count} times 'no value'").format(count=track["no_value"]))
+    return said
 
 
-def _reach(track: dict[str, Any], suffix: str = "", unit: str = "") -> str:
+def _reach(track: dict[str, Any], suffix: str, shown: Callable[[float], str]) -> list[str]:
     if not track["values"]:
-        return ""
-    numbers = [track[word + suffix] for word in ("least", "mean", "most")]
-    least, mean, most = (f"{number:.8g}" for number in numbers)
-    if numbers[0] == numbers[2]:
-        return f", all {most}{unit}"
-    return f", {least} to {most}{unit}, mean {mean}{unit}"
+        return []
+    least, mean, most = (shown(track[word + suffix]) for word in ("least", "mean", "most"))
+    if least == most:
+        return [_("all {value}").format(value=most)]
+    return [
+        _("{least} to {most}").format(least=least, most=most),
+        _("mean {mean}").format(mean=mean),
+    ]
 
 
-def _when(track: dict[str, Any]) -> str:
-    return _known(track["first_s"], ".3f", ", from {} s") + _known(
-        track["last_s"], ".3f", " to {} s"
-    )
-
-
-def _known(value: float, form: str, text: str) -> str:
-    return text.format(f"{value:{form}}") if math.isfinite(value) else ""
+def _when(track: dict[str, Any]) -> list[str]:
+    first_s, last_s = track["first_s"], track["last_s"]
+    if not math.isfinite(first_s):
+        return []
+    return [_("from {first_s:.3f} s to {last_s:.3f} s").format(first_s=first_s, last_s=last_s)]

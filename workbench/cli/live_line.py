@@ -7,6 +7,8 @@ from collections.abc import Callable, Sequence
 from typing import TextIO
 
 from workbench.live.session import InputState, InputStatus
+from workbench.words.language import _, ngettext
+from workbench.words.words import Words
 
 _EVERY_S = 1.0
 _SILENT_S = 2.0
@@ -43,24 +45,26 @@ class LiveLine:
 
     def text(self, statuses: Sequence[InputStatus], now_s: float) -> str:
         """The line: '12.3 s | counter:/dev/ttyACM0 2000 pulses/s | lost 0 | …'."""
-        parts = [f"{now_s - self._start_s:.1f} s"]
-        parts += [self._input(status, now_s) for status in statuses]
         lost = sum(status.lost for status in statuses)
         holes = sum(status.holes for status in statuses)
-        parts.append(f"lost {lost}" + (f" in {holes} holes" if holes else ""))
-        return " | ".join(parts)
+        counts = ngettext("lost {lost} in {holes} hole", "lost {lost} in {holes} holes", holes)
+        said = (counts if holes else _("lost {lost}")).format(lost=lost, holes=holes)
+        inputs = [self._input(status, now_s) for status in statuses]
+        return " | ".join([f"{now_s - self._start_s:.1f} s", *inputs, said])
 
     def _input(self, status: InputStatus, now_s: float) -> str:
         if status.state is not InputState.RUNNING:
-            return f"{status.address} {status.state}: {status.reason}".removesuffix(": ")
-        if now_s - status.last_host_s > _SILENT_S:
-            return f"{status.address} silent for {now_s - status.last_host_s:.0f} s"
+            state = Words().say(status.state)
+            return f"{status.address} {state}: {status.reason}".removesuffix(": ")
+        silent_s = now_s - status.last_host_s
+        if silent_s > _SILENT_S:
+            silent = _("silent for {silent_s:.0f} s").format(silent_s=silent_s)
+            return f"{status.address} {silent}"
         if status.address not in self._rates:
             return status.address
         edges, items = self._rates[status.address]
-        if status.edges:
-            return f"{status.address} {edges:.0f} pulses/s"
-        return f"{status.address} {items:.0f} blocks/s"
+        rate = _("{rate:.0f} pulses/s") if status.edges else _("{rate:.0f} blocks/s")
+        return f"{status.address} {rate.format(rate=edges if status.edges else items)}"
 
     def _measure(self, statuses: Sequence[InputStatus], passed_s: float) -> None:
         for status in statuses:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from dataclasses import asdict
-from typing import Any
 
+from drivers.plugged import Found
 from workbench.cli import DONE
 from workbench.cli.output import print_json, print_table, print_warnings
+from workbench.words.language import _
+from workbench.words.words import Words
 
 
 def add_plugged_arguments(parser: argparse.ArgumentParser) -> None:
@@ -16,7 +18,7 @@ def add_plugged_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--no-listen",
         action="store_true",
-        help="only name the ports; do not listen to them for a second",
+        help=_("only name the ports; do not listen to them for a second"),
     )
 
 
@@ -27,11 +29,12 @@ def show_plugged(args: argparse.Namespace) -> int:
     ports, channels = serial_ports(), can_channels()
     if not args.no_listen:
         ports, channels = hear_ports(ports), hear_can(channels)
-    answer = {"inputs": [asdict(found) for found in (*ports, *channels)], "simulated": _simulated()}
+    simulated = _simulated()
     if args.json:
-        print_json(answer)
+        inputs = [asdict(found) for found in (*ports, *channels)]
+        print_json({"inputs": inputs, "simulated": simulated})
     else:
-        _print(answer["inputs"], answer["simulated"])
+        _print([*ports, *channels], simulated)
     return DONE
 
 
@@ -44,16 +47,17 @@ def _simulated() -> list[dict[str, str]]:
     ]
 
 
-def _print(inputs: Sequence[dict[str, Any]], simulated: Sequence[dict[str, str]]) -> None:
+def _print(inputs: Sequence[Found], simulated: Sequence[dict[str, str]]) -> None:
+    words = Words()
     # Not a table: an address must never be cut off to fit a column.
     for found in inputs:
-        print(f"{found['name']}  {found['what']}")
-        if found["looks_like"]:
-            print(f"    {found['looks_like']}")
-        if found["address"]:
-            print(f"    address: {found['address']}")
+        print(f"{found.name}  {words.say(found.what)}")
+        if found.looks_like:
+            print(f"    {words.say(found.looks_like)}")
+        if found.address:
+            print("    " + _("address: {address}").format(address=found.address))
     if not inputs:
-        print("Nothing is plugged in: no serial port and no CAN channel was found.")
+        print(_("Nothing is plugged in: no serial port and no CAN channel was found."))
     print()
-    print_table("Simulated", [(i["address"], i["title"]) for i in simulated])
-    print_warnings(f"{i['name']}: {i['problem']}" for i in inputs if i["problem"])
+    print_table(_("Simulated"), [(one["address"], _(one["title"])) for one in simulated])
+    print_warnings(f"{found.name}: {words.say(found.problem)}" for found in inputs if found.problem)

@@ -16,16 +16,20 @@ from drivers.catalogue import open_input
 from drivers.contract import Driver
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import Machine, load_machine, parse_machine
+from workbench.base.numbers import with_uncertainty
 from workbench.cli import BROKEN, DONE
-from workbench.cli.arguments import add_store, seconds
+from workbench.cli.arguments import add_machine, add_store, seconds, words_of
 from workbench.cli.live_line import LiveLine
 from workbench.cli.output import print_json, print_table, print_warnings
-from workbench.live.session import Session
+from workbench.live.session import InputStatus, Session
 from workbench.records.notes import merged_notes
 from workbench.records.recorder import Recorder
 from workbench.records.store import Store, open_store
+from workbench.words.language import N_, _, ngettext
+from workbench.words.words import Words
 
 _LOOK_S = 0.25
+STOPPED = N_("stopped by the person")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,13 +37,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "inputs",
         metavar="INPUT",
         nargs="+",
-        help="an input address, as `evenpace inputs` shows them, or sim:SCENARIO",
+        help=_("an input address, as `evenpace inputs` shows them, or sim:SCENARIO"),
     )
-    parser.add_argument("--machine", metavar="FILE", help="the machine file (TOML)")
+    add_machine(parser)
     parser.add_argument(
-        "--for", dest="for_s", metavar="TIME", type=seconds, help="how long: 60s, 5min, 1h"
+        "--for", dest="for_s", metavar="TIME", type=seconds, help=_("how long: 60s, 5min, 1h")
     )
-    parser.add_argument("--name", metavar="TEXT", default="", help="what to call the recording")
+    parser.add_argument("--name", metavar="TEXT", default="", help=_("what to call the recording"))
     add_store(parser)
 
 
@@ -52,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print_json(answer)
     else:
-        _print(answer)
+        _print(answer, words_of(args, machine))
     print_warnings(answer["warnings"])
     return BROKEN if answer["fault"] or any(i["error"] for i in answer["inputs"]) else DONE
 
@@ -61,12 +65,18 @@ def _check(drivers: Sequence[Driver], for_s: float | None) -> None:
     addresses = [driver.address for driver in drivers]
     for address in addresses:
         if address.startswith("file:"):
-            raise WrongInput(f"'{address}' is a recorded file; bring it in with `evenpace import`.")
+            raise WrongInput(
+                "'{address}' is a recorded file; bring it in with `evenpace import`.",
+                address=address,
+            )
         if addresses.count(address) > 1:
-            raise WrongInput(f"The input '{address}' is named twice.")
+            raise WrongInput("The input '{address}' is named twice.", address=address)
     ahead = [driver.address for driver in drivers if driver.clock is not time.monotonic]
     if ahead and for_s is None:
-        raise WrongInput(f"'{ahead[0]}' runs ahead of time; say how long with --for, as --for 60s.")
+        raise WrongInput(
+            "'{address}' runs ahead of time; say how long with --for, as --for 60s.",
+            address=ahead[0],
+        )
 
 
 def _brought_along(drivers: Sequence[Driver]) -> Machine | None:
@@ -109,7 +119,7 @@ def _record(
         try:
             recorder.close(reason)
         except StoreError as error:
-            fault = str(error)
+            fault = Words().say(error)
     if fault:
         print(f"evenpace record: {fault}", file=sys.stderr)
     return _answer(store, recorder.number, session, duration_s, fault, left_behind, reason)
@@ -123,7 +133,7 @@ def _until_the_end(session: Session, first: Driver, asked: threading.Event) -> s
     line.show(session.statuses)
     line.end()
     if asked.is_set():
-        return "stopped by the person"
+        return STOPPED
     reasons = dict.fromkeys(status.reason for status in session.statuses)
     return "; ".join(reason for reason in reasons if reason)
 
@@ -152,15 +162,6 @@ def _answer(
 ) -> dict[str, Any]:
     entry = store.recording(number)
     statuses = session.statuses
-    warnings = [f"{address} did not let go and was left behind." for address in left_behind]
-    warnings += [f"{s.address}: {s.reason}" for s in statuses if s.error is not None]
-    warnings += [
-        f"{s.address}: {s.holes} holes in the data are on record, {s.lost} pulses or frames known "
-        "to be missing."
-        for s in statuses
-        if s.holes
-    ]
-    warnings += [f"{s.address} brought nothing." for s in statuses if not s.items and not s.error]
     return {
         "recording": number,
         "name": entry.name,
@@ -185,8 +186,29 @@ def _answer(
             for status in statuses
         ],
         "clocks": _clocks(store, number),
-        "warnings": warnings,
+        "warnings": _warnings(statuses, left_behind),
     }
+
+
+def _warnings(statuses: Sequence[InputStatus], left_behind: Sequence[str]) -> list[str]:
+    left = _("{address} did not let go and was left behind.")
+    said = [left.format(address=address) for address in left_behind]
+    said += [f"{one.address}: {Words().say(one.error)}" for one in statuses if one.error]
+    for one in statuses:
+        if one.holes:
+            holes = ngettext(
+                "{address}: {count} hole in the data is on record, {lost} pulses or frames known "
+                "to be missing.",
+                "{address}: {count} holes in the data are on record, {lost} pulses or frames known "
+                "to be missing.",
+                one.holes,
+            )
+            said.append(holes.format(address=one.address, count=one.holes, lost=one.lost))
+    nothing = _("{address} brought nothing.")
+    said += [
+        nothing.format(address=one.address) for one in statuses if not one.items and not one.error
+    ]
+    return said
 
 
 def _clocks(store: Store, number: int) -> list[dict[str, Any]]:
@@ -203,21 +225,22 @@ def _clocks(store: Store, number: int) -> list[dict[str, Any]]:
     ]
 
 
-def _print(answer: dict[str, Any]) -> None:
+def _print(answer: dict[str, Any], words: Words) -> None:
     rows = [
-        ("Recording", str(answer["recording"])),
-        ("Name", answer["name"]),
-        ("Duration", f"{answer['duration_s']:.1f} s"),
-        ("Ended", answer["end_reason"]),
+        (_("Recording"), str(answer["recording"])),
+        (_("Name"), answer["name"]),
+        (_("Duration"), words.number("time", answer["duration_s"])),
+        (_("Ended"), _(answer["end_reason"])),
     ]
     if answer["machine"]:
-        rows.insert(2, ("Machine", answer["machine"]))
+        rows.insert(2, (_("Machine"), answer["machine"]))
     for status in answer["inputs"]:
-        counts = f"{status['edges']} pulses, {status['items']} blocks, {status['holes']} holes"
-        rows.append((status["address"], counts))
+        counts = _("{edges} pulses, {items} blocks, {holes} holes")
+        rows.append((status["address"], counts.format_map(status)))
     for clock in answer["clocks"]:
-        drift = f"{clock['drift_ppm']:+.1f} ± {2 * clock['u_drift_ppm']:.1f} ppm (k = 2)"
-        rows.append((f"Clock of {clock['address']}", f"{drift} against the computer's"))
-    print_table("Recorded", rows)
+        drift = with_uncertainty(clock["drift_ppm"], 2 * clock["u_drift_ppm"], 1, signed=True)
+        against = _("{drift} ppm (k = 2) against the computer's").format(drift=drift)
+        rows.append((_("Clock of {address}").format(address=clock["address"]), against))
+    print_table(_("Recorded"), rows)
     if answer["simulated"]:
-        print("Simulated data.", file=sys.stderr)
+        print(_("Simulated data."), file=sys.stderr)

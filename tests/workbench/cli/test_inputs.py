@@ -45,14 +45,19 @@ def test_json_of_edges(file, capsys):
 def test_words_for_a_person(file, capsys):
     assert main(["inputs", file("speeds.csv", TABLE), file("dump.txt", DUMP)]) == 0
     out, err = capsys.readouterr()
-    assert "    wheel\n        2 values, 1 to 2 m/s, mean 1.5 m/s, from 0.000 s to 1.000 s" in out
+    values = "2 values, 3.60 km/h to 7.20 km/h, mean 5.40 km/h, from 0.000 s to 1.000 s"
+    assert f"    wheel\n        {values}" in out
     assert "    gnss\n        2 times 'no value' and nothing else" in out
-    assert (
-        "    65096/240  wheel-based speed (PGN 65096, sender 240)\n        3 values, all 1 m/s\n"
-        in out
-    )
+    what = "65096/240  wheel-based speed (PGN 65096, sender 240)"
+    assert f"    {what}\n        3 values, all 3.60 km/h\n" in out
     assert "rejected\n            1  lines not understood" in out
     assert "note: This log has no time stamps" in err
+
+
+def test_speeds_are_in_the_units_asked_for(file, capsys):
+    # 1 m/s = 2.2369 mph (NIST SP 811, appendix B)
+    assert main(["inputs", file("dump.txt", DUMP), "--units", "us"]) == 0
+    assert "3 values, all 2.24 mph" in capsys.readouterr().out
 
 
 def test_one_bad_file_does_not_hide_the_others(file, tmp_path, capsys):

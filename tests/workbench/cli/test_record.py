@@ -164,7 +164,7 @@ def test_an_input_that_fails_on_the_way_is_told_and_what_came_is_kept(
     assert status == 0
     assert answer["inputs"][0]["edges"] == 300
     assert answer["inputs"][0]["holes"] == 1
-    assert "1 holes in the data are on record" in said
+    assert "1 hole in the data is on record" in said
     broken = scripted([edge_blocks(5), ZeroDivisionError("no")], address="counter:y")
     plugged(broken)
     status, answer, said = call("record", "counter:y", "--for", "1s", "--json")
@@ -232,7 +232,7 @@ def test_the_live_line_tells_rates_losses_and_silence():
     assert "2.0 s" in shown
     assert "counter:a 2000 pulses/s" in shown
     assert "gnss:b reconnecting: It is not there." in line.text([later, gnss], 2.0)
-    assert "lost 7 in 1 holes" in line.text([later, gnss], 2.0)
+    assert "lost 7 in 1 hole" in line.text([later, gnss], 2.0)
     assert "counter:a silent for 5 s" in line.text([later], 7.0)
 
 

@@ -1,9 +1,10 @@
-"""What several jobs say: verdicts and their reasons."""
+"""What several jobs say: verdicts and their reasons, states, what is brought in."""
 
 from __future__ import annotations
 
 from workbench.calibration.statistics.decision import DecisionSays, Verdict
 from workbench.jobs.importing import ImportSays
+from workbench.live.session import InputState
 from workbench.words.language import N_, Template
 
 SENTENCES: dict[str, Template] = {
@@ -12,6 +13,11 @@ SENTENCES: dict[str, Template] = {
     Verdict.CONDITIONAL_FAIL: N_("conditional fail"),
     Verdict.FAIL: N_("fail"),
     Verdict.CANNOT_TELL: N_("cannot tell"),
+    InputState.IDLE: N_("idle"),
+    InputState.OPENING: N_("opening"),
+    InputState.RUNNING: N_("running"),
+    InputState.RECONNECTING: N_("reconnecting"),
+    InputState.ENDED: N_("ended"),
     ImportSays.STORED_ALREADY: N_(
         "The same file is in the store already, as recording {recording}."
     ),
