@@ -242,7 +242,8 @@ class Screen:
 
     def frame(self):
         """What happens 30 times a second."""
-        getattr(self.widget.window(), "tick", self.widget.refresh)()
+        window = self.widget.window()
+        (window.tick if hasattr(window, "tick") else self.widget.refresh)()
 
     def until(self, holds):
         """Frames until something holds that is worked on elsewhere."""

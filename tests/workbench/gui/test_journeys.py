@@ -6,75 +6,37 @@ the clock in the test's hand; outcomes are read from the store and from the file
 
 from __future__ import annotations
 
-import math
-
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import (
-    QAbstractButton,
-    QApplication,
-    QComboBox,
-    QFileDialog,
-    QLabel,
-    QLineEdit,
-)
+from PySide6.QtWidgets import QApplication, QFileDialog
 
 from workbench.gui.app import make_window
 from workbench.jobs.verify import verify
 from workbench.records.store import open_store
 
 
-class Hand:
-    """What both kinds of hands have: eyes."""
-
-    def __init__(self, window):
-        self.window = window
-
-    def sees(self, words):
-        """Whether anything that can be seen says so."""
-        labels = self.window.findChildren(QLabel)
-        return any(words in one.text() for one in labels if one.isVisible())
-
-    def find(self, words, *kinds):
-        """The button or field whose words begin so, if it can be used now."""
-        for kind in kinds or (QAbstractButton, QLineEdit, QComboBox):
-            for one in self.window.findChildren(kind):
-                texts = (one.accessibleName(), one.text() if hasattr(one, "text") else "")
-                if one.isVisible() and one.isEnabled() and any(t.startswith(words) for t in texts):
-                    return one
-        return None
-
-    def offers(self):
-        """For the message of a failure."""
-        buttons = self.window.findChildren(QAbstractButton)
-        return [one.text() for one in buttons if one.isVisible() and one.isEnabled()]
-
-    def need(self, words, *kinds):
-        found = self.find(words, *kinds)
-        assert found is not None, f"no {words!r} among {self.offers()}"
-        return found
-
-
-class Mouse(Hand):
+class Mouse:
     """Clicks on what is seen; types only into the field it has clicked."""
 
-    def press(self, words):
-        QTest.mouseClick(self.need(words, QAbstractButton), Qt.MouseButton.LeftButton)
-        self.window.tick()
+    def __init__(self, screen):
+        self.screen, self.press = screen, screen.press
 
     def fill(self, words, text):
-        field = self.need(words, QLineEdit)
+        field = self.screen.field(words)
         QTest.mouseClick(field, Qt.MouseButton.LeftButton)
         field.selectAll()  # as a double click does
         QTest.keyClicks(field, text)
 
 
-class Keys(Hand):
+class Keys:
     """Goes on by Tab and arrow keys; every key goes to whatever has the focus."""
 
+    def __init__(self, screen):
+        self.screen = screen
+
     def key(self, key):
-        QTest.keyClick(QApplication.focusWidget() or self.window, key)
+        QTest.keyClick(QApplication.focusWidget() or self.screen.widget, key)
 
     def go_to(self, target):
         for _ in range(150):
@@ -84,13 +46,13 @@ class Keys(Hand):
         pytest.fail(f"Tab never comes to {target.accessibleName()!r}")
 
     def press(self, words):
-        self.go_to(self.need(words, QAbstractButton))
-        self.window.tick()  # no one is faster than the frames
+        self.go_to(self.screen.button(words))
+        self.screen.frame()  # no one is faster than the frames
         self.key(Qt.Key.Key_Space)
-        self.window.tick()
+        self.screen.frame()
 
     def fill(self, words, text):
-        self.go_to(self.need(words, QLineEdit))
+        self.go_to(self.screen.field(words))
         QTest.keyClick(
             QApplication.focusWidget(), Qt.Key.Key_A, Qt.KeyboardModifier.ControlModifier
         )
@@ -99,7 +61,7 @@ class Keys(Hand):
 
 
 @pytest.fixture(params=[Mouse, Keys], ids=["by mouse", "by keyboard"])
-def hand(request, bench, put_away):
+def hand(request, bench, put_away, screen_of):
     """The program as it is at the first start, and someone in front of it."""
     bench.start()
     window = make_window(bench)
@@ -108,25 +70,23 @@ def hand(request, bench, put_away):
     window.show()
     window.activateWindow()
     QTest.qWaitForWindowActive(window)
-    yield request.param(window)
+    yield request.param(screen_of(window))
     put_away(window)
 
 
 @pytest.fixture
-def until(hand, bench, clock, pass_time, qtbot):
-    """Time goes on until something can be seen; at most `most_s` simulated seconds."""
+def until(hand, pass_time):
+    """Time goes on until a button is offered; at most `most_s` simulated seconds."""
 
-    def go(holds, most_s=0.0):
-        for _ in range(math.ceil(most_s)):
-            if holds():
+    def go(offer, most_s=0, holds=lambda: True):
+        def there():
+            return any(one.startswith(offer) for one in hand.screen.offers) and holds()
+
+        for _ in range(most_s):
+            if there():
                 return
-            pass_time(1.0, look=hand.window.tick)
-
-        def seen():
-            hand.window.tick()
-            assert holds(), hand.offers()
-
-        qtbot.waitUntil(seen, timeout=60_000)
+            pass_time(1.0, look=hand.screen.frame)
+        hand.screen.until(there)
 
     return go
 
@@ -159,10 +119,10 @@ def says_the_result(report, result):
     assert "imulated" in text
 
 
-def the_report_says(hand, until, saved, result, words):
+def the_report_says(hand, saved, result, words):
     """The report is saved by this button and holds the result."""
     hand.press(words)
-    until(saved.exists)
+    hand.screen.until(saved.exists)
     says_the_result(saved, result)
 
 
@@ -170,28 +130,27 @@ def test_a_readout_is_calibrated(hand, until, bench, saved):
     hand.press("Calibrate a readout")
     hand.press("I have read this")
     for run in range(1, 4):
-        until(lambda run=run: hand.sees(f"Run {run}") and hand.find("Start run"), 60)
+        until("Start run (space)", 60, lambda run=run: f"Run {run}" in hand.screen.said)
         hand.press("Start run (space)")
-        until(lambda: hand.sees("enough. Type what is shown."), 120)
+        until("Take", 120, lambda: "enough. Type what is shown." in hand.screen.said)
         hand.press("Take")
         hand.press("Keep run")
-    until(lambda: hand.find("Keep result"))
+    until("Keep result")
     hand.press("Keep result")
-    until(lambda: hand.find("Certificate"))
+    until("Certificate")
     result = only_result(bench, "calibrate")
     hand.press("Certificate")
-    until(lambda: hand.find("Save"))
-    the_report_says(hand, until, saved, result, "Save")
+    the_report_says(hand, saved, result, "Save certificate")
 
 
 def test_a_pass_is_checked(hand, until, bench, saved):
     hand.press("Check a pass")
     hand.press("I have read this")
-    until(lambda: hand.find("Start pass (space)"), 30)
+    until("Start pass (space)", 30)
     hand.press("Start pass (space)")
-    until(lambda: False if bench.recording.duration_s < 60 else hand.find("Stop pass"), 70)
-    hand.press("Stop pass")
-    until(lambda: hand.find("Save report"))
+    until("Stop pass (space)", 70, lambda: bench.recording.duration_s >= 60)
+    hand.press("Stop pass (space)")
+    until("Save report")
     (driver,) = bench.live.drivers
     truth = driver.truth()
     result = only_result(bench, "pass")
@@ -199,7 +158,7 @@ def test_a_pass_is_checked(hand, until, bench, saved):
     assert result.answer["ratio"] == pytest.approx(
         truth.ratio(15, 55), abs=result.answer["U_ratio"]
     )
-    the_report_says(hand, until, saved, result, "Save report")
+    the_report_says(hand, saved, result, "Save report")
 
 
 def test_pickup_gaps_are_checked(hand, until, bench, saved):
@@ -208,10 +167,10 @@ def test_pickup_gaps_are_checked(hand, until, bench, saved):
     for gap in ("1/16", "0.065", "0.07", "0.066"):
         hand.fill("Gap", gap)
         hand.press("Take reading")
-    until(lambda: hand.find("Keep result"))
+    until("Keep result")
     hand.press("Keep result")
-    until(lambda: hand.find("See report"))
+    until("See report")
     result = only_result(bench, "gap")
     hand.press("See report")
-    until(lambda: hand.find("Save"))
-    the_report_says(hand, until, saved, result, "Save")
+    until("Save")
+    the_report_says(hand, saved, result, "Save")

@@ -10,14 +10,21 @@ from dataclasses import replace
 import pytest
 from PySide6.QtCore import QSize, Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QAbstractButton, QApplication, QComboBox, QLineEdit
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QApplication,
+    QComboBox,
+    QFrame,
+    QLabel,
+    QLineEdit,
+    QStackedWidget,
+)
 
 from workbench.base.cautions import Caution
 from workbench.gui import app
 from workbench.gui.app import Watch, make_window, start_log
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX
 from workbench.gui.parts.basics import CautionCard
-from workbench.gui.plot.stack import Plot
 from workbench.gui.theme import DARK, TOUCH_PX
 from workbench.gui.window import SIDEBAR_PX
 from workbench.records.store import open_store
@@ -31,8 +38,16 @@ def _of_several(one):
     return group is not None and group.exclusive() and not one.isChecked()
 
 
-def seen(page, *kinds):
-    return [one for kind in kinds for one in page.findChildren(kind) if one.isVisible()]
+@pytest.fixture
+def screen(window, screen_of):
+    return screen_of(window)
+
+
+@pytest.fixture
+def pages_made(window):
+    """The pages there are, seen or not: how many."""
+    direct = Qt.FindChildOption.FindDirectChildrenOnly
+    return window.centralWidget().findChild(QStackedWidget, options=direct).count
 
 
 @ALL_PAGES
@@ -48,12 +63,12 @@ def test_a_page_opens_in_both_themes_and_units(window, bench, pass_time, name):
 
 
 @ALL_PAGES
-def test_every_button_and_entry_is_reached_by_the_tab_key(window, qtbot, name):
-    window.show_page(name)
-    page = window.page(name)
+def test_every_button_and_entry_is_reached_by_the_tab_key(window, screen_of, name):
+    page = screen_of(window.page(name))
     wanted = {
         one
-        for one in seen(page, QAbstractButton, QLineEdit, QComboBox)
+        for kind in (QAbstractButton, QLineEdit, QComboBox)
+        for one in page.shown(kind)
         if one.isEnabled()
         and not isinstance(one.parent(), QComboBox)  # the choice itself takes the focus
         and not _of_several(one)  # Tab reaches the checked one, arrow keys the others
@@ -73,10 +88,10 @@ def test_every_button_and_entry_is_reached_by_the_tab_key(window, qtbot, name):
 
 
 @ALL_PAGES
-def test_buttons_are_large_enough_to_be_touched_and_named(window, name):
+def test_buttons_are_large_enough_to_be_touched_and_named(window, screen, name):
     window.show_page(name)
-    window.tick()
-    for one in seen(window, QAbstractButton):
+    screen.frame()
+    for one in screen.shown(QAbstractButton):
         if one.accessibleName() or one.text():
             assert min(one.height(), one.width()) >= TOUCH_PX, one.text()
 
@@ -104,22 +119,18 @@ def test_enter_presses_the_button_that_has_the_focus(window, bench, qtbot):
     assert bench.settings.now.units == "metric"
 
 
-def test_the_first_choices_lead_to_their_pages(window, qtbot):
-    (check,) = [
-        b for b in seen(window.page("Start"), QAbstractButton) if b.text() == "Check a pass"
-    ]
-    qtbot.mouseClick(check, Qt.MouseButton.LeftButton)
+def test_the_first_choices_lead_to_their_pages(window, screen):
+    screen.press("Check a pass")
     assert window.current is window.page("Pass")
 
 
-def test_units_change_every_number_at_once(window, bench, pass_time):
+def test_units_change_every_number_at_once(window, screen_of, pass_time):
     pass_time(20)
-    page = window.page("Start")
-    window.tick()
-    assert "mph" in page._words.text()
+    page = screen_of(window.page("Start"))
+    assert "mph" in page.said
     window.header.units.click()
-    assert "km/h" in page._words.text()
-    assert "mph" not in page._words.text()
+    assert "km/h" in page.said
+    assert "mph" not in page.said
 
 
 def test_the_header_says_what_comes_in_and_that_it_is_simulated(window, clock, bench, pass_time):
@@ -191,17 +202,18 @@ def test_the_arrow_keys_go_from_place_to_place(window):
     assert window.current is window.page("Machine")
 
 
-def test_what_the_bench_tells_stands_above_the_page_until_it_is_closed(window, bench):
+def test_what_the_bench_tells_stands_above_the_page_until_it_is_closed(window, screen, bench):
     for said in ("The plug was pulled.", "It is back.", "The plug was pulled."):
         bench.tell(said)
-    window.tick()
-    assert window._trouble.text() == "The plug was pulled.\nIt is back."
-    (close,) = [b for b in seen(window, QAbstractButton) if b.text() == "Close message"]
-    close.click()
-    assert not window._trouble_bar.isVisible()
+    screen.frame()
+    assert screen.one(QLabel, "The plug").text() == "The plug was pulled.\nIt is back."
+    screen.press("Close message")
+    assert not screen.shown(QFrame, "Message")
     bench.tell("Something new.")
-    window.tick()
-    assert window._trouble.text() == "Something new."
+    screen.frame()
+    assert screen.shown(QFrame, "Message")
+    assert screen.one(QLabel, "Something new.")
+    assert "pulled" not in screen.said
 
 
 def test_ctrl_q_closes_the_window_and_seals(window, bench, pass_time, qtbot):
@@ -213,10 +225,12 @@ def test_ctrl_q_closes_the_window_and_seals(window, bench, pass_time, qtbot):
         assert [one.state for one in store.recordings()] == ["ended"]
 
 
-def test_every_place_has_its_drawing_in_the_colour_of_the_text(window):
+def test_every_place_has_its_drawing_in_the_colour_of_the_text(window, screen, bench):
     for theme in ("bright", "dark"):
-        window._bench.settings.change(theme=theme)
-        for place in window._places.buttons():
+        bench.settings.change(theme=theme)
+        places = [one for one in screen.shown(QAbstractButton) if one.property("role") == "place"]
+        assert [place.text() for place in places] == list(PAGES)
+        for place in places:
             image = place.icon().pixmap(QSize(ICON_ROOM_PX, ICON_PX)).toImage()
             points = [(x, y) for x in range(image.width()) for y in range(image.height())]
             colors = [image.pixelColor(*at) for at in points]
@@ -225,8 +239,8 @@ def test_every_place_has_its_drawing_in_the_colour_of_the_text(window):
 
 
 def test_a_page_is_dressed_in_the_frames_after_a_change_of_the_theme(window, bench):
+    other = window.page("Start").parent().parent()
     shown = window.page("Machine").parent().parent()
-    others = [window._frames["Start"]]
     bench.settings.change(theme="dark")
     for _ in range(3):
         window.tick()
@@ -234,10 +248,10 @@ def test_a_page_is_dressed_in_the_frames_after_a_change_of_the_theme(window, ben
     window.tick()
     assert shown.updatesEnabled()
     assert DARK.ground in shown.styleSheet()
-    assert not any(DARK.ground in other.styleSheet() for other in others)
+    assert DARK.ground not in other.styleSheet()
     for _ in range(5):
         window.tick()
-    assert all(DARK.ground in other.styleSheet() for other in others)
+    assert DARK.ground in other.styleSheet()
 
 
 @pytest.mark.parametrize("frames", [0, 1, 2, 3, 4])
@@ -254,34 +268,35 @@ def test_a_theme_changed_back_and_a_page_left_meanwhile_harm_nothing(window, ben
     assert DARK.ground in shown.styleSheet()
 
 
-def test_pages_are_made_ahead_in_the_frames_after_their_modules_are_imported(window, bench):
-    gate = threading.Event()
+def test_pages_are_made_ahead_in_the_frames_after_their_modules_are_imported(
+    window, screen, pages_made
+):
+    gate, ready, first = threading.Event(), threading.Event(), window.current
     imports = threading.Thread(target=gate.wait)
     imports.start()
-    ready = threading.Event()
     window.make_ahead(imports, then=ready.set)
-    frames = window.timer.timeout
-    frames.emit()
-    assert list(window._made) == ["Start"]
+    window.timer.timeout.emit()
+    assert pages_made() == 1
     gate.set()
     imports.join()
     for _ in range(100):
-        assert not ready.is_set() or list(window._made) == list(PAGES)
-        frames.emit()
+        assert not ready.is_set() or pages_made() == len(PAGES)
+        window.timer.timeout.emit()
     assert ready.is_set()
-    assert list(window._made) == list(PAGES)
-    assert window.current is window._made["Start"]
-    assert all(plot._built for page in window._made.values() for plot in page.findChildren(Plot))
-    assert not window._made["Gap"].findChild(CautionCard).isVisible()
+    assert window.current is first
+    assert not screen.shown(CautionCard)
 
 
-def test_a_caution_read_elsewhere_is_not_asked_for_again(window, bench):
+def test_a_caution_read_elsewhere_is_not_asked_for_again(window, bench, screen):
     """Pages are made before they are seen: what was read by then counts."""
-    for name in ("Calibrate", "Gap"):
-        window._make_page(name)
+    ready = threading.Event()
+    window.make_ahead(threading.Thread(), then=ready.set)
+    while not ready.is_set():
+        window.timer.timeout.emit()
     bench.cautions_read |= {Caution.AT_THE_WHEEL, Caution.WITH_THE_BELT_RUNNING}
     for name in ("Calibrate", "Gap"):
-        assert not seen(window.page(name), CautionCard), name
+        window.show_page(name)
+        assert not screen.shown(CautionCard), name
 
 
 def test_the_recording_light_tells_time_and_losses(window, bench, pass_time):
@@ -318,7 +333,7 @@ def test_the_place_of_the_window_is_kept(window, bench, put_away):
 
 
 def test_an_unexpected_error_is_said_logged_once_and_ends_nothing(
-    window, bench, pass_time, tmp_path
+    window, screen, bench, pass_time, tmp_path
 ):
     bench.recording.start()
     pass_time(1)
@@ -330,9 +345,9 @@ def test_an_unexpected_error_is_said_logged_once_and_ends_nothing(
                 raise RuntimeError("a made-up defect")
             except RuntimeError:
                 watch.error(*sys.exc_info())
-        assert "a made-up defect" in window._trouble.text()
-        assert str(log) in window._trouble.text()
-        assert window._trouble_bar.isVisible()
+        assert "a made-up defect" in screen.said
+        assert str(log) in screen.said
+        assert screen.shown(QFrame, "Message")
         assert log.read_text(encoding="utf-8").count("RuntimeError: a made-up defect") == 1
         assert bench.recording.running
     finally:

@@ -78,8 +78,8 @@ def test_a_failure_is_a_sentence_and_the_next_work_runs(line, heard, qtbot, capl
     assert "ZeroDivisionError" in caplog.text
 
 
-def test_the_bar_shows_how_far_and_its_button_ends_the_work(line, place, heard, qtbot):
-    bar = WorkBar(line, appears_ms=0)
+def test_the_bar_shows_how_far_and_its_button_ends_the_work(line, place, heard, qtbot, screen_of):
+    bar, screen = WorkBar(line, appears_ms=0), screen_of(place)
     bar.setParent(place)
     place.show()
     progress, go_on = Progress("Exporting …"), threading.Event()
@@ -93,9 +93,9 @@ def test_the_bar_shows_how_far_and_its_button_ends_the_work(line, place, heard, 
     gauge = bar.findChild(QProgressBar)
     qtbot.waitUntil(lambda: bar.isVisible() and gauge.maximum() > 0)
     assert gauge.value() == gauge.maximum() / 4
-    assert bar._words.text() == "Writing the first quarter …"
+    assert screen.said == "Writing the first quarter …"
     bar.cancel.click()
-    assert bar._words.text() == "Ending …"
+    assert screen.said == "Ending …"
     assert not bar.cancel.isEnabled()
     go_on.set()
     qtbot.waitUntil(lambda: not line.busy)
@@ -104,14 +104,16 @@ def test_the_bar_shows_how_far_and_its_button_ends_the_work(line, place, heard, 
     assert not bar.isVisible()
 
 
-def test_a_work_that_tells_nothing_is_shown_without_a_cancel_button(line, place, heard, qtbot):
+def test_a_work_that_tells_nothing_is_shown_without_a_cancel_button(
+    line, place, heard, qtbot, screen_of
+):
     bar = WorkBar(line, appears_ms=0)
     bar.setParent(place)
     place.show()
     go_on = threading.Event()
     line.add(lambda: go_on.wait(10), heard.take, heard.take_failed)
     qtbot.waitUntil(bar.isVisible)
-    assert bar._words.text() == "Working …"
+    assert screen_of(place).said == "Working …"
     assert bar.findChild(QProgressBar).maximum() == 0
     assert not bar.cancel.isVisible()
     go_on.set()
@@ -119,14 +121,14 @@ def test_a_work_that_tells_nothing_is_shown_without_a_cancel_button(line, place,
     assert heard.done == [True]
 
 
-def test_a_short_work_shows_no_bar(line, place, heard, qtbot):
+def test_a_short_work_shows_no_bar(line, place, heard, qtbot, running_timers):
     bar = WorkBar(line, appears_ms=60_000)
     bar.setParent(place)
     place.show()
     line.add(lambda: 1, heard.take, heard.take_failed)
     assert not bar.isVisible()
     qtbot.waitUntil(lambda: not line.busy)
-    assert not bar._appears.isActive()
+    assert not [timer for timer in running_timers() if timer.parent() is bar]  # nor later on
 
 
 def test_at_the_end_of_the_program_a_work_is_ended_and_what_waits_is_dropped(line, heard):

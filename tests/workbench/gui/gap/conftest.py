@@ -33,21 +33,9 @@ def four_gaps():
 
 
 @pytest.fixture
-def make_page(bench, qtbot):
-    made = []
-
-    def make():
-        page = GapPage(bench, BRIGHT)
-        qtbot.addWidget(page)
-        page.setMinimumSize(816, 460)  # what the smallest window leaves to a page
-        page.show()
-        made.append(page)
-        return page
-
-    yield make
-    for page in made:
-        page._works.wait()
-        page._drafts.wait()
+def make_page(bench, housed):
+    """The page in what the smallest window leaves to it."""
+    return lambda: housed(GapPage(bench, BRIGHT), 816, 460)
 
 
 @pytest.fixture
@@ -67,11 +55,8 @@ def run_page(bench, make_page):
 
 
 @pytest.fixture
-def worked_out(qtbot):
-    def wait(page):
-        qtbot.waitUntil(lambda: not (page._works.busy or page._drafts.busy), timeout=20_000)
-
-    return wait
+def worked_out(screen_of):
+    return lambda page: screen_of(page).settle()
 
 
 @pytest.fixture

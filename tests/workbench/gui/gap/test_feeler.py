@@ -2,22 +2,25 @@
 
 import pytest
 from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLabel
 
+from workbench.gui.parts.basics import CautionCard
 from workbench.gui.theme import DARK
 from workbench.jobs.verify import verify
 from workbench.records.store import open_store
 
 
-def test_the_caution_comes_first_and_takes_the_focus(make_page, qtbot):
+def test_the_caution_comes_first_and_takes_the_focus(make_page, screen_of):
     page = make_page()
     assert not page.feeler.gap.isVisible()
-    qtbot.keyClick(page._caution.understood, Qt.Key.Key_Space)
+    assert page.focusWidget() is screen_of(page).button("I have read this")
+    screen_of(page).key(Qt.Key.Key_Space)
     assert page.feeler.gap.isVisible()
-    assert not make_page()._caution.isVisible()
+    assert not screen_of(make_page()).shown(CautionCard)
 
 
 def test_numbers_one_after_the_other_to_a_stored_result_and_a_report(
-    page, bench, qtbot, worked_out, tmp_path, enter, four_gaps
+    page, screen, bench, qtbot, worked_out, tmp_path, enter, four_gaps
 ):
     places = []
     for gap in four_gaps:
@@ -34,7 +37,7 @@ def test_numbers_one_after_the_other_to_a_stored_result_and_a_report(
         assert verify(store, number).verified
     # 1/16 in is 1.5875 mm exactly; 0.062 in 1.5748 mm.
     assert stored["gap_m"] == pytest.approx((1.5875 + 1.6 + 1.5748 + 1.6) / 4000, abs=1e-8)
-    assert page._said.text() == f"Kept as result {number}."
+    assert f"Kept as result {number}." in screen.said
     qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Enter)
     worked_out(page)
     assert page.paper.isVisible()
@@ -53,16 +56,16 @@ def test_numbers_one_after_the_other_to_a_stored_result_and_a_report(
 
 
 def test_readings_on_the_simulators_own_machine_are_marked_and_real_ones_not(
-    run_page, worked_out, type_round
+    run_page, screen_of, worked_out, type_round
 ):
-    page = run_page
+    page, screen = run_page, screen_of(run_page)
     type_round(page)
-    page._keep()
+    screen.press("Keep result")
     worked_out(page)
     assert page.job.answer["simulated"] is True
     assert page.list.rows.index(0, 1).data() == "✓ pass, simulated"
     page.job.name_pickup("Digger 4 / left")  # a real one: feelers need no signal
-    page._keep()
+    screen.press("Keep result")
     worked_out(page)
     assert page.job.answer["simulated"] is False
 
@@ -108,7 +111,7 @@ def test_a_number_in_another_unit_is_guessed_at(page, bench, typed, units, said,
     assert page.job.list.current.gap_m == []
 
 
-def test_units_change_every_number_at_once(page, bench, enter, type_round):
+def test_units_change_every_number_at_once(page, screen, bench, enter, type_round):
     type_round(page, ("0.070", "0.075", "0.080", "0.075"))
     assert " in " in page.feeler.sentence.text()
     assert page.feeler.advice.text().startswith("Set the pickup 0.012 in closer")
@@ -117,7 +120,7 @@ def test_units_change_every_number_at_once(page, bench, enter, type_round):
     page.refresh()
     assert " mm " in page.feeler.sentence.text()
     assert page.feeler.advice.text().startswith("Set the pickup 0.30 mm closer")
-    assert page.feeler._gap_name.text() == "Gap, mm"
+    assert screen.shown(QLabel, "Gap, mm")
     for typed in ("1.7", "1,7", "1,70 mm", "0,067 in"):
         enter(page, typed)
         assert page.job.list.current.gap_m[-1] == pytest.approx(0.0017, abs=2e-6)

@@ -37,7 +37,7 @@ def test_a_list_is_worked_through_by_enter_alone(page, qtbot, worked_out, tmp_pa
 
 
 def test_pickups_of_two_machines_are_kept_by_their_own_limits(
-    page, bench, worked_out, tmp_path, type_round, machine
+    page, screen, bench, worked_out, tmp_path, type_round, machine
 ):
     page.job.name_pickup("A / left")
     type_round(page, ["0.110"] * 4)  # 2.8 mm: inside 3.2 mm, outside 2 mm
@@ -52,9 +52,9 @@ def test_pickups_of_two_machines_are_kept_by_their_own_limits(
     page.job.add_pickup("B / left")
     assert not page.feeler.use_machine.isVisible()
     type_round(page, ["0.110"] * 4)
-    page._keep()
+    screen.press("Keep result")
     worked_out(page)
-    assert page._said.text() == "Kept as results 1 and 2, one for each machine."
+    assert "Kept as results 1 and 2, one for each machine." in screen.said
     with open_store(bench.store) as store:
         for number, name, verdict in ((1, "Test digger", "pass"), (2, "Narrow digger", "fail")):
             stored = store.result(number)
@@ -97,7 +97,7 @@ def test_filter_and_find(page, qtbot, type_round):
     assert page.list.empty.isVisible()
 
 
-def test_adding_removing_and_undo(page, qtbot):
+def test_adding_removing_and_undo(page, screen, qtbot):
     page.show_view(View.LIST)
     qtbot.keyClicks(page.list.fresh, "Digger 4 / left")
     qtbot.keyClick(page.list.fresh, Qt.Key.Key_Return)
@@ -109,10 +109,10 @@ def test_adding_removing_and_undo(page, qtbot):
     assert len(page.job.list.entries) == 1
     page.job.undo()
     assert page.job.list.current.pickup.name == "Digger 4 / left"
-    assert page._said.text() == "Taken back: removing Digger 4 / left."
+    assert "Taken back: removing Digger 4 / left." in screen.said
 
 
-def test_a_table_becomes_the_list_and_a_wrong_one_is_told(page, worked_out, tmp_path):
+def test_a_table_becomes_the_list_and_a_wrong_one_is_told(page, screen, worked_out, tmp_path):
     table = tmp_path / "shop.csv"
     rows = [f"{name},{at},0.0016" for name in ("A / left", "A / right") for at in (0, 90, 180, 270)]
     table.write_text("\n".join(["pickup,angle_deg,gap_m", *rows]) + "\n", encoding="utf-8")
@@ -121,11 +121,11 @@ def test_a_table_becomes_the_list_and_a_wrong_one_is_told(page, worked_out, tmp_
     assert [state.word for state in page.job.list.states()] == ["pass", "pass"]
     page.open_table(tmp_path / "none.csv")
     worked_out(page)
-    assert "expected a table" in page._said.text()
+    assert "expected a table" in screen.said
     table.write_text("pickup,angle_deg,gap_m\nA,0,oops\n", encoding="utf-8")
     page.open_table(table)
     worked_out(page)
-    assert "line 2" in page._said.text()
+    assert "line 2" in screen.said
     assert len(page.job.list.entries) == 2
 
 

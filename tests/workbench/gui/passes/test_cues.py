@@ -152,16 +152,17 @@ def test_without_a_player_the_cues_are_rhythms_of_the_beep(clock, monkeypatch):
 def test_a_player_that_fails_is_replaced_by_beeps(clock, monkeypatch, tmp_path):
     beeps = []
     monkeypatch.setattr(QApplication, "beep", lambda: beeps.append(1))
-    played = []
+    played, failing = [], []
 
     def bad(path):
         played.append(path.name)
-        return subprocess.Popen([sys.executable, "-c", "raise SystemExit(1)"])
+        failing.append(subprocess.Popen([sys.executable, "-c", "raise SystemExit(1)"]))
+        return failing[-1]
 
     player = CuePlayer(clock, bad, tmp_path)
     player.play(Cue.OUT_OF_BAND)
     assert "twice" in player.words(Cue.OUT_OF_BAND)
-    player._sounding[1].wait()
+    failing[0].wait()
     player.look()
     clock.now_s += 2
     player.look()

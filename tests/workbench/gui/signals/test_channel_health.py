@@ -3,6 +3,7 @@ the count of the speed command over the whole run."""
 
 from __future__ import annotations
 
+import pickle
 from dataclasses import replace
 
 import numpy as np
@@ -103,8 +104,9 @@ def test_the_memory_is_flat_where_nobody_asks():
     most = 0
     for block in blocks(time_s, size=200):
         health.add(block)
-        most = max(most, health._time_s.size + health._waiting_edges)
-    assert most <= OPEN_EDGES + CONTEXT_EDGES + 2 * MOST_WAITING
+        most = max(most, len(pickle.dumps(health)))
+    # 8 bytes an edge; a thousand more for what is not an edge.
+    assert most <= 8 * (OPEN_EDGES + CONTEXT_EDGES + 2 * MOST_WAITING) + 1000
     assert health.count().edges == time_s.size
 
 
