@@ -70,7 +70,7 @@ def named(studio):
 
 def verified(studio):
     page = choose(studio, ("pass", 5))
-    page.deeds.actions_["Verify"].trigger()
+    page.buttons.menu_actions["Verify"].trigger()
     rest(studio)
 
 
@@ -111,7 +111,7 @@ def deleted(studio):
     page = studio.show("Records")
     page.aside.click()
     choose(studio, ("recording", 6))
-    page.deeds.delete.click()
+    page.buttons.delete.click()
     rest(studio)
 
 

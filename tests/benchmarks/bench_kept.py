@@ -2,7 +2,7 @@
 
 import time
 
-from workbench.models.records.kept import Wanted, kept, look_for
+from workbench.models.records.listing import Filter, all_entries, filtered
 from workbench.records.store import open_store
 
 RESULTS = 200
@@ -23,8 +23,8 @@ def test_a_list_reads_cards_and_not_answers(tmp_path):
             answer = {"verdict": "pass", "ratio": 1.0, "series": [SERIES, SERIES]}
             store.add_result("pass", answer, options={}, table=str(at), table_name="table")
         whole_s, results = seconds(store.results)
-    list_s, entries = seconds(lambda: kept(path))
-    filter_s, found = seconds(lambda: look_for(entries, Wanted(words="pass 2026")))
+    list_s, entries = seconds(lambda: all_entries(path))
+    filter_s, found = seconds(lambda: filtered(entries, Filter(words="pass 2026")))
     print(
         f"{RESULTS} results: list {1e3 * list_s:.0f} ms, every answer {1e3 * whole_s:.0f} ms, "
         f"{whole_s / list_s:.0f} times; filter {1e3 * filter_s:.1f} ms"

@@ -1,90 +1,140 @@
-"""What can be done with the lines chosen on the page Records: one next step, and the others."""
+"""Does what is asked for on the page Records with the lines chosen, away from the screen."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+from typing import Any
 
-from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QHBoxLayout, QMenu, QWidget
+from workbench.base.errors import Message
+from workbench.gui.work_line import WorkLine
+from workbench.models.bench import Bench
+from workbench.models.progress import Progress
+from workbench.models.records import archive, listing
+from workbench.models.records.listing import RecordEntry
+from workbench.words.language import _
+from workbench.words.words import Words
 
-from workbench.gui.parts.basics import button, say
-from workbench.gui.theme import GRID_PX, TOUCH_PX
-from workbench.models.records.kept import Entry
-from workbench.reports.stored import REPORTED
-
-BRING_BACK, JUDGE, REPORT, NUMBERS = (
-    "Bring back",
-    "Judge as a pass",
-    "Save report",
-    "Save numbers",
-)
-COMPARE, EXPORT, DELETE = "Compare with another", "Export tables", "Delete"
-MEASURE, VERIFY, NAME = "Measure belt speed", "Verify", "Name and note"
-SEASON, VERIFY_ALL = "Season of this machine", "Verify everything that is kept"
-RUNS = "It is being recorded; stop it on Signals first."
-
-Do = Callable[[], object]
+Key = tuple[bool, int]
 
 
-class RecordActions(QWidget):
-    """A row of buttons; those that do not fit what is chosen are not shown.
+class RecordActions:
+    """`chosen` tells the lines chosen, none while the list is read again: then nothing is done.
 
-    `deeds` holds what each of the words above does.
+    `say` says a sentence; `reload` reads the list again and then chooses a line, or none in
+    particular. `deleted` holds what was deleted and may come back.
     """
 
-    def __init__(self, deeds: Mapping[str, Do]) -> None:
-        super().__init__()
-        self._deeds = deeds
-        self.next = button("", self._do_next, is_next=True)
-        self.compare = button(COMPARE, deeds[COMPARE])
-        self.export = button(EXPORT, deeds[EXPORT])
-        self.more = button("More", lambda: None)
-        self.delete = button(DELETE, deeds[DELETE])
-        menu = QMenu(self)
-        menu.setStyleSheet(f"QMenu::item {{ min-height: {TOUCH_PX}px; padding: 0 24px; }}")
-        self.actions_: dict[str, QAction] = {
-            words: menu.addAction(words, deeds[words])
-            for words in (MEASURE, VERIFY, NAME, SEASON, VERIFY_ALL)
-        }
-        self.more.setMenu(menu)
-        line = QHBoxLayout(self)
-        line.setContentsMargins(0, 0, 0, 0)
-        line.setSpacing(GRID_PX)
-        # Delete last: where the focus goes on as a button hides, it must not land there.
-        for one in (self.next, self.compare, self.export, self.more, self.delete):
-            line.addWidget(one)
-        line.addStretch(1)
+    def __init__(
+        self,
+        bench: Bench,
+        works: WorkLine,
+        chosen: Callable[[], list[RecordEntry]],
+        say: Callable[[str], object],
+        reload: Callable[[Key | None], object],
+    ) -> None:
+        self._bench, self._works = bench, works
+        self._chosen, self._say, self._reload = chosen, say, reload
+        self.deleted: list[list[RecordEntry]] = []
 
-    def show_for(self, chosen: Sequence[Entry], *, any_kept: bool) -> None:
-        """Offer what can be done with these lines; `any_kept`: there are lines at all."""
-        one = chosen[0] if len(chosen) == 1 else None
-        gone = any(entry.deleted_utc for entry in chosen)
-        runs = any(entry.running for entry in chosen)
-        whole = one is not None and not gone
-        recording = whole and one is not None and not one.is_result
-        say(self.next, _next_words(chosen))
-        self.next.setVisible(bool(self.next.text()))
-        self.compare.setVisible(whole)
-        self.export.setVisible(recording)
-        self.delete.setVisible(bool(chosen) and not gone)
-        self.delete.setEnabled(not runs)
-        self.delete.setToolTip(RUNS if runs else "")
-        self.actions_[MEASURE].setVisible(recording and not runs)
-        self.actions_[VERIFY].setVisible(whole)
-        self.actions_[NAME].setVisible(whole)
-        self.actions_[SEASON].setVisible(one is not None and bool(one.machine))
-        self.more.setVisible(any_kept)
+    def judge(self, belt: str, ground: str) -> None:
+        """Judge the recording chosen, or that of the result chosen, and open the answer."""
+        entry = self._first()
+        if entry is None:
+            return
+        number = entry.recording if entry.is_result else entry.number
+        if number is not None:
+            work = partial(archive.judge_pass, self._bench.store, number, belt, ground)
+            self._work(work, self._judged, Message("Judging the pass …"))
 
-    def _do_next(self) -> None:
-        self._deeds[self.next.text()]()
+    def measure(self, channel: str) -> None:
+        """Measure the recording's belt speed and open the answer."""
+        entry = self._first()
+        if entry is not None:
+            work = partial(archive.measure_speed, self._bench.store, entry.number, channel)
+            self._work(work, self._judged, Message("Measuring the belt's speed …"))
 
+    def verify(self) -> None:
+        """Check what is chosen against its seal, a result by computing it again."""
+        entry = self._first()
+        if entry is None:
+            return
+        verify = archive.verify_result if entry.is_result else archive.verify_recording
+        self._work(
+            partial(verify, self._bench.store, entry.number), self._say, Message("Verifying …")
+        )
 
-def _next_words(chosen: Sequence[Entry]) -> str:
-    """The one next step, '' where there is none."""
-    if chosen and all(entry.deleted_utc for entry in chosen):
-        return BRING_BACK
-    if len(chosen) != 1 or chosen[0].running:
-        return ""
-    if not chosen[0].is_result:
-        return JUDGE
-    return REPORT if chosen[0].kind in REPORTED else NUMBERS
+    def verify_all(self) -> None:
+        """Check everything that is in sight."""
+        work = partial(archive.verify_all, self._bench.store)
+        self._work(work, self._say, Message("Verifying everything …"))
+
+    def describe(self, title: str, note: str) -> None:
+        """Keep what the person calls the line chosen."""
+        entry = self._first()
+        if entry is not None:
+            work = partial(listing.describe, self._bench.store, entry, title, note)
+            self._works.add(work, lambda _done: self._reload(None), self._say)
+
+    def delete(self) -> None:
+        """Put what is chosen out of sight."""
+        entries = self._chosen()
+        if not entries:
+            return
+
+        def done(_done: None) -> None:
+            self.deleted.append(entries)
+            self._say("")
+            self._reload(None)
+
+        work = partial(listing.hide, self._bench.store, entries, hidden=True)
+        self._works.add(work, done, self._say)
+
+    def undo_delete(self) -> None:
+        """Bring back what was deleted last."""
+        if self.deleted:
+            self.bring_back(self.deleted[-1])
+
+    def bring_back(self, entries: Sequence[RecordEntry]) -> None:
+        """Bring these back, and choose the first of them."""
+        if not entries:
+            return
+        back = {entry.key for entry in entries}
+
+        def done(_done: None) -> None:
+            self.deleted = [
+                some for some in self.deleted if not back & {entry.key for entry in some}
+            ]
+            self._reload(entries[0].key)
+
+        work = partial(listing.hide, self._bench.store, entries, hidden=False)
+        self._works.add(work, done, self._say)
+
+    def export_to(self, path: Path) -> None:
+        """Write what is chosen: a recording as tables, a result as a report."""
+        entry, store = self._first(), self._bench.store
+        if entry is None:
+            return
+        if entry.is_result:
+            words = Words(self._bench.settings.units)
+            report = partial(archive.export_result, store, entry.number, path, words)
+            # A report is made in one go; nothing in it could ask whether to go on.
+            self._say(_("Writing {name} …").format(name=path.name))
+            self._works.add(report, self._say, self._say)
+        else:
+            tables = partial(archive.export_recording, store, entry.number, path)
+            self._work(tables, self._say, Message("Exporting …"))
+
+    def _first(self) -> RecordEntry | None:
+        return next(iter(self._chosen()), None)
+
+    def _judged(self, number: int) -> None:
+        self._reload((True, number))
+
+    def _work(
+        self, work: Callable[[Progress], Any], done: Callable[[Any], object], words: Message
+    ) -> None:
+        progress = Progress(words)
+        self._say("")
+        self._works.add(lambda: work(progress), done, self._say, progress)

@@ -21,11 +21,13 @@ from workbench.gui.plot.save import tell_simulated
 from workbench.gui.plot.speeds import SpeedsPlot
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.records.compare import compared_pictures, compared_rows
-from workbench.models.records.kept import Entry
+from workbench.models.records.listing import RecordEntry
 from workbench.models.records.speed_lines import SpeedLines
 from workbench.records.entries import StoredResult
+from workbench.words.language import N_, _
 
-HEADS = ("", "A", "B", "B − A", "B is")
+HEADS = ("", "A", "B", "B − A", N_("B is"))
+UNLIKE_KINDS = N_("The two are of different kinds: only figures that both hold can be compared.")
 ROW_PX = 36
 
 
@@ -37,7 +39,10 @@ class CompareView(QWidget):
         self._names = Elided("text"), Elided("text")
         self._above = Elided("text"), Elided("text")
         self._said = label("", "soft")
-        self.charts = [Chart(theme, "Both results"), Chart(theme, "Both results, second picture")]
+        self.charts = [
+            Chart(theme, _("Both results")),
+            Chart(theme, _("Both results, second picture")),
+        ]
         self.speeds = SpeedsPlot(theme), SpeedsPlot(theme)
         self.table = _table()
         self._recordings, self._results = QWidget(), QWidget()
@@ -74,15 +79,15 @@ class CompareView(QWidget):
         for plot in self.speeds:
             plot.set_theme(theme)
 
-    def name(self, first: Entry, second: Entry) -> None:
+    def name(self, first: RecordEntry, second: RecordEntry) -> None:
         """Which two are compared."""
         for chart in self.charts:
             tell_simulated(chart, first.simulated or second.simulated)
         for plot, entry in zip(self.speeds, (first, second), strict=True):
             tell_simulated(plot, entry.simulated)
         for word, one, *where in zip("AB", (first, second), self._names, self._above, strict=True):
-            verdict = f" ({one.verdict})" if one.verdict else ""
-            simulated = ", simulated" if one.simulated else ""
+            verdict = f" ({one.verdict_word})" if one.verdict else ""
+            simulated = _(", simulated") if one.simulated else ""
             for name in where:
                 name.setText(f"{word}  {one.words}, {one.when}{verdict}{simulated}")
 
@@ -102,8 +107,7 @@ class CompareView(QWidget):
             for column, text in enumerate(cells):
                 self.table.setItem(at, column, QTableWidgetItem(text))
         same = first.kind == second.kind
-        other = "The two are of different kinds: only figures that both hold can be compared."
-        self._said.setText("" if same else other)
+        self._said.setText("" if same else _(UNLIKE_KINDS))
         self._said.setVisible(not same)
 
     def show_recordings(self, first: SpeedLines, second: SpeedLines, units: UnitSystem) -> None:
@@ -127,7 +131,7 @@ class CompareView(QWidget):
 
 def _table() -> QTableWidget:
     table = QTableWidget(0, len(HEADS))
-    table.setHorizontalHeaderLabels(list(HEADS))
+    table.setHorizontalHeaderLabels([_(head) for head in HEADS])
     table.verticalHeader().hide()
     table.verticalHeader().setDefaultSectionSize(ROW_PX)
     table.setShowGrid(False)
@@ -141,5 +145,5 @@ def _table() -> QTableWidget:
     header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
     header.setMinimumSectionSize(12 * GRID_PX)
     header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
-    table.setAccessibleName("Figures of both, and their difference")
+    table.setAccessibleName(_("Figures of both, and their difference"))
     return table

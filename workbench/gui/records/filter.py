@@ -6,33 +6,36 @@ from collections.abc import Callable, Iterable
 
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLineEdit, QPushButton, QWidget
 
+from workbench.gui.parts.basics import say
 from workbench.gui.parts.kind_icons import icon
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.models.records.kept import KINDS, Order, Wanted
+from workbench.models.records.listing import KINDS, Filter, Order
+from workbench.words.language import N_, _
 
-EVERY_KIND, EVERY_MACHINE = "Every kind", "Every machine"
+EVERY_KIND, EVERY_MACHINE = N_("Every kind"), N_("Every machine")
+SHOW_DELETED, HIDE_DELETED = N_("Show deleted"), N_("Hide deleted")
 
 
-class KeptFilter(QWidget):
+class FilterRow(QWidget):
     """One row of choices; `changed` is called whenever one of them is."""
 
     def __init__(self, theme: Theme, changed: Callable[[], object]) -> None:
         super().__init__()
         self.words = QLineEdit()
-        self.words.setPlaceholderText("Filter: fail, a field, a day …")
-        self.words.setAccessibleName("Filter by words")
+        self.words.setPlaceholderText(_("Filter: fail, a field, a day …"))
+        self.words.setAccessibleName(_("Filter by words"))
         self.words.setMinimumHeight(TOUCH_PX)
         self.words.textChanged.connect(changed)
-        self.kinds, self.machines, self.orders = map(_choice, ("Kind", "Machine", "Order"))
-        self.kinds.addItem(EVERY_KIND, "")
-        for kind, (_, several) in KINDS.items():
-            self.kinds.addItem(several, kind)
-        self.machines.addItem(EVERY_MACHINE, "")
+        self.kinds, self.machines, self.orders = map(_choice, (_("Kind"), _("Machine"), _("Order")))
+        self.kinds.addItem(_(EVERY_KIND), "")
+        for kind, (_one, several) in KINDS.items():
+            self.kinds.addItem(_(several), kind)
+        self.machines.addItem(_(EVERY_MACHINE), "")
         for order in Order:
-            self.orders.addItem(order.value, order)
+            self.orders.addItem(_(order), order)
         for box in (self.kinds, self.machines, self.orders):
             box.currentIndexChanged.connect(changed)
-        self.deleted = QPushButton("Show deleted")
+        self.deleted = QPushButton(_(SHOW_DELETED))
         self.deleted.setCheckable(True)
         self.deleted.setMinimumHeight(TOUCH_PX)
         self.deleted.setAutoDefault(True)
@@ -52,9 +55,9 @@ class KeptFilter(QWidget):
         for at in range(1, self.kinds.count()):
             self.kinds.setItemIcon(at, icon(self.kinds.itemData(at), theme.ink))
 
-    def wanted(self) -> Wanted:
+    def wanted(self) -> Filter:
         """The choices as they stand."""
-        return Wanted(
+        return Filter(
             self.words.text(),
             self.kinds.currentData(),
             self.machines.currentData(),
@@ -81,8 +84,7 @@ class KeptFilter(QWidget):
         self.deleted.setChecked(False)
 
     def _say_deleted(self, checked: bool) -> None:
-        self.deleted.setText("Hide deleted" if checked else "Show deleted")
-        self.deleted.setAccessibleName(self.deleted.text())
+        say(self.deleted, HIDE_DELETED if checked else SHOW_DELETED)
 
 
 def _choice(name: str) -> QComboBox:

@@ -6,18 +6,21 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
+from workbench.base.errors import Message
 from workbench.gui.records.panel import RecordPanel
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
 from workbench.models.progress import Progress
 from workbench.models.records import archive
-from workbench.models.records.kept import Entry
+from workbench.models.records.listing import RecordEntry
 from workbench.models.records.speed_lines import SpeedLines, overview, speed_lines
 from workbench.records.entries import StoredResult
+from workbench.words.language import N_, _
 
-UNLIKE = "A recording is compared with a recording, and a result with a result."
-MANY = "Two lines can be compared. Any number can be deleted together."
-RUNS = "It is being recorded now; shown is what is kept so far."
+UNLIKE = N_("A recording is compared with a recording, and a result with a result.")
+MANY = N_("Two lines can be compared. Any number can be deleted together.")
+RUNS = N_("It is being recorded now; shown is what is kept so far.")
+NO_SPEEDS = N_("This recording holds no speeds to draw.")
 
 
 class RecordOpener:
@@ -34,7 +37,7 @@ class RecordOpener:
         """Open nothing more."""
         self._progress.cancel()
 
-    def open(self, chosen: Sequence[Entry]) -> None:
+    def open(self, chosen: Sequence[RecordEntry]) -> None:
         """Open one, or two side by side; say why where that cannot be."""
         self.cancel()
         self._say("")
@@ -50,31 +53,31 @@ class RecordOpener:
         else:
             self._open_two(*sorted(chosen, key=lambda one: one.when_utc))
 
-    def _open_one(self, entry: Entry) -> None:
+    def _open_one(self, entry: RecordEntry) -> None:
         store, number = self._bench.store, entry.number
         if entry.is_result:
-            self._look(lambda _: archive.result(store, number), self._show_result)
+            self._load(lambda _progress: archive.result(store, number), self._show_result)
             return
         self._running = entry.running
         # A long one is seen at once, in outline; the whole follows.
-        self._look(lambda _: overview(store, number), self._show_outline)
-        self._look(partial(speed_lines, store, number), self._show_speeds, anew=False)
+        self._load(lambda _progress: overview(store, number), self._show_outline)
+        self._load(partial(speed_lines, store, number), self._show_speeds, anew=False)
 
-    def _open_two(self, first: Entry, second: Entry) -> None:
+    def _open_two(self, first: RecordEntry, second: RecordEntry) -> None:
         store, numbers = self._bench.store, (first.number, second.number)
         self._panel.compare.name(first, second)
         if first.is_result:
-            self._look(lambda _: archive.results(store, numbers), self._show_results)
+            self._load(lambda _progress: archive.results(store, numbers), self._show_results)
         else:
-            self._look(
+            self._load(
                 lambda progress: [speed_lines(store, one, progress) for one in numbers],
                 self._show_recordings,
             )
 
-    def _look(
+    def _load(
         self, work: Callable[[Progress], Any], done: Callable[[Any], object], *, anew: bool = True
     ) -> None:
-        progress = self._progress = Progress("Opening …") if anew else self._progress
+        progress = self._progress = Progress(Message("Opening …")) if anew else self._progress
 
         def opened() -> Any:
             progress()
@@ -100,13 +103,13 @@ class RecordOpener:
             self._say("  ".join(lines.notes))
 
     def _show_speeds(self, lines: SpeedLines) -> None:
-        notes = "  ".join([RUNS, *lines.notes] if self._running else lines.notes)
+        notes = "  ".join([_(RUNS), *lines.notes] if self._running else lines.notes)
         if lines.lines:
             units = self._bench.settings.units
             self._panel.show_speeds(lines, units, anew=not self._outlined)
             self._say(notes)
         else:
-            self._panel.show_words(f"This recording holds no speeds to draw. {notes}".strip())
+            self._panel.show_words(f"{_(NO_SPEEDS)} {notes}".strip())
 
     def _show_results(self, both: Sequence[StoredResult]) -> None:
         self._panel.compare.show_results(both[0], both[1], self._bench.settings.units)
@@ -117,12 +120,12 @@ class RecordOpener:
         self._panel.show_compared()
 
 
-def _gone(entries: Sequence[Entry]) -> str:
+def _gone(entries: Sequence[RecordEntry]) -> str:
     if len(entries) > 1:
-        return "These are deleted. Bring them back to look at them."
+        return _("These are deleted. Bring them back to look at them.")
     if entries[0].with_recording:
-        return (
-            f"This went with recording {entries[0].recording}, which is deleted. Bringing it back "
-            "brings back the recording."
-        )
-    return "This is deleted. Bring it back to look at it; nothing of it is lost."
+        return _(
+            "This went with recording {recording}, which is deleted. Bringing it back brings back "
+            "the recording."
+        ).format(recording=entries[0].recording)
+    return _("This is deleted. Bring it back to look at it; nothing of it is lost.")

@@ -18,11 +18,10 @@ from PySide6.QtWidgets import (
 from workbench.gui.parts.basics import Elided, button, label, say
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.work_bar import WorkBar
-from workbench.gui.records import actions as deed
 from workbench.gui.records.actions import RecordActions
-from workbench.gui.records.doer import RecordDoer
-from workbench.gui.records.filter import KeptFilter
-from workbench.gui.records.kept_list import KeptList
+from workbench.gui.records.buttons import Action, RecordButtons
+from workbench.gui.records.filter import FilterRow
+from workbench.gui.records.listing import RecordList
 from workbench.gui.records.opener import RecordOpener
 from workbench.gui.records.panel import RecordPanel
 from workbench.gui.records.season import SeasonView
@@ -31,22 +30,23 @@ from workbench.gui.work_line import WorkLine
 from workbench.jobs.season.answer import SeasonOptions
 from workbench.jobs.season.compute import compute as season
 from workbench.models.bench import Bench
-from workbench.models.records import kept
-from workbench.models.records.kept import Entry
+from workbench.models.records import listing
+from workbench.models.records.listing import RecordEntry
 from workbench.reports.stored import REPORTED
+from workbench.words.language import N_, _, ngettext
 
-EMPTY = (
+EMPTY = N_(
     "Nothing is kept yet. Record on the page Signals, calibrate a readout, check a gap or drive a "
     "pass: all of it will be listed here, with everything that was computed from it."
 )
-NO_FIT = "Nothing here fits the filter."
-NONE_DELETED = "Nothing is deleted."
-CHOOSE = "Choose a line to look at it; hold Ctrl and choose a second one to compare the two."
-QUESTION = "What is kept?"
-BACK, TO_SEASON = "Back to the list", "Season of a machine"
+NO_FIT = N_("Nothing here fits the filter.")
+NONE_DELETED = N_("Nothing is deleted.")
+CHOOSE = N_("Choose a line to look at it; hold Ctrl and choose a second one to compare the two.")
+QUESTION = N_("What is kept?")
+BACK, TO_SEASON = N_("Back to the list"), N_("Season of a machine")
 NARROW_PX = 1000
 """Narrower than this, the list and what is chosen of it take turns."""
-CHOOSE_OTHER = "Now choose the line to compare with this one:"
+CHOOSE_OTHER = N_("Now choose the line to compare with this one: {entry}")
 
 
 class RecordsPage(QWidget):
@@ -56,26 +56,26 @@ class RecordsPage(QWidget):
         super().__init__()
         self._bench, self._units = bench, bench.settings.units
         self.works = WorkLine(self)
-        self._entries: list[Entry] = []
+        self._entries: list[RecordEntry] = []
         self._trouble = ""
-        self._compare_with: Entry | None = None
+        self._compare_with: RecordEntry | None = None
         self._choose_next: tuple[bool, int] | None = None
         self._narrow = self._reading = self._stale = False
-        self.filter = KeptFilter(theme, self._show_list)
-        self.list = KeptList(theme)
+        self.filter = FilterRow(theme, self._show_list)
+        self.list = RecordList(theme)
         self.list.chosen_changed.connect(self._chosen)
         self.list.opened.connect(self._read)
-        self.doer = RecordDoer(bench, self.works, self.chosen, self._say, self._reload_and_choose)
-        self.panel = RecordPanel(theme, self.doer.judge, self.doer.describe)
+        self.do = RecordActions(bench, self.works, self.chosen, self._say, self._reload_and_choose)
+        self.panel = RecordPanel(theme, self.do.judge, self.do.describe)
         self.opener = RecordOpener(bench, self.works, self.panel, self._say)
         self.season = SeasonView(theme, self._units, self._load_season, self._open_result)
         self.title, self.count = Elided("title"), label("", "soft", wrap=False)
         self.said = label("", "soft")
         self.hint = label("", "text")
-        self.undo = button("Undo delete", self.doer.undo_delete)
+        self.undo = button("Undo delete", self.do.undo_delete)
         self.again = button("Try again", self.reload, is_next=True)
         self.aside = button(TO_SEASON, self._step_aside)
-        self.deeds = RecordActions(self._deeds())
+        self.buttons = RecordButtons(self._what_is_done())
         compare = self.panel.compare
         for plot in (self.panel.speeds, *compare.speeds):
             plot.said.connect(self._say)
@@ -91,7 +91,7 @@ class RecordsPage(QWidget):
 
     def _bind_keys(self) -> None:
         for keys, do in (
-            (QKeySequence(QKeySequence.StandardKey.Delete), self.deeds.delete.click),
+            (QKeySequence(QKeySequence.StandardKey.Delete), self.buttons.delete.click),
             (QKeySequence(Qt.Key.Key_Escape), self._leave),
         ):
             shortcut = QShortcut(keys, self)
@@ -117,12 +117,14 @@ class RecordsPage(QWidget):
     def reload(self) -> None:
         """Read the store's list again."""
         self._stale = False
-        read = partial(kept.kept, self._bench.store, under_way=self._bench.recording.under_way)
+        read = partial(
+            listing.all_entries, self._bench.store, under_way=self._bench.recording.under_way
+        )
         self.works.add(read, self._take_list, self._no_list)
         if self._body.seen is self.season:
             self._load_season(self.season.machines.currentText())
 
-    def chosen(self) -> list[Entry]:
+    def chosen(self) -> list[RecordEntry]:
         """The lines chosen, in the list's order."""
         return self.list.chosen()
 
@@ -139,20 +141,20 @@ class RecordsPage(QWidget):
         column = self.layout()
         return column.minimumHeightForWidth(width) if column is not None else -1
 
-    def _deeds(self) -> dict[str, Callable[[], object]]:
+    def _what_is_done(self) -> dict[Action, Callable[[], object]]:
         return {
-            deed.BRING_BACK: lambda: self.doer.bring_back(self.chosen()),
-            deed.JUDGE: self._judge,
-            deed.REPORT: self._ask_where,
-            deed.NUMBERS: self._ask_where,
-            deed.COMPARE: self._start_compare,
-            deed.EXPORT: self._ask_where,
-            deed.DELETE: self.doer.delete,
-            deed.MEASURE: self._measure,
-            deed.VERIFY: self.doer.verify,
-            deed.NAME: self.panel.start_naming,
-            deed.SEASON: self._season_of_chosen,
-            deed.VERIFY_ALL: self.doer.verify_all,
+            Action.BRING_BACK: lambda: self.do.bring_back(self.chosen()),
+            Action.JUDGE: self._judge,
+            Action.REPORT: self._ask_where,
+            Action.NUMBERS: self._ask_where,
+            Action.COMPARE: self._start_compare,
+            Action.EXPORT: self._ask_where,
+            Action.DELETE: self.do.delete,
+            Action.MEASURE: self._measure,
+            Action.VERIFY: self.do.verify,
+            Action.NAME: self.panel.start_naming,
+            Action.SEASON: self._season_of_chosen,
+            Action.VERIFY_ALL: self.do.verify_all,
         }
 
     def _lay_out(self) -> None:
@@ -173,7 +175,7 @@ class RecordsPage(QWidget):
         right.addWidget(self.panel, 1)
         right.addWidget(self.said)
         right.addWidget(self.again, 0, Qt.AlignmentFlag.AlignLeft)
-        right.addWidget(self.deeds)
+        right.addWidget(self.buttons)
         browse = QWidget()
         split = QHBoxLayout()
         split.setSpacing(3 * GRID_PX)
@@ -201,7 +203,7 @@ class RecordsPage(QWidget):
         nothing = not self.list.shown
         self.list.setVisible(not nothing)
         alone = self._narrow and not nothing
-        undo = bool(self.doer.deleted) and not self._trouble
+        undo = bool(self.do.deleted) and not self._trouble
         self._left.setVisible(not self._reading if alone else not nothing or undo)
         self._right.setVisible(self._reading or not alone)
         self.filter.setVisible(not self._narrow or not self._reading)
@@ -212,7 +214,7 @@ class RecordsPage(QWidget):
         alone = self._narrow and self._reading
         chosen = self.chosen()
         self.panel.show_name(shown=not alone)
-        self.title.setText(_title(chosen) if alone else QUESTION)
+        self.title.setText(_title(chosen) if alone else _(QUESTION))
         self.count.setVisible(bool(self._entries) and not alone)
 
     def _read(self) -> None:
@@ -249,7 +251,7 @@ class RecordsPage(QWidget):
         """One began, or was sealed: the list is read again when it is next seen."""
         self._stale = True
 
-    def _take_list(self, entries: list[Entry]) -> None:
+    def _take_list(self, entries: list[RecordEntry]) -> None:
         self._entries, self._trouble = entries, ""
         self.filter.offer_machines(sorted({one.machine for one in entries if one.machine}))
         self._show_list()
@@ -271,11 +273,12 @@ class RecordsPage(QWidget):
 
     def _show_list(self) -> None:
         wanted = self.filter.wanted()
-        shown = kept.look_for(self._entries, wanted)
+        shown = listing.filtered(self._entries, wanted)
         self.list.show_entries(shown)
         in_sight = sum(not one.deleted_utc for one in self._entries)
-        some = f"{len(shown)} of {in_sight}" if not wanted.everything else f"{in_sight} kept"
-        self.count.setText(f"{len(shown)} deleted" if wanted.deleted else some)
+        counted = _("{shown} of {kept}") if not wanted.everything else _("{kept} kept")
+        counted = _("{shown} deleted") if wanted.deleted else counted
+        self.count.setText(counted.format(shown=len(shown), kept=in_sight))
         if not self.chosen():
             self._show_nothing()
         self._show_buttons()
@@ -294,14 +297,14 @@ class RecordsPage(QWidget):
             self.panel.show_words(EMPTY if self.filter.wanted().everything else NO_FIT)
 
     def _show_buttons(self) -> None:
-        self.deeds.show_for(self.chosen(), any_kept=bool(self._entries))
+        self.buttons.show_for(self.chosen(), any_kept=bool(self._entries))
         self.again.setVisible(bool(self._trouble))
-        self.undo.setVisible(bool(self.doer.deleted) and not self._trouble)
+        self.undo.setVisible(bool(self.do.deleted) and not self._trouble)
         self.hint.setVisible(self._compare_with is not None)
-        if self.doer.deleted:
-            names = ", ".join(entry.words for entry in self.doer.deleted[-1])
-            self.undo.setToolTip(f"Brings back {names}")
-            self.undo.setAccessibleName(f"Undo delete of {names}")
+        if self.do.deleted:
+            names = ", ".join(entry.words for entry in self.do.deleted[-1])
+            self.undo.setToolTip(_("Brings back {names}").format(names=names))
+            self.undo.setAccessibleName(_("Undo delete of {names}").format(names=names))
 
     # Opening
 
@@ -323,7 +326,7 @@ class RecordsPage(QWidget):
     def _start_compare(self) -> None:
         self._leave()
         self._compare_with = self.chosen()[0]
-        self.hint.setText(f"{CHOOSE_OTHER} {self._compare_with.words}")
+        self.hint.setText(_(CHOOSE_OTHER).format(entry=self._compare_with.words))
         self._show_buttons()
         self.list.setFocus()
 
@@ -357,10 +360,10 @@ class RecordsPage(QWidget):
         self.said.setVisible(bool(text))
 
     def _judge(self) -> None:
-        self.doer.judge(self.panel.belt.currentData() or "", self.panel.ground.currentData() or "")
+        self.do.judge(self.panel.belt.currentData() or "", self.panel.ground.currentData() or "")
 
     def _measure(self) -> None:
-        self.doer.measure(self.panel.belt.currentData() or "")
+        self.do.measure(self.panel.belt.currentData() or "")
 
     def _reload_and_choose(self, key: tuple[bool, int] | None) -> None:
         self._choose_next = key
@@ -370,20 +373,22 @@ class RecordsPage(QWidget):
         entry = next(iter(self.chosen()), None)
         if entry is None:
             return
-        kind, ending = "Tables (*.csv)", ".csv"
+        kind, ending = _("Tables (*.csv)"), ".csv"
         if entry.is_result:
             reported = entry.kind in REPORTED
-            kind = "Report (*.pdf *.html *.json)" if reported else "Numbers (*.json)"
+            kind = _("Report (*.pdf *.html *.json)") if reported else _("Numbers (*.json)")
             ending = ".pdf" if reported else ".json"
         name = f"{entry.kind}-{entry.number}{ending}"
-        chosen, _ = QFileDialog.getSaveFileName(self, self.deeds.next.text(), name, kind)
+        chosen, _kind = QFileDialog.getSaveFileName(self, self.buttons.next.text(), name, kind)
         if chosen:
             path = Path(chosen)
-            self.doer.export_to(path if path.suffix else path.with_suffix(ending))
+            self.do.export_to(path if path.suffix else path.with_suffix(ending))
 
 
-def _title(chosen: Sequence[Entry]) -> str:
+def _title(chosen: Sequence[RecordEntry]) -> str:
     """What is read, above it."""
     if len(chosen) == 1:
         return chosen[0].words
-    return "Two side by side" if len(chosen) == 2 else f"{len(chosen)} chosen"
+    if len(chosen) == 2:
+        return _("Two side by side")
+    return ngettext("{count} chosen", "{count} chosen", len(chosen)).format(count=len(chosen))

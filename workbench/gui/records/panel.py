@@ -22,11 +22,12 @@ from workbench.gui.plot.speeds import SpeedsPlot
 from workbench.gui.records.compare import CompareView
 from workbench.gui.records.result import ResultView
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.models.records.kept import Entry
+from workbench.models.records.listing import RecordEntry
 from workbench.models.records.speed_lines import SpeedLines
 from workbench.records.entries import StoredResult
+from workbench.words.language import N_, _
 
-AUTOMATIC = "the best there is"
+AUTOMATIC = N_("the best there is")
 
 
 class RecordPanel(QWidget):
@@ -90,7 +91,7 @@ class RecordPanel(QWidget):
         for view in (self.speeds, self.result, self.compare):
             view.use_units(units)
 
-    def head(self, entry: Entry | None) -> None:
+    def head(self, entry: RecordEntry | None) -> None:
         """The name and the facts of one entry above its picture; None for none or two."""
         self.naming.hide()
         self._facts.setVisible(entry is not None)
@@ -99,13 +100,16 @@ class RecordPanel(QWidget):
         self.show_name(shown=self._name_shown)
         if entry is None:
             return
-        number = f"{'Result' if entry.is_result else 'Recording'} {entry.number}"
-        source = f"of recording {entry.recording}" if entry.recording else ""
+        number = _("Recording {number}")
+        if entry.is_result:
+            number = _("Result {number} of recording {recording}")
+        if entry.is_result and entry.recording is None:
+            number = _("Result {number}")
         facts = (
             entry.note,
             entry.state_words,
-            "simulated" if entry.simulated else "",
-            f"{number} {source}".strip(),
+            _("simulated") if entry.simulated else "",
+            number.format(number=entry.number, recording=entry.recording),
             entry.when,
             entry.machine,
         )
@@ -129,7 +133,7 @@ class RecordPanel(QWidget):
         self.speeds.show_lines(lines, units, anew=anew)
         for box in (self.belt, self.ground):
             box.clear()
-            box.addItem(AUTOMATIC, "")
+            box.addItem(_(AUTOMATIC), "")
             for name in lines.lines:
                 box.addItem(name, name)
         self._sources.setVisible(len(lines.lines) > 1)
@@ -161,17 +165,17 @@ class RecordPanel(QWidget):
         self._describe(self._title.text(), self._note.text())
 
     def _naming_form(self) -> QWidget:
-        for field, name in ((self._title, "Name"), (self._note, "Note")):
+        for field, name in ((self._title, _("Name")), (self._note, _("Note"))):
             field.setMinimumHeight(TOUCH_PX)
             field.setAccessibleName(name)
             field.setMaxLength(200)
             field.returnPressed.connect(self._save_name)
-        self._note.setPlaceholderText("Note: field, weather, what was changed …")
+        self._note.setPlaceholderText(_("Note: field, weather, what was changed …"))
         form = QWidget()
         column = QVBoxLayout(form)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(GRID_PX)
-        for caption, field in (("Name", self._title), ("Note", self._note)):
+        for caption, field in ((_("Name"), self._title), (_("Note"), self._note)):
             line = QHBoxLayout()
             line.setSpacing(GRID_PX)
             word = label(caption, wrap=False)
@@ -185,10 +189,13 @@ class RecordPanel(QWidget):
 
     def _source_row(self) -> QWidget:
         pieces: list[QWidget] = []
-        for caption, box in (("Belt from", self.belt), ("ground from", self.ground)):
+        for caption, name, box in (
+            (_("Belt from"), _("Belt from, for judging as a pass"), self.belt),
+            (_("ground from"), _("Ground from, for judging as a pass"), self.ground),
+        ):
             box.setMinimumHeight(TOUCH_PX)
             box.setMinimumContentsLength(10)
-            box.setAccessibleName(f"{caption.capitalize()}, for judging as a pass")
+            box.setAccessibleName(name)
             word = label(caption, wrap=False)
             word.setBuddy(box)
             pieces += [word, box]

@@ -21,15 +21,16 @@ from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.jobs.season.answer import QuantitySeason, SeasonAnswer
 from workbench.models.records.season import season_picture
+from workbench.words.language import N_, _
 from workbench.words.season import season_title
 from workbench.words.words import Words
 
 NARROW_PX = 1000
-NOTHING = (
+NOTHING = N_(
     "Nothing was measured of this machine yet. Judge a pass, calibrate its readout or check its "
     "gaps: each visit becomes a point here."
 )
-HOW = "Points with their uncertainty (k = 2). Choose a point to open its result."
+HOW = N_("Points with their uncertainty (k = 2). Choose a point to open its result.")
 
 
 class SeasonView(QWidget):
@@ -46,13 +47,13 @@ class SeasonView(QWidget):
         self._words, self._opens = Words(units), opens
         self._season: Sequence[QuantitySeason] = ()
         self.machines, self.quantities = QComboBox(), QComboBox()
-        for box, name in ((self.machines, "Machine"), (self.quantities, "Quantity")):
+        for box, name in ((self.machines, _("Machine")), (self.quantities, _("Quantity"))):
             box.setMinimumHeight(TOUCH_PX)
             box.setAccessibleName(name)
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
         self.machines.textActivated.connect(load)
         self.quantities.activated.connect(self._show)
-        self.chart = Chart(theme, "Season plot")
+        self.chart = Chart(theme, _("Season plot"))
         self.chart.picked.connect(self._picked)
         self.words = label("", "text")
         self.words.setAlignment(Qt.AlignmentFlag.AlignTop)
@@ -60,7 +61,7 @@ class SeasonView(QWidget):
         area.setWidgetResizable(True)
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setWidget(self.words)
-        area.setAccessibleName("What the season says")
+        area.setAccessibleName(_("What the season says"))
         self._body = QHBoxLayout()
         self._body.setSpacing(3 * GRID_PX)
         self._body.addWidget(self.chart, 5)
@@ -108,7 +109,7 @@ class SeasonView(QWidget):
         if not 0 <= at < len(self._season):
             self.chart.show_picture(EMPTY)
             self.chart.hide()
-            self.words.setText(NOTHING)
+            self.words.setText(_(NOTHING))
             return
         one = self._season[at]
         self.chart.show()

@@ -17,7 +17,7 @@ from workbench.gui.theme import BRIGHT, DARK
 from workbench.jobs.verify import verify
 from workbench.models.calibrate.runs import Reference, TakenRun
 from workbench.models.calibrate.words import lap_words
-from workbench.models.records.kept import kept
+from workbench.models.records.listing import all_entries
 from workbench.records.store import open_store
 
 
@@ -188,7 +188,7 @@ def test_a_simulated_result_is_marked_wherever_it_goes(page, bench, worked_out, 
     with open_store(bench.store) as store:
         assert store.result(number).answer["simulated"] is True
         assert verify(store, number).verified
-    assert [entry.simulated for entry in kept(bench.store) if entry.is_result] == [True]
+    assert [entry.simulated for entry in all_entries(bench.store) if entry.is_result] == [True]
     for ending in ("html", "json"):
         page.paper.save_certificate(tmp_path / f"paper.{ending}")
     page.paper.save_runs(tmp_path / "runs.csv")

@@ -15,6 +15,7 @@ from PySide6.QtCore import QCoreApplication, QPoint, Qt
 from drivers.catalogue import open_input
 from workbench.base.machine import parse_machine
 from workbench.gui.records import page as records
+from workbench.gui.records.buttons import Action
 from workbench.models.gap.store import gap_options
 from workbench.models.passes.judge import judge_recording
 from workbench.models.records import archive
@@ -147,8 +148,8 @@ def test_a_recording_is_judged_by_the_sources_chosen(page, bench, choose, done, 
     choose((False, 1))
     for box, source in ((page.panel.belt, "right"), (page.panel.ground, "wheel")):
         box.setCurrentIndex(box.findData(source))
-    assert page.deeds.next.text() == "Judge as a pass"
-    click(qtbot, page.deeds.next)
+    assert page.buttons.next.text() == "Judge as a pass"
+    click(qtbot, page.buttons.next)
     done(page)
     assert [one.key for one in page.chosen()] == [(True, 3)]
     answer = archive.result(bench.store, 3).answer
@@ -158,13 +159,13 @@ def test_a_recording_is_judged_by_the_sources_chosen(page, bench, choose, done, 
 
 def test_a_recordings_belt_speed_is_measured(page, bench, choose, done, tmp_path):
     choose((False, 1))
-    page.deeds.actions_["Measure belt speed"].trigger()
+    page.buttons.menu_actions[Action.MEASURE].trigger()
     done(page)
     stored = archive.result(bench.store, 3)
     assert stored.kind == "speed"
     assert page.panel.result.speed.sentence.text().startswith("The belt ran at")
-    assert page.deeds.next.text() == "Save numbers"
-    page.doer.export_to(tmp_path / "speed.json")
+    assert page.buttons.next.text() == "Save numbers"
+    page.do.export_to(tmp_path / "speed.json")
     done(page)
     written = json.loads((tmp_path / "speed.json").read_text(encoding="utf-8"))
     assert written["belt_speed_mps"] == stored.answer["belt_speed_mps"]
@@ -174,20 +175,20 @@ def test_a_pass_opens_at_its_plot_and_is_verified(page, choose, done):
     choose((True, 1))
     assert page.panel.result.passing.isVisible()
     assert "atio belt ÷ ground" in page.panel.result.passing.sentence.text()
-    page.deeds.actions_["Verify"].trigger()
+    page.buttons.menu_actions[Action.VERIFY].trigger()
     done(page)
     assert page.said.text().startswith("Result 1 is verified")
 
 
 def test_everything_is_verified_and_a_change_is_found(page, bench, choose, done):
-    page.deeds.actions_["Verify everything that is kept"].trigger()
+    page.buttons.menu_actions[Action.VERIFY_ALL].trigger()
     done(page)
     assert page.said.text().startswith("All is as it was written: 1 recordings")
     with closing(sqlite3.connect(bench.store)) as raw:
         raw.execute("DROP TRIGGER result_no_update")
         raw.execute("UPDATE result SET answer = replace(answer, 'fail', 'pass') WHERE number = 1")
         raw.commit()
-    page.deeds.actions_["Verify everything that is kept"].trigger()
+    page.buttons.menu_actions[Action.VERIFY_ALL].trigger()
     done(page)
     assert "Result 1" in page.said.text()
     choose((True, 1))
@@ -196,7 +197,7 @@ def test_everything_is_verified_and_a_change_is_found(page, bench, choose, done)
 
 def test_two_results_are_compared_side_by_side(page, bench, choose, done, qtbot):
     choose((True, 2))
-    click(qtbot, page.deeds.compare)
+    click(qtbot, page.buttons.compare)
     page.list.choose([(True, 1)])
     done(page)
     table = page.panel.compare.table
@@ -218,34 +219,34 @@ def test_delete_pressed_again_before_the_list_is_read_does_nothing_more(
     page, bench, choose, done, qtbot
 ):
     choose((False, 1))
-    page.deeds.delete.click()
+    page.buttons.delete.click()
     page.list.choose(())
-    page.doer.delete()
-    page.doer.verify()
+    page.do.delete()
+    page.do.verify()
     done(page)
     click(qtbot, page.undo)
     done(page)
     assert (False, 1) in keys(page)
-    assert page.doer.deleted == []
+    assert page.do.deleted == []
 
 
 def test_deleted_lines_come_back_by_undo_or_after_a_restart(page, bench, choose, done, qtbot):
     choose((True, 2))
-    click(qtbot, page.deeds.delete)
+    click(qtbot, page.buttons.delete)
     done(page)
     choose((False, 1))
-    click(qtbot, page.deeds.delete)
+    click(qtbot, page.buttons.delete)
     done(page)
     assert page.list.shown == []
     click(qtbot, page.undo)  # the recording, and with it the result that was not deleted
     done(page)
     assert keys(page) == {(False, 1), (True, 1)}
-    page.doer.deleted.clear()  # as after a restart
+    page.do.deleted.clear()  # as after a restart
     click(qtbot, page.filter.deleted)
     assert keys(page) == {(True, 2)}
     choose((True, 2))
-    assert page.deeds.next.text() == "Bring back"
-    click(qtbot, page.deeds.next)
+    assert page.buttons.next.text() == "Bring back"
+    click(qtbot, page.buttons.next)
     done(page)
     assert [one.key for one in page.chosen()] == [(True, 2)]
     with open_store(bench.store) as store:
@@ -264,13 +265,13 @@ def test_a_recording_under_way_is_shown_and_kept(window, bench, pass_time, done)
     page.list.opened.emit()
     done(page)
     assert page.list.shown[0].state_words == "recording now"
-    assert not page.deeds.delete.isEnabled()
-    assert page.deeds.next.text() == ""
+    assert not page.buttons.delete.isEnabled()
+    assert page.buttons.next.text() == ""
     bench.recording.stop()
     bench.recording.wait()
     done(page)
     assert bench.recording.under_way == frozenset()
-    assert page.deeds.delete.isEnabled()
+    assert page.buttons.delete.isEnabled()
 
 
 def test_a_name_and_a_note_are_kept_beside_what_was_sealed(page, bench, choose, done):
@@ -287,20 +288,20 @@ def test_a_name_and_a_note_are_kept_beside_what_was_sealed(page, bench, choose, 
 
 def test_a_recording_is_exported_as_tables_and_a_result_as_a_report(page, choose, done, tmp_path):
     choose((False, 1))
-    page.doer.export_to(tmp_path / "out.csv")
+    page.do.export_to(tmp_path / "out.csv")
     done(page)
     with (tmp_path / "out-edges.csv").open(encoding="utf-8", newline="") as table:
         assert {row["channel"] for row in csv.DictReader(table)} >= {"left", "right"}
     assert not list(tmp_path.glob(".evenpace-*"))
-    page.doer.export_to(tmp_path / "out.csv")
+    page.do.export_to(tmp_path / "out.csv")
     done(page)
     assert "not overwritten" in page.said.text()
     choose((True, 1))
-    page.doer.export_to(tmp_path / "out.html")
+    page.do.export_to(tmp_path / "out.html")
     done(page)
     assert "Saved as out.html" in page.said.text()
     assert "belt ÷ ground" in (tmp_path / "out.html").read_text(encoding="utf-8")
-    page.doer.export_to(tmp_path / "out.doc")
+    page.do.export_to(tmp_path / "out.doc")
     done(page)
     assert "out.doc" in page.said.text()
     assert "Saved" not in page.said.text()

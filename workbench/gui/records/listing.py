@@ -26,19 +26,21 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.kind_icons import SIZE_PX, paint_icon
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
-from workbench.models.records.kept import Entry
+from workbench.models.records.listing import RecordEntry
+from workbench.words.language import _
 
 ROW_PX = 60
 NAME_PX = 16
 TAG_PX = 22
 VERDICT_COLORS = {
-    "pass": "in_band",
-    "conditional pass": "in_band",
-    "conditional fail": "attention",
-    "fail": "bad",
-    "cannot tell": "no_data",
+    Verdict.PASS: "in_band",
+    Verdict.CONDITIONAL_PASS: "in_band",
+    Verdict.CONDITIONAL_FAIL: "attention",
+    Verdict.FAIL: "bad",
+    Verdict.CANNOT_TELL: "no_data",
 }
 Index = QModelIndex | QPersistentModelIndex
 
@@ -52,14 +54,14 @@ class Tag:
     filled: bool
 
 
-class KeptModel(QAbstractListModel):
+class RecordListModel(QAbstractListModel):
     """The entries in the order they are shown."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.entries: list[Entry] = []
+        self.entries: list[RecordEntry] = []
 
-    def show(self, entries: list[Entry]) -> None:
+    def show(self, entries: list[RecordEntry]) -> None:
         self.beginResetModel()
         self.entries = entries
         self.endResetModel()
@@ -78,25 +80,25 @@ class KeptModel(QAbstractListModel):
         return None
 
 
-def spoken(entry: Entry) -> str:
+def spoken(entry: RecordEntry) -> str:
     """The whole row as one text."""
     parts = [entry.words, entry.when, entry.machine, *(tag.text for tag in tags(entry))]
     return ", ".join(part for part in parts if part)
 
 
-def tags(entry: Entry) -> list[Tag]:
+def tags(entry: RecordEntry) -> list[Tag]:
     """The words at a row's right end, the verdict first."""
     found = []
     if entry.verdict:
-        found.append(Tag(entry.verdict, VERDICT_COLORS.get(entry.verdict, "no_data"), filled=True))
+        found.append(Tag(entry.verdict_word, VERDICT_COLORS[entry.verdict], filled=True))
     if entry.state_words:
         found.append(Tag(entry.state_words, "bad", filled=False))
     if entry.simulated:
-        found.append(Tag("simulated", "attention", filled=False))
+        found.append(Tag(_("simulated"), "attention", filled=False))
     return found
 
 
-class KeptDelegate(QStyledItemDelegate):
+class RecordDelegate(QStyledItemDelegate):
     """Paints a row: icon, what it is and its verdict; below, when, whose, and simulated."""
 
     def __init__(self, theme: Theme, parent: QWidget) -> None:
@@ -108,7 +110,7 @@ class KeptDelegate(QStyledItemDelegate):
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
         model = index.model()
-        assert isinstance(model, KeptModel)
+        assert isinstance(model, RecordListModel)
         entry, theme = model.entries[index.row()], self.theme
         box: QRect = option.rect
         state: QStyle.StateFlag = option.state
@@ -130,7 +132,7 @@ class KeptDelegate(QStyledItemDelegate):
         self._lines(painter, box.adjusted(48, 8, -GRID_PX, -8), entry)
         painter.restore()
 
-    def _lines(self, painter: QPainter, box: QRect, entry: Entry) -> None:
+    def _lines(self, painter: QPainter, box: QRect, entry: RecordEntry) -> None:
         """Two lines; tags stand at the right of the one they belong to."""
         half = box.height() // 2
         upper = QRect(box.left(), box.top(), box.width(), half)
@@ -178,7 +180,7 @@ def _text(
     painter.drawText(box, Qt.AlignmentFlag.AlignVCenter | Qt.AlignmentFlag.AlignLeft, shown)
 
 
-class KeptList(QListView):
+class RecordList(QListView):
     """Tells by `chosen_changed` when other lines are chosen, by `opened` when the person wants
     to look at them: by a click, or Enter. Two may be chosen, to compare them."""
 
@@ -187,8 +189,8 @@ class KeptList(QListView):
 
     def __init__(self, theme: Theme) -> None:
         super().__init__()
-        self._model = KeptModel()
-        self._delegate = KeptDelegate(theme, self)
+        self._model = RecordListModel()
+        self._delegate = RecordDelegate(theme, self)
         self.setModel(self._model)
         self.setItemDelegate(self._delegate)
         self.setUniformItemSizes(True)
@@ -196,7 +198,7 @@ class KeptList(QListView):
         self.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setAccessibleName("Recordings and results")
+        self.setAccessibleName(_("Recordings and results"))
         self.setFrameShape(QListView.Shape.NoFrame)
         self.clicked.connect(lambda _index: self.opened.emit())
         self.selectionModel().selectionChanged.connect(lambda *_: self.chosen_changed.emit())
@@ -206,11 +208,11 @@ class KeptList(QListView):
         self.viewport().update()
 
     @property
-    def shown(self) -> list[Entry]:
+    def shown(self) -> list[RecordEntry]:
         """The lines in the list, from the top."""
         return self._model.entries
 
-    def chosen(self) -> list[Entry]:
+    def chosen(self) -> list[RecordEntry]:
         """The lines chosen, from the top."""
         rows = sorted(index.row() for index in self.selectedIndexes())
         return [self.shown[row] for row in rows]
@@ -221,7 +223,7 @@ class KeptList(QListView):
         else:
             super().keyPressEvent(event)
 
-    def show_entries(self, entries: list[Entry]) -> None:
+    def show_entries(self, entries: list[RecordEntry]) -> None:
         """Show these lines; those chosen before stay chosen where they are still there."""
         before = [one.key for one in self.chosen()]
         self.selectionModel().blockSignals(True)

@@ -10,9 +10,10 @@ import pytest
 
 from workbench.base.machine import parse_machine
 from workbench.base.units import METRIC, US
-from workbench.models.records import kept
+from workbench.calibration.statistics.decision import Verdict
+from workbench.models.records import listing
 from workbench.models.records.compare import compared_pictures, compared_rows
-from workbench.models.records.kept import Entry, Order, Wanted
+from workbench.models.records.listing import Filter, Order, RecordEntry
 from workbench.records.entries import StoredResult
 from workbench.records.store import open_store
 from workbench.words.figures import Measure, decimals_of, figures, plain, with_spread
@@ -28,7 +29,7 @@ LIMITS = {"ratio_low": 0.95, "ratio_high": 1.05}
 
 def entry(number, **given):
     values = {"kind": "pass", "name": "field", "when_utc": f"2026-09-{number:02d}", "when": ""}
-    return Entry(number, **{**values, "machine": "Digger", **given})
+    return RecordEntry(number, **{**values, "machine": "Digger", **given})
 
 
 def stored(kind, answer):
@@ -42,13 +43,13 @@ def test_moments_are_told_by_the_clock_on_the_wall():
 
 def test_the_list_is_sorted_as_asked():
     entries = [
-        entry(1, verdict="pass", title="b"),
-        entry(2, verdict="fail", title="c", machine="A"),
-        entry(3, verdict="", title="a"),
+        entry(1, verdict=Verdict.PASS, title="b"),
+        entry(2, verdict=Verdict.FAIL, title="c", machine="A"),
+        entry(3, title="a"),
     ]
 
     def order(one):
-        return [found.number for found in kept.look_for(entries, Wanted(order=one))]
+        return [found.number for found in listing.filtered(entries, Filter(order=one))]
 
     assert order(Order.NEWEST) == [3, 2, 1]
     assert order(Order.OLDEST) == [1, 2, 3]
@@ -61,7 +62,7 @@ def test_every_word_typed_must_be_found_and_deleted_ones_are_apart():
     entries = [entry(1, note="Wet Clay"), entry(2), replace(entry(3), deleted_utc="x")]
 
     def numbers(**wanted):
-        return [found.number for found in kept.look_for(entries, Wanted(**wanted))]
+        return [found.number for found in listing.filtered(entries, Filter(**wanted))]
 
     assert numbers(words="clay wet PASS") == [1]
     assert numbers(deleted=True) == [3]
@@ -75,12 +76,12 @@ def test_a_result_goes_and_comes_with_its_recording(tmp_path):
         store.add_result("pass", {"verdict": "pass"}, options={}, recording=writer.number)
     with open_store(path, now=lambda: DAY + timedelta(minutes=1)) as store:
         store.hide(1)
-    both = kept.kept(path)
+    both = listing.all_entries(path)
     assert all(one.deleted_utc for one in both)
     (result,) = [one for one in both if one.is_result]
     assert result.with_recording
-    kept.hide(path, [result], hidden=False)
-    assert not any(one.deleted_utc for one in kept.kept(path))
+    listing.hide(path, [result], hidden=False)
+    assert not any(one.deleted_utc for one in listing.all_entries(path))
 
 
 def test_a_recording_known_to_run_runs_however_long_its_disk_is_busy(tmp_path):
@@ -88,7 +89,7 @@ def test_a_recording_known_to_run_runs_however_long_its_disk_is_busy(tmp_path):
     with open_store(path, now=lambda: DAY) as store:
         number = store.begin_recording("field", started_host_s=0.0).number
         store.begin_recording("of a bench that died", started_host_s=0.0)
-    entries = {one.number: one for one in kept.kept(path, under_way={number})}
+    entries = {one.number: one for one in listing.all_entries(path, under_way={number})}
     assert [entries[at].state_words for at in (1, 2)] == ["recording now", "broken off"]
 
 

@@ -1,6 +1,6 @@
 """Everything that is kept, as a list to look through: its words, its filter, its order.
 
-`kept` and what changes the store open it for themselves and may be slow: call them away
+`all_entries` and what changes the store open it for themselves and may be slow: call them away
 from the screen. All raise BenchError.
 """
 
@@ -15,14 +15,16 @@ from workbench.calibration.statistics.decision import Verdict
 from workbench.records.cards import Card
 from workbench.records.entries import StoredRecording
 from workbench.records.store import open_store
+from workbench.words.language import N_, _
 from workbench.words.moments import moment_text
+from workbench.words.words import Words
 
 KINDS = {
-    "recording": ("Recording", "Recordings"),
-    "pass": ("Pass", "Passes"),
-    "calibrate": ("Calibration", "Calibrations"),
-    "gap": ("Gap check", "Gap checks"),
-    "speed": ("Belt speed", "Belt speeds"),
+    "recording": (N_("Recording"), N_("Recordings")),
+    "pass": (N_("Pass"), N_("Passes")),
+    "calibrate": (N_("Calibration"), N_("Calibrations")),
+    "gap": (N_("Gap check"), N_("Gap checks")),
+    "speed": (N_("Belt speed"), N_("Belt speeds")),
 }
 """Kind of an entry -> its word for one and for several."""
 
@@ -30,27 +32,31 @@ KINDS = {
 class Order(StrEnum):
     """How the list is sorted; each value is the choice's words."""
 
-    NEWEST = "Newest first"
-    OLDEST = "Oldest first"
-    NAME = "By name"
-    MACHINE = "By machine"
-    WORST = "Worst first"
+    NEWEST = N_("Newest first")
+    OLDEST = N_("Oldest first")
+    NAME = N_("By name")
+    MACHINE = N_("By machine")
+    WORST = N_("Worst first")
 
 
-_WORST_FIRST = [
-    str(verdict)
-    for verdict in (
-        Verdict.FAIL,
-        Verdict.CONDITIONAL_FAIL,
-        Verdict.CANNOT_TELL,
-        Verdict.CONDITIONAL_PASS,
-        Verdict.PASS,
-    )
-]
+_WORST_FIRST = (
+    Verdict.FAIL,
+    Verdict.CONDITIONAL_FAIL,
+    Verdict.CANNOT_TELL,
+    Verdict.CONDITIONAL_PASS,
+    Verdict.PASS,
+    None,
+)
+_STATES = {
+    "recording": N_("recording now"),
+    "interrupted": N_("broken off"),
+    "damaged": N_("damaged"),
+}
+"""What must be known of a recording's state."""
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class RecordEntry:
     """One line of the list: a recording, or a result.
 
     `state` is a recording's ('' for a result); `recording` the number of the one a result
@@ -65,7 +71,7 @@ class Entry:
     when_utc: str
     when: str
     machine: str
-    verdict: str = ""
+    verdict: Verdict | None = None
     simulated: bool = False
     state: str = ""
     title: str = ""
@@ -90,7 +96,7 @@ class Entry:
 
     @property
     def kind_word(self) -> str:
-        return KINDS.get(self.kind, (self.kind.capitalize(), ""))[0]
+        return _(KINDS.get(self.kind, (self.kind.capitalize(), ""))[0])
 
     @property
     def words(self) -> str:
@@ -105,15 +111,16 @@ class Entry:
     @property
     def state_words(self) -> str:
         """What must be known of its state, '' where nothing must."""
-        return {
-            "recording": "recording now",
-            "interrupted": "broken off",
-            "damaged": "damaged",
-        }.get(self.state, "")
+        return _(_STATES.get(self.state, ""))
+
+    @property
+    def verdict_word(self) -> str:
+        """'' where there is none."""
+        return Words().say(self.verdict) if self.verdict else ""
 
     def _searched(self) -> str:
         parts = (
-            "result" if self.is_result else "recording",
+            _("result") if self.is_result else _("recording"),
             str(self.number),
             self.words,
             self.name,
@@ -121,16 +128,16 @@ class Entry:
             self.when,
             self.when_utc,
             self.machine,
-            self.verdict,
+            self.verdict_word,
             self.state_words,
-            "simulated" if self.simulated else "",
-            "deleted" if self.deleted_utc else "",
+            _("simulated") if self.simulated else "",
+            _("deleted") if self.deleted_utc else "",
         )
         return " ".join(parts).casefold()
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class Filter:
     """What of the list is looked for; '' wants everything."""
 
     words: str = ""
@@ -145,9 +152,9 @@ class Wanted:
         return not (self.words.strip() or self.kind or self.machine or self.deleted)
 
 
-def kept(
+def all_entries(
     store: str | None, zone: tzinfo | None = None, under_way: Collection[int] = ()
-) -> list[Entry]:
+) -> list[RecordEntry]:
     """Recordings and results, those out of sight too, the newest first.
 
     Times of day are those of `zone`, None for the computer's own. Recordings `under_way` are
@@ -162,7 +169,7 @@ def kept(
     return sorted(found, key=lambda one: one.when_utc, reverse=True)
 
 
-def look_for(entries: Iterable[Entry], wanted: Wanted) -> list[Entry]:
+def filtered(entries: Iterable[RecordEntry], wanted: Filter) -> list[RecordEntry]:
     """The entries that are wanted, in the order wanted; every word typed must be found."""
     words = wanted.words.casefold().split()
     found = [
@@ -174,19 +181,17 @@ def look_for(entries: Iterable[Entry], wanted: Wanted) -> list[Entry]:
         and (not words or all(word in entry.text for word in words))
     ]
     found.sort(key=lambda one: one.when_utc, reverse=wanted.order is not Order.OLDEST)
-    keys: dict[Order, Callable[[Entry], object]] = {
+    keys: dict[Order, Callable[[RecordEntry], object]] = {
         Order.NAME: lambda one: (one.title or one.name).casefold(),
         Order.MACHINE: lambda one: one.machine.casefold(),
-        Order.WORST: lambda one: (
-            _WORST_FIRST.index(one.verdict) if one.verdict in _WORST_FIRST else len(_WORST_FIRST)
-        ),
+        Order.WORST: lambda one: _WORST_FIRST.index(one.verdict),
     }
     if wanted.order in keys:
         found.sort(key=keys[wanted.order])  # type: ignore[arg-type]
     return found
 
 
-def hide(store: str | None, entries: Iterable[Entry], *, hidden: bool) -> None:
+def hide(store: str | None, entries: Iterable[RecordEntry], *, hidden: bool) -> None:
     """Delete entries, or bring them back; nothing is erased. Raises WrongInput, StoreError."""
     with open_store(store) as opened:
         for entry in entries:
@@ -198,15 +203,15 @@ def hide(store: str | None, entries: Iterable[Entry], *, hidden: bool) -> None:
                 opened.hide_result(entry.number, hidden=hidden)
 
 
-def describe(store: str | None, entry: Entry, title: str, note: str) -> None:
+def describe(store: str | None, entry: RecordEntry, title: str, note: str) -> None:
     """Keep what the person calls an entry and says of it. Raises WrongInput, StoreError."""
     with open_store(store) as opened:
         keep = opened.describe_result if entry.is_result else opened.describe
         keep(entry.number, title.strip(), note.strip())
 
 
-def _of_recording(one: StoredRecording, zone: tzinfo | None) -> Entry:
-    return Entry(
+def _of_recording(one: StoredRecording, zone: tzinfo | None) -> RecordEntry:
+    return RecordEntry(
         one.number,
         kind="recording",
         name=one.name,
@@ -221,17 +226,17 @@ def _of_recording(one: StoredRecording, zone: tzinfo | None) -> Entry:
     )
 
 
-def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None) -> Entry:
+def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None) -> RecordEntry:
     gone_with = recording.deleted_utc if recording else ""
     source = recording.title or recording.name if recording else card.table_name
-    return Entry(
+    return RecordEntry(
         card.number,
         kind=card.kind,
         name=source,
         when_utc=card.created_utc,
         when=moment_text(card.created_utc, zone),
         machine=card.machine_name,
-        verdict=str(card.head.get("verdict") or ""),
+        verdict=_verdict(card),
         simulated=bool(card.head.get("simulated") or (recording and recording.simulated)),
         title=card.title,
         note=card.note,
@@ -239,3 +244,9 @@ def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None)
         deleted_utc=card.deleted_utc or gone_with,
         with_recording=bool(gone_with and not card.deleted_utc),
     )
+
+
+def _verdict(card: Card) -> Verdict | None:
+    """None for a kind that has none, and for a card that is damaged."""
+    word = card.head.get("verdict")
+    return Verdict(word) if word in tuple(Verdict) else None
