@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from itertools import islice
 from pathlib import Path
 
 from drivers.contract import FileRefused, Note
@@ -18,23 +19,32 @@ EXPECTED = (
 )
 
 
-class SourceFile:
-    """A file that can be read. Raises FileRefused where it cannot, or is empty."""
+Progress = Callable[[float], object]
+"""Is told the share of a file that has been read, 0 to 1."""
 
-    def __init__(self, path: Path | str) -> None:
-        self.path = Path(path)
+
+class SourceFile:
+    """A file that can be read. Raises FileRefused where it cannot, or is empty.
+
+    `progress`, where it is given, is told after every few MB how much was read.
+    """
+
+    def __init__(
+        self, path: Path | str, progress: Progress | None = None, expected: str = EXPECTED
+    ) -> None:
+        self.path, self._progress, self._expected = Path(path), progress, expected
         self._hash = hashlib.sha256()
         try:
             if self.path.is_dir():
-                raise FileRefused(path, "it is a folder", EXPECTED)
+                raise FileRefused(path, "it is a folder", expected)
             if self.path.exists() and not self.path.is_file():
-                raise FileRefused(path, "it is a device or a pipe, not a file", EXPECTED)
+                raise FileRefused(path, "it is a device or a pipe, not a file", expected)
             with self.path.open("rb") as file:
                 self.head = file.read(HEAD_BYTES)
         except (OSError, ValueError) as error:
             raise self._cannot_read(error) from None
         if not self.head:
-            raise FileRefused(path, "the file is empty", EXPECTED)
+            raise FileRefused(path, "the file is empty", expected)
 
     @property
     def sha256(self) -> str:
@@ -46,11 +56,26 @@ class SourceFile:
         self._hash = hashlib.sha256()
         try:
             with self.path.open("rb") as file:
+                size, done = max(self.path.stat().st_size, 1), 0
                 while chunk := file.read(CHUNK_BYTES):
                     self._hash.update(chunk)
                     yield chunk
+                    self.read_so_far((done := done + len(chunk)) / size)
         except OSError as error:
             raise self._cannot_read(error) from None
+
+    def read_so_far(self, share: float) -> None:
+        """Tell whoever wants to know how much has been read."""
+        if self._progress is not None:
+            self._progress(min(share, 1.0))
+
+    def whole(self, most_bytes: int) -> bytes:
+        """All of a small file. Raises FileRefused where it is larger than `most_bytes`."""
+        data = b"".join(islice(self.chunks(), most_bytes // CHUNK_BYTES + 1))
+        if len(data) > most_bytes:
+            found = Note("it is larger than {most:g} MB", most=most_bytes / 1e6)
+            raise FileRefused(self.path, found, self._expected)
+        return data
 
     def lines(self) -> Iterator[tuple[int, bytes]]:
         """Whole lines a few MB at a time, with the number of the first one (from 1).
@@ -73,11 +98,13 @@ class SourceFile:
 
     def _cannot_read(self, error: OSError | ValueError) -> FileRefused:
         if isinstance(error, FileNotFoundError):
-            return FileRefused(self.path, "there is no such file", EXPECTED)
+            return FileRefused(self.path, "there is no such file", self._expected)
         if isinstance(error, PermissionError):
             return FileRefused(self.path, "you may not read it", "a file with read permission")
         reason = getattr(error, "strerror", None) or str(error)
-        return FileRefused(self.path, Note("it cannot be read ({reason})", reason=reason), EXPECTED)
+        return FileRefused(
+            self.path, Note("it cannot be read ({reason})", reason=reason), self._expected
+        )
 
 
 def shown(line: bytes) -> str:

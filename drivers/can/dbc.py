@@ -45,6 +45,7 @@ from drivers.contract import (
     SpeedBlock,
     ValueBlock,
 )
+from drivers.source_file import SourceFile
 
 _SPEEDS_MPS = {"m/s": 1.0, "km/h": 1 / 3.6, "mph": 1609.344 / 3600}
 _UNITS = {
@@ -211,12 +212,16 @@ class DbcDriver(CanDriver):
         return items
 
 
+_MOST_DBC_BYTES = 50_000_000
+
+
 def load_dbc(path: str) -> Database:
     """The messages of a DBC file. Raises FileRefused."""
+    text = (
+        SourceFile(path, expected="a DBC file").whole(_MOST_DBC_BYTES).decode("cp1252", "replace")
+    )
     try:
-        database = cantools.database.load_file(path, database_format="dbc", strict=False)
-    except OSError as error:
-        raise FileRefused(path, error.strerror or "it cannot be read", "a DBC file") from None
+        database = cantools.database.load_string(text, database_format="dbc", strict=False)
     except Exception as error:  # a parser's own troubles, of many kinds, with a user's file
         found = Note("it is not understood ({split})", split=" ".join(str(error).split())[:200])
         raise FileRefused(path, found, "a DBC file") from None

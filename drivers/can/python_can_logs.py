@@ -9,8 +9,10 @@ from __future__ import annotations
 import gc
 import importlib.util
 import logging
+import os
 import re
 import sys
+import zlib
 from collections.abc import Callable, Generator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -26,8 +28,12 @@ from drivers.contract import FileRefused, Item, Note, Notes
 from drivers.source_file import SourceFile, shown
 
 _BATCH = 50_000
-_MOST_READ_BYTES = 1 << 28
+_MOST_READ_BYTES = 1 << 24
+"""Longer than any object of a BLF log; a container of a log is 128 KB, common practice."""
+_MOST_UNPACKED_BYTES = 1 << 26
+_MOST_HEADER_LINES = 1000
 _LEAST_BLF_OBJECT = 32
+_CONTAINER, _PACKED = (10).to_bytes(4, "little"), 2
 _LOGGERS = ("can", "asammdf")
 
 
@@ -49,7 +55,8 @@ def read_can_csv(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
 def read_blf(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
     """Blocks of a BLF log. Raises FileRefused where no frame could be read."""
     with file.path.open("rb") as binary:
-        yield from _read_binary(_BlfReader, cast(Any, _Measured(binary)), file, notes, "BLF")
+        measured = cast(Any, _Measured(binary, file))
+        yield from _read_binary(_BlfReader, measured, file, notes, "BLF")
 
 
 def read_mf4(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
@@ -69,8 +76,10 @@ class _Lines:
             line for _, chunk in file.lines() for line in chunk.splitlines()
         )
         self._header: list[str] = []
-        self._again: Iterator[str] = iter(())
+        self._again: Iterator[tuple[int, str]] = iter(())
         self._in_header = True
+        self._handed = 0
+        self._restarted_at = 0
         self.number = 0
         self.line = ""
 
@@ -80,22 +89,31 @@ class _Lines:
     def __next__(self) -> str:
         again = next(self._again, None)
         if again is not None:
-            return again
+            self._handed = again[0]
+            return again[1]
         self.line = next(self._fresh).decode("utf-8", "replace")
         self.number += 1
         # A frame's line begins with its time or number; what stands before is the header.
         self._in_header &= self.number == 1 or not re.match(r"\s*\d", self.line)
+        self._in_header &= self.number <= _MOST_HEADER_LINES
         if self._in_header:
             self._header.append(self.line)
         return self.line
 
     def restart(self) -> bool:
-        """Hand out the header again before the lines that are left; False if none are."""
+        """Hand out the header again before the lines that are left; False if none are.
+
+        A line of the header at which the reader fails once more is left out from then on, so
+        that every restart comes further.
+        """
+        if self.number == self._restarted_at and self._header:
+            del self._header[min(self._handed, len(self._header) - 1)]
+        self._restarted_at = self.number
         line = next(self._fresh, None)
         if line is None:
             return False
         self._fresh = chain([line], self._fresh)
-        self._again = iter(self._header)
+        self._again = enumerate(list(self._header))
         return True
 
     def close(self) -> None:
@@ -103,11 +121,14 @@ class _Lines:
 
 
 class _Measured:
-    """A binary file that refuses reads of a senseless size, which a damaged length asks for,
-    and counts what was read."""
+    """A BLF log as its reader takes it: counts what was read, and refuses what would take more
+    memory than any sound log does: an object whose length says so, a container whose content
+    does, whatever its own header claims."""
 
-    def __init__(self, binary: BinaryIO) -> None:
-        self._binary = binary
+    def __init__(self, binary: BinaryIO, file: SourceFile) -> None:
+        self._binary, self._file = binary, file
+        self._size = max(os.fstat(binary.fileno()).st_size, 1)
+        self._container = False
         self.count = 0
 
     def read(self, size: int) -> bytes:
@@ -115,10 +136,26 @@ class _Measured:
             raise ValueError("an object has a senseless length")
         data = self._binary.read(size)
         self.count += len(data)
+        if self._container:
+            _check_container(data)
+            self._file.read_so_far(self.count / self._size)
+        self._container = data[:4] == b"LOBJ" and data[12:16] == _CONTAINER
         return data
 
     def close(self) -> None:
         self._binary.close()
+
+
+def _check_container(data: bytes) -> None:
+    """Raises ValueError where it claims, or holds, more than `_MOST_UNPACKED_BYTES`."""
+    method, claimed = int.from_bytes(data[:2], "little"), int.from_bytes(data[8:12], "little")
+    if claimed > _MOST_UNPACKED_BYTES:
+        raise ValueError("a container has a senseless length")
+    if method == _PACKED:
+        unpacker = zlib.decompressobj()
+        unpacker.decompress(data[16:], _MOST_UNPACKED_BYTES)
+        if unpacker.unconsumed_tail:
+            raise ValueError("a container has a senseless length")
 
 
 class _BlfReader(can.BLFReader):
@@ -132,6 +169,8 @@ class _BlfReader(can.BLFReader):
             raise ValueError(f"the file ends at byte {measured.count} of {self.file_size}")
 
     def _parse_data(self, data: bytes) -> Iterator[can.Message]:
+        if len(data) > 2 * _MOST_UNPACKED_BYTES:  # what no object took adds up
+            raise ValueError("an object never ends")
         at = 0
         while (at := data.find(b"LOBJ", at, at + 8)) >= 0:
             size = int.from_bytes(data[at + 8 : at + 12], "little")

@@ -18,7 +18,7 @@ from drivers.contract import BaseDriver, Clock, FileRefused, Item, Note, Notes, 
 from drivers.files.tables import EDGE_HEADER, SPEED_HEADER, read_edge_table, read_speed_table
 from drivers.framing import GnssFrames
 from drivers.recording import collect
-from drivers.source_file import BOM, EXPECTED, SourceFile, shown
+from drivers.source_file import BOM, EXPECTED, Progress, SourceFile, shown
 
 Reader = Callable[[SourceFile, Notes], Iterator[list[Item]]]
 
@@ -51,9 +51,11 @@ _OTHER_TABLES = {
 }
 
 
-def read_recording(path: Path | str) -> Recording:
-    """A whole file, whatever its format. Raises FileRefused."""
-    return collect(FileDriver(str(path), {}), math.inf)
+def read_recording(path: Path | str, progress: Progress | None = None) -> Recording:
+    """A whole file, whatever its format; `progress` is told how far it is. Raises FileRefused."""
+    driver = FileDriver(str(path), {})
+    driver.progress = progress
+    return collect(driver, math.inf)
 
 
 class FileDriver(BaseDriver):
@@ -63,12 +65,13 @@ class FileDriver(BaseDriver):
         super().__init__(f"file:{rest}", clock)
         check_options(self.address, options, ())
         self.path = Path(rest)
+        self.progress: Progress | None = None
 
     def _open(self) -> None:
         self.notes = Notes()
         self.rejects = self.notes.rejects
         self.ended = False
-        self._file = SourceFile(self.path)
+        self._file = SourceFile(self.path, self.progress)
         self._items = recognise(self._file)(self._file, self.notes)
 
     def _read_some(self, timeout_s: float) -> list[Item]:

@@ -1,4 +1,5 @@
-"""Writing a file so that the old one stays until the new one is whole."""
+"""Files: small ones read whole and no others, and writing so that the old one stays until the
+new one is whole."""
 
 from __future__ import annotations
 
@@ -7,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from workbench.base.errors import BenchError, StoreError
+from workbench.base.errors import BenchError, Message, StoreError, WrongInput
 
 
 @contextmanager
@@ -50,3 +51,34 @@ def write_file(
     with replacing(path, refused, sync=sync) as fresh:
         fresh.write_bytes(content.encode() if isinstance(content, str) else content)
     return path
+
+
+def read_text(path: Path, most_bytes: int, expected: Message) -> str:
+    """The text of a small file, UTF-8 with or without its mark.
+
+    Only a file is opened, never a device or a pipe, which may have no end or never begin.
+    Raises WrongInput with what was found and what was `expected`.
+    """
+    try:
+        if not path.is_file():
+            found = _what_it_is(path)
+        elif path.stat().st_size > most_bytes:
+            found = Message("it is larger than {most:g} MB", most=most_bytes / 1e6)
+        else:
+            with path.open("rb") as file:
+                return file.read(most_bytes).decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        found = Message("byte {byte} is not UTF-8 text", byte=error.start)
+    except (OSError, ValueError) as error:
+        found = Message("it cannot be read ({why})", why=getattr(error, "strerror", error))
+    raise WrongInput(
+        "{path}: {found}; expected {expected}.", path=path, found=found, expected=expected
+    )
+
+
+def _what_it_is(path: Path) -> Message:
+    if path.is_dir():
+        return Message("it is a folder")
+    if path.exists():
+        return Message("it is a device or a pipe, not a file")
+    return Message("there is no such file")

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from workbench.base.errors import MachineFileError, Message, WrongInput
+from workbench.base.files import read_text
 from workbench.base.typed import parse_setting_unit
 from workbench.base.units import SPEED_UNITS_MPS
 
@@ -218,15 +219,9 @@ def load_machine(path: Path | str) -> Machine:
     """Read a machine file. Raises MachineFileError, which names the key."""
     path = Path(path)
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise MachineFileError(path, "", Message("it is larger than 1 MB"), _MACHINE_FILE)
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        reason = error.strerror or Message("it cannot be read")
-        raise MachineFileError(path, "", reason, _MACHINE_FILE) from None
-    except UnicodeDecodeError as error:
-        found = Message("byte {byte} is not UTF-8 text", byte=error.start)
-        raise MachineFileError(path, "", found, _MACHINE_FILE) from None
+        text = read_text(path, _MOST_BYTES, _MACHINE_FILE)
+    except WrongInput as error:
+        raise MachineFileError(path, "", error.values["found"], _MACHINE_FILE) from None
     return parse_machine(text, path)
 
 

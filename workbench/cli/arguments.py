@@ -6,6 +6,7 @@ import argparse
 
 from workbench.base.machine import Machine, load_machine
 from workbench.base.units import UNIT_SYSTEMS, units_for
+from workbench.cli.reading_line import reading_line
 from workbench.jobs.source import Source, load_source
 from workbench.words.language import _
 from workbench.words.words import Words
@@ -80,7 +81,10 @@ def seconds(text: str) -> float:
 def source_of(args: argparse.Namespace) -> Source:
     """What the command was pointed at. Raises WrongInput, InputError, StoreError."""
     machine = load_machine(args.machine) if args.machine else None
-    return load_source(args.source, machine, args.store, seed=args.seed, for_s=args.for_s)
+    with reading_line() as progress:
+        return load_source(
+            args.source, machine, args.store, seed=args.seed, for_s=args.for_s, progress=progress
+        )
 
 
 def words_of(args: argparse.Namespace, machine: Machine | None = None) -> Words:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -31,10 +31,12 @@ def load_source(
     *,
     seed: int | None = None,
     for_s: float | None = None,
+    progress: Callable[[float], object] | None = None,
 ) -> Source:
     """Read what `word` names: a file, a stored recording's number, or 'sim:SCENARIO'.
 
-    Raises WrongInput, InputError, StoreError.
+    `progress` is told the share of a file that has been read. Raises WrongInput, InputError,
+    StoreError.
     """
     if word.startswith("sim:"):
         recording, typed = _simulate(word, seed, for_s)
@@ -45,7 +47,7 @@ def load_source(
         return stored_source(int(word), machine, store)
     from drivers.files.reading import read_recording
 
-    return Source(read_recording(word.removeprefix("file:")), machine)
+    return Source(read_recording(word.removeprefix("file:"), progress), machine)
 
 
 def _simulate(

@@ -430,7 +430,7 @@ def test_wrong_choices(dbc, rest, says):
 
 def test_wrong_dbc_files(tmp_path):
     wrong = tmp_path / "wrong.dbc"
-    with pytest.raises(FileRefused, match="No such file"):
+    with pytest.raises(FileRefused, match="no such file"):
         open_input(f"dbc:{wrong}@can:virtual:x?a=B.C:hz")
     for content in (b"this is no DBC", b"\x00\xff" * 50, b""):
         wrong.write_bytes(content)

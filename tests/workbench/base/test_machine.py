@@ -107,8 +107,14 @@ def test_a_wrong_key_is_named(right: str, wrong: str, key: str, says: str) -> No
 def test_a_file_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     with pytest.raises(MachineFileError, match=r"nothere\.toml"):
         load_machine(tmp_path / "nothere.toml")
-    with pytest.raises(MachineFileError, match="directory"):
+    with pytest.raises(MachineFileError, match="folder"):
         load_machine(tmp_path)
+    if Path("/dev/zero").exists():
+        with pytest.raises(MachineFileError, match="device or a pipe"):
+            load_machine("/dev/zero")
+    (tmp_path / "large.toml").write_bytes(b"# nothing\n" * 200_000)
+    with pytest.raises(MachineFileError, match="larger than 1 MB"):
+        load_machine(tmp_path / "large.toml")
 
 
 @pytest.mark.parametrize("content", [b"\xff\xfe\x00n\x00a", b"\x00" * 50, b"", b"name = 'a'\n\x80"])
