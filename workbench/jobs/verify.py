@@ -14,8 +14,10 @@ from workbench.jobs.job import job
 from workbench.records.entries import StoredResult
 from workbench.records.store import Store, program_version
 
-_SAME_REL = 1e-9
-"""Numbers this close are the same: another processor or library rounds differently; chosen."""
+_SAME_REL, _SAME_ABS = 1e-6, 1e-9
+"""Numbers this close are the same: another processor's or library's rounding moves slopes by a
+few 1e-7 of themselves, and what is nearly 0 at will. In SI no quantity here has a meaning below
+1e-9. Chosen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,5 +113,5 @@ def _same(before: Any, now: Any) -> bool:
     if isinstance(before, bool) or isinstance(now, bool):
         return before is now
     if isinstance(before, int | float) and isinstance(now, int | float):
-        return math.isclose(before, now, rel_tol=_SAME_REL, abs_tol=0.0)
+        return math.isclose(before, now, rel_tol=_SAME_REL, abs_tol=_SAME_ABS)
     return bool(before == now)
