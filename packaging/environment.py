@@ -187,7 +187,7 @@ def _make_venv(house: House) -> None:
         if path not in (house.unfinished, _turn(house)):
             shutil.rmtree(path) if path.is_dir() and not path.is_symlink() else path.unlink()
     base = getattr(sys, "_base_executable", None) or sys.executable
-    status, lines = _run([base, "-I", "-m", "venv", str(house.venv)])
+    status, lines = run([base, "-I", "-m", "venv", str(house.venv)])
     if status:
         raise SetUpFailed(_why(lines, house))
 
@@ -228,7 +228,7 @@ def _demand_room(house: House, needed: int) -> None:
 
 def _pip(house: House, *arguments: str | Path) -> None:
     command = [house.python, "-I", "-m", "pip", "--disable-pip-version-check", "--no-input"]
-    status, lines = _run(
+    status, lines = run(
         [*map(str, command), "install", "--progress-bar", "off", *map(str, arguments)],
         shown=re.compile(r"\s*(Downloading .*|Installing collected packages)"),
     )
@@ -236,7 +236,7 @@ def _pip(house: House, *arguments: str | Path) -> None:
         raise SetUpFailed(_why(lines, house))
 
 
-def _run(command: list[str], shown: re.Pattern[str] | None = None) -> tuple[int, list[str]]:
+def run(command: list[str], shown: re.Pattern[str] | None = None) -> tuple[int, list[str]]:
     """Exit status and output of a command; the lines that begin as `shown` are passed on."""
     lines = []
     # An offline machine is told so in seconds; a set PIP_USER would miss the environment.

@@ -146,7 +146,7 @@ def test_collect_reads_for_as_long_as_it_is_told():
 
 def test_collect_closes_what_fails():
     driver = Ticking()
-    driver._read_some = lambda timeout_s: 1 / 0
+    driver.read = lambda timeout_s: 1 / 0
     with pytest.raises(ZeroDivisionError):
         collect(driver, 1.0)
     assert driver.closed == 1

@@ -4,7 +4,6 @@ import errno
 import os
 import re
 import threading
-import time
 import types
 from contextlib import suppress
 
@@ -86,20 +85,21 @@ def test_which_group_or_rule_would_give_permission(monkeypatch, tmp_path, mode, 
 def test_closing_from_another_thread_ends_a_read_at_once(cable):
     port = SerialPort(cable.port, 9600)
     port.open()
-    seen = []
+    reads = threading.Event()
 
     def read():
         with suppress(DeviceLost):
-            seen.append(port.read(30.0))
-        seen.append("left")
+            while True:
+                port.read(30.0)
+                reads.set()
 
     reader = threading.Thread(target=read)
     reader.start()
-    while not port._reading.locked():
-        time.sleep(0.001)
+    cable.send(b"x")
+    assert reads.wait(10.0)  # and is about to read again
     port.close()
     reader.join(timeout=10.0)
-    assert seen[-1:] == ["left"]
+    assert not reader.is_alive()
     port.close()
     with pytest.raises(DeviceLost, match="is not open"):
         port.read(0.1)

@@ -44,7 +44,7 @@ def commands(environment, house, monkeypatch):
             (house.packages / "numpy").mkdir(exist_ok=True)
         return 0, []
 
-    monkeypatch.setattr(environment, "_run", run)
+    monkeypatch.setattr(environment, "run", run)
     monkeypatch.setattr(environment, "_has_pip", lambda house: house.python.exists())
     return told
 
@@ -122,7 +122,7 @@ def test_a_damaged_environment_is_made_anew(environment, house, commands, harm):
 
 
 def test_a_set_up_that_fails_leaves_its_mark(environment, house, monkeypatch):
-    monkeypatch.setattr(environment, "_run", lambda command, shown=None: (1, ["ERROR: no"]))
+    monkeypatch.setattr(environment, "run", lambda command, shown=None: (1, ["ERROR: no"]))
     with pytest.raises(environment.SetUpFailed):
         environment.ensure(house, "lock.txt")
     assert house.unfinished.exists()
@@ -144,16 +144,17 @@ SAID = {
 
 @pytest.mark.parametrize("line", SAID)
 def test_pip_failing_is_told_in_a_sentence(environment, house, monkeypatch, line):
-    monkeypatch.setattr(environment, "_run", lambda *_, **__: (1, [line]))
+    monkeypatch.setattr(environment, "run", lambda *_, **__: (1, [line]))
     with pytest.raises(environment.SetUpFailed, match=SAID[line]):
         environment.ensure(house, "lock.txt")
 
 
-def test_offline_is_told_before_what_follows_from_it(environment, house):
+def test_offline_is_told_before_what_follows_from_it(environment, house, monkeypatch):
     lines = [OFFLINE, "ERROR: No matching distribution found for alembic==1"]
-    said = environment._why(lines, house)
-    assert "internet" in said
-    assert "alembic" not in said
+    monkeypatch.setattr(environment, "run", lambda *_, **__: (1, lines))
+    with pytest.raises(environment.SetUpFailed, match="internet") as said:
+        environment.ensure(house, "lock.txt")
+    assert "alembic" not in str(said.value)
 
 
 def test_too_little_room_is_told_before_anything_is_fetched(
@@ -178,7 +179,10 @@ def test_a_python_that_makes_no_environments(environment, house, monkeypatch):
 @pytest.mark.skipif(sys.platform == "win32", reason="not on Linux: the turn is held otherwise")
 def test_two_starts_take_turns(environment, house, commands, monkeypatch):
     """The second waits while another process holds the turn, and then has nothing to do."""
-    house.venv.mkdir()
+    environment.ensure(house, "lock.txt")
+    stamp = house.stamp.read_text()
+    house.stamp.unlink()
+    commands.clear()
     script = "import fcntl, sys; f = open(sys.argv[1], 'ab'); fcntl.flock(f, fcntl.LOCK_EX); "
     script += "print('held', flush=True); sys.stdin.read()"
     other = subprocess.Popen(
@@ -193,8 +197,7 @@ def test_two_starts_take_turns(environment, house, commands, monkeypatch):
     def other_sets_up_and_ends(seconds):
         assert commands == []
         assert "waiting" in said[0]
-        environment._set_up(house, "lock.txt")
-        commands.clear()
+        house.stamp.write_text(stamp)
         other.communicate("")
 
     monkeypatch.setattr(environment.time, "sleep", other_sets_up_and_ends)
@@ -206,7 +209,7 @@ def test_two_starts_take_turns(environment, house, commands, monkeypatch):
 def test_what_a_helper_prints_is_kept_and_part_of_it_shown(environment, capfd):
     script = "print('Downloading x'); print('noise'); raise SystemExit(3)"
     shown = environment.re.compile("(Downloading .*)")
-    assert environment._run([sys.executable, "-c", script], shown) == (
+    assert environment.run([sys.executable, "-c", script], shown) == (
         3,
         ["Downloading x", "noise"],
     )

@@ -8,8 +8,8 @@ from drivers.contract import EdgeBlock, Lost, Notes, ValueBlock
 from drivers.counter.lines import LineStream
 
 
-def stream_of(pattern, channel="pulse"):
-    stream = LineStream("counter:test", pattern, channel, Notes())
+def stream_of(pattern, channel="pulse", notes=None):
+    stream = LineStream("counter:test", pattern, channel, notes or Notes())
     stream.connected()
     stream.feed(b"\n", 0.0)
     return stream
@@ -61,9 +61,9 @@ def test_count_that_goes_back_is_said():
 
 
 def test_lines_that_do_not_fit_are_counted():
-    stream = stream_of("hz")
-    assert stream.feed(b"hello\n12\n", 1.0)[0].value[0] == 12
-    assert stream._notes.rejects == {"line that does not fit the pattern": 1}
+    notes = Notes()
+    assert stream_of("hz", notes=notes).feed(b"hello\n12\n", 1.0)[0].value[0] == 12
+    assert notes.rejects == {"line that does not fit the pattern": 1}
 
 
 def test_every_period_makes_edges_by_summation():

@@ -151,7 +151,7 @@ def test_stop_closes_a_device_under_a_read_that_does_not_return(scripted):
         raise DeviceLost("The port was closed.")
 
     driver = scripted([blocked])
-    driver._close = closed.set
+    driver.close = closed.set
     session = Session([driver])
     session.start()
     assert session.stop(within_s=1.0) == []
@@ -162,7 +162,7 @@ def test_stop_closes_a_device_under_a_read_that_does_not_return(scripted):
 def test_stop_leaves_behind_what_never_lets_go_and_says_so(scripted, edge_blocks):
     let_go = threading.Event()
     driver = scripted([lambda: let_go.wait() and edge_blocks(1)])
-    driver._close = let_go.wait  # closing hangs as well
+    driver.close = let_go.wait  # closing hangs as well
     kept = []
     session = Session([driver])
     session.start(lambda _, item: kept.append(item))

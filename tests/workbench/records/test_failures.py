@@ -58,15 +58,21 @@ def record_until_it_fails(store, same_items):
     return kept, str(told.value)
 
 
-def test_a_full_disk_ends_the_run_with_a_sentence(filled, same_items):
+@pytest.fixture
+def small_disk():
+    """Room for forty pages in every database opened from now on."""
+
+    def limit(connection, _):
+        connection.execute("PRAGMA max_page_count = 40")
+
+    sa.event.listen(sa.Engine, "connect", limit)
+    yield
+    sa.event.remove(sa.Engine, "connect", limit)
+
+
+def test_a_full_disk_ends_the_run_with_a_sentence(filled, small_disk, same_items):
     path, _ = filled
     with open_store(str(path)) as store:
-        store._engine.dispose()  # the connections to come are the limited ones
-
-        @sa.event.listens_for(store._engine, "connect")
-        def limit(connection, _):
-            connection.execute("PRAGMA max_page_count = 40")
-
         kept, told = record_until_it_fails(store, same_items)
         assert 0 < len(kept) < 2000
         assert "the disk is full" in told
@@ -96,6 +102,36 @@ def test_a_full_file_system(tmp_path, same_items):
             assert list(store.check()) == []
     finally:
         subprocess.run(["umount", str(mount)], check=True)
+
+
+KILLED = """
+import itertools, sys
+import numpy as np
+from drivers.contract import EdgeBlock, Notes
+from workbench.records.store import open_store
+ticks = np.arange(50)
+with open_store(sys.argv[1]) as store:
+    writer = store.begin_recording("killed", started_host_s=0.0)
+    for k in itertools.count():
+        block = EdgeBlock("left", k, 50 * k + ticks, 1e-6, k, 50 * k)
+        writer.write([("counter:a", block)], Notes())
+        print(k, flush=True)
+"""
+
+
+@pytest.mark.parametrize("commits", [1, 2, 17, 60])
+def test_a_killed_process_leaves_all_that_was_committed(tmp_path, commits):
+    words = [sys.executable, "-c", KILLED, str(tmp_path / "bench.db")]
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as process:
+        for _ in range(commits):
+            process.stdout.readline()
+        process.kill()  # anywhere within a commit
+        kept = commits + len(process.stdout.readlines())
+    with open_store(str(tmp_path / "bench.db")) as store:
+        found = [item.ticks for _, item in store.items(1)]
+        assert list(store.check()) == []
+    assert kept <= len(found) <= kept + 1  # it may not have come to say the last
+    assert np.concatenate(found).tolist() == list(range(50 * len(found)))
 
 
 READ_ONLY = """

@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
+
 import numpy as np
 import pytest
-import sqlalchemy as sa
 
 from drivers.catalogue import open_input
-from drivers.contract import ChannelKind, EdgeBlock, Notes, SpeedBlock, ValueBlock
+from drivers.contract import (
+    ChannelKind,
+    EdgeBlock,
+    EdgeTrack,
+    Notes,
+    Recording,
+    SpeedBlock,
+    ValueBlock,
+)
 from workbench.base.machine import parse_machine
 from workbench.models.records import speed_lines
 from workbench.records import speeds
@@ -78,11 +88,9 @@ def test_an_overview_holds_every_stream_from_end_to_end(store, monkeypatch):
 
 
 def test_a_damaged_block_is_told_and_the_rest_is_there(store):
-    with store._engine.begin() as connection:
-        triggers = sa.text("SELECT name FROM sqlite_master WHERE type = 'trigger'")
-        for (name,) in connection.execute(triggers).all():
-            connection.execute(sa.text(f"DROP TRIGGER {name}"))
-        connection.execute(sa.text("UPDATE block SET data = x'00' WHERE sequence = 4"))
+    with closing(sqlite3.connect(store.address)) as raw, raw:
+        raw.execute("DROP TRIGGER block_no_update")
+        raw.execute("UPDATE block SET data = x'00' WHERE sequence = 4")
     told = []
     quick = store.speeds(1, told.append)
     assert len(told) == 1
@@ -104,7 +112,8 @@ def test_a_turn_with_a_pause_in_it_has_no_speed():
     teeth = machine.drive.target_teeth
     even_s = np.arange(10 * teeth) * 0.01
     time_s = np.concatenate((even_s, even_s + even_s[-1] + 20.0))
-    line = speed_lines._of_pulses(time_s, machine)
+    recording = Recording("x", "test", {"left": EdgeTrack("left", time_s, kind=ChannelKind.BELT)})
+    line = speed_lines.lines_of(recording, machine).lines["left"]
     slow = np.isnan(line.value)
     assert slow.sum() == teeth
     assert np.allclose(line.value[~slow], line.value[0])

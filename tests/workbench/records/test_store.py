@@ -15,6 +15,7 @@ from drivers.recording import assemble
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import parse_machine
 from workbench.records import schema
+from workbench.records.database import database_url, make_engine
 from workbench.records.recorder import Recorder
 from workbench.records.store import open_store
 
@@ -315,11 +316,13 @@ def test_the_database_itself_refuses_to_change_what_is_kept(any_address, edge_bl
         writer = store.begin_recording("x", started_host_s=100.0)
         writer.write([("counter:a", b) for b in edge_blocks(1)], Notes())
         number = store.add_result("speed", {"x": 1}, options={}, recording=writer.number)
+        engine = make_engine(database_url(any_address))
         with (
             pytest.raises(sa.exc.DatabaseError, match="written once"),
-            store._engine.begin() as connection,
+            engine.begin() as connection,
         ):
             connection.execute(change)
+        engine.dispose()
         assert store.result(number).answer == {"x": 1}
 
 
