@@ -67,7 +67,7 @@ def extra_edges(studio):
     page = _page(studio, "EDGES")
     for _ in range(60):
         studio.run(1)
-        if page._edges.plot._look.extra_at.size:
+        if any(panel.points[0].x.size for panel in page._edges.plot.picture.panels):
             break
     page._edges.switch_freeze()
 

@@ -77,6 +77,7 @@ def quantities(units: UnitSystem) -> dict[str, Quantity]:
         "ratio": Quantity("", 1.0, 3),
         "time": Quantity("s", 1.0, 1),
         "seconds": Quantity("s", 1.0, 0),
+        "milliseconds": Quantity("ms", 1000.0, 2),
         "angle": Quantity("°", 1.0, 0),
         "rate": Quantity("Hz", 1.0, 1),
     }

@@ -229,17 +229,12 @@ class Window(QMainWindow):
         """The work of `make_ahead`, in pieces that are short enough to come between two frames."""
         while imports.is_alive():
             yield
-        from workbench.gui.plot.stack import Plot  # no window waits for what plots need
-
         for name in self._makers:
             if name not in self._made:
                 self._make_page(name)
                 yield
             if name not in self._dressed_pages:
                 self._dress_page(name)
-                yield
-            for plot in self._made[name].findChildren(Plot):
-                plot.ensure_built()
                 yield
 
     def _make_page(self, name: str) -> None:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from workbench.base.numbers import Quantity
 from workbench.jobs.season.answer import QuantitySeason, SeasonQuantity
 from workbench.words.language import N_, _
-from workbench.words.words import Words
 
 _SHOWN = {
     SeasonQuantity.RATIO: (N_("Ratio belt ÷ ground"), "ratio"),
@@ -23,7 +21,6 @@ def season_title(one: QuantitySeason) -> str:
     return _("{title} at {pickup}").format(title=title, pickup=one.pickup) if one.pickup else title
 
 
-def season_quantity(one: QuantitySeason, words: Words) -> Quantity:
-    """How its values are shown."""
-    kind = _SHOWN[one.quantity][1]
-    return words.quantity(kind) if kind else Quantity("", 1.0, -1)
+def season_kind(one: QuantitySeason) -> str:
+    """The kind of quantity its values are, '' for a bare number."""
+    return _SHOWN[one.quantity][1]

@@ -14,7 +14,6 @@ from PySide6.QtWidgets import (
     QComboBox,
     QLabel,
     QLineEdit,
-    QMenu,
     QWidget,
 )
 from shiboken6 import isValid
@@ -61,8 +60,7 @@ def nothing_of_qt_left_behind():
 def _windows():
     if not QApplication.instance():
         return set()
-    # pyqtgraph's context menus, never shown, go when Python next collects its garbage.
-    return {one for one in QApplication.topLevelWidgets() if not isinstance(one, QMenu)}
+    return set(QApplication.topLevelWidgets())
 
 
 def _running_timers():

@@ -24,11 +24,11 @@ from workbench.base.cautions import Caution
 from workbench.base.errors import WrongInput
 from workbench.gui.calibrate.answer import CalibrateAnswer
 from workbench.gui.calibrate.certificate import CertificateView
-from workbench.gui.calibrate.error_plot import ErrorPlot
 from workbench.gui.calibrate.run_panel import RunPanel
 from workbench.gui.calibrate.run_table import RunTable
 from workbench.gui.parts.basics import CautionCard, button, label, say
 from workbench.gui.parts.keys import space_for
+from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.gui.work_line import WorkLine
@@ -37,6 +37,8 @@ from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import Reference
 from workbench.models.calibrate.store import warm_up
 from workbench.models.calibrate.words import STEPS, Step, has_new_setting, next_step
+from workbench.words.language import _
+from workbench.words.pictures.calibrate import ALLOWED, error_picture_of
 
 PANEL_PX = 47 * GRID_PX
 CHOICES = (
@@ -71,7 +73,8 @@ class CalibratePage(QWidget):
         self._step = Step.MARK
         self._units = bench.settings.units
         self._answer = CalibrateAnswer(theme)
-        self._plot, self._table = ErrorPlot(theme), RunTable()
+        self._plot = Plot(theme, _("Error of the readout against belt speed"))
+        self._table = RunTable()
         self._references, self._wanted = QComboBox(), QLineEdit()
         self._panel = RunPanel(bench, self._job, theme, self._keep_run, self._space)
         self._undo = button("", self._job.undo)
@@ -179,7 +182,7 @@ class CalibratePage(QWidget):
         column.addStretch(1)
 
     def _head(self) -> QHBoxLayout:
-        for words, _, _ in CHOICES:
+        for words, *_kind in CHOICES:
             self._references.addItem(words)
         self._references.setMinimumHeight(TOUCH_PX)
         self._references.setAccessibleName("What the true speed is taken from")
@@ -309,7 +312,8 @@ class CalibratePage(QWidget):
         self._panel.show_job()
         self._table.show_runs(job, units)
         tell_simulated(self._plot, bool(answer and answer["simulated"]))
-        self._plot.show_answer(answer, machine.limits.readout_error if machine else 0.02, units)
+        limit = machine.limits.readout_error if machine else ALLOWED
+        self._plot.show_picture(error_picture_of(answer, limit), units)
         self._answer.show_job(job, pending, self._said)
         chosen = job.state.reference, job.by_hand and job.state.reference is Reference.LAPS
         self._references.setCurrentIndex([choice[1:] for choice in CHOICES].index(chosen))

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 from PySide6.QtWidgets import QStackedWidget
 
-from workbench.gui.gap.drop_out_plot import DropOutPlot, DropOutTrace
 from workbench.gui.parts.wheel import Wheel
+from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import Theme
 from workbench.models.bench import Bench
 from workbench.models.gap.job import GapJob
+from workbench.words.gap_summary import number
+from workbench.words.language import _
+from workbench.words.pictures.gap import drop_out_picture, drop_out_trace
 
 WAITING = "The teeth stand here once the wheel has turned three times."
 
@@ -23,7 +27,8 @@ class GapPictures(QStackedWidget):
         super().__init__()
         self._bench, self._job = bench, job
         self.wheel, self.teeth = Wheel(theme), Wheel(theme)
-        self.trace, self.curve = DropOutTrace(theme), DropOutPlot(theme)
+        self.trace = Plot(theme, _("Belt speed of the drop-out run"))
+        self.curve = Plot(theme, _("Share of teeth seen against belt speed"))
         for picture in (self.wheel, self.teeth, self.trace, self.curve):
             self.addWidget(picture)
 
@@ -60,12 +65,13 @@ class GapPictures(QStackedWidget):
         if run.pickup is None or not run.curve or run.running:
             if run.running:
                 tell_simulated(self.trace, self._bench.live.simulated)
-            self.trace.show_trace(run.trace, low_mps, units)
+            time_s, speed_mps = np.array(run.trace, dtype=np.float64).reshape(-1, 2).T
+            self.trace.show_picture(drop_out_trace(time_s, speed_mps, low_mps), units)
             self.setCurrentWidget(self.trace)
             return
         tell_simulated(self.curve, bool(run.answer and run.answer["simulated"]))
-        speed_mps = (run.pickup.get("drop_out") or {}).get("speed_mps")
-        self.curve.show_curve(
-            run.curve, math.nan if speed_mps is None else speed_mps, low_mps, units
-        )
+        drop_out_mps = number(run.pickup.get("drop_out") or {}, "speed_mps")
+        speed_mps, seen_rel = np.array(run.curve, dtype=np.float64).reshape(-1, 2).T
+        picture = drop_out_picture(speed_mps, seen_rel, drop_out_mps, low_mps)
+        self.curve.show_picture(picture, units)
         self.setCurrentWidget(self.curve)

@@ -21,15 +21,18 @@ from PySide6.QtWidgets import (
 from workbench.base.units import UnitSystem
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.basics import VerdictPill, button, label, row, say
-from workbench.gui.passes.drift_plot import DriftPlot
 from workbench.gui.passes.track import PassTrack
+from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.match.ratio import PaceLimits
+from workbench.words.language import _
 from workbench.words.passes import Row, choices, number, pass_rows, pass_words
+from workbench.words.pictures.passes import pass_picture
 
 WIDE_PX, TALL_PX = 1000, 700
 """From this size on the headline is large, and both pictures are shown at once."""
+
+PLOT_PX = 26 * GRID_PX
 
 NOTHING = (
     "Nothing to draw: there is no stretch of time in which belt and ground can be laid side by "
@@ -54,7 +57,9 @@ class PassAnswer(QWidget):
         self._judge_again = judge_again
         self._pill = VerdictPill(theme)
         self.headline, self.sentence = label("", "text"), label("", "soft")
-        self.plot, self.track = DriftPlot(theme), PassTrack(theme)
+        self.plot = Plot(theme, _("Drift plot: speeds, ratio belt ÷ ground, separation"))
+        self.plot.setMinimumHeight(PLOT_PX)
+        self.track = PassTrack(theme)
         self._nothing = label(NOTHING, "soft")
         self._nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._over_time, self._on_field = QPushButton("Over time"), QPushButton("On the field")
@@ -88,7 +93,8 @@ class PassAnswer(QWidget):
 
         `live` is what the screen saw, for an answer without speeds on one line of time.
         """
-        if answer is not self._answer:
+        before = self._answer
+        if answer is not before:
             self._over_time.setChecked(True)
         self._answer, self._earlier = answer, earlier
         self._pill.show_verdict(Verdict(answer["verdict"]))
@@ -108,13 +114,14 @@ class PassAnswer(QWidget):
         )
         self._offer_sources()
         tell_simulated(self.plot, bool(answer["simulated"]))
-        self.plot.clear_marks()
-        limits = PaceLimits(answer["ratio_low"], answer["ratio_high"])
         self._rows = pass_rows(answer) or list(live)
-        self.plot.show_pass(self._rows, limits, units)
-        self.plot.show_mean(number(answer.get("ratio")), number(answer.get("U_ratio")))
-        for point in answer.get("change_points") or []:
-            self.plot.mark(point["time_s"], f"{100 * point['change']:+.1f} %".replace("-", "−"))
+        picture = pass_picture(
+            self._rows,
+            (answer["ratio_low"], answer["ratio_high"]),
+            (number(answer.get("ratio")), number(answer.get("U_ratio"))),
+            [(one["time_s"], one["change"]) for one in answer.get("change_points") or []],
+        )
+        self.plot.show_picture(picture, units, anew=answer is not before)
         self.track.show_answer(answer, units)
         self._show_pictures()
 

@@ -17,13 +17,15 @@ from workbench.gui.parts.basics import label, say
 from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.gui.passes.cab_numbers import CabNumbers
 from workbench.gui.passes.cue_player import CuePlayer
-from workbench.gui.passes.drift_plot import DriftPlot
 from workbench.gui.passes.ready import PassReady
+from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.bench import Bench
 from workbench.models.passes.job import PassJob
 from workbench.models.passes.live import Line, Tapes, line, readings, separation_counts
+from workbench.words.language import _
+from workbench.words.pictures.passes import pass_picture
 
 PLOT_FRAMES = 10
 """The plot is drawn anew once in so many frames."""
@@ -40,7 +42,8 @@ class PassView(QWidget):
         self._bench, self._job = bench, job
         self._low = False
         self._frames, self._tapes = 0, Tapes()
-        self.numbers, self.strip, self.plot = CabNumbers(theme), PaceStrip(theme), DriftPlot(theme)
+        self.numbers, self.strip = CabNumbers(theme), PaceStrip(theme)
+        self.plot = Plot(theme, _("Drift plot: speeds, ratio belt ÷ ground, separation"))
         self.plot.setMinimumHeight(13 * GRID_PX)
         self.ready = PassReady(bench, job, player)
         self.headline, self.rest = label("", "title", wrap=False), label("", "text")
@@ -98,7 +101,9 @@ class PassView(QWidget):
     def _draw_plot(self) -> None:
         if self._job.running:
             tell_simulated(self.plot, self._bench.live.simulated)
-            self.plot.show_pass(self._job.rows(), self._job.limits, self._bench.settings.units)
+            limits = self._job.limits
+            picture = pass_picture(self._job.rows(), (limits.low, limits.high))
+            self.plot.show_picture(picture, self._bench.settings.units)
 
     def _before(self, *, read: bool) -> Line:
         """Whether a pass can begin, and what to do next."""

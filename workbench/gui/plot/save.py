@@ -15,8 +15,9 @@ from workbench.base.errors import StoreError
 from workbench.base.files import write_file
 from workbench.gui.theme import BRIGHT, GRID_PX, SMALL_PX, TOUCH_PX, Theme, font
 from workbench.gui.work_line import WorkLine
-from workbench.models.plot.table import Column, write_table
+from workbench.models.plot.table import write_table
 from workbench.models.progress import Progress
+from workbench.words.pictures.picture import Column
 
 SHARPNESS = 2
 """Pixels of a saved picture to one of the screen."""

@@ -16,13 +16,12 @@ from PySide6.QtWidgets import (
 from workbench.base.units import UnitSystem
 from workbench.gui.parts.basics import Elided, label
 from workbench.gui.parts.turns import Turns
-from workbench.gui.plot.chart import Chart
+from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
-from workbench.gui.plot.speeds import SpeedsPlot
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.records.compare import compared_pictures, compared_rows
 from workbench.models.records.listing import RecordEntry
-from workbench.models.records.speed_lines import SpeedLines
+from workbench.models.records.speed_lines import SpeedLines, speeds_picture
 from workbench.records.entries import StoredResult
 from workbench.words.language import N_, _
 
@@ -39,11 +38,9 @@ class CompareView(QWidget):
         self._names = Elided("text"), Elided("text")
         self._above = Elided("text"), Elided("text")
         self._said = label("", "soft")
-        self.charts = [
-            Chart(theme, _("Both results")),
-            Chart(theme, _("Both results, second picture")),
-        ]
-        self.speeds = SpeedsPlot(theme), SpeedsPlot(theme)
+        names = _("Both results"), _("Both results, second picture")
+        self.charts = [Plot(theme, name) for name in names]
+        self.speeds = [Plot(theme, _("Speeds of the recording")) for _at in range(2)]
         self.table = _table()
         self._recordings, self._results = QWidget(), QWidget()
         column = QVBoxLayout(self._recordings)
@@ -94,12 +91,12 @@ class CompareView(QWidget):
     def show_results(self, first: StoredResult, second: StoredResult, units: UnitSystem) -> None:
         """Two results of one kind, or their figures where they are of two kinds."""
         self._shown, self._lines = (first, second), None
-        pictures = compared_pictures(first, second, units)
+        pictures = compared_pictures(first, second)
         self.views.show_view(self._results)
         for chart, picture in zip(self.charts, [*pictures, None, None], strict=False):
             chart.setVisible(picture is not None)
             if picture is not None:
-                chart.show_picture(picture)
+                chart.show_picture(picture, units, anew=True)
         rows = compared_rows(first.answer, second.answer, units)
         self.table.setRowCount(len(rows))
         for at, row in enumerate(rows):
@@ -115,7 +112,7 @@ class CompareView(QWidget):
         self._shown, self._lines = None, (first, second)
         self.views.show_view(self._recordings)
         for plot, lines in zip(self.speeds, (first, second), strict=True):
-            plot.show_lines(lines, units)
+            plot.show_picture(speeds_picture(lines), units, anew=True)
         notes = [note for lines in (first, second) for note in lines.notes]
         self._said.setText("  ".join(dict.fromkeys(notes)))
         self._said.setVisible(bool(notes))

@@ -80,7 +80,7 @@ class RecordsPage(QWidget):
         for plot in (self.panel.speeds, *compare.speeds):
             plot.said.connect(self._say)
         for chart in compare.charts:
-            chart.save.said.connect(self._say)
+            chart.said.connect(self._say)
         self._body = Turns()
         self._left, self._right = QWidget(), QWidget()
         self._lay_out()

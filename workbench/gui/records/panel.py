@@ -17,13 +17,13 @@ from PySide6.QtWidgets import (
 from workbench.base.units import UnitSystem
 from workbench.gui.parts.basics import Elided, button, label, row, say
 from workbench.gui.parts.turns import Turns
+from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
-from workbench.gui.plot.speeds import SpeedsPlot
 from workbench.gui.records.compare import CompareView
 from workbench.gui.records.result import ResultView
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.models.records.listing import RecordEntry
-from workbench.models.records.speed_lines import SpeedLines
+from workbench.models.records.speed_lines import SpeedLines, speeds_picture
 from workbench.records.entries import StoredResult
 from workbench.words.language import N_, _
 
@@ -48,7 +48,7 @@ class RecordPanel(QWidget):
         self.name, self._facts = Elided("text"), Elided("soft")
         self.words = label("", "text")
         self.words.setAlignment(Qt.AlignmentFlag.AlignTop)
-        self.speeds = SpeedsPlot(theme)
+        self.speeds = Plot(theme, _("Speeds of the recording"))
         self.belt, self.ground = QComboBox(), QComboBox()
         self._sources = self._source_row()
         self.result = ResultView(theme, judge_again)
@@ -129,8 +129,8 @@ class RecordPanel(QWidget):
         self.views.show_view(self.words)
 
     def show_speeds(self, lines: SpeedLines, units: UnitSystem, *, anew: bool = True) -> None:
-        """A recording's speeds, and what it may be judged from; see `SpeedsPlot.show_lines`."""
-        self.speeds.show_lines(lines, units, anew=anew)
+        """A recording's speeds, and what it may be judged from; see `Plot.show_picture`."""
+        self.speeds.show_picture(speeds_picture(lines), units, anew=anew)
         for box in (self.belt, self.ground):
             box.clear()
             box.addItem(_(AUTOMATIC), "")

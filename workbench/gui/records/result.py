@@ -7,11 +7,11 @@ from collections.abc import Callable
 from PySide6.QtWidgets import QComboBox
 
 from workbench.base.units import UnitSystem
-from workbench.gui.calibrate.error_plot import ErrorPlot
 from workbench.gui.parts.answer_frame import AnswerFrame
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.wheel import Wheel
 from workbench.gui.passes.answer import PassAnswer
+from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.models.records.opened import (
@@ -25,6 +25,8 @@ from workbench.models.records.opened import (
 from workbench.records.entries import StoredResult
 from workbench.reports.stored import worded
 from workbench.words.figures import number
+from workbench.words.language import _
+from workbench.words.pictures.calibrate import error_picture_of
 from workbench.words.words import Words
 
 
@@ -36,7 +38,8 @@ class ResultView(Turns):
         self._stored: StoredResult | None = None
         self._units: UnitSystem | None = None
         self.passing = PassAnswer(theme, judge_again)
-        self.curve, self.wheel = ErrorPlot(theme), Wheel(theme)
+        self.curve = Plot(theme, _("Error of the readout against belt speed"))
+        self.wheel = Wheel(theme)
         self.wheel.setMinimumSize(26 * GRID_PX, 26 * GRID_PX)
         self._pickups = QComboBox()
         self._pickups.setMinimumHeight(TOUCH_PX)
@@ -78,7 +81,8 @@ class ResultView(Turns):
         elif stored.kind == "calibrate":
             self.calibration.show_words(calibration_words(answer, units))
             tell_simulated(self.curve, bool(answer.get("simulated")))
-            self.curve.show_answer(answer, number(answer.get("readout_error_limit")), units)
+            picture = error_picture_of(answer, number(answer.get("readout_error_limit")))
+            self.curve.show_picture(picture, units, anew=True)
             self.show_view(self.calibration)
         elif stored.kind == "gap":
             self._show_gap(stored, units)

@@ -16,12 +16,12 @@ from PySide6.QtWidgets import (
 
 from workbench.base.units import UnitSystem
 from workbench.gui.parts.basics import label, lay_beside, row
-from workbench.gui.plot.chart import EMPTY, Chart
+from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.jobs.season.answer import QuantitySeason, SeasonAnswer
-from workbench.models.records.season import season_picture
 from workbench.words.language import N_, _
+from workbench.words.pictures.season import season_picture
 from workbench.words.season import season_title
 from workbench.words.words import Words
 
@@ -53,7 +53,7 @@ class SeasonView(QWidget):
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
         self.machines.textActivated.connect(load)
         self.quantities.activated.connect(self._show)
-        self.chart = Chart(theme, _("Season plot"))
+        self.chart = Plot(theme, _("Season plot"))
         self.chart.picked.connect(self._picked)
         self.words = label("", "text")
         self.words.setAlignment(Qt.AlignmentFlag.AlignTop)
@@ -72,7 +72,7 @@ class SeasonView(QWidget):
         column.addWidget(row(self.machines, self.quantities))
         column.addLayout(self._body, 1)
         how = label(HOW, "soft")
-        self.chart.save.said.connect(how.setText)
+        self.chart.said.connect(how.setText)
         column.addWidget(how)
 
     def set_theme(self, theme: Theme) -> None:
@@ -107,14 +107,13 @@ class SeasonView(QWidget):
     def _show(self) -> None:
         at = self.quantities.currentIndex()
         if not 0 <= at < len(self._season):
-            self.chart.show_picture(EMPTY)
             self.chart.hide()
             self.words.setText(_(NOTHING))
             return
         one = self._season[at]
         self.chart.show()
         tell_simulated(self.chart, one.simulated)
-        self.chart.show_picture(season_picture(one, self._words))
+        self.chart.show_picture(season_picture(one), self._words.units, anew=True)
         self.words.setText("\n\n".join(self._words.say_all(one.changes)))
 
     def _picked(self, at: int) -> None:

@@ -5,12 +5,15 @@ from __future__ import annotations
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QVBoxLayout, QWidget
 
 from workbench.gui.parts.basics import button, label, say
-from workbench.gui.plot.save import SavePlot, tell_simulated
-from workbench.gui.signals.edge_plot import EdgePlot
+from workbench.gui.plot.plot import Plot
+from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.models.bench import Bench
-from workbench.models.signals.channel_health import NO_EDGES, EdgeLook
+from workbench.models.signals.channel_health import EdgeLook
+from workbench.models.signals.pictures import edge_picture
 from workbench.models.signals.rows import wheel_channels
+from workbench.words.language import _
+from workbench.words.pictures.picture import NOTHING
 
 TURNS = 2
 UNKNOWN_TURN = 32
@@ -29,15 +32,14 @@ class EdgePanel(QWidget):
         self._choice.setMinimumWidth(16 * GRID_PX)
         self._choice.setAccessibleName("Channel to look at")
         self._freeze = button("Freeze the picture", self.switch_freeze)
-        self.plot = EdgePlot(theme)
-        self._save = SavePlot(self.plot)
+        empty = _("The time from tooth to tooth stands here once pulses come.")
+        self.plot = Plot(theme, _("Time from tooth to tooth"), empty)
         self._words = label("", "soft")
         line = QHBoxLayout()
         line.setSpacing(2 * GRID_PX)
         line.addWidget(self._choice)
         line.addWidget(self._freeze)
         line.addStretch(1)
-        line.addWidget(self._save)
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(GRID_PX)
@@ -45,12 +47,10 @@ class EdgePanel(QWidget):
         column.addWidget(self._words)
         column.addWidget(self.plot, 1)
         self._choice.activated.connect(self._chosen_anew)
-        self._save.said.connect(self._tell_saved)
-        self.set_theme(theme)
+        self.plot.said.connect(self._tell_saved)
 
     def set_theme(self, theme: Theme) -> None:
         self.plot.set_theme(theme)
-        self._save.dress(theme)
 
     @property
     def channel(self) -> str:
@@ -81,11 +81,12 @@ class EdgePanel(QWidget):
         teeth = machine.drive.target_teeth if machine else 0
         shown = TURNS * (teeth or UNKNOWN_TURN)
         if stream is None or stream.health is None:
-            self.plot.show_look(NO_EDGES, teeth, shown)
+            self.plot.show_picture(NOTHING, self._bench.settings.units)
             say(self._words, "")
         else:
             look = stream.health.look(shown)
-            self.plot.show_look(look, teeth, shown)
+            picture = edge_picture(look, teeth, shown) if look.tooth.size else NOTHING
+            self.plot.show_picture(picture, self._bench.settings.units)
             silent = stream.silent(self._bench.clock())
             sentence = self._sentence(look, teeth, silent=silent)
             say(self._words, f"{sentence} {self._saved}".strip())

@@ -22,8 +22,8 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.gui.parts.basics import button, label, say
+from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
-from workbench.gui.plot.strip import SHOWN_S, StripChart
 from workbench.gui.signals.edge_panel import EdgePanel
 from workbench.gui.signals.input_list import InputList
 from workbench.gui.signals.record_bar import RecordBar
@@ -34,6 +34,7 @@ from workbench.models.bench import Bench
 from workbench.models.live import Stream
 from workbench.models.signals.advice import Advice, Look, advice
 from workbench.models.signals.inputs import InputsModel
+from workbench.models.signals.pictures import SHOWN_S, strip_picture
 from workbench.models.signals.plugged import PluggedModel
 from workbench.models.signals.rows import (
     ATTENTION,
@@ -44,6 +45,7 @@ from workbench.models.signals.rows import (
     table,
     wheel_channels,
 )
+from workbench.words.language import _
 
 WIDE_PX = 1240
 """From this width of the page on, two views stand side by side."""
@@ -91,7 +93,8 @@ class SignalsPage(QWidget):
         self._advice = Advice("")
         self._told = label("", "text")
         self._do = button("", self._follow_advice)
-        self._table, self._chart = SignalTable(theme), StripChart(theme)
+        self._table = SignalTable(theme)
+        self._chart = Plot(theme, _("Speeds of the last two minutes"))
         self._no_chart = label("The speeds of the last two minutes will stand here.", "soft")
         self._no_chart.setAlignment(Qt.AlignmentFlag.AlignCenter)
         self._edges, self._wiring = EdgePanel(bench, theme), WiringHelp(bench, theme)
@@ -249,7 +252,8 @@ class SignalsPage(QWidget):
         self._no_chart.setHidden(bool(shown))
         if shown and self._chart.isVisible():
             tell_simulated(self._chart, live.simulated)
-            self._chart.show_streams(shown, self._bench.clock(), self._bench.settings.units)
+            picture = strip_picture(shown, self._bench.clock())
+            self._chart.show_picture(picture, self._bench.settings.units)
 
     def _show_beside(self) -> None:
         if self._edges.isVisible():

@@ -4,35 +4,17 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from workbench.base.files import replacing
 from workbench.models.progress import Progress
+from workbench.words.pictures.picture import Column
 
-Floats = NDArray[np.float64]
 ROWS = 20_000
 """Rows written between two looks at the progress."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Column:
-    """One line of a plot: places `x` (n,) and values `y` (n,), each with its head and unit."""
-
-    x_head: str
-    x: Floats
-    head: str
-    y: Floats
-    factor: float = 1.0
-
-    def between(self, low: float, high: float) -> Column:
-        """The part with `low` ≤ x ≤ `high`."""
-        seen = slice(np.searchsorted(self.x, low), np.searchsorted(self.x, high, "right"))
-        return Column(self.x_head, self.x[seen], self.head, self.y[seen], self.factor)
 
 
 def write_table(
@@ -82,7 +64,7 @@ def _grouped(columns: Sequence[Column]) -> list[list[Column]]:
 def _texts(groups: Sequence[Sequence[Column]], part: slice) -> list[list[str]]:
     texts = []
     for group in groups:
-        texts.append([f"{x:.6f}" for x in group[0].x[part].tolist()])
+        texts.append([f"{x:.6f}" for x in group[0].written[part].tolist()])
         for column in group:
             values = (column.y[part] * column.factor).tolist()
             texts.append(["" if value != value else f"{value:.7g}" for value in values])

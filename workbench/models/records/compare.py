@@ -9,15 +9,28 @@ from typing import Any
 
 import numpy as np
 
-from workbench.base.units import UnitSystem, from_mps
-from workbench.models.plot.picture import Band, Floats, Picture, Series
+from workbench.base.units import UnitSystem
 from workbench.records.entries import StoredResult
-from workbench.words.figures import Figure, figures, measures_of, number, plain, with_spread
+from workbench.words.figures import Figure, figures, number, with_spread
+from workbench.words.language import _
 from workbench.words.numbers import NO_VALUE
 from workbench.words.passes import pass_rows
+from workbench.words.pictures.calibrate import K
+from workbench.words.pictures.passes import LEAST_M, ratio_of
+from workbench.words.pictures.picture import (
+    CLOCK,
+    Axis,
+    Band,
+    Floats,
+    Panel,
+    Picture,
+    Points,
+    Trace,
+)
+from workbench.words.pictures.pyramid import Pyramid
 
-STANDS_MPS = 0.06
-"""Below this ground speed a ratio says nothing; chosen."""
+ROLES = ("ink", "soft_ink")
+INF = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,72 +72,72 @@ def _row(name: str, first: Figure | None, second: Figure | None) -> ComparedRow:
     return ComparedRow(name, *texts, text, meaning)
 
 
-def compared_pictures(
-    first: StoredResult, second: StoredResult, units: UnitSystem
-) -> list[Picture]:
+def compared_pictures(first: StoredResult, second: StoredResult) -> list[Picture]:
     """Both results on the same axes, as A and B; [] where their kind draws nothing."""
-    if first.kind != second.kind:
-        return []
     makers = {"pass": _passes, "calibrate": _calibrations, "gap": _gaps}
-    make = makers.get(first.kind)
-    return make((first.answer, second.answer), units) if make else []
+    if first.kind != second.kind or first.kind not in makers:
+        return []
+    return makers[first.kind]((first.answer, second.answer))
 
 
-def _names(at: int) -> str:
-    return "AB"[at]
+def _line(at: int, line: Pyramid, name: str | None = None) -> Trace:
+    """A line of A, or of B, which is dashed."""
+    return Trace("AB"[at] if name is None else name, line, ROLES[at], dashed=at == 1)
 
 
-def _passes(answers: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[Picture]:
+def _points(at: int, x: Floats, y: Floats, U: Floats | None = None, most: float = INF) -> Points:
+    """Points of A, or of B, which are hollow squares; those beyond `most` stand out."""
+    shape = "square" if at else "dot"
+    odd = np.abs(y) > most
+    return Points("AB"[at], x, y, U, None, ROLES[at], shape, bool(at), odd)
+
+
+def _band(low: Any, high: Any) -> tuple[Band, ...]:
+    ends = number(low), number(high)
+    return (Band(*ends, _("allowed")),) if all(map(math.isfinite, ends)) else ()
+
+
+def _passes(answers: Sequence[Mapping[str, Any]]) -> list[Picture]:
     ratios, apart = [], []
     for at, answer in enumerate(answers):
-        time_s, belt, ground, apart_m = _columns(pass_rows(answer))
+        rows = np.array(pass_rows(answer), dtype=np.float64).reshape(-1, 4)
+        time_s, belt, ground, apart_m = rows.T
         time_s = time_s - time_s[0] if time_s.size else time_s
-        moving = np.isfinite(belt) & (ground > STANDS_MPS)
-        ratio = np.where(moving, belt / np.where(moving, ground, 1.0), math.nan)
-        ratios.append(Series(_names(at), time_s, ratio, second=at == 1))
-        apart.append(Series(_names(at), time_s, apart_m / units.length_m, second=at == 1))
-    low, high = (number(answers[0].get(f"ratio_{end}")) for end in ("low", "high"))
-    band = [Band(low, high, "allowed")] if math.isfinite(low + high) else []
-    return [
-        Picture("Ratio belt ÷ ground", "seconds", ratios, band, read=lambda y: plain(y, 3)),
-        Picture(
-            f"Belt ahead of ground, {units.length}", "seconds", apart, read=lambda y: plain(y, 1)
-        ),
-    ]
+        ratios.append(_line(at, Pyramid(time_s, ratio_of(belt, ground))))
+        apart.append(_line(at, Pyramid(time_s, apart_m)))
+    band = _band(answers[0].get("ratio_low"), answers[0].get("ratio_high"))
+    x = Axis(_("time"), CLOCK)
+    ratio = Panel(Axis(_("ratio belt ÷ ground"), "ratio"), tuple(ratios), bands=band)
+    ahead = Panel(Axis(_("belt ahead of ground"), "length"), tuple(apart), least=LEAST_M)
+    return [Picture(x, (ratio,)), Picture(x, (ahead,))]
 
 
-def _columns(rows: Sequence[Sequence[float]]) -> list[Floats]:
-    return list(np.array(rows, dtype=np.float64).reshape(-1, 4).T)
-
-
-def _calibrations(answers: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[Picture]:
-    series = []
+def _calibrations(answers: Sequence[Mapping[str, Any]]) -> list[Picture]:
+    points, lines = [], []
+    limit = number(answers[0].get("readout_error_limit"))
     for at, answer in enumerate(answers):
-        runs = sorted(
-            (run for run in answer.get("runs") or [] if run.get("used")),
-            key=lambda run: run["true_mps"],
-        )
-        x = np.array([from_mps(run["true_mps"], units.speed) for run in runs])
-        y = np.array([100 * run["error"] for run in runs])
-        half = np.array([200 * run["u_error"] for run in runs])
-        series.append(Series(_names(at), x, y, half, points=True, joined=False, second=at == 1))
+        used = [run for run in answer.get("runs") or [] if run.get("used")]
+        used.sort(key=lambda run: run["true_mps"])
+        x, y, u = (np.array([run[key] for run in used]) for key in ("true_mps", "error", "u_error"))
+        points.append(_points(at, x, y, K * u, limit))
         ends = answer.get("error_at_ends") or []
-        x = np.array([from_mps(end["speed_mps"], units.speed) for end in ends])
-        y = np.array([100 * end["error"] for end in ends])
-        series.append(Series("", x, y, second=at == 1))
-    limit = 100 * number(answers[0].get("readout_error_limit"))
-    band = [Band(-limit, limit, "allowed")] if math.isfinite(limit) else []
-    x_words = f"true belt speed, {units.speed}"
-    return [
-        Picture("Readout error, %", x_words, series, band, read=lambda y: f"{plain(y, 2)} %"),
-    ]
+        speed, error = (np.array([end[key] for end in ends]) for key in ("speed_mps", "error"))
+        lines.append(_line(at, Pyramid(speed, error), ""))
+    panel = Panel(
+        Axis(_("readout error"), "percent", signed=True),
+        tuple(lines),
+        tuple(points),
+        bands=_band(-limit, limit),
+        include=(-limit, limit) if math.isfinite(limit) else None,
+    )
+    return [Picture(Axis(_("true belt speed"), "speed"), (panel,))]
 
 
-def _gaps(answers: Sequence[Mapping[str, Any]], units: UnitSystem) -> list[Picture]:
+def _gaps(answers: Sequence[Mapping[str, Any]]) -> list[Picture]:
     pickups = [answer.get("pickups") or [answer] for answer in answers]
     chosen = _same_pickup(pickups)
     if all("places" in one for one in chosen):
-        return [_feeler(chosen, answers[0], units)]
+        return [_feeler(chosen, number(answers[0].get("gap_max_m")))]
     if all("spacing_rel" in one for one in chosen):
         return [_teeth(chosen)]
     return []
@@ -139,33 +152,36 @@ def _same_pickup(pickups: Sequence[Sequence[Mapping[str, Any]]]) -> list[Mapping
     return [pickups[0][0], pickups[1][0]]
 
 
-def _feeler(
-    chosen: Sequence[Mapping[str, Any]], answer: Mapping[str, Any], units: UnitSystem
-) -> Picture:
-    measure = measures_of(units)["gap"]
-    series = []
+def _feeler(chosen: Sequence[Mapping[str, Any]], most_m: float) -> Picture:
+    points, lines = [], []
     for at, one in enumerate(chosen):
         places = sorted(one["places"], key=lambda place: place["angle_deg"])
         x = np.array([place["angle_deg"] for place in places], dtype=np.float64)
-        y = np.array([place["gap_m"] for place in places]) * measure.per_si
-        series.append(Series(_names(at), x, y, points=True, second=at == 1))
-    most = number(answer.get("gap_max_m")) * measure.per_si
-    band = [Band(0.0, most, "allowed")] if math.isfinite(most) else []
+        y = np.array([place["gap_m"] for place in places], dtype=np.float64)
+        points.append(_points(at, x, y, most=most_m if math.isfinite(most_m) else INF))
+        lines.append(_line(at, Pyramid(x, y), ""))
     pickup = chosen[0].get("pickup") or ""
-    return Picture(
-        f"Gap at {pickup}, {units.gap}" if pickup else f"Gap, {units.gap}",
-        "degrees from the mark",
-        series,
-        band,
-        read=lambda y: plain(y, measure.decimals),
+    words = _("gap at {pickup}").format(pickup=pickup) if pickup else _("gap")
+    panel = Panel(
+        Axis(words, "gap"),
+        tuple(lines),
+        tuple(points),
+        bands=_band(0.0, most_m),
+        include=(0.0, 1.1 * most_m) if math.isfinite(most_m) else None,
     )
+    return Picture(Axis(_("angle from the mark"), "angle"), (panel,))
 
 
 def _teeth(chosen: Sequence[Mapping[str, Any]]) -> Picture:
-    series = []
+    points, lines = [], []
     for at, one in enumerate(chosen):
-        y = np.array([100 * number(value) for value in one["spacing_rel"]])
+        y = np.array([number(value) for value in one["spacing_rel"]])
         x = np.arange(1, y.size + 1, dtype=np.float64)
-        series.append(Series(_names(at), x, y, points=True, second=at == 1))
-    title = f"Each tooth's lateness at {chosen[0].get('pickup') or 'the pickup'}, % of a pitch"
-    return Picture(title, "tooth", series, read=lambda y: plain(y, 2))
+        points.append(_points(at, x, y))
+        lines.append(_line(at, Pyramid(x, y), ""))
+    words = _("late against the pitch at {pickup}").format(
+        pickup=chosen[0].get("pickup") or _("the pickup")
+    )
+    most = max(one.x.size for one in points)
+    axis = Axis(_("tooth"), numbers=np.arange(1, most + 1))
+    return Picture(axis, (Panel(Axis(words, "percent"), tuple(lines), tuple(points)),))

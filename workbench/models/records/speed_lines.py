@@ -16,11 +16,13 @@ from workbench.base.errors import StoreError
 from workbench.base.machine import Machine, parse_machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.models.live import SILENT_S
-from workbench.models.plot.pyramid import Floats, Pyramid
 from workbench.models.progress import Progress
 from workbench.models.records.archive import damage_sentences
+from workbench.models.signals.pictures import speed_panel
 from workbench.records.store import Store, open_store
 from workbench.words.language import N_, _
+from workbench.words.pictures.picture import CLOCK, Axis, Floats, Picture
+from workbench.words.pictures.pyramid import Pyramid
 
 OVERVIEW = N_("An overview, from samples all along the recording; every pulse is being read.")
 
@@ -32,6 +34,11 @@ class SpeedLines:
     lines: dict[str, Pyramid]
     is_belt: frozenset[str]
     notes: list[str]
+
+
+def speeds_picture(shown: SpeedLines) -> Picture:
+    """All speeds of a recording on one line of time."""
+    return Picture(Axis(_("time"), CLOCK), (speed_panel(shown.lines, shown.is_belt, width=1.0),))
 
 
 def overview(store: str | None, number: int) -> SpeedLines | None:

@@ -18,22 +18,26 @@ from PySide6.QtWidgets import QLayout, QVBoxLayout, QWidget
 from drivers.contract import ChannelKind
 from workbench.base.errors import StoreError
 from workbench.base.units import METRIC, US
-from workbench.gui.calibrate.error_plot import ErrorPlot
-from workbench.gui.passes.drift_plot import DriftPlot
-from workbench.gui.plot.axes import LINE_PX, clock_text, nice_step, number_text, spread
+from workbench.gui.plot.layout import LINE_PX, spread
+from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
-from workbench.gui.plot.speeds import SpeedsPlot
-from workbench.gui.plot.strip import StripChart
+from workbench.gui.plot.ticks import clock_text, nice_step
 from workbench.gui.theme import BRIGHT, DARK, TOUCH_PX
-from workbench.match.ratio import PaceLimits
 from workbench.models.live import Stream
 from workbench.models.plot.history import History
-from workbench.models.plot.pyramid import Pyramid
-from workbench.models.plot.table import Column, write_table
-from workbench.models.records.speed_lines import SpeedLines
+from workbench.models.plot.table import write_table
+from workbench.models.records.speed_lines import SpeedLines, speeds_picture
+from workbench.models.signals.channel_health import EdgeLook
+from workbench.models.signals.pictures import edge_picture, strip_picture
+from workbench.words.pictures.calibrate import ErrorPoint, Errors, error_picture
+from workbench.words.pictures.passes import pass_picture
+from workbench.words.pictures.picture import Axis, Column, Panel, Picture, Points
+from workbench.words.pictures.pyramid import Pyramid
 
 MPH = 0.44704
 """One mile an hour in m/s, exact (NIST SP 811, appendix B.8)."""
+LIMITS = (0.95, 1.05)
+ROWS = [(t, 1.0, 1.25, -0.25 * t) for t in np.arange(0, 60, 0.5).tolist()]
 
 
 @pytest.fixture
@@ -69,18 +73,38 @@ def speeds(shown):
         "left": Pyramid(belt_s, np.full(belt_s.size, 2 * MPH), 1.5),
         "gnss": Pyramid(ground_s, np.full(ground_s.size, 3 * MPH), 2.0),
     }
-    plot = shown(SpeedsPlot(BRIGHT))
-    plot.show_lines(SpeedLines(lines, frozenset({"left"}), []), US)
+    plot = shown(Plot(BRIGHT, "Speeds"))
+    plot.show_picture(speeds_picture(SpeedLines(lines, frozenset({"left"}), [])), US)
     return plot
 
 
 @pytest.fixture
 def drift(shown):
-    plot = shown(DriftPlot(BRIGHT))
-    time_s = np.arange(0, 60, 0.5)
-    rows = [(t, 1.0, 1.25, -0.25 * t) for t in time_s.tolist()]
-    plot.show_pass(rows, PaceLimits(0.95, 1.05), METRIC)
+    plot = shown(Plot(BRIGHT, "Drift plot"))
+    plot.show_picture(pass_picture(ROWS, LIMITS), METRIC)
     return plot
+
+
+@pytest.fixture
+def season(shown):
+    """Three values with their uncertainty, the last beyond what is allowed."""
+    day_s, values = 1_789_300_000 + 86_400 * np.arange(3.0), np.array([1.0, 1.01, 0.9])
+    points = Points("", day_s, values, np.full(3, 0.02), odd=np.array([False, False, True]))
+    plot = shown(Plot(BRIGHT, "Season"))
+    panel = Panel(Axis("ratio", "ratio"), points=(points,), include=(0.9, 1.1))
+    plot.show_picture(Picture(Axis("day", "day"), (panel,)), US)
+    return plot
+
+
+def ends_of(place):
+    """Where each name's line ends, in pixels from the top."""
+    return {name.text: name.end for name in place.names}
+
+
+def drawn(plot, panel, name):
+    """A line's places and values as they are drawn."""
+    found = plot.placed.places[panel].drawn
+    return next((x, y) for trace, x, y in found if trace.name == name)
 
 
 @settings(max_examples=200, deadline=None)
@@ -94,61 +118,64 @@ def test_names_never_overlap_nor_leave_the_plot(ends, spare):
 
 @pytest.mark.parametrize("height", [60, 110, 400])
 def test_names_of_many_lines_at_one_height(shown, height):
-    plot = shown(StripChart(BRIGHT), 830, height)
+    plot = shown(Plot(BRIGHT, "Speeds"), 830, height)
+    kinds = {True: ChannelKind.BELT, False: ChannelKind.RADAR}
     streams = {
-        name: Stream(name, "x", is_pulses=at < 2, kind=ChannelKind.BELT)
+        name: Stream(name, "x", is_pulses=at < 2, kind=kinds[at < 2])
         for at, name in enumerate("abcdefg")
     }
     for stream in streams.values():
         for at_s in range(50):
             stream.history.append((float(at_s), 1.0))
-    plot.show_streams(streams, 50.0, US)
-    names = plot.panels[0].names
-    placed = names.placed()
-    middles = [at for _, at, _, _ in placed]
+    plot.show_picture(strip_picture(streams, 50.0), US)
+    (place,) = plot.placed.places
+    middles = [name.middle for name in place.names]
     assert all(b - a >= LINE_PX - 1e-6 for a, b in pairwise(middles))
     if len(middles) > 1:
-        assert middles[0] >= LINE_PX / 2 - 1e-6
-        assert middles[-1] <= names.size().height() - LINE_PX / 2 + 1e-6
-    assert sorted(", ".join(name for *_, name, _ in placed).split(", ")) == list("abcdefg")
+        assert middles[0] >= place.box.top() + LINE_PX / 2 - 1e-6
+        assert middles[-1] <= place.box.bottom() - LINE_PX / 2 + 1e-6
+    told = ", ".join(name.text for name in place.names)
+    assert sorted(told.split(", ")) == list("abcdefg")
 
 
 def test_a_name_stands_where_its_line_ends(drift):
-    placed = {name: end for end, _, name, _ in drift.panels[0].names.placed()}
-    view = drift.panels[0].view
-    low, high = view.viewRange()[1]
-    for name, kmh in (("belt", 3.6), ("ground", 4.5)):
-        expected = view.height() * (high - kmh) / (high - low)
-        assert placed[name] == pytest.approx(expected, abs=1.5)
-    assert {name for _, _, name, _ in drift.panels[1].names.placed()} == {"in band", "ratio"}
+    speeds, ratio, _ = drift.placed.places
+    for name, mps in (("belt", 1.0), ("ground", 1.25)):
+        assert ends_of(speeds)[name] == pytest.approx(speeds.y.px(mps), abs=1.5)
+    assert ends_of(ratio).keys() == {"in band", "ratio"}
 
 
 @pytest.mark.parametrize("height", [208, 800])
 def test_values_at_the_axis_stand_apart(drift, height):
     drift.window().resize(800, height)
     QCoreApplication.processEvents()
-    for panel in drift.panels:
-        low, high = panel.view.viewRange()[1]
-        ((step, values),) = panel.left.tickValues(low, high, panel.view.height())
-        assert step * panel.view.height() / (high - low) >= 1.5 * LINE_PX
-        assert all(low <= value <= high for value in values)
+    for place in drift.placed.places:
+        at = [place.y.px(value) for value, _ in place.ticks]
+        assert at
+        assert all(abs(a - b) >= 1.5 * LINE_PX for a, b in pairwise(at))
+        assert all(place.box.top() - 1 <= one <= place.box.bottom() + 1 for one in at)
 
 
 def test_steps_and_texts_of_the_axes():
     assert [nice_step(one) for one in (0.011, 0.2, 3.0, 70.0)] == [0.02, 0.2, 5.0, 100.0]
-    assert number_text(-0.02, 0.1) == "0.0"
-    assert number_text(-12.3456, 0.02) == "−12.35"
     assert clock_text(75, 15, 100) == "75"
     assert clock_text(75, 60, 600) == "1:15"
     assert clock_text(3 * 3600 + 1800, 1800, 8 * 3600) == "3:30"
     assert clock_text(3 * 3600 + 1805, 5, 8 * 3600) == "3:30:05"
 
 
+def test_values_on_the_axis_are_round_in_the_persons_units(speeds):
+    for units, one_mps in ((US, MPH), (METRIC, 1 / 3.6)):
+        speeds.use_units(units)
+        ticks = speeds.placed.places[0].ticks
+        shown = [float(text) for _, text in ticks]
+        assert [value / one_mps for value, _ in ticks] == pytest.approx(shown)
+
+
 def test_the_mouse_reads_out_in_the_persons_units(speeds, qtbot):
-    view = speeds.panels[0].view
-    at = view.mapViewToScene(view.viewRect().center()).toPoint()  # 50 s: the belt pauses
-    qtbot.mouseMove(speeds.picture().viewport(), QPoint(at.x() - 200, at.y()))
-    qtbot.mouseMove(speeds.picture().viewport(), at)
+    middle = speeds.placed.places[0].box.center().toPoint()  # 50 s: the belt pauses
+    qtbot.mouseMove(speeds, QPoint(middle.x() - 200, middle.y()))
+    qtbot.mouseMove(speeds, middle)
     assert speeds.reading[0].endswith(" s")
     assert "left –" in speeds.reading
     assert "gnss 3.00 mph" in speeds.reading
@@ -191,28 +218,31 @@ def test_a_double_click_shows_the_whole_again(speeds, qtbot):
     whole = speeds.seen()
     speeds.see(10, 20)
     assert speeds.seen() == pytest.approx((10, 20))
-    speeds.show_lines(speeds.shown, US, anew=False)  # more of it read: what is seen stays
+    speeds.show_picture(speeds.picture, US)  # more of it read: what is seen stays
     assert speeds.seen() == pytest.approx((10, 20))
-    qtbot.mouseDClick(speeds.picture().viewport(), Qt.MouseButton.LeftButton, pos=QPoint(300, 200))
+    qtbot.mouseDClick(speeds, Qt.MouseButton.LeftButton, pos=QPoint(300, 200))
     assert speeds.seen() == pytest.approx(whole)
 
 
 def test_a_pause_is_a_gap_in_the_line(speeds):
-    x, y = speeds.panels[0].lines["left"].curve.getData()
+    x, y = drawn(speeds, 0, "left")
     assert np.isnan(y[(x > 39) & (x < 61)]).any()
-    x, y = speeds.panels[0].lines["gnss"].curve.getData()
-    assert np.isfinite(y).all()
+    assert np.isfinite(drawn(speeds, 0, "gnss")[1]).all()
+    image, (place,) = speeds.grab().toImage(), speeds.placed.places
+    for at_s, is_drawn in ((20.5, True), (52.5, False)):
+        x, y = round(speeds.placed.x.px(at_s)), round(place.y.px(2 * MPH))
+        least_red = min(image.pixelColor(x, y + by).red() for by in (-1, 0, 1))
+        assert (least_red < BRIGHT.color("line").red() / 2) is is_drawn
 
 
 def test_only_what_can_be_seen_is_drawn(shown):
-    plot = shown(SpeedsPlot(BRIGHT))
+    plot = shown(Plot(BRIGHT, "Speeds"))
     time_s = np.arange(300_000) / 100
     line = Pyramid(time_s, np.random.default_rng(1).normal(size=time_s.size), 1.5)
-    plot.show_lines(SpeedLines({"left": line}, frozenset(), []), US)
-    drawn = plot.panels[0].lines["left"].curve.getData()[0].size
-    assert drawn <= 3 * plot.width()
+    plot.show_picture(speeds_picture(SpeedLines({"left": line}, frozenset(), [])), US)
+    assert drawn(plot, 0, "left")[0].size <= 3 * plot.width()
     plot.see(10.0, 11.0)
-    assert plot.panels[0].lines["left"].curve.getData()[0].size == pytest.approx(101, abs=4)
+    assert drawn(plot, 0, "left")[0].size == pytest.approx(101, abs=4)
 
 
 def test_a_table_holds_what_is_seen_with_units(speeds, qtbot, tmp_path):
@@ -331,55 +361,139 @@ def test_the_button_is_big_enough_and_has_its_menu(drift):
 
 
 def test_words_of_change_points_do_not_overlap(drift):
-    for at_s, word in ((20.0, "+1.5 %"), (21.0, "−1.9 %"), (50.0, "+0.8 %")):
-        drift.mark(at_s, word)
-    seen = [mark.word.isVisible() for mark in drift._marks.made]
-    assert seen == [True, False, True]
+    changes = [(20.0, 0.015), (21.0, -0.019), (50.0, 0.008)]
+    top = drift.placed.places[0].box.top()
+    drift.show_picture(pass_picture(ROWS, LIMITS, changes=changes), METRIC)
+    assert [text for _, text, _ in drift.placed.words] == ["+1.5 %", "+0.8 %"]
+    assert drift.placed.places[0].box.top() >= top + LINE_PX  # room for them above the lines
     drift.see(19.0, 22.0)
-    assert [mark.word.isVisible() for mark in drift._marks.made] == [True, True, False]
-    top = drift.panels[0].view.viewRange()[1][1]
-    assert top > 4.5 * 1.05  # room above the lines for the words
-    drift.clear_marks()
-    assert drift._marks.made == []
+    assert [text for _, text, _ in drift.placed.words] == ["+1.5 %", "−1.9 %"]
 
 
 def test_a_start_from_standstill_does_not_flatten_the_ratio(shown):
-    plot = shown(DriftPlot(DARK))
+    plot = shown(Plot(DARK, "Drift plot"))
     rows = [(t / 2, 1.0, min(1.0, 0.1 + t / 20), 0.0) for t in range(120)]
-    plot.show_pass(rows, PaceLimits(0.95, 1.05), US)
-    low, high = plot.panels[1].view.viewRange()[1]
-    assert low <= 0.95
-    assert 1.05 <= high < 1.5
+    plot.show_picture(pass_picture(rows, LIMITS), US)
+    ratio = plot.placed.places[1].y
+    assert ratio.low <= 0.95
+    assert 1.05 <= ratio.high < 1.5
 
 
 def test_lost_ground_is_a_gap_and_the_belt_goes_on(shown):
-    plot = shown(DriftPlot(BRIGHT))
+    plot = shown(Plot(BRIGHT, "Drift plot"))
     rows = [(float(t), 1.0, math.nan if 20 <= t < 40 else 1.0, 0.0) for t in range(60)]
-    plot.show_pass(rows, PaceLimits(0.95, 1.05), METRIC)
-    belt, ground = (plot.panels[0].lines[name].curve.getData()[1] for name in ("belt", "ground"))
-    assert np.isfinite(belt).all()
-    assert np.isnan(ground[20:40]).all()
+    plot.show_picture(pass_picture(rows, LIMITS), METRIC)
+    assert np.isfinite(drawn(plot, 0, "belt")[1]).all()
+    assert np.isnan(drawn(plot, 0, "ground")[1][20:40]).all()
     plot.point_at(30.0)
-    assert plot.reading == ["30.0 s", "belt 3.60 km/h", "ground –", "ratio –", "ahead 0.00 m"]
+    assert plot.reading == ["30.0 s", "belt 3.60 km/h", "ground –", "ratio –", "ahead 0.0 m"]
+
+
+def test_what_was_left_out_is_grey_in_every_panel(shown):
+    plot = shown(Plot(BRIGHT, "Drift plot"))
+    nothing = (math.nan,) * 3
+    rows = [(float(t), *(nothing if t < 20 else (1.0, 1.0, 0.0))) for t in range(60)]
+    plot.show_picture(pass_picture(rows, LIMITS), METRIC)
+    image = plot.grab().toImage()
+    for place in plot.placed.places:
+        y = round(place.box.bottom()) - 3
+        left_out, judged = (image.pixelColor(round(plot.placed.x.px(at)), y) for at in (10.5, 50.5))
+        assert left_out.name() != BRIGHT.ground.lower()
+        assert judged.name() == BRIGHT.ground.lower()
 
 
 def test_the_error_plot_shows_limit_ribbon_and_runs(shown):
-    plot = shown(ErrorPlot(BRIGHT), 420, 260)
-    plot.show_answer(None, 0.02, US)
-    assert [band.word for band in plot.panels[0].bands] == ["allowed ± 2 %"]
-    ends = [{"speed_mps": one, "error": 0.01, "u_error": 0.002} for one in (2 * MPH, 4 * MPH)]
-    runs = [{"true_mps": 3 * MPH, "error": 0.06, "u_error": 0.002, "used": True}]
-    plot.show_answer({"k": 2.0, "error_at_ends": ends, "runs": runs}, 0.02, US)
-    low, high = plot.panels[0].view.viewRange()[1]
-    assert low <= -6.4
-    assert high >= 6.4
-    plot.point_at(3.0)
-    assert plot.reading == ["true belt speed 3 mph", "as found +1.00 %"]
+    plot = shown(Plot(BRIGHT, "Error"), 420, 260)
+    plot.show_picture(error_picture(None, None, 0.02), US)
+    assert ends_of(plot.placed.places[0]).keys() == {"allowed ± 2 %"}
+    runs = [
+        ErrorPoint(3 * MPH, 0.06, 0.001, 0.002, "1"),
+        ErrorPoint(3.5 * MPH, 0.09, 0.001, 0.002, "2", used=False),
+    ]
+    fit = [(2 * MPH, 0.01, 0.004), (4 * MPH, 0.01, 0.004)]
+    plot.show_picture(error_picture(Errors(runs, fit), None, 0.02), US)
+    (place,) = plot.placed.places
+    assert place.y.low <= -0.094
+    assert place.y.high >= 0.094
+    assert ends_of(place).keys() == {"allowed ± 2 %", "as found"}
+    plot.point_at(3.0 * MPH)
+    assert plot.reading == [
+        "true belt speed 3 mph",
+        "as found +1.00 %",
+        "as found run 1 +6.00 ± 0.40 %",
+    ]
     heads = [column.head for column in plot.columns()]
-    assert heads[1:] == ["error of the runs as found, used, %", "its U (k = 2) as found, used, %"]
-    x, high_edge = plot.panels[0].areas["as found"].high.getData()
-    assert x == pytest.approx([2, 4])
-    assert high_edge == pytest.approx([1.4, 1.4])
+    assert heads == [
+        "fitted error as found, %",
+        "error of the runs as found, %",
+        "error of the runs as found, expanded uncertainty, %",
+        "error of runs not used, as found, %",
+        "error of runs not used, as found, expanded uncertainty, %",
+    ]
+    (ribbon,) = place.panel.fills
+    assert ribbon.high.value == pytest.approx([0.014, 0.014])
+
+
+def test_keys_walk_from_point_to_point_and_enter_picks_one(season, qtbot):
+    picked = []
+    season.picked.connect(picked.append)
+    season.setFocus()
+    for _ in range(2):
+        qtbot.keyClick(season, Qt.Key.Key_Right)
+    day, value = season.reading
+    assert day.split()[1:3] == ["Sep", "2026,"]
+    assert value == "1.010 ± 0.020"
+    qtbot.keyClick(season, Qt.Key.Key_Return)
+    for _ in range(5):  # the last one is the last
+        qtbot.keyClick(season, Qt.Key.Key_Right)
+    qtbot.keyClick(season, Qt.Key.Key_Return)
+    assert picked == [1, 2]
+    assert season.reading[1] == "0.900 ± 0.020"
+
+
+def test_a_click_picks_the_point_under_it_and_no_other(season, qtbot):
+    picked = []
+    season.picked.connect(picked.append)
+    (place,) = season.placed.places
+    (points,) = place.panel.points
+    at = QPoint(round(season.placed.x.px(points.x[2])), round(place.y.px(points.y[2])))
+    qtbot.mouseClick(season, Qt.MouseButton.LeftButton, pos=at)
+    qtbot.mouseClick(season, Qt.MouseButton.LeftButton, pos=at - QPoint(0, 60))
+    assert picked == [2]
+
+
+def test_what_stands_out_has_its_own_colour_and_the_bars_their_height(season):
+    image = season.grab().toImage()
+    (place,) = season.placed.places
+    (points,) = place.panel.points
+    for at, color in ((0, BRIGHT.ink), (2, BRIGHT.bad)):
+        x = round(season.placed.x.px(points.x[at]))
+        for value in (points.y[at], points.y[at] + 0.018):  # in the bar of ± 0.020
+            y = round(place.y.px(value))
+            assert color.lower() in [image.pixelColor(x + by, y).name() for by in (-1, 0)]
+        beyond = image.pixelColor(x, round(place.y.px(points.y[at] + 0.024)))
+        assert beyond.name() != color.lower()
+
+
+def test_single_edges_are_read_out_by_tooth(shown):
+    tooth = np.array([4, 5, 8, 9], dtype=np.int64)
+    interval_s, missed = np.array([0.01, 0.01, 0.03, 0.012]), np.array([0, 0, 2, 0])
+    look = EdgeLook(tooth, interval_s, missed, np.array([5.5]), 0.01)
+    plot = shown(Plot(BRIGHT, "Edges"))
+    plot.show_picture(edge_picture(look, 8, 8), US)
+    readings = []
+    for place in plot.picture.places:
+        plot.point_at(place)
+        readings.append(plot.reading)
+    assert readings == [
+        ["tooth 5", "10.00 ms, 0 % against the median"],
+        ["tooth 6", "10.00 ms, 0 % against the median"],
+        ["tooth 1", "30.00 ms since the pulse before, 2 missed in it"],
+        ["tooth 2", "12.00 ms, +20 % against the median"],
+    ]
+    assert [text for _, text, _ in plot.placed.words] == ["2 missed"]
+    assert ends_of(plot.placed.places[0]).keys() == {"extra", "median 10.0 ms"}
+    assert [column.written.tolist() for column in plot.columns()] == [tooth.tolist()] * 3
 
 
 def test_a_history_keeps_the_newest_in_order():

@@ -140,13 +140,12 @@ def test_two_of_one_kind_are_drawn_on_the_same_axes():
         "steady": [1, 1],
     }
     one = stored("pass", {**LIMITS, "series": series})
-    ratio, apart = compared_pictures(one, one, METRIC)
-    assert [line.name for line in ratio.series] == ["A", "B"]
-    assert ratio.series[0].x.tolist() == [0.0, 1.0]  # both from their own beginning
-    assert ratio.series[0].y.tolist() == pytest.approx([1.0, 1.1])
-    assert apart.series[1].y.tolist() == [0.0, 0.1]
-    assert compared_pictures(one, stored("gap", {}), US) == []
+    (ratio,), (apart,) = (picture.panels for picture in compared_pictures(one, one))
+    assert [line.name for line in ratio.traces] == ["A", "B"]
+    assert ratio.traces[0].source.time_s.tolist() == [0.0, 1.0]  # both from their own beginning
+    assert ratio.traces[0].source.value.tolist() == pytest.approx([1.0, 1.1])
+    assert apart.traces[1].source.value.tolist() == [0.0, 0.1]
+    assert compared_pictures(one, stored("gap", {})) == []
     pulses = stored("gap", {"pickup": "left", "spacing_rel": [0.0, None, 0.02]})
-    (teeth,) = compared_pictures(pulses, pulses, US)
-    assert teeth.series[0].x.tolist() == [1, 2, 3]
-    assert math.isnan(teeth.series[0].y[1])
+    (teeth,) = compared_pictures(pulses, pulses)
+    assert teeth.places.tolist() == [1, 3]  # nothing is drawn where nothing is known

@@ -137,11 +137,12 @@ def test_an_empty_store_says_how_to_fill_it(window, done):
 def test_a_recording_opens_as_its_speeds(page, bench, choose):
     choose((False, 1))
     assert page.panel.speeds.isVisible()
-    shown = page.panel.speeds.shown
-    assert {"left", "right"} == set(shown.is_belt)
-    assert {"radar", "gnss", "wheel"} <= set(shown.lines)
+    (panel,) = page.panel.speeds.picture.panels
+    shown = {line.name: line for line in panel.traces}
+    assert {"left", "right"} == {name for name, line in shown.items() if line.role == "belt"}
+    assert {"radar", "gnss", "wheel"} <= set(shown)
     judged = archive.result(bench.store, 1).answer
-    assert shown.lines["left"].value[-1] == pytest.approx(judged["belt_speed_mps"], rel=0.03)
+    assert shown["left"].source.value[-1] == pytest.approx(judged["belt_speed_mps"], rel=0.03)
 
 
 def test_a_recording_is_judged_by_the_sources_chosen(page, bench, choose, done, qtbot):
@@ -336,7 +337,7 @@ def test_the_season_of_a_machine_and_back_to_a_point_of_it(page, bench, done, qt
     )
     view.chart.setFocus()
     qtbot.keyClick(view.chart, Qt.Key.Key_Right)
-    assert "14 Sep 2026" in view.chart.reading
+    assert "14 Sep 2026" in view.chart.reading[0]
     qtbot.keyClick(view.chart, Qt.Key.Key_Return)
     done(page)
     assert [one.key for one in page.chosen()] == [(True, 3)]

@@ -311,7 +311,7 @@ def test_the_edges_are_saved_as_a_table(screen, run, save_plot, tmp_path):
     assert head.startswith("running tooth,Simulated tooth of the turn,")
     assert len(rows) == 2 * 30  # two turns of the scenario's wheel
     save_plot("SVG drawing", tmp_path / "edges.svg")
-    assert "ms from pulse to pulse" in (tmp_path / "edges.svg").read_text(encoding="utf-8")
+    assert "from pulse to pulse, ms" in (tmp_path / "edges.svg").read_text(encoding="utf-8")
     save_plot("PNG picture", tmp_path / "edges.png")
     drawn = QImage(str(tmp_path / "edges.png"))
     assert drawn.size() == 2 * screen.one(QWidget, "Time from tooth to tooth").size()

@@ -11,8 +11,8 @@ from workbench.base.units import METRIC, US
 from workbench.jobs.codec import to_plain
 from workbench.jobs.season.answer import SeasonOptions, SeasonSays
 from workbench.jobs.season.compute import compute
-from workbench.models.records.season import season_picture
 from workbench.records.store import open_store
+from workbench.words.pictures.season import season_picture
 from workbench.words.season import season_title
 from workbench.words.words import Words
 
@@ -81,9 +81,10 @@ def test_each_quantity_has_its_limits(path):
     ratio = found["ratio"]
     assert (ratio.allowed_low, ratio.allowed_high) == (0.95, 1.05)
     assert ratio.results == (1, 2, 3, 4, 5, 6)
-    picture = season_picture(ratio, Words(US))
-    assert [band.word for band in picture.bands] == ["allowed", "usual"]
-    assert picture.series[0].half[0] == pytest.approx(0.01)  # k = 2
+    (panel,) = season_picture(ratio).panels
+    assert [band.word for band in panel.bands] == ["allowed", "usual"]
+    assert panel.points[0].U[0] == pytest.approx(0.01)  # k = 2
+    assert panel.points[0].odd.tolist() == [False] * 5 + [True]
     (few,) = found["gap_m/left"].changes
     assert few.what == SeasonSays.FEW_VISITS
     assert dict(few.values) == {"count": 1, "more": 4}

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from workbench.models.plot.pyramid import STEP, Pyramid
+from workbench.words.pictures.pyramid import STEP, Pyramid
 
 LINES = st.builds(
     lambda size, seed, blind: _line(size, seed, blind),

@@ -1,0 +1,148 @@
+"""The picture of a calibration: error of the readout against the belt's true speed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from workbench.words.language import _
+from workbench.words.pictures.picture import Axis, Band, Fill, Panel, Picture, Points, Trace
+from workbench.words.pictures.pyramid import Pyramid
+
+K = 2.0
+"""Coverage factor of the runs' bars."""
+LINE_POINTS = 101
+ALLOWED = 0.02
+"""The error allowed where no machine says."""
+WORKING_MPS = (0.894, 1.341)
+"""Speeds shown before the first run: 2 to 3 mph, where diggers work (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorPoint:
+    """The error at one speed with its standard uncertainties: of a run, or a change-over of
+    the display upwards or downwards."""
+
+    true_mps: float
+    error: float
+    u_true_mps: float = 0.0
+    u_error: float = 0.0
+    run: str = ""
+    used: bool = True
+    upwards: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Errors:
+    """What was found in one go. `fit` are the ends of the fitted line: speed (m/s), error and
+    its expanded uncertainty; none where no line was fitted."""
+
+    points: Sequence[ErrorPoint]
+    fit: Sequence[tuple[float, float, float]] = ()
+
+
+def error_picture(found: Errors | None, left: Errors | None, limit: float) -> Picture:
+    """Errors as found, and as left by a new setting, in the band of what is allowed."""
+    both = [one for one in (found, left) if one is not None]
+    reach = [limit, *(abs(point.error) + K * point.u_error for one in both for point in one.points)]
+    reach += [abs(error) + U for one in both for _speed, error, U in one.fit]
+    rows, traces, fills = [], [], []
+    for one, name, role in ((found, _("as found"), "belt"), (left, _("as left"), "ink")):
+        if one is None:
+            continue
+        rows += _rows(one.points, name, role)
+        if len(one.fit) == 2:
+            speed, error, U = np.array(one.fit).T
+            along = np.linspace(speed[0], speed[1], LINE_POINTS)
+            head = _("fitted error {name}").format(name=name)
+            line = Pyramid(along, np.interp(along, speed, error))
+            traces.append(Trace(name, line, role, head=head))
+            fills.append(Fill(Pyramid(speed, error - U), Pyramid(speed, error + U), role))
+    word = _("allowed ± {limit:.3g} %").format(limit=100 * limit)
+    panel = Panel(
+        Axis(_("error (shown ÷ true − 1)"), "percent", signed=True),
+        traces=tuple(traces),
+        points=tuple(rows),
+        bands=(Band(-limit, limit, word),),
+        fills=tuple(fills),
+        include=(-1.2 * max(reach), 1.2 * max(reach)),
+        exact=True,
+    )
+    return Picture(Axis(_("true belt speed"), "speed"), (panel,), ends=_ends(both))
+
+
+def _rows(points: Sequence[ErrorPoint], name: str, role: str) -> list[Points]:
+    """Runs that were used, that were not, and change-overs, each in its shape."""
+    made = []
+    own = "dot" if role == "belt" else "square"
+    for used, upwards, shape in (
+        (True, None, own),
+        (False, None, "cross"),
+        (True, True, "up"),
+        (True, False, "down"),
+    ):
+        some = [one for one in points if one.used is used and one.upwards is upwards]
+        some.sort(key=lambda one: one.true_mps)
+        if not some:
+            continue
+        words = _("error of the runs {name}") if used else _("error of runs not used, {name}")
+        if upwards is not None:
+            words = _("error at change-overs {name}")
+        made.append(
+            Points(
+                name,
+                np.array([one.true_mps for one in some]),
+                np.array([one.error for one in some]),
+                None if upwards is not None else K * np.array([one.u_error for one in some]),
+                None if upwards is not None else K * np.array([one.u_true_mps for one in some]),
+                role=role if used else "no_data",
+                shape=shape,
+                hollow=role != "belt",
+                said=tuple(_("run {run}").format(run=one.run) if one.run else "" for one in some),
+                head=words.format(name=name),
+            )
+        )
+    return made
+
+
+def _ends(both: Sequence[Errors]) -> tuple[float, float]:
+    """Speeds to show, with some room on both sides."""
+    speeds = [point.true_mps for one in both for point in one.points]
+    speeds += [speed for one in both for speed, _error, _U in one.fit]
+    low, high = min(speeds or WORKING_MPS), max(speeds or WORKING_MPS)
+    room = 0.1 * max(high - low, 0.2 * high)
+    return low - room, high + room
+
+
+def errors_of(answer: Mapping[str, Any]) -> Errors:
+    """What an answer of a calibration, or its part 'as left', holds."""
+    points = [
+        ErrorPoint(
+            one["true_mps"],
+            one["error"],
+            one["u_true_mps"],
+            one["u_error"],
+            one["run"],
+            one["used"],
+        )
+        for one in answer["runs"]
+    ]
+    points += [
+        ErrorPoint(one["true_mps"], one["error"], upwards=one["direction"] == "up")
+        for one in (answer.get("change_overs") or {}).get("points", [])
+    ]
+    ends = answer["error_at_ends"]
+    return Errors(
+        points, [(one["speed_mps"], one["error"], answer["k"] * one["u_error"]) for one in ends]
+    )
+
+
+def error_picture_of(answer: Mapping[str, Any] | None, limit: float) -> Picture:
+    """The picture of an answer of a calibration; without one, what is allowed."""
+    left = answer.get("as_left") if answer else None
+    return error_picture(
+        errors_of(answer) if answer else None, errors_of(left) if left else None, limit
+    )
