@@ -11,10 +11,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.statements import Statement, statement
 from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.match.align import align
 from workbench.match.mean import autocorrelated_mean
@@ -31,22 +33,37 @@ APART = 0.02
 """Share by which a source must differ from the others to be named; chosen."""
 
 
+class SourceSays(StrEnum):
+    """What kind of ground speed a source gives, and how good it is."""
+
+    BY_GNSS = auto()
+    BY_RADAR = auto()
+    BY_SOMETHING = auto()
+    BY_WHEEL = auto()
+    BY_SELECTION = auto()
+    THROUGH_WATER = auto()
+    QUALITY_OF_SOURCE = auto()
+    SOURCE_AT_REST = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind of ground speed: its scale's u, and whether it is measured on the ground itself."""
+    """A kind of ground speed: its name in every answer, its scale's u, and whether it is measured
+    on the ground itself."""
 
     name: str
+    says: SourceSays
     u_scale_rel: float
     of_the_ground: bool
 
 
-GNSS = Kind("gnss", 0.0, True)
-RADAR = Kind("radar", 0.01, True)
-UNNAMED = Kind("unnamed", 0.0, True)
+GNSS = Kind("gnss", SourceSays.BY_GNSS, 0.0, True)
+RADAR = Kind("radar", SourceSays.BY_RADAR, 0.01, True)
+UNNAMED = Kind("unnamed", SourceSays.BY_SOMETHING, 0.0, True)
 """Of a source of which nobody knows more; it is taken as it is."""
-WHEEL = Kind("wheel", 0.02, False)
-SELECTED = Kind("selected", 0.03, False)
-WATER = Kind("through water", 0.03, False)
+WHEEL = Kind("wheel", SourceSays.BY_WHEEL, 0.02, False)
+SELECTED = Kind("selected", SourceSays.BY_SELECTION, 0.03, False)
+WATER = Kind("through water", SourceSays.THROUGH_WATER, 0.03, False)
 KINDS = (GNSS, RADAR, UNNAMED, WHEEL, SELECTED, WATER)
 """The most trusted first. The scales' uncertainties follow from what stands above: a wheel set
 up in the middle of the usual slip is off by (15 − 8) % ÷ √12; a radar by most of a degree. The
@@ -81,11 +98,12 @@ class Quality:
         return self.share >= 0.5 and not self.noise_rel > MOST_NOISE_REL
 
     @property
-    def in_words(self) -> str:
-        return (
-            f"{self.source} ({self.kind.name}, {100 * self.share:.0f} % of its messages with a "
-            f"value, mean good to {100 * self.u_mean_rel:.1f} %)"
-        )
+    def says(self) -> Statement:
+        """The source with its kind and its quality."""
+        known = {"source": self.source, "kind": statement(self.kind.says), "share_rel": self.share}
+        if not math.isfinite(self.u_mean_rel):
+            return statement(SourceSays.SOURCE_AT_REST, **known)
+        return statement(SourceSays.QUALITY_OF_SOURCE, **known, mean_rel=self.u_mean_rel)
 
 
 def quality(source: str, kind: Kind, series: SpeedSeries) -> Quality:

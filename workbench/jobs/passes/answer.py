@@ -18,8 +18,18 @@ from workbench.match.trend import Following, Mismatch, Segment
 
 
 class PassSays(StrEnum):
-    """How sure a verdict is, and what stands against it."""
+    """Which sources are compared and why, how sure a verdict is, and what stands against it."""
 
+    GROUND_ASKED_FOR = auto()
+    ONLY_GROUND = auto()
+    MOST_TRUSTED_GROUND = auto()
+    NO_BELT_KNOWN = auto()
+    NO_GROUND_KNOWN = auto()
+    NO_SPEED_HELD = auto()
+    SOURCE_HELD = auto()
+    VALUES_HELD = auto()
+    NO_VALUE_HELD = auto()
+    NO_TIMES = auto()
     MORE_WOULD_SETTLE = auto()
     MORE_WOULD_NOT_SETTLE = auto()
     LAPS_CONTRADICT_PULSES = auto()

@@ -43,8 +43,8 @@ def compute(recording: Recording, machine: Machine | None, options: PassOptions)
     band = PaceLimits(limits.ratio_low, limits.ratio_high)
     recording = with_pulse_rates(recording, machine)
     chosen = choose(recording, options)
-    if chosen.reason or chosen.belt is None or chosen.ground is None:
-        return _judged(recording, chosen, cannot_tell(as_written(chosen.reason)), band)
+    if chosen.reason is not None:
+        return _judged(recording, chosen, cannot_tell(chosen.reason), band)
     inputs = gather_inputs(recording, machine, chosen, options)
     found = compare(inputs.belt, inputs.ground, band)
     inputs = with_factors(inputs, found)
@@ -75,7 +75,7 @@ def _judged(
         simulated=recording.simulated,
         belt=chosen.belt.name if chosen.belt else None,
         ground=chosen.ground.name if chosen.ground else None,
-        ground_why=as_written(chosen.why) if chosen.why else None,
+        ground_why=chosen.why,
         sources=(*recording.edges, *recording.speeds),
         verdict=found.decision.verdict,
         reason=_reason(found, band),

@@ -10,6 +10,7 @@ import numpy as np
 from drivers.contract import ChannelKind, EdgeTrack, Recording, SpeedTrack
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Limits, Machine
+from workbench.base.statements import Statement, statement
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.speed import SpeedSeries, speed_series
@@ -23,7 +24,7 @@ from workbench.jobs.channels import (
     pick_mark,
     pickups,
 )
-from workbench.jobs.passes.answer import PassOptions
+from workbench.jobs.passes.answer import PassOptions, PassSays
 from workbench.jobs.passes.pulse_rates import u_scale_rel
 from workbench.match.evidence import PassInputs, Values
 from workbench.match.ratio import Comparison, PaceLimits
@@ -36,9 +37,9 @@ class Chosen:
 
     belt: Track | None
     ground: Track | None
-    why: str
+    why: Statement | None
     qualities: dict[str, Quality]
-    reason: str = ""
+    reason: Statement | None = None
 
 
 def choose(recording: Recording, options: PassOptions) -> Chosen:
@@ -53,47 +54,44 @@ def choose(recording: Recording, options: PassOptions) -> Chosen:
         able.append(named)
     qualities = {one.source: quality(one.source, ground_kind(one), _plain(one)) for one in able}
     if belt is None:
-        return Chosen(None, named, "", qualities, _nothing_for("belt", recording))
+        return Chosen(None, named, None, qualities, _nothing(PassSays.NO_BELT_KNOWN, recording))
     if named is not None:
-        return _timed(Chosen(belt, named, "it was asked for", qualities))
+        return _timed(Chosen(belt, named, statement(PassSays.GROUND_ASKED_FOR), qualities))
     chosen = best(list(qualities.values()))
     if chosen is None:
-        return Chosen(belt, None, "", qualities, _nothing_for("ground", recording))
+        return Chosen(belt, None, None, qualities, _nothing(PassSays.NO_GROUND_KNOWN, recording))
     return _timed(Chosen(belt, recording.speeds[chosen.source], _why(chosen, qualities), qualities))
 
 
-def _why(chosen: Quality, qualities: dict[str, Quality]) -> str:
-    others = [one.in_words for one in qualities.values() if one is not chosen]
+def _why(chosen: Quality, qualities: dict[str, Quality]) -> Statement:
+    others = tuple(one.says for one in qualities.values() if one is not chosen)
     if not others:
-        return f"{chosen.in_words} is the only one"
-    best_of = "the surest of the ground's own speeds" if chosen.kind.of_the_ground else "the surest"
-    return f"{chosen.in_words} is {best_of}; there was also {'; '.join(others)}"
+        return statement(PassSays.ONLY_GROUND, source=chosen.says)
+    return statement(PassSays.MOST_TRUSTED_GROUND, source=chosen.says, others=others)
 
 
 def _timed(chosen: Chosen) -> Chosen:
     tracks = [track for track in (chosen.belt, chosen.ground) if isinstance(track, SpeedTrack)]
     if all(track.timed for track in tracks):
         return chosen
-    said = "; ".join(f"{track.source}: {_values(track)}" for track in tracks)
-    reason = f"the recording holds no times, so the two cannot be compared ({said})"
-    return Chosen(chosen.belt, chosen.ground, chosen.why, chosen.qualities, reason)
+    return replace(chosen, reason=statement(PassSays.NO_TIMES, held=tuple(map(_held, tracks))))
 
 
-def _nothing_for(what: str, recording: Recording) -> str:
-    sources = "; ".join(
-        f"{track.source} ({track.label}: {_values(track)})" for track in recording.speeds.values()
-    )
-    held = f"it holds {sources}" if sources else "it holds no speed source"
-    return f"nothing in this recording is known to be the {what}; name it with --{what}: {held}"
+def _nothing(says: PassSays, recording: Recording) -> Statement:
+    held = tuple(map(_held, recording.speeds.values()))
+    return statement(says, held=held or statement(PassSays.NO_SPEED_HELD))
 
 
-def _values(track: SpeedTrack) -> str:
-    valid = int(np.isfinite(track.speed_mps).sum())
-    if not valid:
-        return f"no value in {track.speed_mps.size} messages"
-    return (
-        f"{valid} values, {np.nanmin(track.speed_mps):.3g} to {np.nanmax(track.speed_mps):.3g} m/s"
-    )
+def _held(track: SpeedTrack) -> Statement:
+    known = track.speed_mps[np.isfinite(track.speed_mps)]
+    if known.size:
+        low_mps, high_mps = float(known.min()), float(known.max())
+        values = statement(
+            PassSays.VALUES_HELD, count=known.size, low_mps=low_mps, high_mps=high_mps
+        )
+    else:
+        values = statement(PassSays.NO_VALUE_HELD, messages=track.speed_mps.size)
+    return statement(PassSays.SOURCE_HELD, source=track.source, label=track.label, values=values)
 
 
 def gather_inputs(
@@ -164,8 +162,10 @@ def belt_series(track: Track, machine: Machine | None, recording: Recording) -> 
         return SpeedSeries(track.time_s, track.speed_mps, track.u_mps, u_rel)
     if machine is None:
         raise WrongInput(
-            f"pulse channel '{track.channel}' of {recording.name} needs a machine file to become "
-            "a belt speed; give one with --machine FILE."
+            "pulse channel '{channel}' of {name} needs a machine file to become a belt speed; give "
+            "one with --machine FILE.",
+            channel=track.channel,
+            name=recording.name,
         )
     per_pulse = metres_per_pulse(machine)
     u_rel = math.hypot(per_pulse.u_rel, track.u_clock_rel)

@@ -7,8 +7,9 @@ from workbench.match.advice import AdviceSays
 from workbench.match.findings import EvidenceSays
 from workbench.match.hypotheses import Cause, CauseSays, CheckSays
 from workbench.match.ratio import PaceSays
+from workbench.match.sources import SourceSays
 from workbench.match.trend import Mismatch
-from workbench.words.language import N_, Template
+from workbench.words.language import N_, Plural, Template
 
 SENTENCES: dict[str, Template] = {
     Cause.NONE: N_("Belt and ground keep pace, and nothing stands out"),
@@ -193,6 +194,40 @@ SENTENCES: dict[str, Template] = {
     PaceSays.LEFT_OUT: N_(
         "{left_out_s:seconds} of approach, headland or standstill are left out of ratio and "
         "separation."
+    ),
+    PassSays.GROUND_ASKED_FOR: N_("it was chosen for this pass"),
+    PassSays.ONLY_GROUND: N_("{source} is the only one"),
+    PassSays.MOST_TRUSTED_GROUND: N_("{source} is trusted most; there was also {others}"),
+    PassSays.NO_BELT_KNOWN: N_(
+        "nothing in this recording is known to be the belt; it holds {held}"
+    ),
+    PassSays.NO_GROUND_KNOWN: N_(
+        "nothing in this recording is known to be the ground; it holds {held}"
+    ),
+    PassSays.NO_SPEED_HELD: N_("no speed source"),
+    PassSays.SOURCE_HELD: N_("{source} ({label}: {values})"),
+    PassSays.VALUES_HELD: Plural(
+        "{count} value, {low_mps:speed} to {high_mps:speed}",
+        "{count} values, {low_mps:speed} to {high_mps:speed}",
+    ),
+    PassSays.NO_VALUE_HELD: Plural(
+        "no value in {messages} message", "no value in {messages} messages", by="messages"
+    ),
+    PassSays.NO_TIMES: N_(
+        "the recording holds no times, so the two cannot be compared; it holds {held}"
+    ),
+    SourceSays.BY_GNSS: N_("gnss"),
+    SourceSays.BY_RADAR: N_("radar"),
+    SourceSays.BY_SOMETHING: N_("unnamed"),
+    SourceSays.BY_WHEEL: N_("wheel"),
+    SourceSays.BY_SELECTION: N_("selected"),
+    SourceSays.THROUGH_WATER: N_("through water"),
+    SourceSays.QUALITY_OF_SOURCE: N_(
+        "{source} ({kind}, {share_rel:percent0} of its messages with a value, mean good to "
+        "{mean_rel:percent1})"
+    ),
+    SourceSays.SOURCE_AT_REST: N_(
+        "{source} ({kind}, {share_rel:percent0} of its messages with a value)"
     ),
     PassSays.MORE_WOULD_SETTLE: N_(
         "{reason}; about {more_s:seconds} more of the same would settle it"
