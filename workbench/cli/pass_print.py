@@ -4,83 +4,99 @@ from __future__ import annotations
 
 import math
 import sys
-from typing import Any
 
-from workbench.cli.output import print_table, with_uncertainty
+from workbench.cli.output import print_table
+from workbench.jobs.passes.answer import PassAnswer
+from workbench.words.language import _
+from workbench.words.words import Words
 
-
-def print_pass(answer: dict[str, Any]) -> None:
-    """The answer as tables on stdout."""
-    rows = [("Verdict", f"{answer['verdict']}: {answer['reason']}")]
-    if math.isfinite(answer["ratio"]):
-        rows += _figures(answer)
-    print_table(answer["source"], rows)
-    if answer["causes"]:
-        print_table("\nWhy, the most likely first", _causes(answer))
-    advice = answer.get("advice", {}).get("sentences", [])
-    if advice:
-        print_table("\nWhat to do", [[sentence] for sentence in advice])
-    if math.isfinite(answer.get("advice", {}).get("belt_change_rel", math.nan)):
-        print(
-            "Move the flow control only with the tractor standing and everyone clear; follow the "
-            "machine's manual.",
-            file=sys.stderr,
-        )
-    if answer["simulated"]:
-        print("Simulated data.", file=sys.stderr)
+Rows = list[tuple[str, str]]
 
 
-def _figures(answer: dict[str, Any]) -> list[tuple[str, str]]:
-    band = f"limits {answer['ratio_low']:g} to {answer['ratio_high']:g}"
-    ratio = with_uncertainty(answer["ratio"], answer["U_ratio"], "", answer["k"])
+def print_pass(answer: PassAnswer, words: Words) -> None:
+    """The answer as tables on stdout, what to heed before anything is done on stderr."""
+    rows = [(_("Verdict"), f"{words.say(answer.verdict)}: {words.say(answer.reason)}")]
+    if math.isfinite(answer.ratio):
+        rows += _figures(answer, words)
+    print_table(answer.source, rows)
+    for caution in answer.cautions:
+        print(_("CAUTION. {caution}").format(caution=words.say(caution)), file=sys.stderr)
+    if answer.likely_causes:
+        print_table("\n" + _("Why, the most likely first"), _causes(answer, words))
+    if answer.advice and answer.advice.sentences:
+        sentences = words.say_all(answer.advice.sentences)
+        print_table("\n" + _("What to do"), [[sentence] for sentence in sentences])
+    if answer.simulated:
+        print(_("Simulated data."), file=sys.stderr)
+
+
+def _figures(answer: PassAnswer, words: Words) -> Rows:
+    ratio = words.number("ratio", answer.ratio, answer.U_ratio)
+    apart = _or("length", answer.separation_m, answer.u_separation_m, words)
     rows = [
-        ("Ratio belt ÷ ground", f"{ratio}, {band}"),
-        ("Belt", f"{answer['belt']}, mean {answer['belt_speed_mps']:.4g} m/s"),
-        ("Ground", f"{answer['ground']}, mean {answer['ground_speed_mps']:.4g} m/s"),
-        ("Why this ground", answer["ground_why"]),
-        ("Time within the limits", f"{100 * answer['in_band_fraction']:.0f} %"),
-        ("Ground source behind by", _or(answer, "lag_s", "s")),
-        ("Drift of the ratio", _or(answer, "drift_per_hour", "an hour")),
-        ("Separation at the end", _or(answer, "separation_m", "m (belt minus ground)")),
-        ("Steady for", f"{answer['duration_s']:.1f} s"),
+        (
+            _("Ratio belt ÷ ground"),
+            _("{ratio} (k = {k:.3g}), limits {low:g} to {high:g}").format(
+                ratio=ratio, k=answer.k, low=answer.ratio_low, high=answer.ratio_high
+            ),
+        ),
+        (_("Belt"), _mean(answer.belt, answer.belt_speed_mps, words)),
+        (_("Ground"), _mean(answer.ground, answer.ground_speed_mps, words)),
+        (_("Why this ground"), words.say(answer.ground_why) if answer.ground_why else ""),
+        (_("Time within the limits"), words.number("percent0", answer.in_band_fraction)),
+        (_("Ground source behind by"), _or("time", answer.lag_s, answer.u_lag_s, words)),
+        (
+            _("Drift of the ratio an hour"),
+            _or("ratio", answer.drift_per_hour, answer.u_drift_per_hour, words),
+        ),
+        (_("Separation at the end"), _("{apart}, belt minus ground").format(apart=apart)),
+        (_("Steady for"), words.number("time", answer.duration_s)),
     ]
-    if math.isfinite(answer["wheel_slip"]):
-        slip, U = 100 * answer["wheel_slip"], 200 * answer["u_wheel_slip"]
-        rows.append(("Wheel slip beyond its set-up", with_uncertainty(slip, U, "%")))
-    if answer["stands_apart"]:
-        rows.append(("Stands apart from the others", answer["stands_apart"]))
-    rows += [
-        ("The ratio changed", f"at {point['time_s']:.0f} s by {100 * point['change']:+.1f} %")
-        for point in answer["change_points"]
-    ]
-    return rows + _course(answer)
+    if math.isfinite(answer.wheel_slip):
+        slip = _or("percent", answer.wheel_slip, answer.u_wheel_slip, words)
+        rows.append((_("Wheel slip beyond its set-up"), slip))
+    if answer.stands_apart:
+        rows.append((_("Stands apart from the others"), answer.stands_apart))
+    for point in answer.change_points:
+        at = words.number("seconds", point.time_s)
+        by = words.number("percent1", point.change, signed=True)
+        rows.append((_("The ratio changed"), _("at {at} by {by}").format(at=at, by=by)))
+    return rows + _course(answer, words)
 
 
-def _course(answer: dict[str, Any]) -> list[tuple[str, str]]:
-    course = answer.get("course")
-    if not course:
+def _mean(source: str | None, speed_mps: float, words: Words) -> str:
+    mean = words.number("speed", speed_mps)
+    return _("{source}, mean {mean}").format(source=source, mean=mean)
+
+
+def _or(kind: str, value: float, u: float, words: Words) -> str:
+    """A value with its expanded uncertainty, or that it could not be found."""
+    if not math.isfinite(value):
+        return _("could not be found")
+    return f"{words.number(kind, value, 2 * u)} (k = 2)"
+
+
+def _course(answer: PassAnswer, words: Words) -> Rows:
+    course = answer.course
+    if course is None:
         return []
-    true = with_uncertainty(course["true_speed_mps"], 2 * course["u_true_speed_mps"], "m/s")
-    rows = [("True speed by the taped course", true)]
-    for name, one in course["true_over_shown"].items():
-        rows.append((f"True ÷ {name}", with_uncertainty(one["factor"], 2 * one["u_factor"])))
+    true = words.number("speed", course.true_speed_mps, 2 * course.u_true_speed_mps)
+    rows = [(_("True speed by the taped course"), true)]
+    for name, one in course.true_over_shown.items():
+        factor = words.number("ratio", one.factor, 2 * one.u_factor)
+        rows.append((_("True ÷ {source}").format(source=name), factor))
     return rows
 
 
-def _causes(answer: dict[str, Any]) -> list[list[str]]:
+def _causes(answer: PassAnswer, words: Words) -> Rows:
     rows = []
-    if not answer["cause_clear"]:
-        rows.append(["Not clear", "no cause stands out; the likeliest are"])
+    if not answer.cause_clear:
+        rows.append((_("Not clear"), _("no cause stands out; the likeliest are")))
     said: set[str] = set()
-    for cause in answer["causes"][:3]:
-        rows.append([f"{100 * cause['probability']:.0f} %", f"{cause['title']}."])
-        rows += [["", sentence] for sentence in cause["evidence"] if sentence not in said]
-        said.update(cause["evidence"])
-        rows.append(["", f"Next: {cause['check_next']}"])
+    for cause in answer.likely_causes:
+        rows.append((words.number("percent0", cause.probability), f"{words.say(cause.title)}."))
+        evidence = words.say_all(cause.evidence)
+        rows += [("", sentence) for sentence in evidence if sentence not in said]
+        said.update(evidence)
+        rows.append(("", _("Next: {check}").format(check=words.say(cause.check_next))))
     return rows
-
-
-def _or(answer: dict[str, Any], key: str, unit: str) -> str:
-    if not math.isfinite(answer[key]):
-        return "could not be found"
-    return with_uncertainty(answer[key], 2 * answer[f"u_{key}"], unit)

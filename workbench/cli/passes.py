@@ -3,71 +3,67 @@
 from __future__ import annotations
 
 import argparse
-import json
-from dataclasses import fields
-from pathlib import Path
-from typing import Any
+from collections.abc import Callable, Sequence
 
-from drivers.contract import Recording
 from workbench.base.errors import WrongInput
-from workbench.base.files import write_file
-from workbench.base.machine import Machine
-from workbench.base.units import units_for
-from workbench.calibration.statistics.decision import Verdict
+from workbench.base.units import FOOT_M
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_source, seconds, source_of
-from workbench.cli.output import print_json, print_warnings
+from workbench.cli.arguments import add_source, seconds, source_of, words_of
+from workbench.cli.output import print_answer, print_warnings
 from workbench.cli.pass_print import print_pass
-from workbench.jobs.codec import from_plain
-from workbench.jobs.passes.answer import PassOptions
-from workbench.jobs.passes.compute import compute as job_compute
-from workbench.jobs.source import finish
-from workbench.match.advice import Advice
-from workbench.words.view import json_view
-from workbench.words.words import Words
-
-_ABOUT = (
-    "The ratio is always belt ÷ ground. Approach, headlands and stops are left out. Causes are "
-    "weighed by the likelihood of all that was recorded: pulses, laps, readout, engine speed, oil "
-    "temperature, wheel, radar and satellite speed."
-)
+from workbench.jobs.keep import keep
+from workbench.jobs.passes.answer import PassAnswer, PassOptions, PassSays
+from workbench.jobs.passes.compute import compute
+from workbench.words.language import _
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.epilog = _ABOUT
+    parser.epilog = _(
+        "The ratio is always belt ÷ ground. Approach, headlands and stops are left out. Causes "
+        "are weighed by the likelihood of all that was recorded: pulses, laps, readout, engine "
+        "speed, oil temperature, wheel, radar and satellite speed."
+    )
     add_source(parser, required=False)
-    parser.add_argument("--belt", metavar="SOURCE", help="the belt's speed source or pulse channel")
-    parser.add_argument("--ground", metavar="SOURCE", help="the ground's speed source")
+    parser.add_argument(
+        "--belt", metavar="SOURCE", help=_("the belt's speed source or pulse channel")
+    )
+    parser.add_argument("--ground", metavar="SOURCE", help=_("the ground's speed source"))
     parser.add_argument(
         "--oil",
         metavar="START,END",
         type=_two_temperatures,
-        help="oil temperature in °C at the start and the end, as read off",
+        help=_("oil temperature at the start and the end, as read off: in °C, or 54F,118F"),
     )
     parser.add_argument(
         "--moved",
         metavar="TIME=STEPS",
         type=_move,
         action="append",
-        help="the flow control was moved by so many steps (clicks, turns) at that moment of the "
-        "recording; again for each move",
+        help=_(
+            "the flow control was moved by so many steps (clicks, turns) at that moment of the "
+            "recording; again for each move"
+        ),
     )
     parser.add_argument(
         "--course",
         metavar="LENGTH,FROM,TO",
         type=_course,
-        help="a taped course: its length in metres, and when its two ends were passed",
+        help=_("a taped course: its length in metres, or 100ft, and when its two ends were passed"),
     )
-    parser.add_argument("--track", metavar="FILE", help="write the way with its ratio as GeoJSON")
-    parser.add_argument("--report", metavar="FILE", help="write a report: .pdf, .html or .json")
+    parser.add_argument(
+        "--track", metavar="FILE", help=_("write the way with its ratio as GeoJSON")
+    )
+    parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
     parser.add_argument(
         "--all",
         action="store_true",
-        help="compute every stored pass again; --machine is then a machine's name",
+        help=_("compute every stored pass again; --machine is then a machine's name"),
     )
-    parser.add_argument("--workers", metavar="N", type=int, help="with --all: processes to use")
+    parser.add_argument("--workers", metavar="N", type=int, help=_("with --all: processes to use"))
     parser.add_argument(
-        "--scheduler", metavar="ADDRESS", help="with --all: a dask scheduler to send the work to"
+        "--scheduler",
+        metavar="ADDRESS",
+        help=_("with --all: a dask scheduler to send the work to"),
     )
 
 
@@ -79,85 +75,86 @@ def run(args: argparse.Namespace) -> int:
     if args.source is None:
         raise WrongInput("name a RECORDING, or --all for every stored pass.")
     source = source_of(args)
-    options = {
-        "belt": args.belt,
-        "ground": args.ground,
-        "oil_c": args.oil,
-        "moved": args.moved,
-        "course": args.course,
-    }
-    answer = finish("pass", compute(source.recording, source.machine, options), source, options)
+    moved = tuple(args.moved) if args.moved else None
+    options = PassOptions(args.belt, args.ground, args.oil, moved, args.course)
+    answer, words = (
+        compute(source.recording, source.machine, options),
+        words_of(args, source.machine),
+    )
+    kept = keep("pass", answer, options, source)
     if args.track:
-        write_track(answer, args.track)
+        from workbench.reports.passes.way import write_way
+
+        write_way(answer, args.track)
     if args.report:
         from workbench.reports.document import render
         from workbench.reports.passes.report import pass_document
 
-        render(pass_document(answer, source.machine), args.report)
+        render(pass_document(answer, source.machine, words, kept.number), args.report)
     if args.json:
-        print_json(answer)
+        print_answer(answer, kept, words)
     else:
-        print_pass(answer)
-        print_warnings(answer["warnings"])
-    return FAILED if Verdict(answer["verdict"]).is_fail else DONE
+        print_pass(answer, words)
+        print_warnings(words.say_all(answer.warnings))
+    _help_to_choose(answer)
+    return FAILED if answer.verdict.is_fail else DONE
 
 
-def compute(
-    recording: Recording, machine: Machine | None, options: dict[str, Any]
-) -> dict[str, Any]:
-    """The answer as a dict of sentences and numbers; gives way to `jobs.passes.compute`."""
-    answer = job_compute(recording, machine, from_plain(options, PassOptions))
-    words = Words(units_for(machine.readout.unit if machine else None))
-    none = dict.fromkeys(("stands_apart", "wheel_slip_against", "advice", "course", "track"))
-    return _unknown_as_nan(answer, none | json_view(answer, words))
+def _help_to_choose(answer: PassAnswer) -> None:
+    """Which option names the source that was not found."""
+    option = {PassSays.NO_BELT_KNOWN: "--belt", PassSays.NO_GROUND_KNOWN: "--ground"}
+    for says, name in option.items():
+        if answer.reason.what == says:
+            print_warnings([_("name the source with {option} SOURCE.").format(option=name)])
 
 
-def _unknown_as_nan(answer: Any, view: dict[str, Any]) -> dict[str, Any]:
-    view.pop("statements", None)
-    for one in fields(answer):
-        value = getattr(answer, one.name)
-        if isinstance(value, float):
-            view[one.name] = value
-        elif isinstance(value, Advice):
-            _unknown_as_nan(value, view[one.name])
-    return view
+def _two_temperatures(text: str) -> tuple[float, float]:
+    expected = _("two temperatures, for example 12,48 in °C or 54F,118F")
+    start_c, end_c = _numbers(text, (_celsius, _celsius), expected, -50.0, 150.0)
+    return start_c, end_c
 
 
-def write_track(answer: dict[str, Any], path: str) -> None:
-    """The way of a pass as GeoJSON. Raises WrongInput where there is none to write."""
-    from workbench.match.track import to_geojson
-    from workbench.records.jsonable import plain
-
-    if not answer.get("track"):
-        raise WrongInput(f"{answer['source']} holds no positions, so there is no track to write.")
-    text = json.dumps(plain(to_geojson(answer["track"])), allow_nan=False)
-    write_file(Path(path), text, WrongInput)
+def _course(text: str) -> tuple[float, float, float]:
+    expected = _(
+        "a length in metres or feet and two moments in seconds, for example 30.48,12.0,36.8 or "
+        "100ft,12.0,36.8"
+    )
+    length_m, from_s, to_s = _numbers(text, (_metres, float, float), expected, 0.0, 1e7)
+    return length_m, from_s, to_s
 
 
-def _two_temperatures(text: str) -> list[float]:
-    return _numbers(text, 2, "two temperatures in °C, for example 12,48", -50.0, 150.0)
+def _celsius(word: str) -> float:
+    if word.endswith("F"):
+        return (float(word.removesuffix("F")) - 32) / 1.8
+    return float(word.removesuffix("C"))
 
 
-def _course(text: str) -> list[float]:
-    expected = "a length in metres and two moments in seconds, for example 30.48,12.0,36.8"
-    return _numbers(text, 3, expected, 0.0, 1e7)
+def _metres(word: str) -> float:
+    if word.endswith("ft"):
+        return float(word.removesuffix("ft")) * FOOT_M
+    return float(word.removesuffix("m"))
 
 
-def _numbers(text: str, count: int, expected: str, low: float, high: float) -> list[float]:
+def _numbers(
+    text: str, kinds: Sequence[Callable[[str], float]], expected: str, low: float, high: float
+) -> list[float]:
     try:
-        values = [float(word) for word in text.split(",")]
+        values = [kind(word) for kind, word in zip(kinds, text.split(","), strict=True)]
     except ValueError:
         values = []
-    if len(values) != count or not all(low <= value <= high for value in values):
-        raise argparse.ArgumentTypeError(f"'{text}' is wrong; expected {expected}")
+    if not values or not all(low <= value <= high for value in values):
+        raise _wrong(text, expected)
     return values
 
 
-def _move(text: str) -> list[float]:
-    at, _, steps = text.partition("=")
+def _move(text: str) -> tuple[float, float]:
+    at, _equals, steps = text.partition("=")
     try:
-        return [seconds(at), float(steps)]
+        return seconds(at), float(steps)
     except (ValueError, argparse.ArgumentTypeError):
-        raise argparse.ArgumentTypeError(
-            f"'{text}' is wrong; expected a moment and steps, for example 38s=-2"
-        ) from None
+        raise _wrong(text, _("a moment and steps, for example 38s=-2")) from None
+
+
+def _wrong(text: str, expected: str) -> argparse.ArgumentTypeError:
+    said = _("'{text}' is wrong; expected {expected}").format(text=text, expected=expected)
+    return argparse.ArgumentTypeError(said)

@@ -34,7 +34,7 @@ class Snapshot:
     `ratio` is belt ÷ ground over the steady part, `difference_mps` belt minus ground now.
     `answer` is 'pass' or 'fail' as soon as the uncertainty allows, else 'cannot tell';
     `more_s` and `more_m` are what it then needs at the present spread (inf: more of the
-    same would not settle it). `lost` names the signal that is away.
+    same would not settle it). `belt_lost` and `ground_lost` tell which signal is away.
     """
 
     time_s: float
@@ -55,7 +55,8 @@ class Snapshot:
     answer: Decision
     more_s: float
     more_m: float
-    lost: str = ""
+    belt_lost: bool = False
+    ground_lost: bool = False
 
 
 class LiveMatch:
@@ -122,13 +123,13 @@ class LiveMatch:
 
     def snapshot(self, host_s: float) -> Snapshot:
         """Everything as it stands at `host_s`."""
-        lost = [name for name in ("belt", "ground") if host_s - self._heard[name] > LOST_S]
-        belt = math.nan if "belt" in lost else self._belt.last_value
-        ground = math.nan if "ground" in lost else self._ground.last_value
+        belt_lost, ground_lost = (host_s - heard_s > LOST_S for heard_s in self._heard.values())
+        belt = math.nan if belt_lost else self._belt.last_value
+        ground = math.nan if ground_lost else self._ground.last_value
         totals, standing = self._seconds.totals, self._standing
         return Snapshot(
             time_s=host_s,
-            state=self._state(bool(lost)),
+            state=self._state(belt_lost or ground_lost),
             belt_mps=belt,
             ground_mps=ground,
             difference_mps=belt - ground,
@@ -145,7 +146,8 @@ class LiveMatch:
             answer=standing.decision,
             more_s=standing.more_s,
             more_m=standing.more_s * standing.ground_mps,
-            lost=" and ".join(lost),
+            belt_lost=belt_lost,
+            ground_lost=ground_lost,
         )
 
     def _state(self, lost: bool) -> State:

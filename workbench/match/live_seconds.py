@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from enum import StrEnum
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,12 +45,12 @@ chance to be wrong; tests/workbench/match/test_live.py counts how often it is.""
 class State(StrEnum):
     """What the tractor is doing, as far as the two signals tell."""
 
-    WAITING = "waiting for signals"
-    LOST = "lost signal"
-    STOPPED = "stopped"
-    APPROACH = "approach"
-    STEADY = "steady"
-    HEADLAND = "headland"
+    WAITING = auto()
+    LOST = auto()
+    STOPPED = auto()
+    APPROACH = auto()
+    STEADY = auto()
+    HEADLAND = auto()
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,12 +53,29 @@ class PaceSays(StrEnum):
     LEFT_OUT = auto()
 
 
+class BandSays(StrEnum):
+    """Where a ratio lies."""
+
+    IN_BAND = auto()
+    BELT_SLOW = auto()
+    BELT_FAST = auto()
+    LEFT_OUT_OF_BAND = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class PaceLimits:
     """Lowest and highest acceptable ratio belt ÷ ground."""
 
     low: float
     high: float
+
+    def band(self, ratio: float) -> BandSays:
+        """Where a ratio lies; NaN is left out."""
+        if not math.isfinite(ratio):
+            return BandSays.LEFT_OUT_OF_BAND
+        if ratio < self.low:
+            return BandSays.BELT_SLOW
+        return BandSays.BELT_FAST if ratio > self.high else BandSays.IN_BAND
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from enum import StrEnum, auto
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.base.statements import Statement, statement
+from workbench.base.statements import Statement, Value, statement
 from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.match.align import align
 from workbench.match.mean import autocorrelated_mean
@@ -70,6 +70,11 @@ up in the middle of the usual slip is off by (15 − 8) % ÷ √12; a radar by m
 others' are chosen."""
 
 
+def says_of_kind(name: str) -> SourceSays:
+    """What a kind of ground speed is called, by its name in an answer."""
+    return next((kind.says for kind in KINDS if kind.name == name), SourceSays.BY_SOMETHING)
+
+
 def trust(kind: Kind, *, usable: bool, u_mean_rel: float = 0.0) -> tuple[bool, int, float]:
     """What to sort sources of the ground by, the one to take first.
 
@@ -100,7 +105,11 @@ class Quality:
     @property
     def says(self) -> Statement:
         """The source with its kind and its quality."""
-        known = {"source": self.source, "kind": statement(self.kind.says), "share_rel": self.share}
+        known: dict[str, Value] = {
+            "source": self.source,
+            "kind": statement(self.kind.says),
+            "share_rel": self.share,
+        }
         if not math.isfinite(self.u_mean_rel):
             return statement(SourceSays.SOURCE_AT_REST, **known)
         return statement(SourceSays.QUALITY_OF_SOURCE, **known, mean_rel=self.u_mean_rel)

@@ -8,9 +8,7 @@ are good to a millionth.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -102,31 +100,3 @@ def _nearest(time_s: Floats, ratio_time_s: Floats, ratio: Floats) -> Floats:
     step_s = float(np.median(np.diff(at_s))) if at_s.size > 1 else 1.0
     away = np.abs(at_s[nearest] - time_s) > 2 * max(step_s, 0.5)
     return np.where(away, math.nan, ratio[nearest])
-
-
-def to_geojson(points: Mapping[str, Sequence[float | None]]) -> dict[str, Any]:
-    """A GeoJSON feature collection (RFC 7946: longitude first, WGS 84): the way as one line,
-    and a point each with its time and ratio belt ÷ ground."""
-    rows = list(
-        zip(
-            points["longitude_deg"],
-            points["latitude_deg"],
-            points["time_s"],
-            points["ratio"],
-            strict=True,
-        )
-    )
-    line = {
-        "type": "Feature",
-        "geometry": {"type": "LineString", "coordinates": [[lon, lat] for lon, lat, *_ in rows]},
-        "properties": {"what": "way of the pass"},
-    }
-    dots = [
-        {
-            "type": "Feature",
-            "geometry": {"type": "Point", "coordinates": [lon, lat]},
-            "properties": {"time_s": at_s, "ratio_belt_to_ground": ratio},
-        }
-        for lon, lat, at_s, ratio in rows
-    ]
-    return {"type": "FeatureCollection", "features": [line, *dots]}

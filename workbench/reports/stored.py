@@ -7,22 +7,13 @@ from typing import Any
 from workbench.base.errors import WrongInput
 from workbench.base.units import US
 from workbench.jobs.keep import answer_of
+from workbench.jobs.passes.answer import PassAnswer
 from workbench.records.entries import StoredResult
 from workbench.reports.document import Document
-from workbench.words.view import json_view
 from workbench.words.words import Words
 
 REPORTED = ("pass", "calibrate", "gap")
 """Kinds of result that have a report."""
-
-
-def worded(stored: StoredResult, words: Words) -> dict[str, Any]:
-    """A stored answer with its statements as sentences."""
-    if stored.kind != "pass":
-        return stored.answer
-    from workbench.jobs.passes.answer import PassAnswer
-
-    return json_view(answer_of(stored, PassAnswer), words)
 
 
 def document_of(stored: StoredResult, words: Words, **typed: Any) -> Document:
@@ -32,7 +23,7 @@ def document_of(stored: StoredResult, words: Words, **typed: Any) -> Document:
     `environment`, `references`. Raises WrongInput for a kind that has no report.
     """
     machine = stored.machine()
-    answer = {"result": stored.number, **worded(stored, words)}
+    answer = {"result": stored.number, **stored.answer}
     if stored.kind == "calibrate":
         from workbench.reports.calibrate.certificate import Made, certificate
 
@@ -46,7 +37,8 @@ def document_of(stored: StoredResult, words: Words, **typed: Any) -> Document:
     if stored.kind == "pass":
         from workbench.reports.passes.report import pass_document
 
-        return pass_document(answer, machine)
+        passed = answer_of(stored, PassAnswer)
+        return pass_document(passed, machine, words, stored.number)
     raise WrongInput(
         "Result {number} is one of 'evenpace {kind}', for which there is no report.",
         number=stored.number,

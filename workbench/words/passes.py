@@ -3,34 +3,26 @@
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from drivers.kinds import ChannelKind, pulse_kind
-from workbench.base.cautions import Caution
-from workbench.base.units import SPEED_UNITS_MPS, UnitSystem, from_mps, to_mps
-from workbench.words.numbers import clock_text, length_text, speed_text
+from workbench.base.statements import PlusMinus
+from workbench.jobs.passes.answer import CauseAnswer, PassAnswer
+from workbench.match.findings import OF_THE_RATIO
+from workbench.words.language import N_, _
+from workbench.words.numbers import clock_text
 from workbench.words.words import Words
-
-LEAST_PROBABILITY = 0.05
-"""Causes less likely than this are not worth a line; chosen."""
-MOST_CAUSES = 3
-
-Row = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class PassWords:
     """`headline` before all, `detail` beside it; then lists of sentences.
 
-    `caution` is read before `to_do` is done, '' where nothing is to be touched.
+    `cautions` are read before anything of `to_do` and `why` is done.
     """
 
     headline: str
     detail: str
-    caution: str
+    cautions: list[str]
     to_do: list[str]
     why: list[str]
     parts: list[str]
@@ -43,177 +35,188 @@ class PassWords:
         return f"{self.headline}. {self.detail}".strip()
 
 
-def pass_words(answer: Mapping[str, Any], units: UnitSystem) -> PassWords:
-    """The words of a stored or fresh answer of `evenpace pass`."""
-    headline, detail = _answer(answer, units)
-    advice = answer.get("advice") or {}
-    sentences = [in_units(sentence, units) for sentence in advice.get("sentences") or []]
+def pass_words(answer: PassAnswer, words: Words) -> PassWords:
+    """The words of a stored or fresh answer."""
+    advice = answer.advice.sentences if answer.advice else ()
     return PassWords(
-        headline=headline,
-        detail=detail,
-        caution=f"⚠ {Words(units).say(Caution.HANDS_OFF)}"
-        if math.isfinite(number(advice.get("belt_change_rel")))
-        else "",
-        to_do=sentences or _without_advice(answer),
-        why=[in_units(sentence, units) for sentence in _why(answer)],
-        parts=_parts(answer, units),
-        sources=_sources(answer),
-        notes=[in_units(sentence, units) for sentence in answer.get("warnings") or []],
+        headline=_headline(answer, words),
+        detail=_detail(answer, words),
+        cautions=[words.say(caution) for caution in answer.cautions],
+        to_do=words.say_all(advice) or _without_advice(answer),
+        why=_why(answer, words),
+        parts=_parts(answer, words),
+        sources=_sources(answer, words),
+        notes=words.say_all(answer.warnings),
     )
 
 
-_SPEED = re.compile(rf"(\d+(?:\.\d+)?) ({'|'.join(map(re.escape, SPEED_UNITS_MPS))})(?![\w/])")
-
-_MINUS = re.compile(r"(?<![\w.)])-(?=\d)")
-
-
-def in_units(sentence: str, units: UnitSystem) -> str:
-    """A stored sentence with its speeds in the person's unit: it was written in the readout's.
-
-    Its minus signs become true ones.
-    """
-
-    def changed(found: re.Match[str]) -> str:
-        if found[2] == units.speed:
-            return found[0]
-        return f"{from_mps(to_mps(float(found[1]), found[2]), units.speed):.3g} {units.speed}"
-
-    return _MINUS.sub("−", _SPEED.sub(changed, sentence))
-
-
-def pass_rows(answer: Mapping[str, Any]) -> list[Row]:
-    """(time_s, belt m/s, ground m/s, separation m) of the steady part, NaN where left out.
-
-    Where nothing was steady, all of it: it shows why there is no answer.
-    """
-    series = answer.get("series") or {}
-    names = ("time_s", "belt_mps", "ground_mps", "separation_m", "steady")
-    columns = [[number(value) for value in series.get(name, [])] for name in names]
-    every = not any(steady > 0 for steady in columns[-1])
-    return [
-        (at_s, belt, ground, apart) if steady > 0 or every else (at_s, math.nan, math.nan, math.nan)
-        for at_s, belt, ground, apart, steady in zip(*columns, strict=True)
-    ]
-
-
-def choices(answer: Mapping[str, Any]) -> tuple[Sequence[str], Sequence[str]]:
-    """Names that can be chosen as belt and as ground when the recording is judged again."""
-    speeds = [one["source"] for one in answer.get("ground_sources") or []]
-    names = [
-        name
-        for name in answer.get("sources") or []
-        if name in speeds or pulse_kind(name) is ChannelKind.BELT
-    ]
-    belts = [name for name in names if name not in speeds]
-    grounds = [name for name in names if name in speeds] or names
-    return belts or names, grounds
-
-
-def number(value: Any) -> float:
-    """A number of JSON, where 'none' is null."""
-    return float(value) if isinstance(value, int | float) else math.nan
-
-
-def _answer(answer: Mapping[str, Any], units: UnitSystem) -> tuple[str, str]:
-    ratio, U = number(answer.get("ratio")), number(answer.get("U_ratio"))
-    reason = str(answer.get("reason") or "")
-    if not math.isfinite(ratio):
-        missing = [what for what in ("belt", "ground") if not answer.get(what)]
-        if missing:
-            several = len(answer.get("sources") or []) > 1
-            rest = "Belt and ground have to be chosen." if several else "A pass needs two sources."
-            return f"Nothing here is known to be the {missing[0]}", rest
-        return "Belt and ground could not be compared", f"{_capital(reason)}."
-    way = "faster" if ratio > 1 else "slower"
-    belt = speed_text(number(answer.get("belt_speed_mps")), units)
-    ground = speed_text(number(answer.get("ground_speed_mps")), units)
-    low, high = number(answer.get("ratio_low")), number(answer.get("ratio_high"))
-    return (
-        f"Belt {100 * abs(ratio - 1):.1f} % {way} than the ground (± {100 * U:.1f} %)",
-        f"{belt} over {ground}. Ratio belt ÷ ground {ratio:.3f} ± {U:.3f}, allowed {low:g} to "
-        f"{high:g}: {reason}.",
+def _headline(answer: PassAnswer, words: Words) -> str:
+    """The answer in a few words, without a full stop."""
+    away = answer.ratio - 1
+    if not math.isfinite(away):
+        if answer.belt and answer.ground:
+            return _("Belt and ground cannot be compared")
+        if answer.belt:
+            return _("Nothing here is known to be the ground")
+        return _("Nothing here is known to be the belt")
+    return words.fill(
+        N_("Belt {away_rel:percent1} faster than the ground")
+        if away > 0
+        else N_("Belt {away_rel:percent1} slower than the ground"),
+        {"away_rel": PlusMinus(abs(away), answer.U_ratio)},
     )
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def evidence_words(cause: CauseAnswer, words: Words) -> str:
+    """What speaks for a cause, but for the ratio, which stands elsewhere already."""
+    own = [one for one in cause.evidence if one.what not in OF_THE_RATIO]
+    return " ".join(words.say_all(own))
 
 
-def _without_advice(answer: Mapping[str, Any]) -> list[str]:
+def not_looked_for(answer: PassAnswer, words: Words) -> str:
+    """The causes that could not have shown, '' where there is none."""
+    if not answer.causes_not_looked_for:
+        return ""
+    said = "; ".join(words.say_all(answer.causes_not_looked_for))
+    return _("Nothing recorded could have shown: {causes}.").format(causes=said)
+
+
+def _detail(answer: PassAnswer, words: Words) -> str:
+    reason = words.say(answer.reason)
+    if math.isfinite(answer.ratio):
+        return words.fill(
+            N_(
+                "{belt_mps:speed} over {ground_mps:speed}. Ratio belt ÷ ground {ratio}, allowed "
+                "{low:g} to {high:g}: {reason}."
+            ),
+            {
+                "belt_mps": answer.belt_speed_mps,
+                "ground_mps": answer.ground_speed_mps,
+                "ratio": PlusMinus(answer.ratio, answer.U_ratio),
+                "low": answer.ratio_low,
+                "high": answer.ratio_high,
+                "reason": reason,
+            },
+        )
+    if answer.belt and answer.ground:
+        return f"{reason[:1].upper()}{reason[1:]}."
+    if len(answer.sources) > 1:
+        return _("Belt and ground have to be chosen.")
+    return _("A pass needs two sources.")
+
+
+def _without_advice(answer: PassAnswer) -> list[str]:
     """What to do where there is no ratio to give advice on."""
-    if not answer.get("belt") or not answer.get("ground"):
-        names = answer.get("sources") or []
-        held = f"The recording holds {', '.join(names) or 'no source at all'}."
-        choose = "Choose belt and ground on the Pass page and judge it again, or record"
+    names = answer.sources
+    if answer.belt and answer.ground:
         return [
-            f"{held} {choose if len(names) > 1 else 'Record'} the next pass with both plugged in."
+            _(
+                "Drive a longer pass at an even speed, with both signals live from its beginning "
+                "to its end."
+            )
         ]
-    return [
-        "Drive a longer pass at an even speed, with both signals live from its beginning to its "
-        "end."
-    ]
+    if not names:
+        return [
+            _("The recording holds no source at all. Record the next pass with both plugged in.")
+        ]
+    if len(names) == 1:
+        said = _("The recording holds {source}. Record the next pass with both plugged in.")
+        return [said.format(source=names[0])]
+    said = _(
+        "The recording holds {sources}. Choose belt and ground on the Pass page and judge it "
+        "again, or record the next pass with both plugged in."
+    )
+    return [said.format(sources=", ".join(names))]
 
 
-def _why(answer: Mapping[str, Any]) -> list[str]:
+def _why(answer: PassAnswer, words: Words) -> list[str]:
     """Causes with their probability, what speaks for each, and what would tell them apart."""
-    causes = [
-        cause
-        for cause in answer.get("causes") or []
-        if number(cause.get("probability")) >= LEAST_PROBABILITY
-    ][:MOST_CAUSES]
+    causes = answer.likely_causes
+    if not causes:
+        return []
     said = []
-    if causes and not answer.get("cause_clear"):
-        said.append("Not clear: no cause stands out. The checks below tell them apart.")
+    if not answer.cause_clear:
+        said.append(_("Not clear: no cause stands out. The checks below tell them apart."))
     for cause in causes:
-        # The first sentence of the evidence is the ratio, which stands above already.
-        evidence = " ".join(cause.get("evidence", [])[1:])
+        evidence = evidence_words(cause, words)
         said.append(
-            f"{cause['title']}: {100 * cause['probability']:.0f} % likely. {evidence} "
-            f"To tell: {cause['check_next'][:1].lower()}{cause['check_next'][1:]}".replace(
-                "  ", " "
+            words.fill(
+                N_("{title}: {probability:percent0} likely. {evidence} To tell: {check_next}")
+                if evidence
+                else N_("{title}: {probability:percent0} likely. To tell: {check_next}"),
+                {
+                    "title": cause.title,
+                    "probability": cause.probability,
+                    "evidence": evidence,
+                    "check_next": cause.check_next,
+                },
             )
         )
-    hidden = answer.get("causes_not_looked_for") or []
-    if hidden and causes:
-        said.append(f"Nothing recorded could have shown: {'; '.join(hidden)}.")
-    return said
+    hidden = not_looked_for(answer, words)
+    return [*said, hidden] if hidden else said
 
 
-def _parts(answer: Mapping[str, Any], units: UnitSystem) -> list[str]:
+def _parts(answer: PassAnswer, words: Words) -> list[str]:
     parts = [
-        f"{clock_text(number(part['from_s']))} to {clock_text(number(part['to_s']))}: ratio "
-        f"{number(part['ratio']):.3f} ± {2 * number(part['u_ratio']):.3f}, "
-        f"belt {_apart(part['separation_m'], units)}"
-        for part in answer.get("segments") or []
+        words.fill(
+            N_("{begins} to {ends}: ratio {ratio}, {apart}"),
+            {
+                "begins": clock_text(part.from_s),
+                "ends": clock_text(part.to_s),
+                "ratio": PlusMinus(part.ratio, 2 * part.u_ratio),
+                "apart": _apart(part.separation_m, words),
+            },
+        )
+        for part in answer.segments
     ]
-    inside = number(answer.get("in_band_fraction"))
-    if parts and math.isfinite(inside):
-        whole = _apart(answer.get("separation_m"), units)
-        parts.append(f"In all: {100 * inside:.0f} % of the time in band, belt {whole}")
+    if parts and math.isfinite(answer.in_band_fraction):
+        whole = {
+            "inside_rel": answer.in_band_fraction,
+            "apart": _apart(answer.separation_m, words),
+        }
+        parts.append(
+            words.fill(N_("In all: {inside_rel:percent0} of the time in band, {apart}"), whole)
+        )
     return parts
 
 
-def _apart(separation_m: Any, units: UnitSystem) -> str:
-    """'7.0 ft behind': how far the belt came before or after the ground."""
-    apart_m = number(separation_m)
-    if not math.isfinite(apart_m):
-        return "ahead by an unknown length"
-    return f"{length_text(abs(apart_m), units)} {'ahead' if apart_m > 0 else 'behind'}"
+def _apart(separation_m: float, words: Words) -> str:
+    """How far the belt came before or after the ground."""
+    if not math.isfinite(separation_m):
+        return _("belt ahead by an unknown length")
+    ahead = separation_m > 0
+    text = N_("belt {apart_m:length} ahead") if ahead else N_("belt {apart_m:length} behind")
+    return words.fill(text, {"apart_m": abs(separation_m)})
 
 
-def _sources(answer: Mapping[str, Any]) -> list[str]:
-    belt, ground = answer.get("belt"), answer.get("ground")
-    if not belt or not ground:
+def _sources(answer: PassAnswer, words: Words) -> list[str]:
+    if not answer.belt or not answer.ground:
         return []
-    why = str(answer.get("ground_why") or "").replace("it was asked for", "chosen for this pass")
-    said = [f"Belt by {belt}, ground by {ground}" + (f": {why}." if why else ".")]
-    if answer.get("stands_apart"):
-        said.append(f"{answer['stands_apart']} stands apart from all the other ground speeds.")
-    slip = number(answer.get("wheel_slip"))
-    if math.isfinite(slip):
-        U = 200 * number(answer.get("u_wheel_slip"))
-        text = f"{100 * slip:+.1f} % ± {U:.1f} %".replace("-", "−")
+    said = [sources_used(answer, words)]
+    if answer.stands_apart:
+        said.append(stands_apart(answer.stands_apart))
+    if math.isfinite(answer.wheel_slip):
         said.append(
-            f"Wheel slip beyond the wheels' set-up, against {answer['wheel_slip_against']}: {text}."
+            words.fill(
+                N_("Wheel slip beyond the wheels' set-up, against {source}: {slip_rel:+percent1}."),
+                {
+                    "source": answer.wheel_slip_against or "",
+                    "slip_rel": PlusMinus(answer.wheel_slip, 2 * answer.u_wheel_slip),
+                },
+            )
         )
     return said
+
+
+def sources_used(answer: PassAnswer, words: Words) -> str:
+    """Which belt and which ground, and why that ground."""
+    used = {"belt": answer.belt, "ground": answer.ground}
+    if answer.ground_why is None:
+        return _("Belt by {belt}, ground by {ground}.").format(**used)
+    why = words.say(answer.ground_why)
+    return _("Belt by {belt}, ground by {ground}: {why}.").format(**used, why=why)
+
+
+def stands_apart(source: str) -> str:
+    """That a source of ground speed differs from all the others."""
+    return _("{source} stands apart from all the other ground speeds.").format(source=source)

@@ -2,67 +2,76 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
 
+import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
     QComboBox,
     QHBoxLayout,
-    QLabel,
     QPushButton,
     QScrollArea,
     QVBoxLayout,
     QWidget,
 )
 
+from drivers.contract import Floats
+from workbench.base.statements import PlusMinus, Statement
 from workbench.base.units import UnitSystem
-from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.basics import VerdictPill, button, label, row, say
 from workbench.gui.passes.track import PassTrack
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.jobs.passes.answer import PassAnswer
+from workbench.match.ratio import PaceLimits
+from workbench.models.passes.judge import choices
 from workbench.words.language import _
-from workbench.words.passes import Row, choices, number, pass_rows, pass_words
+from workbench.words.passes import pass_words
 from workbench.words.pictures.passes import pass_picture
+from workbench.words.words import Words
 
 WIDE_PX, TALL_PX = 1000, 700
 """From this size on the headline is large, and both pictures are shown at once."""
 
 PLOT_PX = 26 * GRID_PX
-
-NOTHING = (
-    "Nothing to draw: there is no stretch of time in which belt and ground can be laid side by "
-    "side."
-)
+NO_ROWS: Floats = np.empty((0, 4))
 
 JudgeAgain = Callable[[str, str], object]
 """Called with the belt's and the ground's source."""
 
 
-class PassAnswer(QWidget):
-    """Shows an answer of `evenpace pass`, fresh or from the store.
+class PassAnswerView(QWidget):
+    """Shows a pass's answer, fresh or from the store.
 
     With `judge_again` the sources can be chosen anew, where there are several.
     """
 
     def __init__(self, theme: Theme, judge_again: JudgeAgain | None = None) -> None:
         super().__init__()
-        self._answer: Mapping[str, Any] | None = None
-        self._earlier: Sequence[str] = ()
-        self._rows: list[Row] = []
+        self._answer: PassAnswer | None = None
+        self._earlier: Sequence[Statement] = ()
+        self._rows = NO_ROWS
         self._judge_again = judge_again
         self._pill = VerdictPill(theme)
         self.headline, self.sentence = label("", "text"), label("", "soft")
         self.plot = Plot(theme, _("Drift plot: speeds, ratio belt ÷ ground, separation"))
         self.plot.setMinimumHeight(PLOT_PX)
         self.track = PassTrack(theme)
-        self._nothing = label(NOTHING, "soft")
+        self._nothing = label(
+            _(
+                "Nothing to draw: there is no stretch of time in which belt and ground can be laid "
+                "side by side."
+            ),
+            "soft",
+        )
         self._nothing.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self._over_time, self._on_field = QPushButton("Over time"), QPushButton("On the field")
+        self._over_time, self._on_field = (
+            QPushButton(_("Over time")),
+            QPushButton(_("On the field")),
+        )
         self._belt, self._ground = QComboBox(), QComboBox()
         self._chooser = self._make_chooser()
         self._switch = self._make_switch()
@@ -84,46 +93,61 @@ class PassAnswer(QWidget):
 
     def show_answer(
         self,
-        answer: Mapping[str, Any],
+        answer: PassAnswer,
         units: UnitSystem,
-        earlier: Sequence[str] = (),
-        live: Sequence[Row] = (),
+        earlier: Sequence[Statement] = (),
+        live: Floats = NO_ROWS,
     ) -> None:
-        """Fill in the pictures and the words; `earlier` are sentences on earlier passes.
+        """Fill in the pictures and the words; `earlier` is said of earlier passes.
 
-        `live` is what the screen saw, for an answer without speeds on one line of time.
+        `live` (n, 4) is what the screen saw, for an answer without speeds on one line of time.
         """
         before = self._answer
         if answer is not before:
             self._over_time.setChecked(True)
         self._answer, self._earlier = answer, earlier
-        self._pill.show_verdict(Verdict(answer["verdict"]))
-        words = pass_words(answer, units)
-        say(self.headline, words.headline)
-        say(self.sentence, words.detail)
-        self._fill(
-            {
-                "Before anything is touched": [words.caution] if words.caution else [],
-                "What to do": words.to_do,
-                "Most likely why": words.why,
-                "Earlier passes of this machine": earlier,
-                "Along the way": words.parts,
-                "Which signals": words.sources,
-                "Notes": words.notes,
-            }
-        )
-        self._offer_sources()
-        tell_simulated(self.plot, bool(answer["simulated"]))
-        self._rows = pass_rows(answer) or list(live)
+        self._pill.show_verdict(answer.verdict)
+        self._show_words(answer, Words(units), earlier)
+        self._offer_sources(answer)
+        tell_simulated(self.plot, answer.simulated)
+        rows = answer.series.rows()
+        self._rows = rows if rows.size else live
         picture = pass_picture(
             self._rows,
-            (answer["ratio_low"], answer["ratio_high"]),
-            (number(answer.get("ratio")), number(answer.get("U_ratio"))),
-            [(one["time_s"], one["change"]) for one in answer.get("change_points") or []],
+            PaceLimits(answer.ratio_low, answer.ratio_high),
+            PlusMinus(answer.ratio, answer.U_ratio),
+            answer.change_points,
         )
         self.plot.show_picture(picture, units, anew=answer is not before)
         self.track.show_answer(answer, units)
         self._show_pictures()
+
+    def _show_words(self, answer: PassAnswer, words: Words, earlier: Sequence[Statement]) -> None:
+        said = pass_words(answer, words)
+        say(self.headline, said.headline)
+        say(self.sentence, said.detail)
+        while (item := self._words.takeAt(0)) is not None:
+            widget = item.widget()
+            if widget is not None:
+                widget.hide()
+                widget.deleteLater()
+        cautions = [f"⚠ {caution}" for caution in said.cautions]
+        self._add_chapter(_("Before anything is touched"), cautions)
+        self._add_chapter(_("What to do"), said.to_do, first_role="text")
+        self._add_chapter(_("Most likely why"), said.why)
+        self._add_chapter(_("Earlier passes of this machine"), words.say_all(earlier))
+        self._add_chapter(_("Along the way"), said.parts)
+        self._add_chapter(_("Which signals"), said.sources)
+        self._add_chapter(_("Notes"), said.notes)
+
+    def _add_chapter(self, title: str, sentences: Sequence[str], first_role: str = "") -> None:
+        if not sentences:
+            return
+        head = label(title, "soft")
+        head.setContentsMargins(0, GRID_PX, 0, 0)
+        self._words.addWidget(head)
+        for at, sentence in enumerate(sentences):
+            self._words.addWidget(label(sentence, "" if at else first_role))
 
     def use_units(self, units: UnitSystem) -> None:
         """Show the same answer in other units."""
@@ -167,7 +191,7 @@ class PassAnswer(QWidget):
         area.setWidgetResizable(True)
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setWidget(beside)
-        area.setAccessibleName("What to do, why, earlier passes, and the parts of the pass")
+        area.setAccessibleName(_("What to do, why, earlier passes, and the parts of the pass"))
         return area
 
     def _make_switch(self) -> QWidget:
@@ -177,16 +201,17 @@ class PassAnswer(QWidget):
             picture.setCheckable(True)
             picture.setProperty("role", "tab")
             picture.setMinimumHeight(TOUCH_PX)
-            picture.setAccessibleName(f"Picture: {picture.text()}")
+            picture.setAccessibleName(_("Picture: {name}").format(name=picture.text()))
             group.addButton(picture)
         self._over_time.setChecked(True)
         group.buttonToggled.connect(lambda *_: self._show_pictures())
         return row(self._over_time, self._on_field)
 
     def _make_chooser(self) -> QWidget:
-        for name, choice in (("Belt", self._belt), ("Ground", self._ground)):
+        self._belt.setAccessibleName(_("Belt source of this recording"))
+        self._ground.setAccessibleName(_("Ground source of this recording"))
+        for choice in (self._belt, self._ground):
             choice.setMinimumHeight(TOUCH_PX)
-            choice.setAccessibleName(f"{name} source of this recording")
             choice.setMinimumContentsLength(4)
             choice.setSizeAdjustPolicy(
                 QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
@@ -196,7 +221,7 @@ class PassAnswer(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(GRID_PX)
         column.addWidget(row(self._belt, self._ground, stretch=False))
-        column.addWidget(row(button("Judge again with these", self._ask_again)))
+        column.addWidget(row(button(_("Judge again with these"), self._ask_again)))
         made.hide()
         return made
 
@@ -205,41 +230,22 @@ class PassAnswer(QWidget):
         has_way = not self.track.is_empty
         self._switch.setVisible(has_way and not both)
         on_field = has_way and self._on_field.isChecked()
-        self.plot.setVisible((both or not on_field) and bool(self._rows))
-        self._nothing.setVisible(not on_field and not self._rows)
+        self.plot.setVisible((both or not on_field) and self._rows.size > 0)
+        self._nothing.setVisible(not on_field and not self._rows.size)
         self.track.setVisible(has_way and (both or on_field))
 
-    def _offer_sources(self) -> None:
-        if self._answer is None or self._judge_again is None:
+    def _offer_sources(self, answer: PassAnswer) -> None:
+        if self._judge_again is None:
             return
-        offered = choices(self._answer)
-        for choice, names, key in zip(
-            (self._belt, self._ground), offered, ("belt", "ground"), strict=True
+        offered = choices(answer)
+        for choice, names, used in zip(
+            (self._belt, self._ground), offered, (answer.belt, answer.ground), strict=True
         ):
             choice.clear()
             choice.addItems(list(names))
-            choice.setCurrentText(str(self._answer.get(key) or ""))
+            choice.setCurrentText(used or "")
         self._chooser.setVisible(all(offered) and max(map(len, offered)) > 1)
 
     def _ask_again(self) -> None:
         if self._judge_again is not None:
             self._judge_again(self._belt.currentText(), self._ground.currentText())
-
-    def _fill(self, chapters: Mapping[str, Sequence[str]]) -> None:
-        while (item := self._words.takeAt(0)) is not None:
-            widget = item.widget()
-            if widget is not None:
-                widget.hide()
-                widget.deleteLater()
-        for title, sentences in chapters.items():
-            if sentences:
-                self._words.addWidget(_chapter(title))
-                for at, sentence in enumerate(sentences):
-                    first = title == "What to do" and at == 0
-                    self._words.addWidget(label(sentence, "text" if first else ""))
-
-
-def _chapter(title: str) -> QLabel:
-    made = label(title, "soft")
-    made.setContentsMargins(0, GRID_PX, 0, 0)
-    return made

@@ -11,7 +11,9 @@ from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent
 from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QWidget
 
 from workbench.gui.theme import CAB_PX, GRID_PX, TEXT_PX, Theme, font
+from workbench.match.ratio import BandSays
 from workbench.models.passes.live import Health, Reading
+from workbench.words.language import _
 
 MOST_PX = 240
 DIGITS_SHARE = 0.78
@@ -29,7 +31,7 @@ class CabNumber(QWidget):
     def __init__(self, name: str, color: str, theme: Theme) -> None:
         super().__init__()
         self._name, self._color, self._theme = name, color, theme
-        self._unit, self._reading = "", Reading(Health.MISSING.value, Health.MISSING, "")
+        self._unit, self._reading = "", Reading("", Health.MISSING)
         self._size_px = CAB_PX
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
 
@@ -88,9 +90,9 @@ class CabNumber(QWidget):
     def _bar_color(self) -> str:
         if self._color:
             return self._color
-        return {"●": "in_band", "▲": "attention", "▼": "attention"}.get(
-            self._reading.note[:1], "no_data"
-        )
+        if self._reading.band is None:
+            return "no_data"
+        return "in_band" if self._reading.band is BandSays.IN_BAND else "attention"
 
     def _caption(self, painter: QPainter, *, live: bool) -> None:
         """Name and unit, and the source or the band's word at the right."""
@@ -120,9 +122,9 @@ class CabNumbers(QWidget):
 
     def __init__(self, theme: Theme) -> None:
         super().__init__()
-        self.belt = CabNumber("belt", "belt", theme)
-        self.ground = CabNumber("ground", "earth", theme)
-        self.difference = CabNumber("difference", "", theme)
+        self.belt = CabNumber(_("belt"), "belt", theme)
+        self.ground = CabNumber(_("ground"), "earth", theme)
+        self.difference = CabNumber(_("difference"), "", theme)
         line = QHBoxLayout(self)
         line.setContentsMargins(0, 0, 0, 0)
         line.setSpacing(2 * GRID_PX)

@@ -24,6 +24,7 @@ from drivers.contract import Clock
 from workbench.base.errors import StoreError
 from workbench.base.files import replacing
 from workbench.models.passes.cues import Cue
+from workbench.words.language import N_, _
 
 Note = tuple[float, float]
 """Frequency in Hz (0: silence) and length in seconds."""
@@ -41,11 +42,14 @@ BEEPS: dict[Cue, tuple[float, ...]] = {
 """Seconds after the cue's beginning at which the computer's own beep sounds."""
 
 WORDS = {
-    Cue.IN_BAND: ("In band", "two notes, rising", "one beep"),
-    Cue.OUT_OF_BAND: ("Out of band", "two long notes falling, twice", "two slow beeps"),
-    Cue.LOST: ("Lost signal", "five short pips", "five quick beeps"),
+    Cue.IN_BAND: (N_("In band: two notes, rising"), N_("In band: one beep")),
+    Cue.OUT_OF_BAND: (
+        N_("Out of band: two long notes falling, twice"),
+        N_("Out of band: two slow beeps"),
+    ),
+    Cue.LOST: (N_("Lost signal: five short pips"), N_("Lost signal: five quick beeps")),
 }
-"""Name of a cue, and how it sounds as tones and as beeps."""
+"""A cue, and how it sounds as tones and as beeps."""
 
 RATE_HZ = 22_050
 LOUD = 0.6
@@ -68,8 +72,8 @@ class CuePlayer:
 
     def words(self, cue: Cue) -> str:
         """How a cue sounds on this computer."""
-        name, tones, beeps = WORDS[cue]
-        return f"{name}: {tones if self._player else beeps}"
+        tones, beeps = WORDS[cue]
+        return _(tones if self._player else beeps)
 
     def play(self, cue: Cue) -> None:
         """Begin a cue; one that still sounds ends."""
@@ -96,7 +100,7 @@ class CuePlayer:
             self._beeps_s.pop(0)
             QApplication.beep()
         if self._queue and now_s >= self._queue[0][0]:
-            _, cue = self._queue.pop(0)
+            cue = self._queue.pop(0)[1]
             self._begin(cue)
             return cue
         return None
@@ -105,7 +109,7 @@ class CuePlayer:
         """Silence."""
         self._beeps_s, self._queue = [], []
         if self._sounding is not None:
-            _, process = self._sounding
+            process = self._sounding[1]
             process.terminate()
             process.wait()
             self._sounding = None

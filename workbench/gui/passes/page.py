@@ -25,13 +25,14 @@ from workbench.base.cautions import Caution
 from workbench.gui.parts.basics import CautionCard, button, label, say
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.parts.work_bar import WorkBar
-from workbench.gui.passes.answer import PassAnswer
+from workbench.gui.passes.answer import NO_ROWS, PassAnswerView
 from workbench.gui.passes.cue_player import CuePlayer, platform_player
 from workbench.gui.passes.past import PassPast
 from workbench.gui.passes.view import PassView
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.window import Window
 from workbench.gui.work_line import WorkLine
+from workbench.jobs.passes.answer import PassOptions
 from workbench.models.bench import Bench
 from workbench.models.passes import files as pass_files
 from workbench.models.passes import judge as pass_judge
@@ -39,6 +40,7 @@ from workbench.models.passes.auto import Step
 from workbench.models.passes.job import PassJob
 from workbench.models.passes.judge import Judged
 from workbench.models.records.old_recordings import old_recordings
+from workbench.words.language import _
 from workbench.words.words import Words
 
 LIVE, AFTER, PAST, PREVIEW = 0, 1, 2, 3
@@ -55,20 +57,20 @@ class PassPage(QWidget):
         self._units = bench.settings.units
         self._framed = False
         self._view = PassView(bench, self._job, self._player, theme)
-        self._after = PassAnswer(theme, self._judge_otherwise)
+        self._after = PassAnswerView(theme, self._judge_otherwise)
         self._past, self._paper = PassPast(self._judge_past), ReportPages()
         self._safety = label(f"⚠ {Words().say(Caution.WHILE_STANDING)}", "soft", wrap=False)
         self._caution = CautionCard(Caution.IN_THE_CAB, self._caution_read)
         self._pages = _Pages()
-        self._start = button("Start pass (space)", self._go_on, is_next=True)
+        self._start = button(_("Start pass (space)"), self._go_on, is_next=True)
         self._start.setMinimumHeight(7 * GRID_PX)
         self._others = {
-            "help": button("Go to Signals", self._get_help),
-            "old": button("Judge a recording", self._show_past),
-            "preview": button("Preview report", self._preview),
-            "save": button("Save report or table", self._ask_where),
+            "help": button(_("Go to Signals"), self._get_help),
+            "old": button(_("Judge a recording"), self._show_past),
+            "preview": button(_("Preview report"), self._preview),
+            "save": button(_("Save report or table"), self._ask_where),
             "sound": button("", self._switch_sound),
-            "back": button("Go back", self._go_back),
+            "back": button(_("Go back"), self._go_back),
         }
         self._space = QShortcut(QKeySequence(Qt.Key.Key_Space), self)
         self._space.activated.connect(self._start.click)
@@ -160,10 +162,10 @@ class PassPage(QWidget):
         obstacle = None if running or page != LIVE else self._job.obstacle()
         idle = page == LIVE and not running
         words = {
-            LIVE: "Stop pass (space)" if running else "Start pass (space)",
-            AFTER: "Next pass (space)",
-            PAST: "Judge this recording",
-            PREVIEW: "Save report",
+            LIVE: _("Stop pass (space)") if running else _("Start pass (space)"),
+            AFTER: _("Next pass (space)"),
+            PAST: _("Judge this recording"),
+            PREVIEW: _("Save report"),
         }
         say(self._start, words[page])
         ready = self._read and not self._works.busy and obstacle is None
@@ -183,7 +185,7 @@ class PassPage(QWidget):
             free = not (self._works.busy and name in ("old", "save"))
             one.setEnabled(self._read and shown[name] and free)
         if obstacle is not None and obstacle.page:
-            say(self._others["help"], f"Go to {obstacle.page}")
+            say(self._others["help"], _("Go to {page}").format(page=_(obstacle.page)))
         say(self._others["sound"], self._view.ready.sound.text())
         self._space.setEnabled(self._read and (running or self._space_is_free()))
 
@@ -222,14 +224,14 @@ class PassPage(QWidget):
     def _end(self) -> None:
         self._player.stop()
         self._job.stop()
-        self._job.said = "The pass is kept; it is being judged from the record …"
+        self._job.said = _("The pass is kept; it is being judged from the record …")
         self._works.add(self._job.judge, self._show_judged, self._failed)
         self._show_page(LIVE)
 
     def _show_judged(self, judged: Judged) -> None:
         self._judged, self._job.said = judged, ""
         fresh = judged.recording == self._bench.recording.last_number
-        live = self._job.rows() if fresh else []
+        live = self._job.rows() if fresh else NO_ROWS
         units = self._bench.settings.units
         self._after.show_answer(judged.answer, units, judged.earlier, live)
         if not self._job.running:
@@ -257,7 +259,7 @@ class PassPage(QWidget):
 
     def _show_past(self) -> None:
         self._past.show_recordings([])
-        self._past.say("Looking through the store …")
+        self._past.say(_("Looking through the store …"))
         self._show_page(PAST)
         work = partial(old_recordings, self._bench.store)
         self._works.add(work, self._past.show_recordings, self._failed)
@@ -277,15 +279,16 @@ class PassPage(QWidget):
         judged, bench = self._judged, self._bench
         if judged is None or self._works.busy:
             return
-        names = (belt or None, ground or None)
+        options = PassOptions(belt or None, ground or None)
         work = partial(
-            pass_judge.judge_with_history, judged.recording, *names, bench.store, bench.machine
+            pass_judge.judge_with_history, judged.recording, options, bench.store, bench.machine
         )
         self._works.add(work, self._show_judged, self._failed)
 
     def _preview(self) -> None:
         if self._judged is not None:
-            draw = partial(pass_files.pages, self._judged)
+            words = Words(self._bench.settings.units)
+            draw = partial(pass_files.pages, self._judged, words)
             self._works.add(partial(pictures, draw), self._show_paper, self._failed)
 
     def _show_paper(self, pages: Sequence[QImage]) -> None:
@@ -296,17 +299,18 @@ class PassPage(QWidget):
     def _ask_where(self) -> None:
         if self._judged is None:
             return
-        suggested = f"pass-{self._judged.answer['result']}.pdf"
-        name, _ = QFileDialog.getSaveFileName(self, "Save the pass", suggested, pass_files.FILTER)
-        if name:
-            self.save_report(Path(name))
+        suggested, kinds = f"pass-{self._judged.number}.pdf", pass_files.file_kinds()
+        chosen = QFileDialog.getSaveFileName(self, _("Save the pass"), suggested, kinds)
+        if chosen[0]:
+            self.save_report(Path(chosen[0]))
 
     def save_report(self, path: Path) -> None:
         """Write report, table or way of the pass just judged, as the name's ending says."""
         if self._judged is not None:
             if self._pages.currentIndex() == PREVIEW:
                 self._show_page(AFTER)
-            work = partial(pass_files.save, self._judged, path)
+            words = Words(self._bench.settings.units)
+            work = partial(pass_files.save, self._judged, path, words)
             self._works.add(work, self._after.sentence.setText, self._failed)
 
     def _switch_sound(self) -> None:

@@ -10,11 +10,7 @@ from PySide6.QtWidgets import QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 from workbench.gui.parts.basics import label, say
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.models.records.old_recordings import OldRecording
-
-EMPTY = (
-    "The store holds no recording yet. Each pass is recorded; other recordings are made on the "
-    "Signals page."
-)
+from workbench.words.language import _
 
 
 class PassPast(QWidget):
@@ -23,13 +19,13 @@ class PassPast(QWidget):
     def __init__(self, choose: Callable[[], object]) -> None:
         super().__init__()
         self._list = QListWidget()
-        self._list.setAccessibleName("Recordings, the newest first")
+        self._list.setAccessibleName(_("Recordings, the newest first"))
         self._list.itemActivated.connect(lambda _item: choose())
         self._said = label("", "text")
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(GRID_PX)
-        column.addWidget(label("Which recording is to be judged as a pass?", "title"))
+        column.addWidget(label(_("Which recording is to be judged as a pass?"), "title"))
         column.addWidget(self._said)
         column.addWidget(self._list, 1)
         self.say("")
@@ -48,7 +44,11 @@ class PassPast(QWidget):
             item.setSizeHint(QSize(0, TOUCH_PX))
             self._list.addItem(item)
         self._list.setVisible(bool(found))
-        self.say("" if found else EMPTY)
+        empty = _(
+            "The store holds no recording yet. Each pass is recorded; other recordings are made on "
+            "the Signals page."
+        )
+        self.say("" if found else empty)
         if found:
             self._list.setCurrentRow(0)
             self._list.setFocus()
@@ -60,5 +60,5 @@ class PassPast(QWidget):
 
 
 def _words(one: OldRecording) -> str:
-    parts = [f"{one.number}", one.name, one.when, one.machine or "no machine"]
-    return "   ·   ".join([*parts, "simulated"] if one.simulated else parts)
+    parts = [f"{one.number}", one.name, one.when, one.machine or _("no machine")]
+    return "   ·   ".join([*parts, _("simulated")] if one.simulated else parts)

@@ -16,15 +16,18 @@ from workbench.models.passes.auto import rule_words
 from workbench.models.passes.cues import Cue
 from workbench.models.passes.job import PassJob
 from workbench.models.passes.live import source_words
+from workbench.words.language import N_, _
 
 TALL_PX = 800
 """From this height of the page on there is room for how a pass goes."""
 STEPS = (
-    "How a pass goes",
-    "1   Stand, choose the signals above, and try the sounds.",
-    "2   Start the pass, drive off, and hold one even speed straight on; 30 s are often enough.",
-    "3   The sentence below says when it is settled; the sounds tell in band from out of band.",
-    "4   Stop the pass. The answer is worked out from the record: why, what to do, where.",
+    N_("How a pass goes"),
+    N_("1   Stand, choose the signals above, and try the sounds."),
+    N_(
+        "2   Start the pass, drive off, and hold one even speed straight on; 30 s are often enough."
+    ),
+    N_("3   The sentence below says when it is settled; the sounds tell in band from out of band."),
+    N_("4   Stop the pass. The answer is worked out from the record: why, what to do, where."),
 )
 BY_ITSELF = ""
 """The choice that leaves the source to the program."""
@@ -36,14 +39,14 @@ class PassReady(QWidget):
     def __init__(self, bench: Bench, job: PassJob, player: CuePlayer) -> None:
         super().__init__()
         self._bench, self._job, self._player = bench, job, player
-        self.belt, self.ground = _choice("Belt signal"), _choice("Ground speed source")
+        self.belt, self.ground = _choice(_("Belt signal")), _choice(_("Ground speed source"))
         self.belt.activated.connect(self._choose_belt)
         self.ground.activated.connect(self._choose_ground)
         self.by_itself = button("", self._switch_auto)
         self.by_itself.setCheckable(True)
         self.sound, self.try_sounds = button("", self._switch_sound), button("", self._try)
         self._rule, self._heard = label("", "soft"), label("", "soft")
-        self._steps = label("\n".join(STEPS), "text")
+        self._steps = label("\n".join(map(_, STEPS)), "text")
         self._lay_out()
 
     def refresh(self) -> None:
@@ -53,10 +56,13 @@ class PassReady(QWidget):
         _offer(self.ground, pace.grounds(), bench.ground_source, pace.ground(), now_s)
         on = self._job.auto.on
         self.by_itself.setChecked(on)
-        say(self.by_itself, f"Start and stop by itself: {'on' if on else 'off'}")
+        say(
+            self.by_itself,
+            _("Start and stop by itself: on") if on else _("Start and stop by itself: off"),
+        )
         say(self._rule, rule_words(bench.settings.units))
-        say(self.sound, "Sounds: on" if bench.settings.now.sounds else "Sounds: off")
-        say(self.try_sounds, "End the try" if self._player.trying else "Try sounds")
+        say(self.sound, _("Sounds: on") if bench.settings.now.sounds else _("Sounds: off"))
+        say(self.try_sounds, _("End the try") if self._player.trying else _("Try sounds"))
 
     def fit(self, height: int) -> None:
         """Use the room of a page of this height."""
@@ -71,7 +77,9 @@ class PassReady(QWidget):
         grid.setContentsMargins(0, 0, 0, 0)
         grid.setHorizontalSpacing(3 * GRID_PX)
         grid.setVerticalSpacing(GRID_PX)
-        for column, (name, widget) in enumerate((("Belt", self.belt), ("Ground", self.ground))):
+        for column, (name, widget) in enumerate(
+            ((_("Belt"), self.belt), (_("Ground"), self.ground))
+        ):
             title = label(name, "soft", wrap=False)
             title.setBuddy(widget)
             grid.addWidget(title, 0, column)
@@ -87,8 +95,10 @@ class PassReady(QWidget):
         grid.setRowStretch(5, 1)
         say(
             self._heard,
-            "They tell in band, out of band and lost apart without a look. Set the computer's "
-            "loudness now, while standing.",
+            _(
+                "They tell in band, out of band and lost apart without a look. Set the computer's "
+                "loudness now, while standing."
+            ),
         )
 
     def _choose_belt(self) -> None:
@@ -126,18 +136,20 @@ def _offer(
     where: QComboBox, streams: Sequence[Stream], chosen: str, used: Stream | None, now_s: float
 ) -> None:
     """Fill a choice, but only where something changed: an open list must not be pulled away."""
-    first = f"Chosen by itself: {used.name}" if used is not None else "None is there"
-    entries = [(first if not chosen else "Choose by itself", BY_ITSELF)]
+    first = _("None is there")
+    if used is not None:
+        first = _("Chosen by itself: {source}").format(source=used.name)
+    entries = [(first if not chosen else _("Choose by itself"), BY_ITSELF)]
     entries += [(source_words(one, now_s), one.name) for one in streams]
     names = [one.name for one in streams]
     known = [(where.itemText(at), where.itemData(at)) for at in range(where.count())]
     with QSignalBlocker(where):
-        if [data for _, data in known] != [data for _, data in entries]:
+        if [data for _text, data in known] != [data for _text, data in entries]:
             where.clear()
             for text, data in entries:
                 where.addItem(text, data)
         elif known != entries:
-            for at, (text, _) in enumerate(entries):
+            for at, (text, _data) in enumerate(entries):
                 where.setItemText(at, text)
         where.setCurrentIndex(names.index(chosen) + 1 if chosen in names else 0)
     where.setEnabled(len(streams) > 0)

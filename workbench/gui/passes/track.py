@@ -3,44 +3,42 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.base.units import US, UnitSystem
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
-from workbench.words.numbers import length_text
+from workbench.jobs.passes.answer import PassAnswer
+from workbench.match.ratio import BandSays, PaceLimits
+from workbench.words.language import N_, _
+from workbench.words.words import Words
 
-Floats = NDArray[np.float64]
-
-STATES = {
-    "in band": "in_band",
-    "belt slow": "belt",
-    "belt fast": "earth",
-    "left out": "no_data",
+COLORS = {
+    BandSays.IN_BAND: "in_band",
+    BandSays.BELT_SLOW: "belt",
+    BandSays.BELT_FAST: "earth",
+    BandSays.LEFT_OUT_OF_BAND: "no_data",
 }
-"""Word of a stretch and its colour; its mark is a disc, a triangle down or up, or a thin line."""
+"""A stretch's colour; its mark is a disc, a triangle down or up, or a thin line."""
 ROUND = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000)
 MARK_PX, MARK_EVERY_PX = 6.0, 28.0
 LEGEND_PX = 3 * GRID_PX
 
 
 class PassTrack(QWidget):
-    """Draws the `track` of an answer of `evenpace pass`; says so where there is none."""
+    """Draws the `track` of a pass's answer; says so where there is none."""
 
     def __init__(self, theme: Theme) -> None:
         super().__init__()
         self._theme, self._units = theme, US
         self._east_m, self._north_m = np.empty(0), np.empty(0)
-        self._states: list[str] = []
+        self._states: list[BandSays] = []
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setMinimumHeight(18 * GRID_PX)
-        self.setAccessibleName("Way of the pass over the field")
+        self.setAccessibleName(_("Way of the pass over the field"))
 
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(480, 320)
@@ -53,28 +51,29 @@ class PassTrack(QWidget):
     def is_empty(self) -> bool:
         return not self._states
 
-    def show_answer(self, answer: Mapping[str, Any], units: UnitSystem) -> None:
+    def show_answer(self, answer: PassAnswer, units: UnitSystem) -> None:
         """The way of an answer, with the answer's own limits."""
-        self._units = units
-        track = answer.get("track") or {}
-        self._east_m = _floats(track.get("east_m"))
-        self._north_m = _floats(track.get("north_m"))
-        low, high = answer["ratio_low"], answer["ratio_high"]
-        self._states = [_state(ratio, low, high) for ratio in _floats(track.get("ratio")).tolist()]
+        self._units, track = units, answer.track
+        limits = PaceLimits(answer.ratio_low, answer.ratio_high)
+        self._east_m = track.east_m if track else np.empty(0)
+        self._north_m = track.north_m if track else np.empty(0)
+        self._states = [limits.band(ratio) for ratio in track.ratio.tolist()] if track else []
         self.setAccessibleDescription(self.words())
         self.update()
 
     def words(self) -> str:
         """The way in words: its length, and the share of it in each state."""
         if self.is_empty:
-            return "No positions were recorded"
+            return _("No positions were recorded")
+        words = Words(self._units)
         way_m = float(np.hypot(np.diff(self._east_m), np.diff(self._north_m)).sum())
-        shares = [
-            f"{word} {100 * self._states.count(word) / len(self._states):.0f} %"
-            for word in STATES
-            if word in self._states
-        ]
-        return f"{length_text(way_m, self._units, 0)} of way: {', '.join(shares)}"
+        shares = ", ".join(
+            f"{words.say(band)} {words.number('percent0', count / len(self._states))}"
+            for band, count in ((band, self._states.count(band)) for band in COLORS)
+            if count
+        )
+        said = N_("{way_m:length} of way: {shares}")
+        return words.fill(said, {"way_m": way_m, "shares": shares})
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
@@ -83,7 +82,7 @@ class PassTrack(QWidget):
         if self.is_empty:
             painter.setPen(self._theme.color("soft_ink"))
             flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
-            text = (
+            text = _(
                 "The way over the field is drawn here where positions are recorded. Plug in a "
                 "satellite receiver for the next pass."
             )
@@ -113,8 +112,8 @@ class PassTrack(QWidget):
 
     def _draw_way(self, painter: QPainter, points: list[QPointF]) -> None:
         for start, end, state in zip(points, points[1:], self._states[1:], strict=False):
-            left_out = state == "left out"
-            pen = QPen(self._theme.color(STATES[state]), 2 if left_out else 5)
+            left_out = state is BandSays.LEFT_OUT_OF_BAND
+            pen = QPen(self._theme.color(COLORS[state]), 2 if left_out else 5)
             pen.setCapStyle(Qt.PenCapStyle.RoundCap)
             painter.setPen(pen)
             painter.drawLine(start, end)
@@ -127,14 +126,14 @@ class PassTrack(QWidget):
                 self._mark(painter, point, state)
                 last = point
 
-    def _mark(self, painter: QPainter, at: QPointF, state: str) -> None:
+    def _mark(self, painter: QPainter, at: QPointF, state: BandSays) -> None:
         painter.setPen(QPen(self._theme.color("ground"), 1))
-        painter.setBrush(self._theme.color(STATES[state]))
+        painter.setBrush(self._theme.color(COLORS[state]))
         path = QPainterPath()
-        if state == "in band":
+        if state is BandSays.IN_BAND:
             path.addEllipse(at, MARK_PX, MARK_PX)
-        elif state != "left out":
-            down = 1 if state == "belt slow" else -1
+        elif state is not BandSays.LEFT_OUT_OF_BAND:
+            down = 1 if state is BandSays.BELT_SLOW else -1
             corners = ((-MARK_PX, -MARK_PX), (MARK_PX, -MARK_PX), (0, 1.2 * MARK_PX))
             path.addPolygon(QPolygonF([at + QPointF(x, down * y) for x, y in corners]))
             path.closeSubpath()
@@ -142,25 +141,26 @@ class PassTrack(QWidget):
 
     def _draw_ends(self, painter: QPainter, points: list[QPointF]) -> None:
         painter.setPen(self._theme.color("ink"))
-        for point, word in ((points[0], "start"), (points[-1], "end")):
+        for point, word in ((points[0], _("start")), (points[-1], _("end"))):
             room = painter.fontMetrics().horizontalAdvance(word)
             x = min(max(point.x() + 8, 0), self.width() - room)
             painter.drawText(QPointF(x, point.y() - 10), word)
 
     def _draw_legend(self, painter: QPainter) -> None:
         x = 2.0 * GRID_PX
-        for state in STATES:
+        for state in COLORS:
             if state not in self._states:
                 continue
+            word = Words().say(state)
             at = QPointF(x, LEGEND_PX / 2)
-            painter.setPen(QPen(self._theme.color(STATES[state]), 2))
-            if state == "left out":
+            painter.setPen(QPen(self._theme.color(COLORS[state]), 2))
+            if state is BandSays.LEFT_OUT_OF_BAND:
                 painter.drawLine(at - QPointF(MARK_PX, 0), at + QPointF(MARK_PX, 0))
             else:
                 self._mark(painter, at, state)
             painter.setPen(self._theme.color("ink"))
-            painter.drawText(QPointF(x + 12, LEGEND_PX / 2 + 5), state)
-            x += 12 + painter.fontMetrics().horizontalAdvance(state) + 3 * GRID_PX
+            painter.drawText(QPointF(x + 12, LEGEND_PX / 2 + 5), word)
+            x += 12 + painter.fontMetrics().horizontalAdvance(word) + 3 * GRID_PX
 
     def _draw_scale(self, painter: QPainter, scale: float) -> None:
         """A bar of a round length at the lower left, north at the upper right."""
@@ -176,16 +176,3 @@ class PassTrack(QWidget):
         painter.drawLine(top, top + QPointF(-5, 9))
         painter.drawLine(top, top + QPointF(5, 9))
         painter.drawText(top + QPointF(-5, 44), "N")
-
-
-def _floats(values: Any) -> Floats:
-    known = [math.nan if value is None else float(value) for value in values or []]
-    return np.array(known, dtype=np.float64)
-
-
-def _state(ratio: float, low: float, high: float) -> str:
-    if not math.isfinite(ratio):
-        return "left out"
-    if ratio < low:
-        return "belt slow"
-    return "belt fast" if ratio > high else "in band"

@@ -101,8 +101,7 @@ class PassView(QWidget):
     def _draw_plot(self) -> None:
         if self._job.running:
             tell_simulated(self.plot, self._bench.live.simulated)
-            limits = self._job.limits
-            picture = pass_picture(self._job.rows(), (limits.low, limits.high))
+            picture = pass_picture(self._job.rows(), self._job.limits)
             self.plot.show_picture(picture, self._bench.settings.units)
 
     def _before(self, *, read: bool) -> Line:
@@ -111,12 +110,12 @@ class PassView(QWidget):
         if self._job.said:
             return Line("", self._job.said)
         if obstacle is not None:
-            return Line("Not ready", obstacle.sentence)
+            return Line(_("Not ready"), obstacle.sentence)
         if not read:
-            return Line("Read the caution first", "")
+            return Line(_("Read the caution first"))
         if self._job.auto.on:
-            return Line("Waiting to begin by itself", "Drive off: nothing has to be pressed.")
-        return Line("Ready", "Start the pass, then drive straight at an even speed.")
+            return Line(_("Waiting to begin by itself"), _("Drive off: nothing has to be pressed."))
+        return Line(_("Ready"), _("Start the pass, then drive straight at an even speed."))
 
     def _say(self, words: Line) -> None:
         say(self.headline, words.headline)

@@ -10,10 +10,12 @@ from workbench.base.units import UnitSystem
 from workbench.gui.parts.answer_frame import AnswerFrame
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.wheel import Wheel
-from workbench.gui.passes.answer import PassAnswer
+from workbench.gui.passes.answer import PassAnswerView
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.jobs.keep import answer_of
+from workbench.jobs.passes.answer import PassAnswer
 from workbench.models.records.opened import (
     calibration_words,
     gap_words,
@@ -23,11 +25,9 @@ from workbench.models.records.opened import (
     suspects,
 )
 from workbench.records.entries import StoredResult
-from workbench.reports.stored import worded
 from workbench.words.figures import number
 from workbench.words.language import _
 from workbench.words.pictures.calibrate import error_picture_of
-from workbench.words.words import Words
 
 
 class ResultView(Turns):
@@ -37,7 +37,8 @@ class ResultView(Turns):
         super().__init__()
         self._stored: StoredResult | None = None
         self._units: UnitSystem | None = None
-        self.passing = PassAnswer(theme, judge_again)
+        self._passed: PassAnswer | None = None
+        self.passing = PassAnswerView(theme, judge_again)
         self.curve = Plot(theme, _("Error of the readout against belt speed"))
         self.wheel = Wheel(theme)
         self.wheel.setMinimumSize(26 * GRID_PX, 26 * GRID_PX)
@@ -58,6 +59,7 @@ class ResultView(Turns):
     def show_result(self, stored: StoredResult, units: UnitSystem) -> None:
         """Show this result from now on."""
         self._stored, self._units = stored, units
+        self._passed = answer_of(stored, PassAnswer) if stored.kind == "pass" else None
         self._pickups.clear()
         if stored.kind == "gap":
             for one in pickups_of(stored.answer):
@@ -75,8 +77,8 @@ class ResultView(Turns):
         if stored is None or units is None:
             return
         answer = stored.answer
-        if stored.kind == "pass":
-            self.passing.show_answer(worded(stored, Words(units)), units)
+        if self._passed is not None:
+            self.passing.show_answer(self._passed, units)
             self.show_view(self.passing)
         elif stored.kind == "calibrate":
             self.calibration.show_words(calibration_words(answer, units))

@@ -9,12 +9,29 @@ from enum import StrEnum, auto
 import numpy as np
 
 from drivers.contract import Floats
+from workbench.base.cautions import Caution
 from workbench.base.statements import Statement
 from workbench.calibration.statistics.decision import Verdict
 from workbench.match.advice import Advice
 from workbench.match.hypotheses import Cause
 from workbench.match.track import Track
 from workbench.match.trend import Following, Mismatch, Segment
+
+MOST_CAUSES, LEAST_PROBABILITY = 3, 0.05
+"""So many causes are worth a line, and only if they are as likely as that; chosen."""
+
+CAUTIONS = {
+    Cause.VALVE_OFF: (Caution.HANDS_OFF,),
+    Cause.VALVE_MOVED: (Caution.HANDS_OFF,),
+    Cause.OIL_WARMING: (Caution.HANDS_OFF,),
+    Cause.BELT_SLIP: (Caution.AT_THE_WHEEL,),
+    Cause.ROLL_BUILD_UP: (Caution.AT_THE_WHEEL,),
+    Cause.WRONG_SETTING: (Caution.AT_THE_WHEEL, Caution.WITH_THE_BELT_RUNNING),
+    Cause.LOSING_PULSES: (Caution.AT_THE_WHEEL,),
+    Cause.EXTRA_PULSES: (Caution.AT_THE_WHEEL,),
+    Cause.DAMAGED_WHEEL: (Caution.AT_THE_WHEEL,),
+}
+"""What to heed where a cause is looked for by hand."""
 
 
 class PassSays(StrEnum):
@@ -86,6 +103,17 @@ class Series:
     ground_mps: Floats = field(default_factory=_nothing)
     steady: Floats = field(default_factory=_nothing)
     separation_m: Floats = field(default_factory=_nothing)
+
+    def rows(self) -> Floats:
+        """(n, 4) time, belt, ground and separation, NaN for what does not count.
+
+        Where nothing was steady, all of it: it shows why there is no answer.
+        """
+        rows = np.stack((self.time_s, self.belt_mps, self.ground_mps, self.separation_m), axis=1)
+        counts = self.steady > 0
+        if counts.any():
+            rows[~counts, 1:] = math.nan
+        return rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,3 +210,19 @@ class PassAnswer:
     advice: Advice | None = None
     course: CourseAnswer | None = None
     track: Track | None = None
+
+    @property
+    def likely_causes(self) -> tuple[CauseAnswer, ...]:
+        """Those that are worth a line, the most likely first."""
+        return tuple(
+            cause for cause in self.causes[:MOST_CAUSES] if cause.probability >= LEAST_PROBABILITY
+        )
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What must be read before the advice is followed or a cause is looked for."""
+        changes = self.advice is not None and math.isfinite(self.advice.belt_change_rel)
+        found = [Caution.HANDS_OFF] if changes else []
+        for cause in self.likely_causes:
+            found += CAUTIONS.get(cause.cause, ())
+        return tuple(dict.fromkeys(found))

@@ -6,7 +6,8 @@ import math
 from enum import StrEnum
 
 from workbench.base.units import UnitSystem
-from workbench.words.numbers import speed_text
+from workbench.words.language import N_
+from workbench.words.words import Words
 
 START_MPS = 0.3
 """Both faster than this, and the digger is at work; below any working speed. Chosen."""
@@ -26,10 +27,13 @@ class Step(StrEnum):
 
 def rule_words(units: UnitSystem) -> str:
     """The rule in words, in the person's units."""
-    return (
-        f"Begins once belt and ground run faster than {speed_text(START_MPS, units, 1)} for "
-        f"{START_S:.0f} s; ends once the digger has stood for {STAND_S:.0f} s. After a stop by "
-        "hand, the digger must stand before the next begins."
+    return Words(units).fill(
+        N_(
+            "Begins once belt and ground run faster than {start_mps:speed} for {start_s:seconds}; "
+            "ends once the digger has stood for {stand_s:seconds}. After a stop by hand, the "
+            "digger must stand before the next begins."
+        ),
+        {"start_mps": START_MPS, "start_s": START_S, "stand_s": STAND_S},
     )
 
 

@@ -53,9 +53,10 @@ class CueWatch:
         """The cue to be heard at this moment, None for silence. Snapshots in order of time."""
         self._began_s = min(self._began_s, now.time_s)
         came = now.state is not State.WAITING or now.time_s - self._began_s > WAITS_S
-        if now.lost and came and not now.ground_mps < STANDS_MPS:
+        lost = now.belt_lost or now.ground_lost
+        if lost and came and not now.ground_mps < STANDS_MPS:
             return self._enter(Cue.LOST, now.time_s)
-        if now.lost or now.state is not State.STEADY:
+        if lost or now.state is not State.STEADY:
             # Speeding up, turning and standing are out of pace without anything being wrong.
             self._recent.clear()
             self._next = None

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drivers.contract import EdgeBlock, Item, SpeedBlock
+from drivers.contract import EdgeBlock, Floats, Item, SpeedBlock
 from workbench.base.machine import Limits
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.jobs.channels import ground_kind
+from workbench.jobs.passes.answer import PassOptions
 from workbench.match.live import LiveMatch, Snapshot
 from workbench.match.live_seconds import State
 from workbench.match.ratio import PaceLimits
@@ -22,7 +23,7 @@ from workbench.models.passes.auto import AutoPass, Step
 from workbench.models.passes.cues import Cue, CueWatch
 from workbench.models.passes.judge import Judged, judge_with_history
 from workbench.models.passes.pace import PaceModel, PaceNow
-from workbench.words.passes import Row
+from workbench.words.language import N_, _
 
 LOOK_S = 0.1
 """The answer is looked at ten times a second."""
@@ -33,28 +34,40 @@ HISTORY = 1024
 
 @dataclass(frozen=True, slots=True)
 class Obstacle:
-    """What stands in the way of a pass, and the page that helps; '' where none does."""
+    """What stands in the way of a pass, a message of the catalogues, and the page that helps."""
 
-    sentence: str
-    page: str = ""
+    message: str
+    page: str
+
+    @property
+    def sentence(self) -> str:
+        return _(self.message)
 
 
 NO_INPUT = Obstacle(
-    "No input is in use. Choose the belt's pickup and a ground speed on the Signals page.",
+    N_("No input is in use. Choose the belt's pickup and a ground speed on the Signals page."),
     "Signals",
 )
 NO_BELT = Obstacle(
-    "There is no belt signal yet. Plug in the pickup's counter and let the belt turn, or choose "
-    "its input on the Signals page.",
+    N_(
+        "There is no belt signal yet. Plug in the pickup's counter and let the belt turn, or "
+        "choose its input on the Signals page."
+    ),
     "Signals",
 )
 NO_MACHINE = Obstacle(
-    "The belt's pulses need a machine to become a speed. Choose it on the Machine page.", "Machine"
+    N_("The belt's pulses need a machine to become a speed. Choose it on the Machine page."),
+    "Machine",
 )
 NO_GROUND = Obstacle(
-    "There is no ground speed to compare the belt with. Plug one in and choose it on the Signals "
-    "page.",
+    N_(
+        "There is no ground speed to compare the belt with. Plug one in and choose it on the "
+        "Signals page."
+    ),
     "Signals",
+)
+RECORDING_RUNS = Obstacle(
+    N_("A recording runs. Stop it on the Signals page first: a pass makes its own."), "Signals"
 )
 
 
@@ -111,10 +124,7 @@ class PassJob(Observable):
         if not self._bench.live.drivers:
             return NO_INPUT
         if recording.running:
-            return Obstacle(
-                "A recording runs. Stop it on the Signals page first: a pass makes its own.",
-                "Signals",
-            )
+            return RECORDING_RUNS
         if belt is None:
             return NO_BELT
         if belt.is_pulses and self._bench.machine is None:
@@ -159,7 +169,10 @@ class PassJob(Observable):
         recording = self._bench.recording
         recording.wait()
         return judge_with_history(
-            recording.last_number, self._belt, self._ground, self._bench.store, self._bench.machine
+            recording.last_number,
+            PassOptions(self._belt, self._ground),
+            self._bench.store,
+            self._bench.machine,
         )
 
     def watch_by_itself(self, *, may_start: bool) -> Step | None:
@@ -195,13 +208,14 @@ class PassJob(Observable):
             self.history = self.history[::2]
             self._kept_each_s *= 2
 
-    def rows(self) -> list[Row]:
-        """The history for a plot; once some of it counts, what does not is left blank."""
+    def rows(self) -> Floats:
+        """(n, 4) time, belt, ground and separation for a plot; once some of it counts, what does
+        not is left blank."""
         table = np.array(self.history, dtype=np.float64).reshape(-1, 5)
         left_out = table[:, 4] == 0
         if not left_out.all():
             table[left_out, 1:4] = math.nan
-        return [tuple(row) for row in table[:, :4].tolist()]
+        return table[:, :4]
 
     @property
     def cue(self) -> Cue | None:

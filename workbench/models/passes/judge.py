@@ -7,76 +7,64 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
-from drivers.contract import Recording
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
+from workbench.base.statements import Statement
 from workbench.jobs.channels import pick_belt
-from workbench.models.passes.history import earlier_passes
-from workbench.records.store import open_store
+from workbench.jobs.keep import judge, options_before
+from workbench.jobs.passes.answer import PassAnswer, PassOptions
+from workbench.jobs.passes.history import earlier_passes
+from workbench.jobs.source import stored_source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
-    """An answer of `evenpace pass` on a stored recording; `earlier` are sentences."""
+    """A stored recording judged as a pass; `number` is the answer's in the store."""
 
     recording: int
-    answer: dict[str, Any]
+    number: int | None
+    answer: PassAnswer
     machine: Machine | None
-    earlier: Sequence[str]
+    earlier: Sequence[Statement]
 
 
 def judge_with_history(
-    number: int | None,
-    belt: str | None,
-    ground: str | None,
+    recording: int | None,
+    options: PassOptions,
     store: str | None,
     machine: Machine | None = None,
 ) -> Judged:
-    """The recording judged and the answer stored; with what earlier passes say."""
-    if number is None:
+    """The recording judged and the answer stored; with what earlier passes say.
+
+    `machine` is for a recording that was made without one.
+    """
+    if recording is None:
         raise WrongInput("The pass was not recorded, so it cannot be judged.")
-    answer, used = _judge(number, belt, ground, store, machine)
-    return Judged(number, answer, used, earlier_passes(store, number, answer))
-
-
-def judge_recording(
-    number: int, belt: str | None, ground: str | None, store: str | None
-) -> dict[str, Any]:
-    """The answer alone, as the command gives it; None as a name leaves the choice to it."""
-    return _judge(number, belt, ground, store, None)[0]
-
-
-def judge_again(number: int, store: str | None, machine: Machine | None) -> Judged:
-    """An old recording judged with the sources it was judged by last, the best otherwise."""
-    with open_store(store) as opened:
-        before = [one.options for one in opened.results(number) if one.kind == "pass"]
-    last = before[0] if before else {}
-    return judge_with_history(number, last.get("belt"), last.get("ground"), store, machine)
-
-
-def _judge(
-    number: int, belt: str | None, ground: str | None, store: str | None, machine: Machine | None
-) -> tuple[dict[str, Any], Machine | None]:
-    """`machine` is for a recording that was made without one."""
-    from workbench.cli.passes import compute
-    from workbench.jobs.source import finish, stored_source
-
-    source = stored_source(number, None, store)
+    source = stored_source(recording, None, store)
     if source.machine is None:
         source = replace(source, machine=machine)
-    if source.machine is None and _needs_machine(source.recording, belt):
+    belt = pick_belt(source.recording, options.belt)
+    if source.machine is None and belt is not None and belt.is_pulses:
         raise WrongInput(
-            f"Recording {number} was made without a machine, and its pulses need one to become a "
-            "speed. Choose it on the Machine page, then judge the recording again."
+            "Recording {number} was made without a machine, and its pulses need one to become a "
+            "speed. Choose it on the Machine page, then judge the recording again.",
+            number=recording,
         )
-    options = {"belt": belt, "ground": ground, "oil_c": None, "moved": None, "course": None}
-    answer = compute(source.recording, source.machine, options)
-    return finish("pass", answer, source, options), source.machine
+    answer, kept = judge("pass", source, options)
+    earlier = earlier_passes(store, recording, answer)
+    return Judged(recording, kept.number, answer, source.machine, earlier)
 
 
-def _needs_machine(recording: Recording, belt: str | None) -> bool:
-    """Whether the belt is told by pulses, which are no speed without a machine."""
-    track = pick_belt(recording, belt)
-    return track is not None and track.is_pulses
+def judge_again(recording: int, store: str | None, machine: Machine | None) -> Judged:
+    """An old recording judged as it was judged last, with the best sources otherwise."""
+    return judge_with_history(recording, options_before("pass", recording, store), store, machine)
+
+
+def choices(answer: PassAnswer) -> tuple[Sequence[str], Sequence[str]]:
+    """Names that can be chosen as belt and as ground when the recording is judged again."""
+    speeds = [one.source for one in answer.ground_sources]
+    names = [name for name in answer.sources if name != "lap"]
+    belts = [name for name in names if name not in speeds]
+    grounds = [name for name in names if name in speeds] or names
+    return belts or names, grounds

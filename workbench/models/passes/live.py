@@ -4,37 +4,45 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from enum import StrEnum
+from enum import Enum, auto
 
+from workbench.base.numbers import plain
 from workbench.base.units import UnitSystem, from_mps
+from workbench.calibration.statistics.decision import Verdict
 from workbench.match.live import Snapshot
 from workbench.match.live_seconds import State
+from workbench.match.ratio import BandSays
 from workbench.models.live import Stream
 from workbench.models.passes.auto import STAND_MPS
 from workbench.models.passes.job import PassJob
 from workbench.models.passes.pace import PaceNow
-from workbench.words.numbers import speed_number
+from workbench.words.language import N_, _
+from workbench.words.words import Words
 
+SIGNS = {BandSays.IN_BAND: "●", BandSays.BELT_FAST: "▲", BandSays.BELT_SLOW: "▼"}
+"""What stands before the word, for who cannot tell the colours apart."""
 MINUTES_FROM_S = 120.0
 PULL, JUMP_M = 0.05, 1.0
 """Share of a difference taken out at each frame, and the difference from which it is a jump."""
 
 
-class Health(StrEnum):
+class Health(Enum):
     """What may be read off a number."""
 
-    LIVE = "live"
-    LOST = "lost"
-    MISSING = "none"
+    LIVE = auto()
+    LOST = auto()
+    MISSING = auto()
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One of the cab's numbers. `note` names the source, or says how the difference lies."""
+    """One of the cab's numbers. `note` names the source, or says how the difference lies, which
+    is also told by `band`, None where it cannot be said."""
 
     text: str
     health: Health
-    note: str
+    note: str = ""
+    band: BandSays | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,39 +91,48 @@ def readings(job: PassJob, units: UnitSystem) -> tuple[Reading, Reading, Reading
     pace = job.pace_now()
     belt = _reading(job.belt, pace.belt_mps, pace.belt_lost, units)
     ground = _reading(job.ground, pace.ground_mps, pace.ground_lost, units)
-    worst = next(
-        (h for h in (Health.MISSING, Health.LOST) if h in (belt.health, ground.health)), None
-    )
-    if worst is not None:
-        return belt, ground, Reading(worst.value, worst, "")
+    for health in (Health.MISSING, Health.LOST):
+        if health in (belt.health, ground.health):
+            return belt, ground, Reading(_without_number(health), health)
     apart = pace.belt_mps - pace.ground_mps
-    text = _number(apart, units)
-    signed = f"+{text}" if apart > 0 and float(text) > 0 else text
-    note = _band(job, pace.belt_mps, pace.ground_mps)
-    return belt, ground, Reading(signed, Health.LIVE, note)
+    text = _number(apart, units, signed=True)
+    if not pace.ground_mps > STAND_MPS:
+        return belt, ground, Reading(text, Health.LIVE, _("standing"))
+    band = job.limits.band(pace.belt_mps / pace.ground_mps)
+    return belt, ground, Reading(text, Health.LIVE, f"{SIGNS[band]} {Words().say(band)}", band)
 
 
 def line(job: PassJob) -> Line:
     """Where the running pass stands."""
     now = job.now
     if now is None:
-        return Line("Waiting for the first values")
-    if now.lost:
+        return Line(_("Waiting for the first values"))
+    if now.belt_lost or now.ground_lost:
         return _lost(job, now)
     quiet = {
-        State.WAITING: Line("Waiting for the first values"),
-        State.STOPPED: Line("The digger stands", "Standing is left out of the answer."),
-        State.APPROACH: Line("Speeding up", "Judged once the speed is steady."),
-        State.HEADLAND: Line("Slowing down or turning", "Left out until the speed is steady."),
+        State.WAITING: Line(_("Waiting for the first values")),
+        State.STOPPED: Line(_("The digger stands"), _("Standing is left out of the answer.")),
+        State.APPROACH: Line(_("Speeding up"), _("Judged once the speed is steady.")),
+        State.HEADLAND: Line(
+            _("Slowing down or turning"), _("Left out until the speed is steady.")
+        ),
     }
     if now.state in quiet:
         return quiet[now.state]
     if not math.isfinite(now.ratio):
-        return Line("Steady", "The first seconds are being judged.")
-    percent = 100 * (now.ratio - 1)
-    way = "in step" if abs(percent) < 0.05 else "fast" if percent > 0 else "slow"
-    size = "" if way == "in step" else f"{abs(percent):.1f} % "
-    return Line(f"Belt is {size}{way} (± {100 * now.U_ratio:.1f} %)", _outlook(now))
+        return Line(_("Steady"), _("The first seconds are being judged."))
+    return Line(_standing(now.ratio - 1, now.U_ratio), _outlook(now))
+
+
+def _standing(away_rel: float, U_rel: float) -> str:
+    if abs(away_rel) < 0.0005:
+        return Words().fill(N_("Belt is in step (± {U_rel:percent1})"), {"U_rel": U_rel})
+    return Words().fill(
+        N_("Belt is {away_rel:percent1} fast (± {U_rel:percent1})")
+        if away_rel > 0
+        else N_("Belt is {away_rel:percent1} slow (± {U_rel:percent1})"),
+        {"away_rel": abs(away_rel), "U_rel": U_rel},
+    )
 
 
 def separation_counts(job: PassJob) -> bool:
@@ -126,34 +143,38 @@ def separation_counts(job: PassJob) -> bool:
 
 def source_words(stream: Stream, now_s: float) -> str:
     """A source as a person chooses it: its name, and whether it is live."""
-    what = "pulses" if stream.is_pulses else "speed"
-    state = "lost" if stream.silent(now_s) else "live"
-    return f"{stream.name} ({what}, {state})"
+    if stream.is_pulses:
+        said = _("{name} (pulses, lost)") if stream.silent(now_s) else _("{name} (pulses, live)")
+    else:
+        said = _("{name} (speed, lost)") if stream.silent(now_s) else _("{name} (speed, live)")
+    return said.format(name=stream.name)
 
 
 def _outlook(now: Snapshot) -> str:
-    verdict = now.answer.verdict.value
-    if verdict in ("pass", "fail"):
-        return f"That is a {verdict}: stop when it suits."
+    if now.answer.verdict is Verdict.PASS:
+        return _("That is a pass: stop when it suits.")
+    if now.answer.verdict is Verdict.FAIL:
+        return _("That is a fail: stop when it suits.")
     if not math.isfinite(now.more_s):
-        return "More of the same would not settle it."
+        return _("More of the same would not settle it.")
     if now.more_s > MINUTES_FROM_S:
-        return f"{now.more_s / 60:.0f} min more would settle it."
-    return f"{max(now.more_s, 1):.0f} s more would settle it."
+        return _("{minutes:.0f} min more would settle it.").format(minutes=now.more_s / 60)
+    return _("{seconds:.0f} s more would settle it.").format(seconds=max(now.more_s, 1))
 
 
 def _lost(job: PassJob, now: Snapshot) -> Line:
-    back = "The pass goes on once it is back."
-    if now.lost == "belt":
-        pulses = job.belt is not None and job.belt.is_pulses
-        words = "The belt stands, or its pickup is lost." if pulses else back
-        return Line("No belt pulses" if pulses else "Belt speed is lost", words)
-    if now.lost == "ground":
-        live = _another_ground(job, now.time_s)
-        if live:
-            back = f"{live} is still live: choose it before the next pass."
-        return Line("Ground speed is lost", back)
-    return Line("Belt and ground are lost", "The pass goes on once they are back.")
+    back = _("The pass goes on once it is back.")
+    if now.belt_lost and now.ground_lost:
+        return Line(_("Belt and ground are lost"), _("The pass goes on once they are back."))
+    if now.belt_lost:
+        if job.belt is not None and job.belt.is_pulses:
+            return Line(_("No belt pulses"), _("The belt stands, or its pickup is lost."))
+        return Line(_("Belt speed is lost"), back)
+    live = _another_ground(job, now.time_s)
+    if live:
+        said = _("{source} is still live: choose it before the next pass.")
+        back = said.format(source=live)
+    return Line(_("Ground speed is lost"), back)
 
 
 def _another_ground(job: PassJob, now_s: float) -> str:
@@ -164,22 +185,17 @@ def _another_ground(job: PassJob, now_s: float) -> str:
 
 def _reading(stream: Stream | None, speed_mps: float, lost: bool, units: UnitSystem) -> Reading:
     if stream is None:
-        return Reading(Health.MISSING.value, Health.MISSING, "")
+        return Reading(_without_number(Health.MISSING), Health.MISSING)
     if lost:
-        return Reading(Health.LOST.value, Health.LOST, stream.name)
+        return Reading(_without_number(Health.LOST), Health.LOST, stream.name)
     return Reading(_number(speed_mps, units), Health.LIVE, stream.name)
 
 
-def _number(speed_mps: float, units: UnitSystem) -> str:
+def _without_number(health: Health) -> str:
+    return _("lost") if health is Health.LOST else _("none")
+
+
+def _number(speed_mps: float, units: UnitSystem, *, signed: bool = False) -> str:
     """Three figures: a fourth would not fit, and is not needed at a glance."""
-    wide = abs(from_mps(speed_mps, units.speed)) >= 9.995
-    return speed_number(speed_mps, units, 1 if wide else 2)
-
-
-def _band(job: PassJob, belt_mps: float, ground_mps: float) -> str:
-    if not ground_mps > STAND_MPS:
-        return "standing"
-    ratio = belt_mps / ground_mps
-    if job.limits.low <= ratio <= job.limits.high:
-        return "● in band"
-    return "▲ belt fast" if ratio > job.limits.high else "▼ belt slow"
+    shown = from_mps(speed_mps, units.speed)
+    return plain(shown, 1 if abs(shown) >= 9.995 else 2, signed=signed)

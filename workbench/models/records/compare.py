@@ -10,11 +10,12 @@ from typing import Any
 import numpy as np
 
 from workbench.base.units import UnitSystem
+from workbench.jobs.codec import from_plain
+from workbench.jobs.passes.answer import Series
 from workbench.records.entries import StoredResult
 from workbench.words.figures import Figure, figures, number, with_spread
 from workbench.words.language import _
 from workbench.words.numbers import NO_VALUE
-from workbench.words.passes import pass_rows
 from workbench.words.pictures.calibrate import K
 from workbench.words.pictures.passes import LEAST_M, ratio_of
 from workbench.words.pictures.picture import (
@@ -100,8 +101,7 @@ def _band(low: Any, high: Any) -> tuple[Band, ...]:
 def _passes(answers: Sequence[Mapping[str, Any]]) -> list[Picture]:
     ratios, apart = [], []
     for at, answer in enumerate(answers):
-        rows = np.array(pass_rows(answer), dtype=np.float64).reshape(-1, 4)
-        time_s, belt, ground, apart_m = rows.T
+        time_s, belt, ground, apart_m = from_plain(answer.get("series", {}), Series).rows().T
         time_s = time_s - time_s[0] if time_s.size else time_s
         ratios.append(_line(at, Pyramid(time_s, ratio_of(belt, ground))))
         apart.append(_line(at, Pyramid(time_s, apart_m)))

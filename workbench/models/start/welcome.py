@@ -6,25 +6,23 @@ import math
 
 from workbench.models.bench import Bench
 from workbench.models.passes.pace import PaceModel, PaceNow
-from workbench.words.language import _
-from workbench.words.numbers import speed_text
+from workbench.words.language import N_, _
+from workbench.words.words import Words
 
 
 def pace_sentence(bench: Bench, pace: PaceNow) -> str:
     """Both speeds, and whether the belt keeps pace with the ground."""
-    units = bench.settings.units
     if pace.belt_lost and pace.ground_lost:
         return _("Nothing is heard from the belt or from the ground.")
-    speeds = " ".join(
-        _("{name}: no signal.").format(name=name)
-        if lost
-        else f"{name} {speed_text(speed_mps, units)}."
-        for name, speed_mps, lost in (
-            ("Belt", pace.belt_mps, pace.belt_lost),
-            ("Ground", pace.ground_mps, pace.ground_lost),
-        )
-    )
-    return f"{speeds} {_together(bench, pace)}".strip()
+    words = Words(bench.settings.units)
+    belt = words.fill(N_("Belt {belt_mps:speed}."), {"belt_mps": pace.belt_mps})
+    ground = words.fill(N_("Ground {ground_mps:speed}."), {"ground_mps": pace.ground_mps})
+    said = [
+        _("Belt: no signal.") if pace.belt_lost else belt,
+        _("Ground: no signal.") if pace.ground_lost else ground,
+        _together(bench, pace),
+    ]
+    return " ".join(filter(None, said))
 
 
 def _together(bench: Bench, pace: PaceNow) -> str:
@@ -33,10 +31,12 @@ def _together(bench: Bench, pace: PaceNow) -> str:
     limits, ratio = bench.machine.limits, pace.belt_mps / pace.ground_mps
     if limits.ratio_low <= ratio <= limits.ratio_high:
         return _("They keep pace.")
-    way = _("falls back") if ratio < 1 else _("runs ahead")
-    return _("The belt {way} {ratio:.0f} {length} in every 100.").format(
-        way=way, ratio=100 * abs(ratio - 1), length=bench.settings.units.length
+    said = (
+        _("The belt falls back {length:.0f} {unit} in every 100.")
+        if ratio < 1
+        else _("The belt runs ahead {length:.0f} {unit} in every 100.")
     )
+    return said.format(length=100 * abs(ratio - 1), unit=bench.settings.units.length)
 
 
 def welcome(bench: Bench) -> str:
@@ -62,11 +62,12 @@ def welcome(bench: Bench) -> str:
     if not name:
         return _("Signals come in, but whose? Describe the machine under Machine.")
     pace = PaceModel(bench).now()
-    silent = [
-        word for word, lost in (("belt", pace.belt_lost), ("ground", pace.ground_lost)) if lost
-    ]
-    if silent:
-        return _("{name} is in use. Nothing comes from its {silent}: see Signals.").format(
-            name=name, silent=" and ".join(silent)
-        )
-    return _("{name} is in use, and its belt and ground signals come in.").format(name=name)
+    if pace.belt_lost and pace.ground_lost:
+        said = _("{name} is in use. Nothing comes from its belt and ground: see Signals.")
+    elif pace.belt_lost:
+        said = _("{name} is in use. Nothing comes from its belt: see Signals.")
+    elif pace.ground_lost:
+        said = _("{name} is in use. Nothing comes from its ground: see Signals.")
+    else:
+        said = _("{name} is in use, and its belt and ground signals come in.")
+    return said.format(name=name)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+import math
+from collections.abc import Sequence
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
-from workbench.base.units import FOOT_M, from_mps
-from workbench.records.jsonable import plain
+from workbench.base.statements import Statement
+from workbench.jobs.passes.answer import GroundSource, PassAnswer
+from workbench.match.sources import says_of_kind
+from workbench.match.trend import Mismatch
 from workbench.reports.document import (
     Answer,
     Block,
@@ -23,240 +25,225 @@ from workbench.reports.document import (
     Table,
 )
 from workbench.reports.passes.picture import drift_picture, track_picture
-from workbench.words.words import Words
-
-RULE = (
-    "Ratio is always belt ÷ ground. Pass: inside the limits by more than the expanded uncertainty "
-    "U (about 95 % coverage); conditional: nearer to a limit than U; after ILAC-G8:09/2019. "
-    "Approach, headlands and stops are left out. Probabilities of causes hold among the causes "
-    "named, each taken as equally likely beforehand."
+from workbench.words.language import N_, _
+from workbench.words.numbers import NO_VALUE
+from workbench.words.passes import (
+    evidence_words,
+    not_looked_for,
+    pass_words,
+    sources_used,
+    stands_apart,
 )
-MOST_CAUSES = 3
+from workbench.words.view import json_view
+from workbench.words.words import Words
 
 
 def pass_document(
-    answer: Mapping[str, Any], machine: Machine | None, earlier: Sequence[str] = ()
+    answer: PassAnswer,
+    machine: Machine | None,
+    words: Words,
+    number: int | None = None,
+    earlier: Sequence[Statement] = (),
 ) -> Document:
-    """The report of an answer of `evenpace pass`, as it stands or as it was stored.
+    """The report of a pass, `number` what it has in the store.
 
-    `earlier` are sentences on earlier passes of the machine.
+    `earlier` is said of earlier passes of the machine.
     """
-    answer = plain(answer)
-    unit = machine.readout.unit if machine else "m/s"
-    blocks: list[Block] = [Answer(_sentence(answer), str(answer["verdict"]))]
-    if answer["ratio"] is not None:
-        blocks += _drift(answer, unit)
-    blocks += _why(answer)
-    blocks += _what_to_do(answer)
-    if answer["ratio"] is not None:
-        blocks += _details(answer, unit)
+    known = math.isfinite(answer.ratio)
+    said = pass_words(answer, words)
+    sentence = f"{said.headline}: {words.say(answer.reason)}." if known else said.sentence
+    blocks: list[Block] = [Answer(sentence, str(answer.verdict))]
+    blocks += _drift(answer, words) if known else []
+    blocks += [CautionBlock(words.say(caution)) for caution in _cautions(answer)]
+    blocks += _why(answer, words) + _what_to_do(answer, words)
+    blocks += _details(answer, words) if known else []
     if earlier:
-        blocks += [Heading("Earlier passes of this machine"), *map(Paragraph, earlier)]
-    blocks += [Paragraph(f"Note: {warning}") for warning in answer["warnings"]]
+        blocks.append(Heading(_("Earlier passes of this machine")))
+        blocks += map(Paragraph, words.say_all(earlier))
+    for warning in words.say_all(answer.warnings):
+        blocks.append(Paragraph(_("Note: {note}").format(note=warning)))
+    rule = _(
+        "Ratio is always belt ÷ ground. Pass: inside the limits by more than the expanded "
+        "uncertainty U (about 95 % coverage); conditional: nearer to a limit than U; after "
+        "ILAC-G8:09/2019. Approach, headlands and stops are left out. Probabilities of causes "
+        "hold among the causes named, each taken as equally likely beforehand."
+    )
     blocks += [
-        CautionBlock(Words().say(Caution.BEFORE_A_PASS), "Before the next pass"),
-        Signature((("Driven by", ""), ("Date", ""))),
+        CautionBlock(words.say(Caution.BEFORE_A_PASS), _("Before the next pass")),
+        Signature(((_("Driven by"), ""), (_("Date"), ""))),
+        Footnote(rule),
     ]
-    blocks.append(Footnote(RULE))
+    kept = {} if number is None else {"result": number}
     return Document(
-        title="Test pass",
-        subtitle=machine.name if machine else str(answer["source"]),
-        number=f"Result {answer['result']}" if "result" in answer else "",
+        title=_("Test pass"),
+        subtitle=machine.name if machine else answer.source,
+        number=_("Result {number}").format(number=number) if number is not None else "",
         blocks=blocks,
-        simulated=bool(answer["simulated"]),
-        data=answer,
+        simulated=answer.simulated,
+        data=kept | json_view(answer, words),
     )
 
 
-def _sentence(answer: Mapping[str, Any]) -> str:
-    if answer["ratio"] is None:
-        # The command's advice on its own options is of no use on paper.
-        reason = answer["reason"].partition("; name it with")[0]
-        return f"Belt and ground cannot be compared: {reason}."
-    away = 100 * (answer["ratio"] - 1)
-    way, U = ("faster" if away > 0 else "slower"), 100 * answer["U_ratio"]
-    return (
-        f"The belt ran {abs(away):.1f} % {way} than the ground (± {U:.1f} %): {answer['reason']}."
+def _cautions(answer: PassAnswer) -> list[Caution]:
+    """Paper goes to the shop, where more than a lever is touched."""
+    found = list(answer.cautions)
+    if Caution.HANDS_OFF in found:
+        found[found.index(Caution.HANDS_OFF)] = Caution.AT_THE_HYDRAULICS
+    return found
+
+
+def _drift(answer: PassAnswer, words: Words) -> list[Block]:
+    if not answer.series.time_s.size:
+        return []
+    caption = _(
+        "Belt and ground speed with what lies between them; the ratio belt ÷ ground with its "
+        "band (green) and its mean with U (blue); belt distance minus ground distance. Grey is "
+        "left out; a dashed line marks a change."
     )
+    alt = words.fill(
+        N_(
+            "Speeds over {duration_s:seconds}; ratio belt ÷ ground {ratio:.3f}; separation "
+            "{apart_m:+length} at the end."
+        ),
+        {
+            "duration_s": answer.duration_s,
+            "ratio": answer.ratio,
+            "apart_m": answer.separation_m,
+        },
+    )
+    return [Figure(drift_picture(answer, words.units), caption, alt)]
 
 
-def _drift(answer: Mapping[str, Any], unit: str) -> list[Block]:
-    blocks: list[Block] = []
-    if answer.get("series"):
-        caption = (
-            "Belt and ground speed with what lies between them; the ratio belt ÷ ground with its "
-            "band (green) and its mean with U (blue); belt distance minus ground distance. Grey is "
-            "left out; a dashed line marks a change."
+def _details(answer: PassAnswer, words: Words) -> list[Block]:
+    blocks: list[Block] = [Heading(_("Figures")), Facts(_facts(answer, words), columns=2)]
+    if len(answer.segments) > 1:
+        blocks += [Heading(_("In equal segments")), _segments(answer, words)]
+    if answer.track:
+        way = words.fill(
+            N_("The way, {way_m:length}, by the ratio belt ÷ ground."),
+            {"way_m": answer.track.length_m},
         )
-        blocks.append(
-            Figure(drift_picture(answer, unit, length_of(unit)), caption, _alt(answer, unit))
-        )
+        blocks += [Heading(_("Where")), Figure(track_picture(answer, words.units), way, way)]
+    if len(answer.ground_sources) > 1:
+        blocks += [Heading(_("Ground speed sources")), _sources(answer, words)]
     return blocks
 
 
-def _details(answer: Mapping[str, Any], unit: str) -> list[Block]:
-    blocks: list[Block] = [Heading("Figures"), Facts(_facts(answer, unit), columns=2)]
-    if len(answer.get("segments", [])) > 1:
-        blocks += [Heading("In equal segments"), _segments(answer, unit)]
-    if answer.get("track"):
-        blocks += [Heading("Where"), _where(answer, unit)]
-    if len(answer.get("ground_sources", [])) > 1:
-        blocks += [Heading("Ground speed sources"), _sources(answer)]
-    return blocks
-
-
-def _alt(answer: Mapping[str, Any], unit: str) -> str:
-    name, length_m = length_of(unit)
-    return (
-        f"Speeds over {answer['duration_s']:.0f} s; ratio belt ÷ ground {answer['ratio']:.3f}; "
-        f"separation {answer['separation_m'] / length_m:+.1f} {name} at the end."
-    )
-
-
-def length_of(unit: str) -> tuple[str, float]:
-    """The length that goes with a speed's unit: its name, and one of it in metres."""
-    return ("ft", FOOT_M) if unit in ("mph", "ft/min") else ("m", 1.0)
-
-
-def _facts(answer: Mapping[str, Any], unit: str) -> list[tuple[str, str]]:
-    ratio = f"{answer['ratio']:.4f} ± {answer['U_ratio']:.4f} (k = {answer['k']:.2f})"
+def _facts(answer: PassAnswer, words: Words) -> list[tuple[str, str]]:
+    ratio = words.number("ratio", answer.ratio, answer.U_ratio)
     rows = [
-        ("Ratio belt ÷ ground", ratio),
-        ("Limits of the ratio", f"{answer['ratio_low']:g} to {answer['ratio_high']:g}"),
-        ("Belt", _speed(answer, "belt", unit)),
-        ("Ground", _speed(answer, "ground", unit)),
-        ("Time within the limits", f"{100 * answer['in_band_fraction']:.0f} %"),
-        ("Steady for", f"{answer['duration_s']:.0f} s"),
-        ("Separation at the end", _with_u(answer, "separation_m", *length_of(unit), digits=1)),
-        ("Ground source behind by", _with_u(answer, "lag_s", "s", digits=2)),
-        ("Drift of the ratio an hour", _with_u(answer, "drift_per_hour", "", digits=2)),
-    ]
-    if answer.get("wheel_slip") is not None:
-        slip, U = 100 * answer["wheel_slip"], 200 * answer["u_wheel_slip"]
-        rows.append(("Wheel slip beyond its set-up", f"{slip:.1f} ± {U:.1f} %"))
-    shares = answer.get("mismatch_shares") or {}
-    rows += [
+        (_("Ratio belt ÷ ground"), f"{ratio} (k = {answer.k:.2f})"),
         (
-            f"Mismatch that is {name}" if name == "constant" else f"Mismatch going with {name}",
-            f"{100 * share:.0f} %",
-        )
-        for name, share in shares.items()
+            _("Limits of the ratio"),
+            _("{low:g} to {high:g}").format(low=answer.ratio_low, high=answer.ratio_high),
+        ),
+        (_("Belt"), f"{words.number('speed', answer.belt_speed_mps)} ({answer.belt})"),
+        (_("Ground"), f"{words.number('speed', answer.ground_speed_mps)} ({answer.ground})"),
+        (_("Time within the limits"), words.number("percent0", answer.in_band_fraction)),
+        (_("Steady for"), words.number("seconds", answer.duration_s)),
+        (
+            _("Separation at the end"),
+            _found("length", answer.separation_m, answer.u_separation_m, words),
+        ),
+        (_("Ground source behind by"), _found("time", answer.lag_s, answer.u_lag_s, words)),
+        (
+            _("Drift of the ratio an hour"),
+            _found("ratio", answer.drift_per_hour, answer.u_drift_per_hour, words),
+        ),
     ]
-    return rows
+    if math.isfinite(answer.wheel_slip):
+        slip = _found("percent", answer.wheel_slip, answer.u_wheel_slip, words)
+        rows.append((_("Wheel slip beyond its set-up"), slip))
+    return rows + [
+        (_mismatch(what, words), words.number("percent0", share))
+        for what, share in answer.mismatch_shares.items()
+    ]
 
 
-def _speed(answer: Mapping[str, Any], what: str, unit: str) -> str:
-    return f"{from_mps(answer[f'{what}_speed_mps'], unit):.3f} {unit} ({answer[what]})"
+def _mismatch(what: Mismatch, words: Words) -> str:
+    if what is Mismatch.CONSTANT:
+        return _("Mismatch that is constant")
+    return _("Mismatch going with {what}").format(what=words.say(what))
 
 
-def _with_u(
-    answer: Mapping[str, Any], key: str, unit: str, unit_is: float = 1.0, *, digits: int
-) -> str:
-    value, u = answer[key], answer[f"u_{key}"]
-    if value is None:
-        return "could not be found"
-    tail = f" {unit}" if unit else ""
-    return f"{value / unit_is:+.{digits}f} ± {2 * (u or 0.0) / unit_is:.{digits}f}{tail}"
+def _found(kind: str, value: float, u: float, words: Words) -> str:
+    if not math.isfinite(value):
+        return _("could not be found")
+    return words.number(kind, value, 2 * u, signed=True)
 
 
-def _segments(answer: Mapping[str, Any], unit: str) -> Table:
-    length, length_m = length_of(unit)
+def _segments(answer: PassAnswer, words: Words) -> Table:
     rows = [
         (
-            f"{one['from_s']:.0f} to {one['to_s']:.0f} s",
-            f"{one['ratio']:.4f}",
-            f"{2 * one['u_ratio']:.4f}" if one["u_ratio"] is not None else "–",
-            f"{from_mps(one['belt_speed_mps'], unit):.3f}",
-            f"{from_mps(one['ground_speed_mps'], unit):.3f}",
-            f"{one['separation_m'] / length_m:+.2f}",
+            words.fill(
+                N_("{from_s:.0f} to {to_s:.0f} s"), {"from_s": one.from_s, "to_s": one.to_s}
+            ),
+            words.number("ratio", one.ratio, 2 * one.u_ratio),
+            words.number("speed", one.belt_speed_mps),
+            words.number("speed", one.ground_speed_mps),
+            words.number("length", one.separation_m, signed=True),
         )
-        for one in answer["segments"]
+        for one in answer.segments
     ]
     return Table(
-        (
-            "Time",
-            "Ratio belt ÷ ground",
-            "± U",
-            f"Belt, {unit}",
-            f"Ground, {unit}",
-            f"Apart, {length}",
-        ),
+        (_("Time"), _("Ratio belt ÷ ground ± U"), _("Belt"), _("Ground"), _("Apart")),
         rows,
-        note="U of a segment counts its own scatter only; what all share is left out.",
+        note=_("U of a segment counts its own scatter only; what all share is left out."),
     )
 
 
-def _where(answer: Mapping[str, Any], unit: str) -> Figure:
-    name, length_m = length_of(unit)
-    way = answer["track"]["length_m"] / length_m
-    caption = f"The way, {way:.0f} {name}, by the ratio belt ÷ ground."
-    return Figure(track_picture(answer, (name, length_m)), caption, caption)
-
-
-def _sources(answer: Mapping[str, Any]) -> Table:
+def _sources(answer: PassAnswer, words: Words) -> Table:
     rows = []
-    for one in answer["ground_sources"]:
-        factor = "reference" if one["reference"] else "–"
-        if one.get("factor") is not None:
-            factor = f"{one['factor']:.4f} ± {2 * (one['u_factor'] or 0.0):.4f}"
-        used = " (used)" if one["source"] == answer["ground"] else ""
+    for one in answer.ground_sources:
+        name = _("{source} (used)") if one.source == answer.ground else "{source}"
         rows.append(
             (
-                f"{one['source']}{used}",
-                one["kind"],
-                f"{100 * one['share_with_value']:.0f} %",
-                factor,
-                _lag(one),
+                name.format(source=one.source),
+                words.say(says_of_kind(one.kind)),
+                words.number("percent0", one.share_with_value),
+                _factor(one, words),
+                words.number("time", one.lag_s, 2 * one.u_lag_s),
             )
         )
-    apart = answer.get("stands_apart")
-    note = f"Why {answer['ground']}: {answer['ground_why']}."
-    if apart:
-        note += f" {apart} stands apart from all the others."
+    note = sources_used(answer, words)
+    if answer.stands_apart:
+        note += f" {stands_apart(answer.stands_apart)}"
     return Table(
-        ("Source", "Kind", "With a value", "÷ reference", "Behind, s"),
+        (_("Source"), _("Kind"), _("With a value"), _("÷ reference"), _("Behind")),
         rows,
         note=note,
         align="llrrr",
     )
 
 
-def _lag(one: Mapping[str, Any]) -> str:
-    if one.get("lag_s") is None:
-        return "–"
-    return f"{one['lag_s']:.2f} ± {2 * one['u_lag_s']:.2f}"
+def _factor(one: GroundSource, words: Words) -> str:
+    if math.isfinite(one.factor):
+        return words.number("ratio", one.factor, 2 * one.u_factor)
+    return _("reference") if one.reference else NO_VALUE
 
 
-def _why(answer: Mapping[str, Any]) -> list[Block]:
-    if not answer["causes"]:
+def _why(answer: PassAnswer, words: Words) -> list[Block]:
+    if not answer.causes:
         return []
-    blocks: list[Block] = [Heading("Why, the most likely first")]
-    if not answer["cause_clear"]:
-        blocks.append(Paragraph("Not clear: no cause stands out."))
+    blocks: list[Block] = [Heading(_("Why, the most likely first"))]
+    if not answer.cause_clear:
+        blocks.append(Paragraph(_("Not clear: no cause stands out.")))
     rows = [
         (
-            f"{100 * one['probability']:.0f} %",
-            one["title"],
-            " ".join(one["evidence"][1:]) or " ".join(one["evidence"]),
-            one["check_next"],
+            words.number("percent0", one.probability),
+            words.say(one.title),
+            evidence_words(one, words),
+            words.say(one.check_next),
         )
-        for one in answer["causes"][:MOST_CAUSES]
+        for one in answer.likely_causes
     ]
-    blocks.append(
-        Table(("Probability", "Cause", "What speaks for it", "Check next"), rows, align="rlll")
-    )
-    hidden = answer.get("causes_not_looked_for") or []
-    if hidden:
-        text = "; ".join(hidden)
-        blocks.append(Footnote(f"Nothing recorded could have shown: {text}."))
-    return blocks
+    header = (_("Probability"), _("Cause"), _("What speaks for it"), _("Check next"))
+    blocks.append(Table(header, rows, align="rlll"))
+    hidden = not_looked_for(answer, words)
+    return [*blocks, Footnote(hidden)] if hidden else blocks
 
 
-def _what_to_do(answer: Mapping[str, Any]) -> list[Block]:
-    advice = answer.get("advice") or {}
-    if not advice.get("sentences"):
+def _what_to_do(answer: PassAnswer, words: Words) -> list[Block]:
+    if answer.advice is None or not answer.advice.sentences:
         return []
-    blocks: list[Block] = [Heading("What to do")]
-    if advice["belt_change_rel"] is not None:
-        blocks.append(CautionBlock(Words().say(Caution.AT_THE_HYDRAULICS)))
-    return blocks + [Paragraph(sentence) for sentence in advice["sentences"]]
+    return [Heading(_("What to do")), *map(Paragraph, words.say_all(answer.advice.sentences))]

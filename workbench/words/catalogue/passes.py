@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from workbench.jobs.passes.answer import PassSays
+from workbench.jobs.passes.history import HistorySays
 from workbench.match.advice import AdviceSays
 from workbench.match.findings import EvidenceSays
 from workbench.match.hypotheses import Cause, CauseSays, CheckSays
-from workbench.match.ratio import PaceSays
+from workbench.match.ratio import BandSays, PaceSays
 from workbench.match.sources import SourceSays
 from workbench.match.trend import Mismatch
 from workbench.words.language import N_, Plural, Template
@@ -195,6 +196,10 @@ SENTENCES: dict[str, Template] = {
         "{left_out_s:seconds} of approach, headland or standstill are left out of ratio and "
         "separation."
     ),
+    BandSays.IN_BAND: N_("in band"),
+    BandSays.BELT_SLOW: N_("belt slow"),
+    BandSays.BELT_FAST: N_("belt fast"),
+    BandSays.LEFT_OUT_OF_BAND: N_("left out"),
     PassSays.GROUND_ASKED_FOR: N_("it was chosen for this pass"),
     PassSays.ONLY_GROUND: N_("{source} is the only one"),
     PassSays.MOST_TRUSTED_GROUND: N_("{source} is trusted most; there was also {others}"),
@@ -243,4 +248,32 @@ SENTENCES: dict[str, Template] = {
     Mismatch.ENGINE_SPEED: N_("engine speed"),
     Mismatch.OIL_TEMPERATURE: N_("oil temperature"),
     Mismatch.NOTHING_RECORDED: N_("nothing recorded"),
+    HistorySays.FIRST_PASS_KEPT: N_(
+        "This is the first pass kept of this machine; later ones are held against it."
+    ),
+    HistorySays.ONE_EARLIER_PASS: N_(
+        "One earlier pass of this machine: ratio belt ÷ ground {ratio:ratio}."
+    ),
+    HistorySays.EARLIER_PASSES: N_(
+        "{count} earlier passes of this machine: ratio belt ÷ ground {low:ratio} to {high:ratio}, "
+        "mean {mean:ratio}."
+    ),
+    HistorySays.CHANGED_SINCE_LAST: N_(
+        "Since the last one ({last_utc}) the ratio has changed by {change_rel:+percent1}: "
+        "something was moved, or has moved."
+    ),
+    HistorySays.NO_CHANGE_SINCE_LAST: N_(
+        "Against the last one ({last_utc}) no change beyond the uncertainty (± {U_rel:percent1})."
+    ),
+    HistorySays.OUTSIDE_EARLIER_SCATTER: N_(
+        "It lies outside what this machine's passes scatter by ({low:ratio} to {high:ratio})."
+    ),
+    HistorySays.PASSES_DRIFT: N_("The passes of this machine drift slowly one way."),
+    HistorySays.EARLIER_STEP: N_(
+        "Earlier, one step of the flow control changed the ratio by {step_rel:+percent}."
+    ),
+    HistorySays.EARLIER_STEP_AND_WAY_TO_GO: N_(
+        "Earlier, one step of the flow control changed the ratio by {step_rel:+percent}: about "
+        "{steps:+.1f} steps would bring it to 1."
+    ),
 }

@@ -9,6 +9,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from workbench.base.errors import Message
+from workbench.base.statements import PlusMinus
+from workbench.jobs.passes.answer import Change
+from workbench.match.ratio import PaceLimits
 from workbench.words.language import _
 from workbench.words.pictures.picture import (
     CLOCK,
@@ -28,6 +31,7 @@ STANDS_MPS = 0.06
 """Below this ground speed a ratio says nothing; chosen."""
 PAUSE_S = 2.0
 """Looks at a pass come ten times a second, those of a judged one at least each second."""
+UNKNOWN = PlusMinus(math.nan, math.nan)
 LEAST_MPS, LEAST_M = 0.05, 0.1
 """So much of the speeds, and of the separation, is always seen."""
 
@@ -39,23 +43,21 @@ def ratio_of(belt_mps: Floats, ground_mps: Floats) -> Floats:
 
 
 def pass_picture(
-    rows: Sequence[Sequence[float]],
-    ratio_limits: tuple[float, float],
-    mean: tuple[float, float] = (math.nan, math.nan),
-    changes: Sequence[tuple[float, float]] = (),
+    rows: Floats,
+    limits: PaceLimits,
+    mean: PlusMinus = UNKNOWN,
+    changes: Sequence[Change] = (),
 ) -> Picture:
-    """`rows` of (time_s, belt m/s, ground m/s, separation m), NaN where left out.
+    """`rows` (n, 4): time s, belt m/s, ground m/s, separation m, NaN where left out.
 
-    `mean` is the pass's ratio with its expanded uncertainty, `changes` are (time_s, share by
-    which the ratio changed).
+    `mean` is the pass's ratio with its expanded uncertainty.
     """
-    time_s, belt, ground, apart_m = np.array(rows, dtype=np.float64).reshape(-1, 4).T
+    time_s, belt, ground, apart_m = rows.T
     lines = [
         Pyramid(time_s, one, PAUSE_S) for one in (belt, ground, ratio_of(belt, ground), apart_m)
     ]
-    low, high = ratio_limits
+    low, high = limits.low, limits.high
     room = 0.5 * (high - low)
-    ratio, U = mean
     speeds = Panel(
         Axis(_("speed"), "speed"),
         (Trace(_("belt"), lines[0], "belt"), Trace(_("ground"), lines[1], "earth")),
@@ -67,7 +69,7 @@ def pass_picture(
         Axis(_("ratio belt ÷ ground"), "ratio"),
         (Trace(_("ratio"), lines[2], head=_("ratio belt ÷ ground")),),
         bands=(Band(low, high, _("in band")),),
-        fills=_mean(time_s, ratio, U),
+        fills=_mean(time_s, mean.value, mean.U),
         include=(low - room, high + room),
         outliers_may_leave=True,  # a start from standstill would flatten the rest
     )
@@ -80,8 +82,8 @@ def pass_picture(
         Axis(_("time"), CLOCK),
         (speeds, paced, apart),
         marks=tuple(
-            Mark(at_s, Message("{change_rel:+percent1}", change_rel=change))
-            for at_s, change in changes
+            Mark(one.time_s, Message("{change_rel:+percent1}", change_rel=one.change))
+            for one in changes
         ),
         left_out=_left_out(time_s, np.isnan(belt) & np.isnan(ground)),
     )
