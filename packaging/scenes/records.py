@@ -231,13 +231,14 @@ def _record(path, when, machine, scenario, seed, name, for_s):
 
 
 def _pass(path, when, machine, scenario, seed, name):
-    from workbench.cli.passes import compute
+    from workbench.jobs.codec import to_plain
+    from workbench.jobs.passes.answer import PassOptions
+    from workbench.jobs.passes.compute import compute
 
     number = _record(path, when, machine, scenario, seed, name, 60)
-    options = {"belt": None, "ground": None, "oil_c": None, "moved": None, "course": None}
     with _store(path, when + timedelta(minutes=2)) as store:
-        answer = compute(store.load_recording(number), machine, options)
-        store.add_result("pass", answer, options=options, recording=number, machine=machine)
+        answer = to_plain(compute(store.load_recording(number), machine, PassOptions()))
+        store.add_result("pass", answer, options={}, recording=number, machine=machine)
 
 
 def _wheel(path, when, machine):

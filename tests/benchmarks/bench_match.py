@@ -11,12 +11,13 @@ from sim.run import simulate
 from workbench.base.machine import parse_machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.cli import main
-from workbench.cli.passes import compute
+from workbench.jobs.codec import to_plain
+from workbench.jobs.passes.answer import PassOptions
+from workbench.jobs.passes.compute import compute
 from workbench.match.live import LiveMatch
 from workbench.match.ratio import PaceLimits
 from workbench.records.store import open_store
 
-NOTHING_NAMED = {"belt": None, "ground": None}
 VARIANTS = Path(__file__).parents[1] / "workbench" / "match" / "variants"
 BUILT_IN = (
     *("healthy", "hall-pickup", "roll-drive", "valve-off", "valve-too-fast", "cold-oil"),
@@ -55,12 +56,12 @@ def test_a_pass_of_eight_hours_against_its_loading(tmp_path):
         number = record(store, "sim:healthy?pace=fast&seed=1", 8 * 3600.0)
         machine = parse_machine(store.recording(number).machine_text)
         load_s, recording = seconds(lambda: store.load_recording(number))
-    compute(recording, machine, NOTHING_NAMED)
-    judge_s, answer = seconds(lambda: compute(recording, machine, NOTHING_NAMED))
+    compute(recording, machine, PassOptions())
+    judge_s, answer = seconds(lambda: compute(recording, machine, PassOptions()))
     edges = sum(track.time_s.size for track in recording.edges.values())
     print(
         f"\n8 h, {edges} edges: {load_s:.2f} s loaded, {judge_s:.2f} s judged "
-        f"({answer['verdict']}); ratio {judge_s / load_s:.2f} (at most 3)"
+        f"({answer.verdict}); ratio {judge_s / load_s:.2f} (at most 3)"
     )
     assert judge_s <= 3 * load_s
 
@@ -98,7 +99,7 @@ def test_five_hundred_passes_with_one_worker_and_with_two(tmp_path, capsys):
     with open_store(address) as store:
         for number in range(500):
             recording = record(store, f"sim:healthy?pace=fast&seed={number}", 60.0)
-            store.add_result("pass", {}, options=NOTHING_NAMED, recording=recording)
+            store.add_result("pass", {}, options=to_plain(PassOptions()), recording=recording)
     took_s = {}
     for workers in (1, 2):
         begin_s = time.monotonic()
@@ -122,8 +123,8 @@ def share_of_true_causes(scenarios):
         hits, others = [0, 0], Counter()
         for seed in SEEDS:
             run = simulate(scenario, seed, 60.0)
-            answer = compute(run.recording, parse_machine(run.machine_text), NOTHING_NAMED)
-            named = [one["cause"] for one in answer["causes"]] or ["nothing"]
+            answer = compute(run.recording, parse_machine(run.machine_text), PassOptions())
+            named = [one.cause for one in answer.causes] or ["nothing"]
             hits[0] += named[0] == run.truth.cause
             hits[1] += run.truth.cause in named[:2]
             if named[0] != run.truth.cause:

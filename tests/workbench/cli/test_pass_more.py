@@ -54,7 +54,8 @@ def test_pdf_and_json_reports_are_made(capsys, tmp_path):
 def test_ground_by_quality_and_why(capsys):
     _, answer = answer_of(capsys, "pass", "sim:gnss-dropouts", "--seed", "3")
     assert answer["ground"] == "radar"
-    assert "surest" in answer["ground_why"]
+    assert "radar (radar, 100 % of its messages with a value" in answer["ground_why"]
+    assert "trusted most; there was also" in answer["ground_why"]
     assert "gnss" in answer["ground_why"]
 
 

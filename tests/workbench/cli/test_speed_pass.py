@@ -131,14 +131,16 @@ def test_pulses_against_a_ground_source(
     """An edge table holds no ground speed: the answer is 'cannot tell', and says why."""
     status, answer = answer_of(capsys, "pass", edges, "--machine", machine)
     assert (status, answer["verdict"], answer["ratio"]) == (0, "cannot tell", None)
-    assert "--ground" in answer["reason"]
+    assert "known to be the ground; it holds no speed source" in answer["reason"]
+    assert main(["pass", edges, "--machine", machine]) == 0
+    assert "--ground SOURCE" in capsys.readouterr().err
 
 
 def test_wrong_calls_get_a_sentence(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, edges: str, machine: str
 ) -> None:
     table = speed_table(tmp_path / "pass.csv", 1.2, 1.2, 8)
-    assert "it holds belt, ground" in refusal(capsys, "pass", table, "--belt", "wheel")
+    assert "it holds belt and ground" in refusal(capsys, "pass", table, "--belt", "wheel")
     assert "cannot be both belt and ground" in refusal(
         capsys, "pass", edges, "--belt", "belt", "--ground", "belt"
     )

@@ -14,12 +14,12 @@ from drivers.recording import assemble
 from sim.run import simulate
 from workbench.base.machine import parse_machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
-from workbench.cli.passes import compute
+from workbench.jobs.passes.answer import PassAnswer, PassOptions
+from workbench.jobs.passes.compute import compute
 from workbench.match.live import LiveMatch, Snapshot
 from workbench.match.ratio import PaceLimits
 
 BAND = PaceLimits(0.95, 1.05)
-NOTHING_NAMED = {"belt": None, "ground": None}
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Replay:
     """Snapshots in order, and the answer after the pass."""
 
     snapshots: list[Snapshot]
-    after: dict[str, Any]
+    after: PassAnswer
 
 
 @pytest.fixture
@@ -37,7 +37,7 @@ def judged():
     def make(scenario: str | Path, seed: int = 0, for_s: float = 60.0, **options: Any):
         run = simulate(scenario, seed, for_s)
         machine = parse_machine(run.machine_text)
-        answer = compute(run.recording, machine, NOTHING_NAMED | options)
+        answer = compute(run.recording, machine, PassOptions(**options))
         return answer, run.truth
 
     return make
@@ -72,7 +72,7 @@ def replayed():
                     live.add_ground(item.time_s, item.speed_mps, host_s, item.u_mps)
             snapshots.append(live.snapshot(driver.clock()))
         driver.close()
-        after = compute(assemble(items, driver.notes), machine, {"belt": "left", "ground": ground})
+        after = compute(assemble(items, driver.notes), machine, PassOptions("left", ground))
         return Replay(snapshots, after)
 
     return make

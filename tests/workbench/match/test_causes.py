@@ -11,10 +11,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from workbench.jobs.passes.answer import PassOptions
+from workbench.jobs.passes.compute import compute
 from workbench.match.causes import could_not_show, weigh
 from workbench.match.evidence import Evidence, Measure
+from workbench.match.findings import EvidenceSays
+from workbench.match.hypotheses import Cause, CheckSays
 from workbench.match.ratio import PaceLimits
 from workbench.match.sources import UNNAMED
+from workbench.words.words import Words
 
 VARIANTS = sorted((Path(__file__).parent / "variants").glob("*.toml"))
 BUILT_IN = [
@@ -30,7 +35,7 @@ def first_causes(judged, scenarios, seeds):
     for scenario in scenarios:
         for seed in seeds:
             answer, truth = judged(scenario, seed)
-            named = [one["cause"] for one in answer["causes"]]
+            named = [one.cause for one in answer.causes]
             found.append((str(scenario), seed, truth.cause, named))
     return found
 
@@ -50,32 +55,32 @@ def test_the_true_cause_where_magnitudes_and_speeds_are_others(judged):
 
 def test_evidence_speaks_in_numbers_and_names_the_next_check(judged):
     answer, _ = judged("bumped-valve", 4)
-    first = answer["causes"][0]
-    assert first["cause"] == "valve-moved"
-    assert first["probability"] > 0.9
-    assert any("s into the recording" in sentence for sentence in first["evidence"])
-    assert any("%" in sentence for sentence in first["evidence"])
-    assert first["check_next"]
-    assert sum(one["probability"] for one in answer["causes"]) <= 1.0 + 1e-9
-    step = next(s for s in first["evidence"] if "s into" in s)
-    assert 33 <= float(step.split()[1]) <= 43, "the valve is bumped between 34 and 42 s"
+    first = answer.causes[0]
+    assert first.cause is Cause.VALVE_MOVED
+    assert first.probability > 0.9
+    assert first.check_next.what == CheckSays.SEE_WHETHER_THE_FLOW_CONTROL_HOLDS
+    assert sum(one.probability for one in answer.causes) <= 1.0 + 1e-9
+    (step,) = [one for one in first.evidence if one.what == EvidenceSays.BELT_CHANGED_AT_ONCE]
+    assert 33 <= step.values["at_s"] <= 43, "the valve is bumped between 34 and 42 s"
+    assert step.values["change_rel"] < -0.05
+    assert "s into the recording the belt's speed changed by" in Words().say(step)
 
 
 def test_the_wheels_are_named_where_their_speed_was_the_only_ground(judged, tmp_path):
     alone = tmp_path / "wheel.toml"
     alone.write_text('base = "wheel-slip"\n[sensors]\nradar = 0\ngnss = 0\n')
     answer, _ = judged(alone, 5)
-    assert answer["ground"] == "wheel"
-    assert "wheel-slip" in [one["cause"] for one in answer["causes"][:2]]
+    assert answer.ground == "wheel"
+    assert "wheel-slip" in [one.cause for one in answer.causes[:2]]
 
 
 def test_what_cannot_show_is_not_in_the_running(judged, tmp_path):
     bare = tmp_path / "bare.toml"
     bare.write_text('base = "roll-drive"\n[counter]\nlap_mark = 0\n[sensors]\nwheel = 0\n')
     answer, _ = judged(bare, 1)
-    named = {one["cause"] for one in answer["causes"]}
+    named = {one.cause for one in answer.causes}
     assert not named & {"belt-slip", "roll-build-up", "wheel-slip"}
-    assert any("slips on its drive roll" in title for title in answer["causes_not_looked_for"])
+    assert Cause.BELT_SLIP in [title.what for title in answer.causes_not_looked_for]
 
 
 def evidence(**measures: float) -> Evidence:
@@ -97,15 +102,14 @@ def test_without_any_evidence_nothing_is_likelier_than_anything_else():
 
 
 def test_a_readout_that_reads_low_is_a_wrong_setting_before_anything_else():
-    assert weigh(evidence(setting=-0.06, shown=-0.058))[0].cause == "wrong-setting"
+    assert weigh(evidence(setting=-0.06, shown=-0.058))[0].cause is Cause.WRONG_SETTING
 
 
 def test_two_boat_speeds_are_no_belt_and_the_answer_says_so(data_dir):
     """A real recording that no cause of a digger explains (../shared/data)."""
     from drivers.files.reading import read_recording
-    from workbench.cli.passes import compute
 
     recording = read_recording(data_dir / "boat_n2k_two_speeds.raw")
-    answer = compute(recording, None, {"belt": "128259-water/35", "ground": "129026/25"})
-    assert not answer["cause_clear"]
-    assert answer["causes"][0]["cause"] == "not-clear"
+    answer = compute(recording, None, PassOptions("128259-water/35", "129026/25"))
+    assert not answer.cause_clear
+    assert answer.causes[0].cause is Cause.NOT_CLEAR

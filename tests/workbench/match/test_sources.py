@@ -21,7 +21,8 @@ from workbench.match.sources import (
     taped_course,
     wheel_slip,
 )
-from workbench.match.track import make_track, to_geojson
+from workbench.match.track import make_track
+from workbench.reports.passes.way import to_geojson
 
 TIME_S = np.arange(0, 100, 0.1)
 
@@ -90,12 +91,7 @@ def test_a_track_in_metres_and_as_geojson():
     track = make_track(time_s, latitude, longitude, time_s, ratio)
     assert track.time_s.size == 48
     assert np.isfinite(track.ratio).sum() in range(22, 28)
-    points = {
-        name: getattr(track, name).tolist()
-        for name in ("time_s", "latitude_deg", "longitude_deg", "ratio")
-    }
-    points["ratio"] = [None if math.isnan(one) else one for one in points["ratio"]]
-    found = json.loads(json.dumps(to_geojson(points), allow_nan=False))
+    found = json.loads(json.dumps(to_geojson(track), allow_nan=False))
     line, first = found["features"][:2]
     assert line["geometry"]["type"] == "LineString"
     assert first["geometry"]["coordinates"] == [-84.0, 31.5], "longitude first (RFC 7946, 3.1.1)"

@@ -34,7 +34,7 @@ def snapshot(at_s, ratio=1.0, *, lost="", state=State.STEADY, ground_mps=1.2):
     belt = math.nan if "belt" in lost else ratio * ground_mps
     return Snapshot(
         at_s, state, belt, ground, belt - ground, ratio, 0.01, 0.02, 2.0, 1.0, 0.0, 0.0,
-        10.0, math.nan, math.nan, nothing, 14.0, 17.0, lost,
+        10.0, math.nan, math.nan, nothing, 14.0, 17.0, lost == "belt", lost == "ground",
     )  # fmt: skip
 
 

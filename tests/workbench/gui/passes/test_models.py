@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+import re
 from dataclasses import replace
 from itertools import pairwise
 
@@ -13,23 +14,33 @@ import pytest
 
 from drivers.catalogue import open_input
 from drivers.recording import collect
+from workbench.base.cautions import Caution
 from workbench.base.errors import WrongInput
 from workbench.base.machine import parse_machine
+from workbench.base.statements import statement
 from workbench.base.units import METRIC, US
-from workbench.cli.passes import compute
+from workbench.calibration.statistics.decision import Verdict, decide
+from workbench.jobs.passes.answer import PassOptions, PassSays, Series
+from workbench.jobs.passes.compute import compute
+from workbench.jobs.passes.history import HistorySays, beside, step_learned
+from workbench.match.advice import Advice, advise
+from workbench.match.findings import EvidenceSays
+from workbench.match.hypotheses import Cause
+from workbench.match.ratio import Pace
 from workbench.match.season import Visit
 from workbench.models.passes import files as pass_files
 from workbench.models.passes.auto import STAND_S, START_S, AutoPass, Step, rule_words
 from workbench.models.passes.cues import Cue
-from workbench.models.passes.history import _against, _learned
 from workbench.models.passes.job import HISTORY, NO_INPUT, NO_MACHINE, PassJob
-from workbench.models.passes.judge import Judged, judge_again, judge_recording
+from workbench.models.passes.judge import Judged, choices, judge_again, judge_with_history
 from workbench.models.passes.live import Health, Tapes, line, readings
 from workbench.models.records import archive
 from workbench.models.records.old_recordings import old_recordings
 from workbench.records.store import open_store
+from workbench.reports.document import render_html
 from workbench.reports.passes.report import pass_document
-from workbench.words.passes import choices, in_units, pass_rows, pass_words
+from workbench.words.passes import pass_words
+from workbench.words.words import Words
 
 STEP_S = 0.1
 
@@ -95,18 +106,8 @@ def test_switched_off_nothing_is_done_by_itself():
 
 def test_the_rule_is_said_in_the_persons_units():
     # 0.3 m/s is 0.67 mph and 1.08 km/h (NIST SP 811, appendix B: 1 mph = 0.44704 m/s).
-    assert "0.7 mph" in rule_words(US)
-    assert "1.1 km/h" in rule_words(METRIC)
-
-
-def test_stored_sentences_speak_the_persons_units():
-    said = "Run the belt -14.9 % faster, or drive at 2.41 mph instead of 2.79 mph."
-    # 1 mph = 1.609 344 km/h, exactly (NIST SP 811, appendix B).
-    assert in_units(said, METRIC) == (
-        "Run the belt −14.9 % faster, or drive at 3.88 km/h instead of 4.49 km/h."
-    )
-    assert in_units("at 2.41 mph", US) == "at 2.41 mph"
-    assert in_units("on 2026-11-25, belt-slip", METRIC) == "on 2026-11-25, belt-slip"
+    assert "0.67 mph" in rule_words(US)
+    assert "1.08 km/h" in rule_words(METRIC)
 
 
 @pytest.fixture(scope="module")
@@ -115,82 +116,153 @@ def slow_pass():
     driver = open_input("sim:valve-off?seed=4&pace=fast")
     recording = collect(driver, 45)
     machine = parse_machine(driver.machine_text, "the scenario's machine file")
-    return compute(recording, machine, {"belt": None, "ground": None}), machine
+    return compute(recording, machine, PassOptions()), machine
+
+
+def every_sentence(words):
+    parts = (words.cautions, words.to_do, words.why, words.parts, words.sources, words.notes)
+    return " ".join([words.sentence, *(one for part in parts for one in part)])
 
 
 def test_a_judged_pass_in_words(slow_pass):
     answer, _ = slow_pass
-    words = pass_words(answer, METRIC)
+    words = pass_words(answer, Words(METRIC))
     assert "slower than the ground" in words.headline
     assert "km/h" in words.detail
-    assert "mph" not in " ".join([words.sentence, *words.to_do, *words.why, *words.notes])
     assert words.to_do[0].startswith("Run the belt ")
-    assert "engine off" in words.caution
+    assert "engine off" in words.cautions[0]
     assert "Flow control set off by a constant factor" in words.why[0]
     assert "% likely" in words.why[0]
-    assert "To tell: move the flow control" in words.why[0]
+    assert "To tell: Move the flow control" in words.why[0]
     assert all("behind" in part for part in words.parts)
     assert choices(answer) == (["left", "right"], ["wheel", "radar", "gnss"])
 
 
+METRIC_ONLY = re.compile(r"\d (m|km/h|m/s|mm)\b|°C")
+US_ONLY = re.compile(r"\d (ft|mph|ft/min|in)\b|°F")
+
+
+def test_nobody_reads_a_foreign_unit(slow_pass):
+    """Of a cause of every kind, advice of every kind, and the report."""
+    answer, machine = slow_pass
+    answer = replace(
+        answer,
+        causes=(
+            replace(
+                answer.causes[0],
+                evidence=(
+                    statement(EvidenceSays.OIL_WARMED, from_c=20.0, to_c=50.0),
+                    statement(EvidenceSays.MISSED_AT_SPEED, missed_mps=0.4, usual_mps=1.2),
+                ),
+            ),
+        ),
+        advice=advise(
+            Pace(
+                decide(0.8, 0.01, 0.95, 1.05), 0.8, 0.01, belt_speed_mps=0.5, ground_speed_mps=0.625
+            ),
+            machine.limits,
+        ),
+    )
+    for units, foreign, own in (
+        (US, METRIC_ONLY, "68 °F to 122 °F"),
+        (METRIC, US_ONLY, "20 °C to 50 °C"),
+    ):
+        words = Words(units)
+        said = every_sentence(pass_words(answer, words))
+        assert not foreign.search(said), said
+        assert own in said
+        page = render_html(pass_document(answer, machine, words, 1))
+        text = re.sub(r"<[^>]*>|data:[^\"]*", " ", page)
+        assert not foreign.search(text), foreign.search(text)
+        assert own in text
+
+
+def test_the_caution_goes_with_what_is_to_be_done(slow_pass):
+    answer, _ = slow_pass
+    assert Caution.HANDS_OFF in answer.cautions
+    resting = replace(answer, advice=None, causes=())
+    assert resting.cautions == ()
+    (cause, *_others) = answer.causes
+    tooth = replace(resting, causes=(replace(cause, cause=Cause.DAMAGED_WHEEL, probability=0.9),))
+    assert tooth.cautions == (Caution.AT_THE_WHEEL,)
+    assert "cardboard" in pass_words(tooth, Words()).cautions[0]
+
+
 def test_without_a_known_source_the_words_say_what_to_do(slow_pass):
-    answer = slow_pass[0] | {"ratio": None, "belt": None, "advice": None, "verdict": "cannot tell"}
-    words = pass_words(answer, US)
+    reason = statement(PassSays.NO_BELT_KNOWN, held=statement(PassSays.NO_SPEED_HELD))
+    answer = replace(
+        slow_pass[0],
+        ratio=math.nan,
+        belt=None,
+        advice=None,
+        causes=(),
+        verdict=Verdict.CANNOT_TELL,
+        reason=reason,
+    )
+    words = pass_words(answer, Words(US))
     assert words.headline == "Nothing here is known to be the belt"
     assert "Choose belt and ground on the Pass page" in words.to_do[0]
     assert "--" not in words.sentence + words.to_do[0]
-    words = pass_words(answer | {"sources": ["vtg"]}, US)
+    words = pass_words(replace(answer, sources=("vtg",)), Words(US))
     assert words.to_do == ["The recording holds vtg. Record the next pass with both plugged in."]
-    reason = "nothing in this recording is known to be the belt; name it with --belt: it holds vtg"
-    told = pass_document(answer | {"reason": reason, "causes": []}, None).blocks[0].sentence
-    assert told.endswith("known to be the belt.")
+    told = pass_document(answer, None, Words()).blocks[0].sentence
+    assert told.startswith("Nothing here is known to be the belt")
+    assert "--" not in told
 
 
 def test_what_can_be_saved_of_a_pass(slow_pass, tmp_path):
-    judged = Judged(1, *slow_pass, ["This is the first pass kept of this machine."])
-    assert pass_files.save(judged, tmp_path / "a.csv") == "Saved as a.csv."
+    judged = Judged(1, 7, *slow_pass, [statement(HistorySays.FIRST_PASS_KEPT)])
+    words = Words(US)
+    assert pass_files.save(judged, tmp_path / "a.csv", words) == "Saved as a.csv."
     with (tmp_path / "a.csv").open(encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
-    assert len(rows) == len(pass_rows(judged.answer))
+    assert len(rows) == len(judged.answer.series.rows())
     known = [row for row in rows if row["ratio"]]
     means = [sum(float(row[f"{what}_mps"]) for row in known) for what in ("belt", "ground")]
-    assert means[0] / means[1] == pytest.approx(judged.answer["ratio"], rel=2e-3)
-    pass_files.save(judged, tmp_path / "a.geojson")
+    assert means[0] / means[1] == pytest.approx(judged.answer.ratio, rel=2e-3)
+    pass_files.save(judged, tmp_path / "a.geojson", words)
     assert json.loads((tmp_path / "a.geojson").read_text())["type"] == "FeatureCollection"
-    pass_files.save(judged, tmp_path / "a.json")
+    pass_files.save(judged, tmp_path / "a.json", words)
     report = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
     assert report["simulated"] is True
     assert "first pass kept" in json.dumps(report)
     with pytest.raises(WrongInput, match="a report ends in"):
-        pass_files.save(judged, tmp_path / "a.doc")
+        pass_files.save(judged, tmp_path / "a.doc", words)
     with pytest.raises(WrongInput, match="cannot be written"):
-        pass_files.save(judged, tmp_path / "no" / "a.csv")
-    empty = replace(judged, answer=judged.answer | {"series": {}})
+        pass_files.save(judged, tmp_path / "no" / "a.csv", words)
+    empty = replace(judged, answer=replace(judged.answer, series=Series()))
     with pytest.raises(WrongInput, match="no speeds"):
-        pass_files.save(empty, tmp_path / "b.csv")
+        pass_files.save(empty, tmp_path / "b.csv", words)
 
 
 def test_a_change_against_earlier_passes_is_named_only_beyond_the_uncertainty():
     last, this = Visit("2026-09-01", 0.90, 0.005), Visit("2026-09-02", 0.99, 0.005)
-    (said,) = _against([last], this)
+    earlier, said = beside([last], this)
+    assert earlier.what == HistorySays.ONE_EARLIER_PASS
+    assert said.what == HistorySays.CHANGED_SINCE_LAST
     # By hand: 0.99/0.90 − 1 = 10 %; 2·√(0.005² + 0.005²)/0.90 = 1.57 %.
-    assert "+10.0 % ± 1.6 %" in said
-    (said,) = _against([last], replace(this, value=0.905))
-    assert "no change beyond the uncertainty" in said
+    assert "+10.0 ± 1.6 %" in Words().say(said)
+    _, said = beside([last], replace(this, value=0.905))
+    assert said.what == HistorySays.NO_CHANGE_SINCE_LAST
 
 
 def test_a_pass_outside_the_usual_scatter_is_named():
     # Mean range 0.002 of neighbours: σ = 0.002/1.128, 3σ = 0.0053 (NIST/SEMATECH 6.3.2.2).
     visits = [Visit(f"2026-09-0{day}", 0.980 + 0.002 * (day % 2), 0.01) for day in range(1, 9)]
-    assert "outside" in " ".join(_against(visits, Visit("2026-09-09", 1.1, 0.01)))
-    assert "outside" not in " ".join(_against(visits, Visit("2026-09-09", 0.981, 0.01)))
+
+    def outside(value):
+        said = [one.what for one in beside(visits, Visit("2026-09-09", value, 0.01))]
+        return HistorySays.OUTSIDE_EARLIER_SCATTER in said
+
+    assert outside(1.1)
+    assert not outside(0.981)
 
 
 def test_an_earlier_step_of_the_flow_control_is_remembered():
-    (said,) = _learned([{"advice": {"ratio_per_step": 0.02}}, {"advice": None}], {"ratio": 0.93})
+    (said,) = step_learned(Advice(ratio_per_step=0.02), 0.93)
     # By hand: (1 − 0.93)/0.02 = 3.5 steps.
-    assert "+2.00 %: about +3.5 steps" in said
-    assert _learned([{"advice": {"ratio_per_step": None}}], {"ratio": 0.93}) == []
+    assert "+2.00 %: about +3.5 steps" in Words().say(said)
+    assert step_learned(Advice(), 0.93) == []
 
 
 def drive(bench, job, pass_time, for_s):
@@ -217,17 +289,18 @@ def test_a_pass_is_judged_live_and_from_the_record(bench, pass_time):
     judged = job.judge()
     answer = judged.answer
     # The simulator's own truth of this run.
-    assert answer["ratio"] == pytest.approx(truth.ratio(15, 39), abs=answer["U_ratio"])
-    assert answer["verdict"] in ("fail", "conditional fail")
-    assert "first pass" in judged.earlier[0]
-    stored = archive.result(bench.store, answer["result"])
-    assert stored.answer["ratio"] == answer["ratio"]
+    assert answer.ratio == pytest.approx(truth.ratio(15, 39), abs=answer.U_ratio)
+    assert answer.verdict.is_fail
+    assert [one.what for one in judged.earlier] == [HistorySays.FIRST_PASS_KEPT]
+    stored = archive.result(bench.store, judged.number)
+    assert stored.answer["ratio"] == answer.ratio
     assert stored.answer["simulated"] is True
     assert stored.options["belt"] == "left"
-    judge_recording(judged.recording, "left", "gnss", bench.store)
+    judge_with_history(judged.recording, PassOptions("left", "gnss"), bench.store)
     again = judge_again(judged.recording, bench.store, None)
-    assert (again.answer["belt"], again.answer["ground"]) == ("left", "gnss")
-    assert "first pass" in again.earlier[0]  # a pass is not its own past
+    assert (again.answer.belt, again.answer.ground) == ("left", "gnss")
+    # A pass is not its own past.
+    assert [one.what for one in again.earlier] == [HistorySays.FIRST_PASS_KEPT]
     (past,) = old_recordings(bench.store)
     assert (past.number, past.simulated) == (judged.recording, True)
 
@@ -297,8 +370,8 @@ def test_a_lost_ground_is_said_with_what_could_be_used_instead(bench, clock, pas
     assert job.take_cue() is Cue.LOST
     assert [one.health for one in readings(job, US)] == [Health.LOST] * 3
     assert line(job).headline == "Belt and ground are lost"
-    job.now = replace(job.now, lost="ground")
+    job.now = replace(job.now, belt_lost=False)
     bench.live.streams["radar"].last_host_s = clock.now_s
     assert line(job).rest == "radar is still live: choose it before the next pass."
-    job.now = replace(job.now, lost="belt")
+    job.now = replace(job.now, belt_lost=True, ground_lost=False)
     assert line(job).rest == "The belt stands, or its pickup is lost."

@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from PySide6.QtCore import QCoreApplication, Qt
 from PySide6.QtWidgets import QApplication
 
+from workbench.base.statements import statement
 from workbench.base.units import METRIC, US
+from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.basics import CautionCard
 from workbench.gui.passes.cab_numbers import CabNumber
+from workbench.gui.passes.track import PassTrack
 from workbench.gui.theme import BRIGHT, CAB_PX, DARK, contrast
+from workbench.jobs.passes.answer import PassAnswer
+from workbench.match.ratio import PaceSays
+from workbench.match.track import Track
 from workbench.models.passes.cues import Cue
 from workbench.models.passes.live import Health, Reading
 from workbench.models.records import archive
@@ -96,12 +104,12 @@ def test_a_pass_by_the_space_bar_ends_in_a_report(
     assert not bench.recording.running
     done()
     answer = page.judged.answer
-    assert answer["verdict"] in ("fail", "conditional fail")
+    assert answer.verdict.is_fail
     assert page._after.isVisible()
     assert "slower than the ground" in page._after.headline.text()
     assert "mph" in page._after.sentence.text()
-    stored = archive.result(bench.store, answer["result"])
-    assert stored.answer["ratio"] == answer["ratio"]
+    stored = archive.result(bench.store, page.judged.number)
+    assert stored.answer["ratio"] == answer.ratio
     assert stored.answer["simulated"] is True
     page.save_report(tmp_path / "pass.json")
     done()
@@ -130,7 +138,7 @@ def judge_the_old_one_and_look_at_its_paper(page, qtbot, window, done):
     page._after._ground.setCurrentText("wheel")
     page._after._ask_again()
     done()
-    assert page.judged.answer["ground"] == "wheel"
+    assert page.judged.answer.ground == "wheel"
     press(page, "preview", qtbot)
     done()
     assert page._paper.isVisible()
@@ -316,14 +324,24 @@ def test_the_space_bar_leaves_buttons_with_the_focus_alone(page, qtbot, window, 
     assert not page.job.running  # while a pass runs, space always ends it
 
 
-def test_an_answer_of_a_pass_and_units(page, qtbot):
+def test_an_answer_of_a_pass_and_units(qtbot):
     """The page's answer follows the unit switch; the drawn way has a bar in that unit."""
-    answer = {"ratio_low": 0.95, "ratio_high": 1.05, "track": None}
-    page._after.track.show_answer(answer, US)
-    assert page._after.track.is_empty
-    way = {"east_m": [0.0, 30.48], "north_m": [0.0, 0.0], "ratio": [1.0, 0.9]}
-    page._after.track.show_answer(answer | {"track": way}, US)
+    drawn = PassTrack(BRIGHT)
+    qtbot.addWidget(drawn)
+    reason = statement(PaceSays.NO_TIME_IN_COMMON)
+    answer = PassAnswer(
+        *("a way", "", False, "left", "gnss", None, ("left", "gnss")),
+        verdict=Verdict.CANNOT_TELL,
+        reason=reason,
+        ratio_low=0.95,
+        ratio_high=1.05,
+    )
+    drawn.show_answer(answer, US)
+    assert drawn.is_empty
+    ends = np.array([0.0, 1.0])
+    way = Track(ends, ends, ends, 0 * ends, 30.48 * ends, np.array([1.0, 0.9]), 30.48)
+    drawn.show_answer(replace(answer, track=way), US)
     # 100 ft are 30.48 m exactly (NIST SP 811, appendix B).
-    assert page._after.track.words() == "100 ft of way: in band 50 %, belt slow 50 %"
-    page._after.track.show_answer(answer | {"track": way}, METRIC)
-    assert page._after.track.words().startswith("30 m")
+    assert drawn.words() == "100.0 ft of way: in band 50 %, belt slow 50 %"
+    drawn.show_answer(replace(answer, track=way), METRIC)
+    assert drawn.words().startswith("30.5 m")

@@ -23,6 +23,8 @@ from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.plot.ticks import clock_text, nice_step
 from workbench.gui.theme import BRIGHT, DARK, TOUCH_PX
+from workbench.jobs.passes.answer import Change
+from workbench.match.ratio import PaceLimits
 from workbench.models.live import Stream
 from workbench.models.plot.history import History
 from workbench.models.plot.table import write_table
@@ -36,8 +38,8 @@ from workbench.words.pictures.pyramid import Pyramid
 
 MPH = 0.44704
 """One mile an hour in m/s, exact (NIST SP 811, appendix B.8)."""
-LIMITS = (0.95, 1.05)
-ROWS = [(t, 1.0, 1.25, -0.25 * t) for t in np.arange(0, 60, 0.5).tolist()]
+LIMITS = PaceLimits(0.95, 1.05)
+ROWS = np.array([(t, 1.0, 1.25, -0.25 * t) for t in np.arange(0, 60, 0.5)])
 
 
 @pytest.fixture
@@ -361,7 +363,7 @@ def test_the_button_is_big_enough_and_has_its_menu(drift):
 
 
 def test_words_of_change_points_do_not_overlap(drift):
-    changes = [(20.0, 0.015), (21.0, -0.019), (50.0, 0.008)]
+    changes = [Change(20.0, 0.015), Change(21.0, -0.019), Change(50.0, 0.008)]
     top = drift.placed.places[0].box.top()
     drift.show_picture(pass_picture(ROWS, LIMITS, changes=changes), METRIC)
     assert [text for _, text, _ in drift.placed.words] == ["+1.5 %", "+0.8 %"]
@@ -373,7 +375,7 @@ def test_words_of_change_points_do_not_overlap(drift):
 def test_a_start_from_standstill_does_not_flatten_the_ratio(shown):
     plot = shown(Plot(DARK, "Drift plot"))
     rows = [(t / 2, 1.0, min(1.0, 0.1 + t / 20), 0.0) for t in range(120)]
-    plot.show_picture(pass_picture(rows, LIMITS), US)
+    plot.show_picture(pass_picture(np.array(rows), LIMITS), US)
     ratio = plot.placed.places[1].y
     assert ratio.low <= 0.95
     assert 1.05 <= ratio.high < 1.5
@@ -382,7 +384,7 @@ def test_a_start_from_standstill_does_not_flatten_the_ratio(shown):
 def test_lost_ground_is_a_gap_and_the_belt_goes_on(shown):
     plot = shown(Plot(BRIGHT, "Drift plot"))
     rows = [(float(t), 1.0, math.nan if 20 <= t < 40 else 1.0, 0.0) for t in range(60)]
-    plot.show_picture(pass_picture(rows, LIMITS), METRIC)
+    plot.show_picture(pass_picture(np.array(rows), LIMITS), METRIC)
     assert np.isfinite(drawn(plot, 0, "belt")[1]).all()
     assert np.isnan(drawn(plot, 0, "ground")[1][20:40]).all()
     plot.point_at(30.0)
@@ -393,7 +395,7 @@ def test_what_was_left_out_is_grey_in_every_panel(shown):
     plot = shown(Plot(BRIGHT, "Drift plot"))
     nothing = (math.nan,) * 3
     rows = [(float(t), *(nothing if t < 20 else (1.0, 1.0, 0.0))) for t in range(60)]
-    plot.show_picture(pass_picture(rows, LIMITS), METRIC)
+    plot.show_picture(pass_picture(np.array(rows), LIMITS), METRIC)
     image = plot.grab().toImage()
     for place in plot.placed.places:
         y = round(place.box.bottom()) - 3

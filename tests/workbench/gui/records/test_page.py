@@ -16,8 +16,9 @@ from drivers.catalogue import open_input
 from workbench.base.machine import parse_machine
 from workbench.gui.records import page as records
 from workbench.gui.records.buttons import Action
+from workbench.jobs.passes.answer import PassOptions
 from workbench.models.gap.store import gap_options
-from workbench.models.passes.judge import judge_recording
+from workbench.models.passes.judge import judge_with_history
 from workbench.models.records import archive
 from workbench.records.store import open_store
 
@@ -61,7 +62,7 @@ def filled(tmp_path_factory):
         driver.close()
         writer.end(driver.notes, "over")
     for ground in ("radar", "gnss"):
-        judge_recording(1, "left", ground, str(path))
+        judge_with_history(1, PassOptions("left", ground), str(path))
     return path
 
 

@@ -7,7 +7,9 @@ import pytest
 
 from drivers.contract import Recording, SpeedTrack, ValueTrack
 from workbench.base.machine import parse_machine
-from workbench.cli.passes import compute
+from workbench.calibration.statistics.decision import Verdict
+from workbench.jobs.passes.answer import PassOptions
+from workbench.jobs.passes.compute import compute
 from workbench.jobs.passes.pulse_rates import u_scale_rel, with_pulse_rates
 
 # One turn of a sprocket of 12 teeth moves 12 pitches: 12 × 0.0508 m over 24 pulses.
@@ -58,13 +60,13 @@ def test_count_that_went_back_is_no_value():
 def test_pass_by_a_rate(name):
     rate_hz = wandering_hz(1.2 / M_PER_PULSE)
     given = recording(radar=("pulse_rate_hz", 2 * rate_hz), **{name: ("pulse_rate_hz", rate_hz)})
-    answer = compute(given, MACHINE, {"belt": None, "ground": None})
-    assert "radar" not in answer["sources"], "the drive line's metres a pulse are the belt's"
-    assert (answer["belt"], answer["ground"]) == (name, "rmc")
-    assert answer["ratio"] == pytest.approx(1.0, abs=0.003)
-    assert answer["verdict"] == "pass"
+    answer = compute(given, MACHINE, PassOptions())
+    assert "radar" not in answer.sources, "the drive line's metres a pulse are the belt's"
+    assert (answer.belt, answer.ground) == (name, "rmc")
+    assert answer.ratio == pytest.approx(1.0, abs=0.003)
+    assert answer.verdict is Verdict.PASS
     # The metres a pulse are shared by all values: 0.0001 in 0.0508 m.
-    assert answer["u_ratio"] >= 0.0001 / 0.0508
+    assert answer.u_ratio >= 0.0001 / 0.0508
 
 
 def test_without_a_machine_or_with_a_taken_name_nothing_changes():
@@ -79,6 +81,6 @@ def test_a_rate_that_never_changes_does_not_pass_for_exact():
     answer = compute(
         recording(belt=("pulse_rate_hz", np.full(TIME_S.size, 47.0))),
         MACHINE,
-        {"belt": None, "ground": None},
+        PassOptions(),
     )
-    assert answer["u_ratio"] >= 0.0001 / 0.0508
+    assert answer.u_ratio >= 0.0001 / 0.0508
