@@ -8,13 +8,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from PySide6.QtCore import QCoreApplication, Qt
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QLabel, QListWidget
 
 from workbench.base.statements import statement
 from workbench.base.units import METRIC, US
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.basics import CautionCard
+from workbench.gui.parts.pace_strip import PaceStrip
+from workbench.gui.parts.report_pages import ReportPages
+from workbench.gui.passes.answer import PassAnswerView
 from workbench.gui.passes.cab_numbers import CabNumber
+from workbench.gui.passes.cue_player import CuePlayer
 from workbench.gui.passes.track import PassTrack
 from workbench.gui.theme import BRIGHT, CAB_PX, DARK, contrast
 from workbench.jobs.passes.answer import PassAnswer
@@ -24,6 +28,8 @@ from workbench.models.passes.cues import Cue
 from workbench.models.passes.live import Health, Reading
 from workbench.models.records import archive
 
+START = "Start pass (space)"
+
 
 @pytest.fixture
 def page(window):
@@ -31,10 +37,10 @@ def page(window):
 
 
 @pytest.fixture
-def played(page, monkeypatch):
+def played(monkeypatch):
     """The cues that are played."""
     cues = []
-    monkeypatch.setattr(page._player, "play", cues.append)
+    monkeypatch.setattr(CuePlayer, "play", lambda _player, cue: cues.append(cue))
     return cues
 
 
@@ -44,147 +50,130 @@ def silence(monkeypatch):
 
 
 @pytest.fixture
-def done(page, window, qtbot):
-    """Frames until the page's slow work is done."""
+def ready(screen, pass_time):
+    """The caution is read, and signals have come for so many seconds."""
 
-    def wait():
-        def idle():
-            window.tick()
-            assert not page._works.busy
-
-        qtbot.waitUntil(idle, timeout=20_000)
-        QCoreApplication.processEvents()
-        window.tick()
+    def wait(for_s=2):
+        screen.press("I have read this")
+        pass_time(for_s, look=screen.frame)
 
     return wait
 
 
-def read_caution(page, qtbot):
-    qtbot.mouseClick(page.findChild(CautionCard).understood, Qt.MouseButton.LeftButton)
-
-
-def press(page, name, qtbot):
-    qtbot.mouseClick(page._others[name], Qt.MouseButton.LeftButton)
-
-
-def test_the_caution_comes_first(page, qtbot, window, pass_time):
-    pass_time(2, look=window.tick)
-    assert page.findChild(CautionCard).isVisible()
-    assert not page._start.isEnabled()
+def test_the_caution_comes_first(page, screen, window, qtbot, pass_time):
+    pass_time(2, look=screen.frame)
+    assert screen.shown(CautionCard)
+    assert START not in screen.offers
     qtbot.keyClick(window, Qt.Key.Key_Space)
     assert not page.job.running
     page.job.auto.on = True
-    assert not page._safety.isVisible()
-    read_caution(page, qtbot)
-    window.tick()
-    assert page._start.isEnabled()
-    assert not page.findChild(CautionCard).isVisible()
-    assert "do not operate it while driving" in page._safety.text()
-    assert page._safety.isVisible()
+    assert not screen.shown(QLabel, "⚠ ")
+    screen.press("I have read this")
+    assert START in screen.offers
+    assert not screen.shown(CautionCard)
+    assert "do not operate it while driving" in screen.one(QLabel, "⚠ ").text()
 
 
 def test_a_pass_by_the_space_bar_ends_in_a_report(
-    page, window, bench, qtbot, pass_time, done, tmp_path, played
+    page, screen, window, bench, qtbot, pass_time, tmp_path, played
 ):
-    pass_time(2, look=window.tick)
-    caution = page.findChild(CautionCard).understood
+    pass_time(2, look=screen.frame)
+    caution = screen.button("I have read this")
     caution.setFocus()
     qtbot.keyClick(caution, Qt.Key.Key_Space)
     qtbot.keyClick(window, Qt.Key.Key_Space)
     assert page.job.running
     assert bench.recording.running
-    assert page._start.text() == "Stop pass (space)"
-    assert page._view.strip.words() == "counts once a pass is steady"
-    pass_time(40, look=window.tick)
-    assert "behind" in page._view.strip.words()
-    assert "slow" in page._view.sentence
-    assert page._safety.isVisible()
+    assert screen.next == "Stop pass (space)"
+    assert screen.one(PaceStrip).words() == "counts once a pass is steady"
+    pass_time(40, look=screen.frame)
+    assert "behind" in screen.one(PaceStrip).words()
+    assert "slow" in screen.said
+    assert "do not operate it while driving" in screen.one(QLabel, "⚠ ").text()
     assert played[0] is Cue.OUT_OF_BAND
     qtbot.keyClick(window, Qt.Key.Key_Space)
     assert not bench.recording.running
-    done()
+    screen.settle()
     answer = page.judged.answer
     assert answer.verdict.is_fail
-    assert page._after.isVisible()
-    assert "slower than the ground" in page._after.headline.text()
-    assert "mph" in page._after.sentence.text()
+    assert screen.shown(PassAnswerView)
+    assert "slower than the ground" in screen.said
+    assert "mph" in screen.said
     stored = archive.result(bench.store, page.judged.number)
     assert stored.answer["ratio"] == answer.ratio
     assert stored.answer["simulated"] is True
     page.save_report(tmp_path / "pass.json")
-    done()
+    screen.settle()
     assert json.loads((tmp_path / "pass.json").read_text(encoding="utf-8"))["simulated"] is True
-    assert page._after.sentence.text() == "Saved as pass.json."
+    assert screen.shown(QLabel, "Saved as pass.json.")
     bench.settings.change(units="metric")
-    window.tick()
-    assert "km/h" in page._after.sentence.text()
-    judge_the_old_one_and_look_at_its_paper(page, qtbot, window, done)
+    screen.frame()
+    assert "km/h" in screen.said
+    judge_the_old_one_and_look_at_its_paper(page, screen, window, qtbot)
 
 
-def judge_the_old_one_and_look_at_its_paper(page, qtbot, window, done):
+def judge_the_old_one_and_look_at_its_paper(page, screen, window, qtbot):
     """From the answer to the next pass, to the list of recordings, to the preview and back."""
-    assert page._start.text() == "Next pass (space)"
+    assert screen.next == "Next pass (space)"
     qtbot.keyClick(window, Qt.Key.Key_Space)
-    assert page._start.text() == "Start pass (space)"
-    press(page, "old", qtbot)
-    done()
-    assert page._past.chosen == 1
-    qtbot.mouseClick(page._start, Qt.MouseButton.LeftButton)
-    done()
-    assert page._after.isVisible()
-    qtbot.mouseClick(page._after._on_field, Qt.MouseButton.LeftButton)
-    assert page._after.track.isVisible()
-    assert "belt slow" in page._after.track.words()
-    page._after._ground.setCurrentText("wheel")
-    page._after._ask_again()
-    done()
+    assert screen.next == START
+    screen.press("Judge a recording")
+    screen.settle()
+    assert screen.one(QListWidget).currentItem().text().startswith("1 ")
+    screen.press("Judge this recording")
+    screen.settle()
+    assert screen.shown(PassAnswerView)
+    screen.press("On the field")
+    assert "belt slow" in screen.one(PassTrack).words()
+    screen.choose("Ground source of this recording", "wheel")
+    screen.press("Judge again with these")
+    screen.settle()
     assert page.judged.answer.ground == "wheel"
-    press(page, "preview", qtbot)
-    done()
-    assert page._paper.isVisible()
-    assert all(not picture.isNull() for picture in page._paper._pages)
-    assert len(page._paper._pages) >= 1
+    screen.press("Preview report")
+    screen.settle()
+    sheets = screen.one(ReportPages).findChildren(QLabel)
+    assert sheets
+    assert not any(sheet.pixmap().isNull() for sheet in sheets)
     qtbot.keyClick(window, Qt.Key.Key_Escape)
-    assert page._after.isVisible()
+    assert screen.shown(PassAnswerView)
 
 
-def test_a_pass_that_starts_and_stops_by_itself(
-    page, window, bench, qtbot, pass_time, done, monkeypatch
-):
-    read_caution(page, qtbot)
-    qtbot.mouseClick(page._view.ready.by_itself, Qt.MouseButton.LeftButton)
-    assert page._view.ready.by_itself.text() == "Start and stop by itself: on"
-    pass_time(5, look=window.tick)  # the scenario stands for its first three seconds
+def test_a_pass_that_starts_and_stops_by_itself(page, screen, ready, pass_time, monkeypatch):
+    ready(0)
+    screen.press("Start and stop by itself: off")
+    assert screen.button("Start and stop by itself: on")
+    pass_time(5, look=screen.frame)  # the scenario stands for its first three seconds
     assert not page.job.running
-    assert "by itself" in page._view.sentence
-    pass_time(8, look=window.tick)
+    assert screen.shown(QLabel, "Waiting to begin by itself")
+    pass_time(8, look=screen.frame)
     assert page.job.running
-    pass_time(14, look=window.tick)
+    pass_time(14, look=screen.frame)
     pace = page.job.pace_now()
     standing = type(pace)(pace.belt_m, pace.ground_m, 0.0, 0.0, belt_lost=False, ground_lost=False)
     monkeypatch.setattr(page.job, "pace_now", lambda: standing)
-    pass_time(6, look=window.tick)
+    pass_time(6, look=screen.frame)
     assert not page.job.running
-    done()
-    assert page._after.isVisible()
+    screen.settle()
+    assert screen.shown(PassAnswerView)
 
 
-def test_the_three_numbers_can_be_read_from_afar(page, qtbot, window, bench, pass_time):
-    read_caution(page, qtbot)
-    pass_time(15, look=window.tick)
+def test_the_three_numbers_can_be_read_from_afar(screen, ready, window, bench):
+    ready(15)
     for size in ((960, 540), (1024, 600), (1920, 1080)):
         window.resize(*size)
         for units in ("us", "metric"):
             bench.settings.change(units=units)
             QCoreApplication.processEvents()
-            window.tick()
-            for number in page._view.numbers.all:
+            screen.frame()
+            numbers = screen.shown(CabNumber)
+            assert len(numbers) == 3
+            for number in numbers:
                 fonts = number.number_font()
                 assert fonts.pixelSize() >= CAB_PX >= 96
                 wide = number.fontMetrics().__class__(fonts).horizontalAdvance(number.text)
                 assert wide <= number.width()
                 assert number.height() >= 0.73 * fonts.pixelSize()
-    assert page._view.numbers.belt.number_font().pixelSize() > 1.5 * CAB_PX
+    assert screen.one(CabNumber, "belt").number_font().pixelSize() > 1.5 * CAB_PX
 
 
 @pytest.mark.parametrize("theme", [BRIGHT, DARK])
@@ -199,128 +188,117 @@ def test_the_numbers_have_the_most_contrast_there_is(theme, qtbot):
 
 
 def test_a_lost_signal_says_lost_in_place_of_a_number(
-    page, qtbot, window, bench, clock, pass_time, played
+    screen, ready, bench, clock, pass_time, played
 ):
-    read_caution(page, qtbot)
-    pass_time(15, look=window.tick)
-    assert page._view.numbers.belt.text != "lost"
-    page._start.click()
-    pass_time(5, look=window.tick)
+    ready(15)
+    assert screen.one(CabNumber, "belt").text != "lost"
+    screen.press(START)
+    pass_time(5, look=screen.frame)
     bench.live.stop()
     clock.now_s += 10
-    window.tick()
-    window.tick()
-    assert [number.text for number in page._view.numbers.all] == ["lost"] * 3
-    assert "no signal from belt and ground" in page._view.strip.accessibleDescription()
-    assert page._view.sentence.startswith("Belt and ground are lost")
+    screen.frame()
+    screen.frame()
+    assert [number.text for number in screen.shown(CabNumber)] == ["lost"] * 3
+    assert "no signal from belt and ground" in screen.one(PaceStrip).accessibleDescription()
+    assert screen.shown(QLabel, "Belt and ground are lost")
     assert played == [Cue.LOST]
-    assert page._start.isEnabled()  # a pass can always be ended
+    assert "Stop pass (space)" in screen.offers  # a pass can always be ended
 
 
-def test_sounds_can_be_switched_off_and_tried(page, qtbot, window, bench, pass_time):
-    read_caution(page, qtbot)
-    ready = page._view.ready
-    qtbot.mouseClick(ready.try_sounds, Qt.MouseButton.LeftButton)
-    said = set()
+def test_sounds_can_be_switched_off_and_tried(page, screen, ready, bench, pass_time, monkeypatch):
+    ready(0)
+    screen.press("Try sounds")
+    said = []
 
     def look():
-        said.add(ready._heard.text())
-        window.tick()
+        said.append(screen.said)
+        screen.frame()
 
     # Readers brought up to the clock: a signal left behind counts as lost, and no pass begins.
     pass_time(7, step_s=0.1, look=look)
-    assert {words.split(":")[0] for words in said} >= {"In band", "Out of band", "Lost signal"}
-    assert ready.try_sounds.text() == "Try sounds"
-    qtbot.mouseClick(ready.sound, Qt.MouseButton.LeftButton)
+    for cue in ("In band: ", "Out of band: ", "Lost signal: "):
+        assert any(cue in one for one in said)
+    assert "Try sounds" in screen.offers
+    screen.press("Sounds: on")
     assert not bench.settings.now.sounds
     cues = []
-    page._player.play = cues.append
-    page._start.click()
+    monkeypatch.setattr(CuePlayer, "play", lambda _player, cue: cues.append(cue))
+    screen.press(START)
     assert page.job.running
-    pass_time(25, look=window.tick)
+    pass_time(25, look=screen.frame)
     assert page.job.cue is Cue.OUT_OF_BAND
     assert cues == []
-    press(page, "sound", qtbot)
+    screen.press("Sounds: off")
     assert bench.settings.now.sounds
-    pass_time(16, look=window.tick)
+    pass_time(16, look=screen.frame)
     assert cues == [Cue.OUT_OF_BAND]  # the reminder
 
 
-def test_a_cue_is_heard_while_another_page_is_looked_at(page, qtbot, window, pass_time, played):
-    read_caution(page, qtbot)
-    pass_time(2, look=window.tick)
-    page._start.click()
+def test_a_cue_is_heard_while_another_page_is_looked_at(screen, ready, window, pass_time, played):
+    ready()
+    screen.press(START)
     window.show_page("Start")
     pass_time(25, look=window.tick)
     assert played[0] is Cue.OUT_OF_BAND
 
 
 def test_what_is_missing_is_said_and_leads_to_the_page_that_helps(
-    page, qtbot, window, bench, pass_time
+    page, screen, ready, window, bench
 ):
-    read_caution(page, qtbot)
-    pass_time(2, look=window.tick)
+    ready()
     for name in ("radar", "gnss", "wheel"):
         del bench.live.streams[name]
     page.refresh()
-    assert not page._start.isEnabled()
-    assert "no ground speed to compare" in page._view.sentence
-    assert page._view.numbers.ground.text == "none"
-    press(page, "help", qtbot)
-    assert window.page("Signals").isVisible()
+    assert START not in screen.offers
+    assert "no ground speed to compare" in screen.said
+    assert screen.one(CabNumber, "ground").text == "none"
+    screen.press("Go to Signals")
+    assert window.current is window.page("Signals")
     bench.machine = None
     window.show_page("Pass")
-    assert page._others["help"].text() == "Go to Machine"
+    assert screen.button("Go to Machine")
 
 
-def test_the_sources_that_are_used_are_said_and_can_be_chosen(
-    page, qtbot, window, bench, pass_time
-):
-    read_caution(page, qtbot)
-    pass_time(2, look=window.tick)
-    ready = page._view.ready
-    assert ready.ground.currentText() == "Chosen by itself: gnss"
-    at = ready.ground.findData("radar")
-    ready.ground.setCurrentIndex(at)
-    ready.ground.activated.emit(at)
-    window.tick()
+def test_the_sources_that_are_used_are_said_and_can_be_chosen(page, screen, ready, bench):
+    ready()
+    ground = screen.field("Ground speed source")
+    assert ground.currentText() == "Chosen by itself: gnss"
+    screen.choose("Ground speed source", "radar")
     assert bench.ground_source == "radar"
-    assert ready.ground.currentText() == "radar (speed, live)"
-    assert "radar" in page._view.numbers.ground.accessibleName()
-    page._start.click()
+    assert ground.currentText() == "radar (speed, live)"
+    assert "radar" in screen.one(CabNumber, "ground").accessibleName()
+    screen.press(START)
     assert page.job.ground is None or page.job.ground.name == "radar"
 
 
-def test_without_a_store_the_pass_says_so(page, qtbot, window, bench, tmp_path, pass_time, done):
-    pass_time(2, look=window.tick)
+def test_without_a_store_the_pass_says_so(page, screen, bench, tmp_path, pass_time):
+    pass_time(2, look=screen.frame)
     (tmp_path / "no").write_text("")
     bench.store = str(tmp_path / "no" / "store.db")
-    read_caution(page, qtbot)
-    window.tick()
-    page._start.click()
+    screen.press("I have read this")
+    screen.press(START)
     assert page.job.running
-    page._start.click()
-    done()
-    assert "cannot be used" in page._view.sentence
-    assert page._start.text() == "Start pass (space)"
+    screen.press("Stop pass (space)")
+    screen.settle()
+    assert "cannot be used" in screen.said
+    assert screen.next == START
 
 
-def test_the_space_bar_leaves_buttons_with_the_focus_alone(page, qtbot, window, pass_time):
-    pass_time(2, look=window.tick)
-    read_caution(page, qtbot)
-    page._view.ready.sound.setFocus()
-    window.tick()
-    before = page._bench.settings.now.sounds
-    qtbot.keyClick(page._view.ready.sound, Qt.Key.Key_Space)
+def test_the_space_bar_leaves_buttons_with_the_focus_alone(page, screen, ready, bench, qtbot):
+    def space_on(words):
+        screen.button(words).setFocus()
+        screen.frame()
+        qtbot.keyClick(screen.button(words), Qt.Key.Key_Space)
+
+    ready()
+    before = bench.settings.now.sounds
+    space_on("Sounds")
     assert not page.job.running
-    assert page._bench.settings.now.sounds is not before
-    page._start.setFocus()
-    window.tick()
-    qtbot.keyClick(page._start, Qt.Key.Key_Space)
+    assert bench.settings.now.sounds is not before
+    space_on(START)
     assert page.job.running
-    page._others["sound"].setFocus()
-    window.tick()
-    qtbot.keyClick(page._others["sound"], Qt.Key.Key_Space)
+    screen.frame()
+    space_on("Sounds")
     assert not page.job.running  # while a pass runs, space always ends it
 
 
