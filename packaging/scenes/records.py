@@ -252,8 +252,8 @@ def _wheel(path, when, machine):
 
 
 def _calibration(path, when, machine, error):
-    from workbench.cli.calibrate import compute
-    from workbench.models.calibrate.store import options_of
+    from workbench.jobs.calibrate.answer import CalibrateOptions
+    from workbench.jobs.calibrate.compute import compute
 
     lap_m = machine.belt.lap_length_m
     lines = ["# simulated", "run,shown,laps,laps_time_s,pulses,pulses_time_s"]
@@ -261,7 +261,8 @@ def _calibration(path, when, machine, error):
         shown = round(speed_mps / 0.44704 * (1 + error), 1)
         lines.append(f"{run},{shown:g},8,{8 * lap_m / speed_mps:.2f},,")
     name = "runs in the shop"
-    _keep("calibrate", compute, path, when, machine, lines, name, options_of(table_name=name))
+    options = CalibrateOptions(table_name=name)
+    _keep("calibrate", compute, path, when, machine, lines, name, options)
 
 
 def _gap(path, when, machine, gaps):
@@ -277,8 +278,10 @@ def _gap(path, when, machine, gaps):
 
 def _keep(kind, compute, path, when, machine, lines, name, options):
     """The answer to a table of a shop's own."""
+    from workbench.jobs.codec import to_plain
+
     text = "\n".join(lines) + "\n"
-    answer = compute(text, machine, options)
+    answer, options = to_plain(compute(text, machine, options)), to_plain(options)
     with _store(path, when) as store:
         store.add_result(
             kind, answer, options=options, table=text, table_name=name, machine=machine

@@ -10,8 +10,9 @@ import math
 import numpy as np
 import pytest
 
+from workbench.base.errors import WrongInput
 from workbench.calibration.pulses.speed import SpeedSeries
-from workbench.calibration.readout.change_overs import Flip, change_overs, flips_of
+from workbench.calibration.readout.change_overs import Flip, FlipSays, change_overs, flips_of
 from workbench.calibration.readout.rounding import display_correlation, rounding_correlation
 
 MPH = 0.44704
@@ -40,6 +41,11 @@ def ramp(error, *, lag_s=0.8, period_s=180.0, hysteresis=0.0, cut_off=False, way
     noise = 1e-4 * (np.random.default_rng(5).standard_normal(time_s.size))
     series = SpeedSeries(time_s, true + noise, np.full(time_s.size, 1e-4), 0.0)
     return series, flips
+
+
+def told(found):
+    """What is said of which line."""
+    return [(one.what, one.values["flip"].values.get("line")) for one in found.warnings]
 
 
 def test_five_fold_better_than_a_typed_reading():
@@ -96,7 +102,7 @@ def test_a_display_that_cuts_off_is_found_out():
     series, flips = ramp(0.0, cut_off=True, rng=np.random.default_rng(6))
     found = change_overs(flips, series, STEP, MPH)
     assert found.offset_mps == pytest.approx(-STEP / 2, rel=0.25)
-    assert any("cuts off" in text for text in found.warnings)
+    assert FlipSays.DISPLAY_OFF_BY_FIXED in [warning.what for warning in found.warnings]
 
 
 def test_one_way_only_widens_the_answer():
@@ -105,7 +111,7 @@ def test_one_way_only_widens_the_answer():
     up = change_overs([flip for flip in flips if flip.up], series, STEP, MPH)
     assert up.error(2.5 * MPH)[1] > 2 * both.error(2.5 * MPH)[1]
     assert up.error(2.5 * MPH)[0] == pytest.approx(0.02, abs=2.5 * up.error(2.5 * MPH)[1])
-    assert any("one way" in text for text in up.warnings)
+    assert FlipSays.FLIPS_GO_ONE_WAY in [warning.what for warning in up.warnings]
 
 
 def test_a_late_press_is_named_and_left_out():
@@ -113,7 +119,7 @@ def test_a_late_press_is_named_and_left_out():
     late = flips[7]
     flips[7] = Flip(late.time_s + 6.0, late.shown, late.up, line=9)
     found = change_overs(flips, series, STEP, MPH)
-    assert any("line 9" in text and "stands apart" in text for text in found.warnings)
+    assert told(found) == [(FlipSays.FLIP_STANDS_APART, 9)]
     assert found.error(2.5 * MPH)[0] == pytest.approx(0.02, abs=0.002)
 
 
@@ -121,12 +127,12 @@ def test_wrong_flips_are_sentences():
     series, flips = ramp(0.02)
     wrong = [Flip(-5.0, 2.2, True, line=2), Flip(flips[2].time_s, 2.3, not flips[2].up, line=3)]
     found = change_overs([*flips, *wrong], series, STEP, MPH)
-    assert any("line 2" in text and "no belt speed" in text for text in found.warnings)
-    assert any("line 3" in text and "said to flip" in text for text in found.warnings)
-    with pytest.raises(ValueError, match="at least 4"):
+    says = FlipSays.DOWN_WHILE_SPEEDING_UP if flips[2].up else FlipSays.UP_WHILE_SLOWING
+    assert told(found) == [(FlipSays.NO_BELT_SPEED_AT_FLIP, 2), (says, 3)]
+    with pytest.raises(WrongInput, match="at least 4"):
         change_overs(flips[:3], series, STEP, MPH)
     same = [flip for flip in flips if flip.up and flip.shown == flips[0].shown]
-    with pytest.raises(ValueError, match=r"same digits|at least 4"):
+    with pytest.raises(WrongInput, match=r"same digits|at least 4"):
         change_overs(same * 4, series, STEP, MPH)
 
 

@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 
 from workbench.base.machine import parse_machine
-from workbench.calibration.readout.rounding import ONE_ROUNDING
 from workbench.calibration.readout.runs import Run
-from workbench.calibration.readout.steady_runs import calibrate_runs
+from workbench.calibration.readout.steady_runs import SteadySays, calibrate_runs
 
 MPH = 0.44704
 STEP = 0.1
@@ -39,6 +38,10 @@ def calibrated(unrounded_mph, scale=1 / 1.04):
     return calibrate_runs(runs, MACHINE)
 
 
+def said(found):
+    return [warning.what for warning in found.warnings]
+
+
 def test_one_reading_costs_0_29_of_a_step():
     """F.2.2.1: 'u² = (δx)²/12 … a standard uncertainty of u = 0,29 δx for any stimulus X';
     its weighing example: last digit 1 g, u = (1/√12) g = 0,29 g."""
@@ -54,7 +57,7 @@ def test_readings_that_err_alike_are_no_better_than_one():
     residues = np.linspace(-0.48, 0.48, 25)
     for residue in residues:
         found = calibrated((np.array([18, 22, 26, 29, 32]) + residue) * STEP)
-        assert ONE_ROUNDING in found.warnings
+        assert SteadySays.ONE_ROUNDING in said(found)
         assert found.budget.u >= 0.9 * 0.29 * STEP / 2.65
         covered += abs(found.error - (1 / 1.04 - 1)) <= found.budget.U
     # 95 % of them, a seventh of a step being the most that any could be missed by.
@@ -66,6 +69,6 @@ def test_readings_that_do_not_hang_together_average_out():
     found = calibrated(
         (np.array([18, 22, 26, 29, 32]) + np.array([0.1, 0.31, -0.43, -0.2, 0.45])) * STEP
     )
-    assert ONE_ROUNDING not in found.warnings
+    assert SteadySays.ONE_ROUNDING not in said(found)
     assert found.budget.u < 0.7 * 0.29 * STEP / 2.65
     assert abs(found.error - (1 / 1.04 - 1)) <= found.budget.U

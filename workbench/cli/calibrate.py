@@ -3,32 +3,31 @@
 from __future__ import annotations
 
 import argparse
-import hashlib
+import math
 import sys
-from collections.abc import Mapping
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
-from drivers.contract import Recording
 from workbench.base.cautions import Caution
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, load_machine
-from workbench.base.units import percent
-from workbench.calibration.readout.calibrate import Calibration
+from workbench.base.numbers import with_uncertainty
+from workbench.calibration.readout.run_table import looks_like_run_table
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_source, source_of
-from workbench.cli.output import print_json, print_table, print_warnings
-from workbench.jobs.job import Job
-from workbench.jobs.source import Source, finish, keep_table
+from workbench.cli.arguments import add_source, source_of, words_of
+from workbench.cli.output import not_kept, print_answer, print_table, print_warnings
+from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions, ReadoutAnswer
+from workbench.jobs.calibrate.compute import compute
+from workbench.jobs.keep import Kept, judge, keep_table
+from workbench.jobs.table import read_text, table_text
+from workbench.words.language import _
 from workbench.words.words import Words
-
-_MOST_TABLE_BYTES = 2_000_000
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_source(parser)
-    parser.description = (
+    parser.description = _(
         "Calibrate the readout from a run table (header run,shown,laps,laps_time_s,pulses,"
         "pulses_time_s; either pair may be empty; equal times in both pairs mean one interval "
         "on one watch; reference_mps,u_reference_mps may be added), or from a recording: of "
@@ -38,36 +37,47 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--shown",
         metavar="FILE",
-        help="for a recording: what the readout showed in steady stretches, a table "
-        "from_s,to_s,shown",
+        help=_(
+            "for a recording: what the readout showed in steady stretches, a table "
+            "from_s,to_s,shown"
+        ),
     )
     parser.add_argument(
         "--flips",
         metavar="FILE",
-        help="for a recording of a slow ramp: when the last digit changed, a table "
-        "time_s,shown,direction with up or down",
+        help=_(
+            "for a recording of a slow ramp: when the last digit changed, a table "
+            "time_s,shown,direction with up or down"
+        ),
     )
-    parser.add_argument("--channel", metavar="NAME", help="the pulse channel (default: the first)")
+    parser.add_argument(
+        "--channel", metavar="NAME", help=_("the pulse channel (default: the first)")
+    )
     parser.add_argument(
         "--lap-channel",
         metavar="NAME",
-        help="the lap mark's channel (default: the one that is one)",
+        help=_("the lap mark's channel (default: the one that is one)"),
     )
     parser.add_argument(
-        "--as-left", metavar="FILE", help="run table made with the new setting in the readout"
+        "--as-left",
+        metavar="FILE",
+        help=_("run table made with the new setting in the readout"),
     )
-    parser.add_argument("--report", metavar="FILE", help="write a report: .pdf, .html or .json")
-    parser.add_argument("--by", metavar="NAME", default="", help="who did it, for the report")
-    parser.add_argument("--remarks", metavar="TEXT", default="", help="remarks for the report")
+    parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
+    parser.add_argument("--by", metavar="NAME", default="", help=_("who did it, for the report"))
+    parser.add_argument("--remarks", metavar="TEXT", default="", help=_("remarks for the report"))
     parser.add_argument(
-        "--environment", metavar="TEXT", default="", help="weather, oil, place, for the report"
+        "--environment",
+        metavar="TEXT",
+        default="",
+        help=_("weather, oil, place, for the report"),
     )
     parser.add_argument(
         "--reference",
         metavar="TEXT",
         action="append",
         default=[],
-        help="a tape, watch or tachometer used and how it is traceable; may be repeated",
+        help=_("a tape, watch or tachometer used and how it is traceable; may be repeated"),
     )
 
 
@@ -77,210 +87,173 @@ def run(args: argparse.Namespace) -> int:
 
         check_report_path(args.report)
     options = _options(args)
-    text = _run_table(args.source)
+    text = table_text(args.source, looks_like_run_table)
     if text is None:
-        answer, machine = _of_recording(args, options)
+        source = source_of(args)
+        machine, options = source.machine, replace(options, recorded_machine=source.made_of)
+        answer, kept = judge("calibrate", source, options)
     else:
-        answer, machine = _of_table(args, text, options)
+        answer, kept, machine = _of_table(args, text, options)
+    words = words_of(args, machine)
     if args.report:
-        _report(args.report, answer, machine, options)
-    _caution(answer)
+        _report(args.report, answer, machine, options, kept, words)
+    if answer.sends_to_the_belt:
+        caution = _("CAUTION. {caution}").format(caution=words.say(Caution.WITH_THE_BELT_RUNNING))
+        print(caution, file=sys.stderr)
     if args.json:
-        print_json(answer)
+        print_answer(answer, kept, words)
     else:
-        _print(answer)
-        print_warnings(answer["warnings"])
-    last = answer.get("as_left") or answer
-    return FAILED if last["verdict"] in ("fail", "conditional fail") else DONE
+        _print(answer, kept, words)
+    return FAILED if answer.latest.verdict.is_fail else DONE
 
 
-def compute(
-    source: Recording | str, machine: Machine | None, options: Mapping[str, Any]
-) -> dict[str, Any]:
-    """The answer from a run table's text or from a recording; a pure function of both."""
-    from workbench.calibration.readout.runs import marked_simulated
-    from workbench.jobs.calibrate.former import as_answer
-    from workbench.jobs.calibrate.sources import from_recording, from_table
-
-    if machine is None:
-        raise WrongInput(
-            "A calibration needs the machine file: --machine FILE, with the readout's step and "
-            "setting, the drive line and the length of one lap."
-        )
-    if isinstance(source, str):
-        found = from_table(source, options["table_name"], machine)
-        answer = as_answer(found, machine)
-        simulated = marked_simulated(source) or marked_simulated(options["as_left"])
-        answer |= {"source": options["table_name"], "simulated": simulated}
-        answer |= {"source_sha256": hashlib.sha256(source.encode()).hexdigest()}
-        answer["method"] = _method(found)
-    else:
-        found, method = from_recording(source, machine, options)
-        answer = as_answer(found, machine)
-        simulated = source.simulated or marked_simulated(options["as_left"])
-        answer |= {"source": source.name, "simulated": simulated, "method": method}
-        answer |= {"source_sha256": source.sha256}
-    if options["as_left"]:
-        answer["as_left"] = _as_left(answer, machine, options)
-    return answer
-
-
-def _method(found: Calibration) -> str:
-    """What the true speeds of typed runs were taken from, in words."""
-    from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
-
-    runs = [result.run for result in found.runs]
-    by_hand = any(run.has_laps and run.u_laps_time_s == HAND_INTERVAL_U_S for run in runs)
-    by_pickup = any(run.has_laps and run.u_laps_time_s != HAND_INTERVAL_U_S for run in runs)
-    ways = [
-        ("laps timed by hand", by_hand),
-        ("laps timed by a lap pickup", by_pickup),
-        ("another instrument", any(run.has_reference for run in runs)),
-        ("pulses counted", any(run.has_pulses for run in runs)),
-    ]
-    return "steady runs, " + " and ".join(words for words, used in ways if used)
-
-
-def _as_left(found: dict[str, Any], machine: Machine, options: Mapping[str, Any]) -> dict[str, Any]:
-    """The same from the runs made with the new setting, and whether the setting did its work."""
-    from workbench.jobs.calibrate.former import as_answer
-    from workbench.jobs.calibrate.sources import from_table
-
-    new = found["setting_new"]
-    if new == new:
-        machine = replace(machine, readout=replace(machine.readout, setting=new))
-    calibration = from_table(options["as_left"], options["as_left_name"], machine)
-    answer = as_answer(calibration, machine) | {"source": options["as_left_name"]}
-    expected = found["residual_error"]
-    away = answer["error_at_work"] - expected
-    if abs(away) > (found["U_error_at_work"] ** 2 + answer["U_error_at_work"] ** 2) ** 0.5:
-        answer["warnings"].append(
-            f"{options['as_left_name']}: after the change an error of "
-            f"{percent(expected, signed=True)} was expected and "
-            f"{percent(answer['error_at_work'], signed=True)} was found: was "
-            "the new setting entered, and does the readout follow it?"
-        )
-    return answer
-
-
-def _options(args: argparse.Namespace) -> dict[str, Any]:
+def _options(args: argparse.Namespace) -> CalibrateOptions:
     """All that the answer and its report depend on besides source and machine."""
     if args.shown and args.flips:
         raise WrongInput("--shown and --flips cannot go together: steady runs or a ramp.")
-    options: dict[str, Any] = {
-        name: getattr(args, name)
-        for name in ("channel", "lap_channel", "units", "by", "remarks", "environment")
-    }
-    options |= {"references": args.reference, "table_name": Path(args.source).name}
+    texts = {}
     for name in ("shown", "flips", "as_left"):
         path = getattr(args, name)
-        options[name] = _text(Path(path)) if path else ""
-        options[f"{name}_name"] = Path(path).name if path else ""
-    return options
+        texts[name] = read_text(Path(path)) if path else ""
+        texts[f"{name}_name"] = Path(path).name if path else ""
+    return CalibrateOptions(
+        channel=args.channel,
+        lap_channel=args.lap_channel,
+        table_name=Path(args.source).name,
+        by=args.by,
+        remarks=args.remarks,
+        environment=args.environment,
+        references=tuple(args.reference),
+        **texts,
+    )
 
 
 def _of_table(
-    args: argparse.Namespace, text: str, options: dict[str, Any]
-) -> tuple[dict[str, Any], Machine | None]:
+    args: argparse.Namespace, text: str, options: CalibrateOptions
+) -> tuple[CalibrateAnswer, Kept, Machine | None]:
     if args.seed is not None or args.for_s is not None:
         raise WrongInput("--seed and --for go with sim:SCENARIO, not with a run table.")
     for option, given in (("--shown", args.shown), ("--flips", args.flips)):
         if given:
-            raise WrongInput(f"{option} goes with a recording, not with a run table.")
+            raise WrongInput("{option} goes with a recording, not with a run table.", option=option)
     machine = load_machine(args.machine) if args.machine else None
     answer = compute(text, machine, options)
-    return keep_table("calibrate", args.store, answer, text, options, machine), machine
-
-
-def _of_recording(
-    args: argparse.Namespace, options: dict[str, Any]
-) -> tuple[dict[str, Any], Machine | None]:
-    source = source_of(args)
-    options["recorded_machine"] = _recorded_machine(source)
-    answer = compute(source.recording, source.machine, options)
-    return finish("calibrate", answer, source, options), source.machine
-
-
-def _recorded_machine(source: Source) -> str:
-    """The name of the machine a stored recording was made of, '' where none was noted."""
-    if source.number is None:
-        return ""
-    from workbench.records.store import open_store
-
-    with open_store(source.store) as store:
-        return store.recording(source.number).machine_name
-
-
-def _run_table(word: str) -> str | None:
-    """The text of a run table; None where `word` is something else."""
-    from workbench.calibration.readout.runs import looks_like_run_table
-
-    path = Path(word.removeprefix("file:"))
-    if word.startswith("sim:") or not path.is_file():
-        return None
-    try:
-        with path.open("rb") as file:
-            head = file.read(4096)
-    except OSError as error:
-        raise WrongInput(f"{path}: it cannot be read ({error.strerror}).") from None
-    if not head.strip():
-        raise WrongInput(f"{path}: it is empty; expected a run table or a recording.")
-    if not looks_like_run_table(head.decode("utf-8", "replace")):
-        return None
-    return _text(path)
-
-
-def _text(path: Path) -> str:
-    """A table's text. Raises WrongInput."""
-    try:
-        if path.stat().st_size > _MOST_TABLE_BYTES:
-            raise WrongInput(f"{path}: a table of more than 2 MB; expected a line a run.")
-        return path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise WrongInput(f"{path}: it cannot be read ({error.strerror}).") from None
-    except UnicodeDecodeError as error:
-        raise WrongInput(
-            f"{path}: byte {error.start} is not UTF-8 text; save the table as UTF-8."
-        ) from None
+    kept = keep_table(
+        "calibrate",
+        answer,
+        options,
+        text=text,
+        name=options.table_name,
+        machine=machine,
+        address=args.store,
+    )
+    return answer, kept, machine
 
 
 def _report(
-    path: str, answer: dict[str, Any], machine: Machine | None, options: Mapping[str, Any]
+    path: str,
+    answer: CalibrateAnswer,
+    machine: Machine | None,
+    options: CalibrateOptions,
+    kept: Kept,
+    words: Words,
 ) -> None:
-    from datetime import UTC, datetime
-
     from workbench.records.store import program_version
     from workbench.reports.calibrate.certificate import Made, certificate
     from workbench.reports.document import render
 
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    made = Made(answer.get("result"), now, program_version())
-    render(certificate(answer, machine, options, made), path)
+    made = Made(kept.number, now, program_version())
+    render(certificate(answer, machine, options, made, words), path)
 
 
-def _caution(answer: Mapping[str, Any]) -> None:
-    """Before words that send someone to the moving belt again."""
-    if answer["advice"] or (
-        "as_left" not in answer and answer["setting_new"] == answer["setting_new"]
-    ):
-        print(f"CAUTION. {Words().say(Caution.WITH_THE_BELT_RUNNING)}", file=sys.stderr)
+def _print(answer: CalibrateAnswer, kept: Kept, words: Words) -> None:
+    print(words.say(answer.sentence))
+    title = _("Readout of {machine} ({source})")
+    print_table(title.format(machine=answer.machine, source=answer.source), _rows(answer, words))
+    if answer.runs:
+        _print_runs(answer, words)
+    if answer.as_left is not None:
+        left = answer.as_left
+        print(_("As left: {sentence}").format(sentence=words.say(left.sentence)))
+        print_table(_("As left ({source})").format(source=left.source), _rows(left, words))
+        print_warnings(words.say_all(left.warnings))
+    if answer.simulated:
+        print(_("Simulated data."), file=sys.stderr)
+    print_warnings(words.say_all(answer.warnings))
+    if kept.trouble is not None:
+        print_warnings([words.say(not_kept(kept.trouble))])
 
 
-def _print(answer: Mapping[str, Any]) -> None:
-    from workbench.jobs.calibrate.former import rows_for_people, run_rows
+def _rows(answer: ReadoutAnswer, words: Words) -> list[tuple[str, str]]:
+    """Label and text of what matters most."""
+    at = words.number("speed", answer.speed_at_work_mps)
+    error = words.number("percent", answer.error_at_work, answer.U_error_at_work)
+    conforms = words.number("percent1", answer.conformance_probability)
+    verdict, reason = words.say(answer.verdict), words.say(answer.reason)
+    rows = [
+        (_("Error at {speed}").format(speed=at), f"{error} (k = {answer.k:.3g})"),
+        (_("Allowed"), f"± {100 * answer.readout_error_limit:.3g} %"),
+        (_("Verdict"), f"{verdict}: {reason}"),
+        (_("Probability that it conforms"), conforms),
+    ]
+    if answer.advice is not None:
+        rows.append((_("Advice"), words.say(answer.advice)))
+    rows += _setting_rows(answer, words)
+    if math.isfinite(answer.metres_per_pulse):
+        used = words.number("gap", answer.metres_per_pulse, answer.U_metres_per_pulse)
+        rows.append((_("Belt travel a pulse"), f"{used} (k = {answer.k:.3g})"))
+        geometry_m, u_m = answer.metres_per_pulse_geometry, answer.u_metres_per_pulse_geometry
+        rows.append((_("by the drive line"), words.number("gap", geometry_m, 2 * u_m)))
+    if answer.change_overs is not None:
+        lag = answer.change_overs
+        shown = words.number("time", lag.lag_s, 2 * lag.u_lag_s)
+        rows.append((_("Lag of display and hand"), shown))
+    parts = sorted(answer.budget.groups.items(), key=lambda item: -item[1])[:4]
+    shares = (f"{words.say(name)} {words.number('percent', part)}" for name, part in parts)
+    rows.append((_("Uncertainty from"), ", ".join(shares)))
+    if answer.budget.note is not None:
+        rows.append((_("How"), words.say(answer.budget.note)))
+    return rows
 
-    print(answer["sentence"])
-    print_table(f"Readout of {answer['machine']} ({answer['source']})", rows_for_people(answer))
-    header, rows = run_rows(answer)
-    if rows:
-        print_table("Runs", rows, header)
-    if "as_left" in answer:
-        left = answer["as_left"]
-        print(f"As left: {left['sentence']}")
-        print_table(f"As left ({left['source']})", rows_for_people(left))
-        print_warnings(left["warnings"])
-    if answer["simulated"]:
-        print("Simulated data.", file=sys.stderr)
+
+def _setting_rows(answer: ReadoutAnswer, words: Words) -> list[tuple[str, str]]:
+    if not math.isfinite(answer.setting_now):
+        return []
+    unit = answer.setting_unit
+    exact = with_uncertainty(answer.setting_exact, answer.U_setting_exact)
+    rows = [
+        (_("Setting now"), f"{answer.setting_now:g} {unit}".strip()),
+        (_("would be right"), f"{exact} {unit}".strip() + f" (k = {answer.k:.3g})"),
+    ]
+    if answer.has_new_setting:
+        left = _("leaves {error}; then {verdict}").format(
+            error=words.number("percent", answer.residual_error, signed=True),
+            verdict=words.say(answer.verdict_expected),
+        )
+        rows.append((_("New setting"), f"{answer.setting_new:.6g} {unit}".strip() + f" ({left})"))
+    return rows
 
 
-JOB = Job("calibrate", dict, dict, compute)
+def _print_runs(answer: CalibrateAnswer, words: Words) -> None:
+    speed = words.quantity("speed")
+    header = [
+        _("run"),
+        _("shown, {unit}").format(unit=answer.unit),
+        _("true, {unit}").format(unit=speed.unit),
+        _("error"),
+        "± (k = 2)",
+        "",
+    ]
+    rows = [
+        [
+            run.run,
+            f"{run.shown:.4g}",
+            f"{speed.per_si * run.true_mps:.4g}",
+            words.number("percent", run.error, signed=True),
+            words.number("percent", 2 * run.u_error),
+            "" if run.note is None else _("left out: {why}").format(why=words.say(run.note)),
+        ]
+        for run in answer.runs
+    ]
+    print_table(_("Runs"), rows, header)

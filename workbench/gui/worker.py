@@ -12,6 +12,7 @@ from drivers.contract import InputError
 from workbench.base.errors import BenchError
 from workbench.models.progress import Cancelled
 from workbench.words.language import N_, _
+from workbench.words.words import Words
 
 CANCELLED = N_("Cancelled; nothing was changed.")
 
@@ -44,7 +45,7 @@ class Worker(QThread):
         except Cancelled:
             self._failed_with.emit(CANCELLED)
         except (BenchError, InputError) as error:
-            self._failed_with.emit(str(error))
+            self._failed_with.emit(Words().say(error))
         except Exception as error:  # a defect: a sentence for the person, the rest in the log
             logging.getLogger("evenpace").exception("unexpected error in the background")
             self._failed_with.emit(

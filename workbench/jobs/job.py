@@ -11,7 +11,7 @@ from workbench.base.errors import StoreError
 
 ROOMS = {
     "speed": "workbench.jobs.speed.compute",
-    "calibrate": "workbench.cli.calibrate",
+    "calibrate": "workbench.jobs.calibrate.compute",
     "gap": "workbench.cli.gap",
     "pass": "workbench.jobs.passes.compute",
 }

@@ -16,12 +16,14 @@ DEFAULT_SIMULATED_S = 60.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Source:
-    """A recording and, where it lies in a store, its number there and the store's address."""
+    """A recording and, where it lies in a store, its number there, the store's address, and
+    the name of the machine it was `made_of`."""
 
     recording: Recording
     machine: Machine | None
     number: int | None = None
     store: str | None = None
+    made_of: str = ""
 
 
 def load_source(
@@ -76,10 +78,10 @@ def stored_source(
 
     with open_store(address) as store:
         recording = store.load_recording(number)
-        text = store.recording(number).machine_text
-    if machine is None and text:
-        machine = parse_machine(text, f"machine of recording {number}")
-    return Source(recording, machine, number, address)
+        row = store.recording(number)
+    if machine is None and row.machine_text:
+        machine = parse_machine(row.machine_text, f"machine of recording {number}")
+    return Source(recording, machine, number, address, row.machine_name)
 
 
 def finish(

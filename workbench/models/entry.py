@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import Message, WrongInput
 
 
-def typed_number(text: str, what: str, *, above: float = 0.0) -> float:
+def typed_number(text: str, what: Message | str, *, above: float = 0.0) -> float:
     """The number typed, larger than `above`; a decimal comma will do. Raises WrongInput."""
     plain = text.strip().replace(",", ".")
     try:
@@ -15,7 +15,12 @@ def typed_number(text: str, what: str, *, above: float = 0.0) -> float:
     except ValueError:
         value = math.nan
     if not plain:
-        raise WrongInput(f"Type {what}.")
+        raise WrongInput("Type {what}.", what=what)
     if not (math.isfinite(value) and value > above):
-        raise WrongInput(f"'{text.strip()}': type {what} as a number above {above:g}.")
+        raise WrongInput(
+            "'{typed}': type {what} as a number above {above:g}.",
+            typed=text.strip(),
+            what=what,
+            above=above,
+        )
     return value

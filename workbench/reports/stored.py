@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from workbench.base.errors import WrongInput
-from workbench.base.units import US
+from workbench.jobs.codec import from_plain
 from workbench.jobs.keep import answer_of
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.records.entries import StoredResult
@@ -23,16 +23,17 @@ def document_of(stored: StoredResult, words: Words, **typed: Any) -> Document:
     `environment`, `references`. Raises WrongInput for a kind that has no report.
     """
     machine = stored.machine()
-    answer = {"result": stored.number, **stored.answer}
     if stored.kind == "calibrate":
+        from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
         from workbench.reports.calibrate.certificate import Made, certificate
 
         made = Made(stored.number, stored.created_utc, stored.program_version)
-        units = "us" if words.units is US else "metric"
-        return certificate(answer, machine, {**stored.options, **typed, "units": units}, made)
+        options = from_plain({**stored.options, **typed}, CalibrateOptions)
+        return certificate(answer_of(stored, CalibrateAnswer), machine, options, made, words)
     if stored.kind == "gap":
         from workbench.reports.gap.report import gap_document
 
+        answer = {"result": stored.number, **stored.answer}
         return gap_document(answer, machine, words.units)
     if stored.kind == "pass":
         from workbench.reports.passes.report import pass_document

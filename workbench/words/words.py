@@ -79,9 +79,11 @@ class Words:
         return self._formatter().format_field(("", PlusMinus(value, U)), spec)
 
     def joined(self, parts: Sequence[str], way: str = "") -> str:
-        """'a, b and c', or with 'or' as the way 'a; or b; or c'."""
-        if way == "or":
-            return _("; or ").join(parts)
+        """'a, b and c'; with 'or' as the way 'a; or b; or c', with 'and' 'a; and b', with 'then'
+        one sentence after the other."""
+        between = {"or": _("; or "), "and": _("; and "), "then": " "}
+        if way in between:
+            return between[way].join(parts)
         if len(parts) < 2:
             return "".join(parts)
         return _("{parts} and {last}").format(parts=", ".join(parts[:-1]), last=parts[-1])

@@ -7,7 +7,7 @@ import pytest
 
 from drivers.catalogue import open_input
 from workbench.cli import main
-from workbench.jobs.calibrate.sources import FLIP_COLUMNS, SHOWN_COLUMNS
+from workbench.jobs.calibrate.tables import FLIP_COLUMNS, SHOWN_COLUMNS
 
 MACHINE = """
 name = "shop's own"
@@ -136,8 +136,13 @@ def test_a_person_reads_a_sentence_first(tmp_path, capsys, machine):
     main(["calibrate", runs, "--machine", machine])
     said = capsys.readouterr()
     assert said.out.startswith("The readout shows 5.")
-    assert "too much at 2.5 mph" in said.out
+    assert "% too much at 2.50 mph." in said.out
     assert "New setting" in said.out
+    main(["calibrate", runs, "--machine", machine, "--units", "metric"])
+    metric = capsys.readouterr()
+    assert "% too much at 4.02 km/h." in metric.out
+    for foreign in ("2.50 mph", " in ", " ft"):
+        assert foreign not in metric.out.replace("shown, mph", "").replace("pulses/100 ft", "")
 
 
 def test_wrong_calls_are_sentences(tmp_path, capsys, machine):
@@ -253,7 +258,7 @@ def test_a_recording_that_shows_nothing_says_where_it_is_steady(capsys, machine,
     said = refused(capsys, "calibrate", steady, "--machine", machine)
     assert "--shown FILE" in said
     assert ",".join(FLIP_COLUMNS) in said
-    assert "Steady stretches: 3 to 39 s, 44 to 79 s, 84 to 120 s." in said
+    assert "Steady stretches: 3 to 39 s, 44 to 79 s and 84 to 120 s." in said
     assert "no steady stretch" in refused(capsys, "calibrate", ramped, "--machine", machine)
 
 

@@ -6,12 +6,18 @@ all its data are invented.
 
 import hashlib
 import json
+import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
 
 from workbench.base.errors import WrongInput
 from workbench.base.machine import parse_machine
+from workbench.base.units import METRIC, US
+from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
+from workbench.jobs.calibrate.compute import compute
+from workbench.jobs.codec import from_plain, to_plain
 from workbench.reports.calibrate.certificate import Made, certificate
 from workbench.reports.document import (
     PILLS,
@@ -33,6 +39,7 @@ from workbench.reports.document import (
     render_pdf,
 )
 from workbench.reports.drawing import new_figure, to_svg
+from workbench.words.words import Words
 
 HOSTILE = [
     '<script>alert(1)</script><img src=x onerror="alert(2)">',
@@ -176,20 +183,23 @@ RUNS = """run,shown,laps,laps_time_s,pulses,pulses_time_s
 2,2.5,10,84.4,4802,60
 3,2.9,10,73.1,5545,60
 """
-TYPED = {
-    "by": "A <b>Technician</b>",
-    "remarks": "#panic() remark",
-    "environment": "shop, 21 °C",
-    "references": ["tape no. 3, checked in spring"],
-    "units": None,
-}
+TYPED = CalibrateOptions(
+    by="A <b>Technician</b>",
+    remarks="#panic() remark",
+    environment="shop, 21 °C",
+    references=("tape no. 3, checked in spring",),
+    table_name="runs.csv",
+)
 
 
 def answered(as_left=RUNS):
-    from workbench.cli.calibrate import compute
-
-    options = TYPED | {"table_name": "runs.csv", "as_left": as_left, "as_left_name": "left.csv"}
+    options = replace(TYPED, as_left=as_left, as_left_name="left.csv")
     return compute(RUNS, parse_machine(MACHINE), options)
+
+
+def paper(answer, machine=None, number=12, units=US):
+    made = Made(number, "2030-03-04T10:11:12+00:00", "0.1")
+    return certificate(answer, machine, TYPED, made, Words(units))
 
 
 def text_of(made):
@@ -197,8 +207,7 @@ def text_of(made):
 
 
 def test_a_certificate_holds_what_a_shop_can_state():
-    made = Made(12, "2030-03-04T10:11:12+00:00", "0.1")
-    text = text_of(certificate(answered(), parse_machine(MACHINE), TYPED, made))
+    text = text_of(paper(answered(), parse_machine(MACHINE)))
     for word in (
         "Calibration of a conveyor speed readout",
         "Result 12",
@@ -225,34 +234,41 @@ def test_a_certificate_holds_what_a_shop_can_state():
 
 
 def test_a_step_to_the_moving_belt_carries_its_caution():
-    made = Made(None, "2030-03-04T10:11:12+00:00", "0.1")
-    before = text_of(certificate(answered(""), parse_machine(MACHINE), TYPED, made))
+    before = text_of(paper(answered(""), parse_machine(MACHINE), number=None))
     assert "everyone clear" in before
     assert "The machine's manual, local codes and qualified persons have the last word" in before
     assert "not stored" in before
 
 
 def test_units_as_the_user_chose():
-    made = Made(1, "2030-03-04T10:11:12+00:00", "0.1")
-    us = certificate(answered(), None, TYPED | {"units": "us"}, made)
-    metric = certificate(answered(), None, TYPED | {"units": "metric"}, made)
+    machine = parse_machine(MACHINE)
+    us, metric = paper(answered(), machine), paper(answered(), machine, units=METRIC)
     assert (us.paper, metric.paper) == ("us-letter", "a4")
-    assert "True, mph" in text_of(us)
-    assert "in ±" in text_of(us)
-    assert "True, km/h" in text_of(metric)
-    assert "mm ±" in text_of(metric)
+    # What the display shows is in its own unit, and so is its setting.
+    displays = (
+        "Shown, mph",
+        "shows mph",
+        "step of 0.1 mph",
+        "0.0289 mph",
+        "2.1 … 2.9 mph",
+        "/100 ft",
+    )
+    for own, foreign, made in (
+        (("True, mph", "ft ", "in "), r"km/h|\d m\b|\d mm\b", us),
+        (("True, km/h", "m ", "mm "), r"mph|\d ft\b|\d in\b", metric),
+    ):
+        text = text_of(made)
+        for shown in displays:
+            text = text.replace(shown, "")
+        assert all(word in text for word in own)
+        assert re.findall(foreign, text) == []
 
 
-def test_a_stored_answer_without_numbers_still_makes_a_certificate():
+def test_an_answer_without_numbers_still_makes_a_certificate():
     """No setting, no laps, no metres a pulse: null in the store, a dash or nothing on paper."""
-    from workbench.cli.calibrate import compute
-    from workbench.records.jsonable import from_text, to_text
-
     bare = parse_machine(MACHINE.replace("setting = 2250\n", ""))
-    header = "run,shown,reference_mps,u_reference_mps\n1,2.5,1.1,0.005\n"
-    options = TYPED | {"table_name": "r.csv", "as_left": "", "as_left_name": ""}
-    answer = from_text(to_text(compute(header, bare, options)))
-    made = Made(1, "2030-03-04T10:11:12+00:00", "0.1")
-    document = certificate(answer, bare, TYPED, made)
+    table = "run,shown,reference_mps,u_reference_mps\n1,2.5,1.1,0.005\n"
+    answer = compute(table, bare, CalibrateOptions(table_name="r.csv"))
+    document = paper(from_plain(to_plain(answer), CalibrateAnswer), bare)
     assert "nan" not in text_of(document).lower().replace("pinnan", "")
     assert render_pdf(document).startswith(b"%PDF")

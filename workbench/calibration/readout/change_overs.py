@@ -12,10 +12,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.errors import WrongInput
+from workbench.base.statements import Statement, statement
 from workbench.calibration.pulses.speed import SpeedSeries, coverage_factor
 
 Floats = NDArray[np.float64]
@@ -34,6 +37,19 @@ UNKNOWN_LAG_S, U_UNKNOWN_LAG_S = 0.6, 0.35
 to 1.2 s; chosen, no source."""
 
 
+class FlipSays(StrEnum):
+    """Flips that were left out, and what flips cannot tell."""
+
+    FLIP_AT_LINE = auto()
+    A_FLIP = auto()
+    NO_BELT_SPEED_AT_FLIP = auto()
+    UP_WHILE_SLOWING = auto()
+    DOWN_WHILE_SPEEDING_UP = auto()
+    FLIP_STANDS_APART = auto()
+    FLIPS_GO_ONE_WAY = auto()
+    DISPLAY_OFF_BY_FIXED = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Flip:
     """The display changed to `shown` (readout's unit) at `time_s`; `up` if it rose.
@@ -46,6 +62,13 @@ class Flip:
     up: bool
     line: int = 0
     u_time_s: float = U_REACTION_S
+
+    @property
+    def place(self) -> Statement:
+        """How a sentence calls this flip."""
+        if self.line:
+            return statement(FlipSays.FLIP_AT_LINE, line=self.line)
+        return statement(FlipSays.A_FLIP)
 
 
 def flips_of(time_s: Floats, shown: Floats, step: float) -> list[Flip]:
@@ -84,7 +107,7 @@ class ChangeOvers:
     speed_mps: Floats
     threshold_mps: Floats
     dof: float
-    warnings: tuple[str, ...]
+    warnings: tuple[Statement, ...]
 
     def error(self, speed_mps: float) -> tuple[float, float]:
         """shown ÷ true − 1 at a speed, and its standard uncertainty."""
@@ -98,18 +121,23 @@ def change_overs(
 ) -> ChangeOvers:
     """Fit the flips of a ramped run to the belt's speed.
 
-    `unit_mps` is one of the readout's unit, `step_mps` its step, in m/s. Raises ValueError
-    with a sentence where the flips cannot carry an answer.
+    `unit_mps` is one of the readout's unit, `step_mps` its step, in m/s. Raises WrongInput
+    where the flips cannot carry an answer.
     """
-    warnings: list[str] = []
+    warnings: list[Statement] = []
     points = _at_flips(flips, series, step_mps, unit_mps, warnings)
     if len(points.flips) < LEAST_FLIPS:
-        raise ValueError(
-            f"{len(points.flips)} flips can be used; at least {LEAST_FLIPS} are needed, better "
-            "ten up and ten down"
+        raise WrongInput(
+            "The change-overs give no answer: {count} flips can be used; at least {least} are "
+            "needed, better ten up and ten down.",
+            count=len(points.flips),
+            least=LEAST_FLIPS,
         )
     if np.ptp(points.threshold_mps) < step_mps:
-        raise ValueError("all flips are between the same digits; ramp the belt over several")
+        raise WrongInput(
+            "The change-overs give no answer: all flips are between the same digits; ramp the "
+            "belt over several."
+        )
     names = ["scale", "lag"]
     if points.both_ways and _slopes_vary(points):
         names.append("branch")
@@ -117,15 +145,10 @@ def change_overs(
     with_offset = _offset_too(points, names, step_mps)
     if with_offset is not None:
         fit = with_offset
-        warnings.append(
-            f"The display is off by a fixed {fit.offset_mps / unit_mps:+.2g} besides its scale "
-            "(a display that cuts off instead of rounding is off by half a step)."
-        )
+        warnings.append(statement(FlipSays.DISPLAY_OFF_BY_FIXED, offset_mps=fit.offset_mps))
     if not points.both_ways:
-        warnings.append(
-            "All flips go one way: lag and error cannot be told apart, so a lag of 0 to 1.2 s "
-            "is allowed for. Ramp the belt up and down."
-        )
+        most_s = 2 * UNKNOWN_LAG_S
+        warnings.append(statement(FlipSays.FLIPS_GO_ONE_WAY, most_s=most_s))
     return _result(points, fit, warnings)
 
 
@@ -159,20 +182,20 @@ def _at_flips(
     series: SpeedSeries,
     step_mps: float,
     unit_mps: float,
-    warnings: list[str],
+    warnings: list[Statement],
 ) -> _Points:
     kept, rows = [], []
     for flip in sorted(flips, key=lambda flip: flip.time_s):
         near = np.abs(series.time_s - flip.time_s) <= WINDOW_S
         time_s, speed = series.time_s[near] - flip.time_s, series.speed_mps[near]
-        place = f"line {flip.line}" if flip.line else "a flip"
         if time_s.size < 3 or not time_s[0] < 0 < time_s[-1]:
-            warnings.append(f"{place}: no belt speed around {flip.time_s:g} s; left out.")
+            says = FlipSays.NO_BELT_SPEED_AT_FLIP
+            warnings.append(statement(says, flip=flip.place, time_s=flip.time_s))
             continue
         (slope, v), cov = _local_line(time_s, speed, series.u_mps[near])
         if slope * (1 if flip.up else -1) < -2 * math.sqrt(cov[0, 0]) - 1e-3:
-            way = "up while the belt slowed" if flip.up else "down while the belt sped up"
-            warnings.append(f"{place}: the display is said to flip {way}; left out.")
+            says = FlipSays.UP_WHILE_SLOWING if flip.up else FlipSays.DOWN_WHILE_SPEEDING_UP
+            warnings.append(statement(says, flip=flip.place))
             continue
         half = step_mps / 2 if flip.up else -step_mps / 2
         u = math.hypot(math.sqrt(cov[1, 1]), flip.u_time_s * slope)
@@ -256,7 +279,7 @@ def _fit(points: _Points, names: list[str]) -> _Fit:
 
 
 def _without_stragglers(
-    points: _Points, names: list[str], warnings: list[str]
+    points: _Points, names: list[str], warnings: list[Statement]
 ) -> tuple[_Points, _Fit]:
     """The fit, flips left out one by one while one stands apart at 1 % after Bonferroni."""
     from scipy.special import stdtr
@@ -269,11 +292,8 @@ def _without_stragglers(
         if n * 2 * float(stdtr(dof - 1, -outer)) > 0.01:
             break
         gone = points.flips[far]
-        place = f"line {gone.line}" if gone.line else "a flip"
-        warnings.append(
-            f"{place}: the flip to {gone.shown:g} at {gone.time_s:g} s stands apart from all "
-            "others (a late press?); it was left out."
-        )
+        says = FlipSays.FLIP_STANDS_APART
+        warnings.append(statement(says, flip=gone.place, shown=gone.shown, time_s=gone.time_s))
         points = points.without(far)
         fit = _fit(points, names)
     return points, fit
@@ -292,7 +312,7 @@ def _offset_too(points: _Points, names: list[str], step_mps: float) -> _Fit | No
     return fit
 
 
-def _result(points: _Points, fit: _Fit, warnings: list[str]) -> ChangeOvers:
+def _result(points: _Points, fit: _Fit, warnings: list[Statement]) -> ChangeOvers:
     scale, offset = fit.theta["scale"], fit.theta.get("offset", 0.0)
     # shown = (true − offset)/scale: the covariance of (−offset/scale, 1/scale).
     J = np.zeros((2, len(fit.names)))

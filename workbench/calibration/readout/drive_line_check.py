@@ -10,12 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.machine import Drive, Machine
-from workbench.base.units import percent
+from workbench.base.statements import PlusMinus, Statement, statement
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.readout.runs import Run
 from workbench.calibration.readout.true_speed import Known, true_speeds
@@ -24,6 +25,26 @@ Floats = NDArray[np.float64]
 
 ROD_FIT_U_REL = 2e-4
 """How well rods sit one for one on their sprocket, from lap to lap; chosen."""
+
+
+class DriveLineSays(StrEnum):
+    """Why laps and pulses differ from the geometry, and runs in which they do not fit."""
+
+    COUNTS_TWICE = auto()
+    COUNTS_HALF = auto()
+    OTHER_TARGET_TEETH = auto()
+    OTHER_SPROCKET_TEETH = auto()
+    TURNED_OVER = auto()
+    ON_DRIVE_SHAFT = auto()
+    RODS_JUMP = auto()
+    SLIPS = auto()
+    PITCH_LONGER = auto()
+    ROLL_THICKER = auto()
+    MOVES_MORE = auto()
+    MOVES_LESS = auto()
+    LAPS_MISCOUNTED = auto()
+    LAPS_DO_NOT_FIT = auto()
+    LAPS_FIT_NOWHERE = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +60,21 @@ class DriveLine:
     u_from_geometry_m: float
     difference: float = math.nan
     u_difference: float = math.nan
-    causes: tuple[str, ...] = ()
+    causes: tuple[Statement, ...] = ()
 
     @property
     def agrees(self) -> bool:
         """Whether the geometry may be trusted: nothing speaks against it."""
         return not abs(self.difference) > 2 * self.u_difference
+
+    @property
+    def says(self) -> tuple[Statement, ...]:
+        """What is to be said of a difference."""
+        if not self.causes:
+            return ()
+        says = DriveLineSays.MOVES_MORE if self.difference > 0 else DriveLineSays.MOVES_LESS
+        difference = PlusMinus(abs(self.difference), 2 * self.u_difference)
+        return (statement(says, difference_rel=difference, causes=self.causes),)
 
 
 def lap_of(machine: Machine) -> Known | None:
@@ -52,7 +82,7 @@ def lap_of(machine: Machine) -> Known | None:
     belt = machine.belt
     if math.isnan(belt.lap_length_m):
         return None
-    return Known(belt.lap_length_m, belt.u_lap_length_m, "measured once, same in every run")
+    return Known(belt.lap_length_m, belt.u_lap_length_m)
 
 
 def geometry_of(machine: Machine, lap: Known | None) -> Known:
@@ -66,7 +96,7 @@ def geometry_of(machine: Machine, lap: Known | None) -> Known:
     if lap is not None and drive.kind == "sprocket":
         rods = lap.value_m / drive.rod_pitch_m
         of_lap = rods > 1.5 and abs(rods - round(rods)) < 1e-6 * rods
-    return Known(found.value_m, found.u_m, "drive line's geometry", of_lap)
+    return Known(found.value_m, found.u_m, of_lap)
 
 
 def check_drive_line(
@@ -86,7 +116,7 @@ def check_drive_line(
         u_rel = math.hypot(
             math.sqrt(max(found.u_metres_per_pulse_rel**2 - u_lap_rel**2, 0.0)), ROD_FIT_U_REL
         )
-    causes: tuple[str, ...] = ()
+    causes: tuple[Statement, ...] = ()
     if abs(ratio - 1) > 2 * u_rel:
         causes = name_difference(ratio, u_rel, machine.drive)
     return DriveLine(
@@ -100,72 +130,60 @@ def check_drive_line(
     )
 
 
-def name_difference(ratio: float, u_rel: float, drive: Drive) -> tuple[str, ...]:
+def name_difference(ratio: float, u_rel: float, drive: Drive) -> tuple[Statement, ...]:
     """Likely causes of runs ÷ geometry = `ratio`, whole-number ones first.
 
     A ratio of tooth counts is named only where it lies within 2 u and its neighbours do
     not, and only beyond 1 %: a smaller difference is wear or slip, not a tooth.
     """
     exact = [
-        (abs(math.log(ratio / value)), text)
-        for value, text in _whole_number_causes(drive)
+        (abs(math.log(ratio / value)), place, cause)
+        for place, (value, cause) in enumerate(_whole_number_causes(drive))
         if abs(math.log(ratio / value)) <= 2 * u_rel and abs(value - 1) > max(0.01, 3 * u_rel)
     ]
-    causes = [text for _, text in sorted(exact)]
-    return tuple(causes[:3] + _gradual_causes(ratio, drive))
+    causes = [cause for _, _, cause in sorted(exact, key=lambda one: one[:2])]
+    return (*causes[:3], _gradual_cause(ratio, drive))
 
 
-def _whole_number_causes(drive: Drive) -> list[tuple[float, str]]:
+def _whole_number_causes(drive: Drive) -> list[tuple[float, Statement]]:
     teeth, turns = drive.target_teeth, drive.turns_per_target_turn
     causes = [
-        (0.5, "every tooth counts twice (both edges counted?)"),
-        (2.0, "only every second tooth counts"),
+        (0.5, statement(DriveLineSays.COUNTS_TWICE)),
+        (2.0, statement(DriveLineSays.COUNTS_HALF)),
     ]
-    for other in range(max(1, teeth - 4), teeth + 5):
-        if other != teeth:
-            text = f"the target wheel has {other} teeth, not {teeth} (drive.target_teeth)"
-            causes.append((teeth / other, text))
+    causes += [
+        (teeth / n, statement(DriveLineSays.OTHER_TARGET_TEETH, teeth=n, typed=teeth))
+        for n in range(max(1, teeth - 4), teeth + 5)
+        if n != teeth
+    ]
     if drive.kind == "sprocket":
         own = drive.sprocket_teeth
-        for other in range(max(3, own - 3), own + 4):
-            if other != own:
-                text = f"the drive sprocket has {other} teeth, not {own} (drive.sprocket_teeth)"
-                causes.append((other / own, text))
+        causes += [
+            (n / own, statement(DriveLineSays.OTHER_SPROCKET_TEETH, teeth=n, typed=own))
+            for n in range(max(3, own - 3), own + 4)
+            if n != own
+        ]
     if turns != 1:
-        key = "(drive.turns_per_target_turn)"
-        causes.append((1 / turns**2, f"the ratio between the shafts is the other way up {key}"))
-        causes.append((1 / turns, f"the target wheel sits on the drive shaft itself {key}"))
+        causes.append((1 / turns**2, statement(DriveLineSays.TURNED_OVER)))
+        causes.append((1 / turns, statement(DriveLineSays.ON_DRIVE_SHAFT)))
     return causes
 
 
-def _gradual_causes(ratio: float, drive: Drive) -> list[str]:
-    share = percent(abs(ratio - 1), 1)
-    if ratio < 1 and drive.kind == "sprocket":
-        return [
-            f"the belt moves {share} less than the sprocket drives: rods jumping teeth, or a "
-            "wrong lap length or pitch"
-        ]
-    if ratio < 1:
-        return [
-            f"the belt slips {share} on its drive roll, or the roll is worn "
-            f"{(1 - ratio) * drive.roll_diameter_m * 1000:.1f} mm smaller"
-        ]
+def _gradual_cause(ratio: float, drive: Drive) -> Statement:
+    share_rel = abs(ratio - 1)
     if drive.kind == "sprocket":
-        return [
-            f"the rods' pitch is {share} longer than entered (a worn, stretched belt or "
-            "chain), or the lap length is wrong"
-        ]
-    return [
-        "the roll works as if "
-        f"{(ratio - 1) * drive.roll_diameter_m / 2 * 1000:.1f} mm thicker all round: mud or "
-        "lagging on it, or a pitch line farther out than entered (drive.pitch_line_offset_m)"
-    ]
+        says = DriveLineSays.RODS_JUMP if ratio < 1 else DriveLineSays.PITCH_LONGER
+        return statement(says, share_rel=share_rel)
+    if ratio < 1:
+        worn_m = share_rel * drive.roll_diameter_m
+        return statement(DriveLineSays.SLIPS, share_rel=share_rel, worn_m=worn_m)
+    return statement(DriveLineSays.ROLL_THICKER, thicker_m=share_rel * drive.roll_diameter_m / 2)
 
 
 def mend_counts(
     runs: Sequence[Run], lap: Known | None, machine: Machine
-) -> tuple[list[Run], list[str]]:
-    """Runs whose laps do not fit their pulses lose what is wrong, with a sentence each.
+) -> tuple[list[Run], list[Statement]]:
+    """Runs whose laps do not fit their pulses lose what is wrong, with a statement each.
 
     The metres a pulse of one run is compared with the median of all; with fewer than
     three, with the geometry, and then only where another run bears the geometry out.
@@ -182,33 +200,28 @@ def mend_counts(
         if np.min(np.abs(log_m - geometry)) > 0.01:
             centre = float(np.mean(log_m))
     room = np.hypot(u, float(np.median(u)))
-    kept, sentences = list(runs), []
+    kept, told = list(runs), []
     for run, away, limit in zip(both, log_m - centre, 4 * room, strict=True):
         if abs(away) <= limit:
             continue
-        fixed, sentence = _mended(run, math.exp(-away), math.exp(limit) - 1)
-        kept[kept.index(run)] = fixed
-        sentences.append(sentence)
-    if 2 * len(sentences) > len(both):
-        scatter = (math.exp(float(np.ptp(log_m))) - 1) * 100
-        return list(runs), [
-            f"Laps and pulses disagree from run to run by up to {scatter:.2g} %, in more than "
-            "half of the runs: slip that comes and goes, or counts that were not of one run."
-        ]
-    return kept, sentences
+        kept[kept.index(run)] = run.without_laps()
+        told.append(_misfit(run, math.exp(-away), math.exp(limit) - 1))
+    if 2 * len(told) > len(both):
+        scatter_rel = math.exp(float(np.ptp(log_m))) - 1
+        return list(runs), [statement(DriveLineSays.LAPS_FIT_NOWHERE, scatter_rel=scatter_rel)]
+    return kept, told
 
 
-def _mended(run: Run, ratio: float, room: float) -> tuple[Run, str]:
+def _misfit(run: Run, ratio: float, room: float) -> Statement:
     laps = run.laps * ratio
     near = round(laps)
-    found = f"{run.place}: {run.laps:g} laps do not fit {run.pulses:g} pulses, which make"
-    if near != run.laps and near > 0 and abs(laps - near) <= max(0.1, laps * room):
-        return run.without_laps(), (
-            f"{found} {laps:.2f} laps by the other runs (miscounted?); its laps were left out."
-        )
-    return run.without_laps(), (
-        f"{found} {laps:.2f} laps by the other runs (a wrong time or count, or slip in this run "
-        "alone?); its laps were left out."
+    miscounted = near != run.laps and near > 0 and abs(laps - near) <= max(0.1, laps * room)
+    return statement(
+        DriveLineSays.LAPS_MISCOUNTED if miscounted else DriveLineSays.LAPS_DO_NOT_FIT,
+        run=run.place,
+        laps=run.laps,
+        pulses=run.pulses,
+        laps_by_pulses=laps,
     )
 
 

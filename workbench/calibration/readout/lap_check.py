@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.machine import Machine
+from workbench.base.statements import Statement
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import CleanEdges, clean
 from workbench.calibration.readout.drive_line_check import name_difference
@@ -38,7 +39,7 @@ class LapCheck:
     u_metre_per_pulse_m: float
     difference: float
     u_difference: float
-    causes: tuple[str, ...]
+    causes: tuple[Statement, ...]
 
 
 def check_laps(edges: CleanEdges, mark_s: Floats, machine: Machine) -> LapCheck | None:

@@ -12,19 +12,20 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
+from workbench.base.statements import Statement, statement
 from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.calibration.readout.calibrate import (
     Calibration,
+    ResultSays,
     finished,
     solve_speeds,
 )
 from workbench.calibration.readout.change_overs import ChangeOvers, Flip, change_overs
 from workbench.calibration.readout.drive_line_check import check_drive_line, lap_of
 from workbench.calibration.readout.recorded_runs import Pulses, whole_run
-from workbench.calibration.readout.true_speed import TrueSpeeds
+from workbench.calibration.readout.true_speed import InputSays, Part, TrueSpeeds, clock_line
 from workbench.calibration.statistics.budget import Budget, Line, checked, first_order
 
 Floats = NDArray[np.float64]
@@ -34,11 +35,8 @@ def calibrate_ramp(
     flips: Sequence[Flip], pulses: Pulses, machine: Machine, *, u_clock_rel: float = 0.0
 ) -> Calibration:
     """Calibrate from change-overs. Raises WrongInput where they cannot carry an answer."""
-    warnings: list[str] = []
-    try:
-        run = whole_run(pulses, warnings)
-    except ValueError as error:
-        raise WrongInput(f"The change-overs give no answer: {error}.") from None
+    warnings: list[Statement] = []
+    run = whole_run(pulses, warnings)
     # Laps and pulses were counted over one interval, so the clock is not in their ratio.
     drive_line = check_drive_line([run], lap_of(machine), machine)
     speeds = solve_speeds([run], machine, drive_line)
@@ -50,10 +48,7 @@ def calibrate_ramp(
         speeds.u_metres_per_pulse_rel,
     )
     unit_mps = SPEED_UNITS_MPS[machine.readout.unit]
-    try:
-        found = change_overs(flips, belt, machine.readout.step * unit_mps, unit_mps)
-    except ValueError as error:
-        raise WrongInput(f"The change-overs give no answer: {error}.") from None
+    found = change_overs(flips, belt, machine.readout.step * unit_mps, unit_mps)
     speed = machine.limits.speed_at_work_mps
     return finished(
         _budget(speeds, found, speed, u_clock_rel),
@@ -64,7 +59,7 @@ def calibrate_ramp(
         fit_probability=math.nan,
         ends=_ends(found, speeds, machine),
         runs=(),
-        warnings=[*warnings, *found.warnings, *_beside_the_work(found, speed, machine)],
+        warnings=[*warnings, *found.warnings, *_beside_the_work(found, speed)],
         flips=found,
     )
 
@@ -72,20 +67,16 @@ def calibrate_ramp(
 def _budget(speeds: TrueSpeeds, found: ChangeOvers, speed: float, u_clock_rel: float) -> Budget:
     """The error at `speed`: the flips' own scatter, and the metres a pulse behind their speeds."""
     error, u = found.error(speed)
+    scattered = np.isfinite(found.dof)
     own = Line(
-        f"line through {len(found.flips)} change-overs",
+        statement(InputSays.LINE_THROUGH_CHANGE_OVERS, count=len(found.flips)),
         0.0,
         u,
         dof=found.dof,
-        source="scatter about the line" if np.isfinite(found.dof) else "spread of the key presses",
-        group="change-overs",
-    )
-    clock = Line(
-        "clock of the recording",
-        1.0,
-        u_clock_rel,
-        source="the clock's own accuracy",
-        group="clock",
+        source=statement(
+            InputSays.FROM_SCATTER_ABOUT_LINE if scattered else InputSays.FROM_KEY_PRESSES
+        ),
+        group=Part.CHANGE_OVERS,
     )
     log_m = np.log(speeds.metres_per_pulse)
     offset = found.offset_mps / speed
@@ -95,8 +86,8 @@ def _budget(speeds: TrueSpeeds, found: ChangeOvers, speed: float, u_clock_rel: f
         share = np.exp(log_m - speeds.log_values(x[:-2])[-1]) / x[-2]
         return np.asarray(offset + (error + 1 - offset) * share - 1 + x[-1])
 
-    budget = first_order(model, [*speeds.inputs, clock, own], quantity="error at work")
-    return checked(budget, model)
+    lines = [*speeds.inputs, clock_line(u_clock_rel), own]
+    return checked(first_order(model, lines), model)
 
 
 def _line(found: ChangeOvers, speeds: TrueSpeeds) -> tuple[float, float, float, float]:
@@ -117,13 +108,8 @@ def _ends(
     return tuple(ends)
 
 
-def _beside_the_work(found: ChangeOvers, speed: float, machine: Machine) -> list[str]:
+def _beside_the_work(found: ChangeOvers, speed: float) -> list[Statement]:
     low, high = float(found.speed_mps.min()), float(found.speed_mps.max())
     if 0.9 * low <= speed <= 1.1 * high:
         return []
-    unit = machine.readout.unit
-    return [
-        f"No change-over was near the middle of the working speeds, "
-        f"{speed / SPEED_UNITS_MPS[unit]:.3g} {unit}: the answer there rests on the readout "
-        "being in proportion."
-    ]
+    return [statement(ResultSays.NO_CHANGE_OVER_AT_WORK, work_mps=speed)]

@@ -8,14 +8,15 @@ in the way.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
-from workbench.base.units import percent
+from workbench.base.statements import Statement, statement
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import CleanEdges, clean
 from workbench.calibration.pulses.speed import SpeedSeries, fit_period, speed_series
@@ -41,6 +42,17 @@ SETTLE_S = 3.0
 """Left out at the start of a stretch found by itself: the display still averages. Chosen."""
 
 
+class WindowSays(StrEnum):
+    """What is odd about a stretch of a recording."""
+
+    TURNS_TOO_FEW = auto()
+    SPEED_CHANGED_LEFT_OUT = auto()
+    SPEED_CHANGED_KEPT = auto()
+    MARKS_NOT_ONCE_A_LAP = auto()
+    PULSES_BETWEEN_MARKS_LOST = auto()
+    FROM_TO = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Window:
     """A steady stretch of a recording and what the readout showed in it."""
@@ -49,6 +61,11 @@ class Window:
     to_s: float
     shown: float
     line: int = 0
+
+    @property
+    def says(self) -> Statement:
+        """'3 to 58 s'."""
+        return statement(WindowSays.FROM_TO, from_s=self.from_s, to_s=self.to_s)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,6 +79,11 @@ class Pulses:
     series: SpeedSeries
     teeth: int
     metre_per_pulse_m: float
+
+
+def u_marks_s(speed_mps: float) -> float:
+    """Standard uncertainty of the time between two passings that a pickup saw."""
+    return math.sqrt(2) * U_MARK_M / speed_mps
 
 
 def pulses_of(edge_s: Floats, lap_s: Floats, machine: Machine) -> Pulses:
@@ -104,28 +126,24 @@ def _level(mean: Floats) -> bool:
 
 
 def run_in_window(
-    pulses: Pulses, window: Window, label: str, warnings: list[str], place: str
+    pulses: Pulses, window: Window, label: str, warnings: list[Statement], place: Statement | str
 ) -> Run | None:
-    """The run of one window; None, with a sentence, where it holds none that is steady.
+    """The run of one window; None, with a statement, where it holds none that is steady.
 
-    `place` says in the sentences where the window was written.
+    `place` says where the window was written.
     """
     inside = (pulses.edges.time_s >= window.from_s) & (pulses.edges.time_s <= window.to_s)
     edge_s = pulses.edges.time_s[inside]
-    when = f"{window.from_s:g} to {window.to_s:g} s"
     if edge_s.size < 3 * pulses.teeth:
-        warnings.append(f"{place}: fewer than three turns of the target wheel from {when}.")
+        warnings.append(statement(WindowSays.TURNS_TOO_FEW, place=place, stretch=window.says))
         return None
-    change = _change(pulses.series, window)
-    if abs(change) > DRIFTED_REL:
-        warnings.append(
-            f"{place}: the speed changed by {percent(change, 1, signed=True)} from {when}; "
-            "the run was left out."
-        )
+    change_rel = _change(pulses.series, window)
+    drifted = abs(change_rel) > DRIFTED_REL
+    if abs(change_rel) > STEADY_REL:
+        says = WindowSays.SPEED_CHANGED_LEFT_OUT if drifted else WindowSays.SPEED_CHANGED_KEPT
+        warnings.append(statement(says, place=place, change_rel=change_rel, stretch=window.says))
+    if drifted:
         return None
-    if abs(change) > STEADY_REL:
-        by = percent(change, 1, signed=True)
-        warnings.append(f"{place}: the speed changed by {by} from {when}; it was kept.")
     fit = fit_period(clean(edge_s), pulses.teeth)
     run = Run(
         label,
@@ -148,23 +166,27 @@ def _change(series: SpeedSeries, window: Window) -> float:
     return slope * (window.to_s - window.from_s) / float(rate.mean())
 
 
-def _with_laps(run: Run, pulses: Pulses, window: Window, warnings: list[str], place: str) -> Run:
+def _with_laps(
+    run: Run,
+    pulses: Pulses,
+    window: Window,
+    warnings: list[Statement],
+    place: Statement | str,
+) -> Run:
     """The run with the laps between the first and the last mark in its window."""
     marks = pulses.lap_s[(pulses.lap_s >= window.from_s) & (pulses.lap_s <= window.to_s)]
     if marks.size < 2:
         return run
     laps = _laps(pulses, marks)
     if laps is None:
-        warnings.append(
-            f"{place}: the marks of the laps do not come once a lap of pulses; laps left out."
-        )
+        warnings.append(statement(WindowSays.MARKS_NOT_ONCE_A_LAP, place=place))
         return run
     speed_mps = pulses.metre_per_pulse_m * run.pulses / run.pulses_time_s
     return replace(
         run,
         laps=laps,
         laps_time_s=float(marks[-1] - marks[0]),
-        u_laps_time_s=math.sqrt(2) * U_MARK_M / speed_mps,
+        u_laps_time_s=u_marks_s(speed_mps),
     )
 
 
@@ -182,23 +204,25 @@ def _laps(pulses: Pulses, marks: Floats) -> float | None:
     return float(laps.sum())
 
 
-def whole_run(pulses: Pulses, warnings: list[str]) -> Run:
+def whole_run(pulses: Pulses, warnings: list[Statement]) -> Run:
     """The whole recording as one run that serves the metres a pulse, steady or not.
 
-    Raises ValueError where there are fewer than three turns of the target wheel.
+    Raises WrongInput where there are fewer than three turns of the target wheel.
     """
-    edges, label = pulses.edges, "the whole recording"
+    edges = pulses.edges
     passed = float(edges.tooth[-1] - edges.tooth[0]) if edges.tooth.size else 0.0
     if passed < 3 * pulses.teeth:
-        raise ValueError("the recording holds fewer than three turns of the target wheel")
+        raise WrongInput(
+            "The change-overs give no answer: the recording holds fewer than three turns of the "
+            "target wheel."
+        )
     marks = pulses.lap_s[(pulses.lap_s >= edges.time_s[0]) & (pulses.lap_s <= edges.time_s[-1])]
-    plain = Run(
-        label, 0, math.nan, pulses=passed, pulses_time_s=float(edges.time_s[-1] - edges.time_s[0])
-    )
+    time_s = float(edges.time_s[-1] - edges.time_s[0])
+    plain = Run("", 0, math.nan, pulses=passed, pulses_time_s=time_s)
     if marks.size < 2:
         return plain
     if edges.starts.size > 1 or (laps := _laps(pulses, marks)) is None:
-        warnings.append("The pulses between the marks of the laps are not whole: no laps used.")
+        warnings.append(statement(WindowSays.PULSES_BETWEEN_MARKS_LOST))
         return plain
     tooth = np.interp(marks[[0, -1]], edges.time_s, edges.tooth)
     time_s = float(marks[-1] - marks[0])
@@ -212,8 +236,3 @@ def whole_run(pulses: Pulses, warnings: list[str]) -> Run:
         pulses_time_s=time_s,
         u_pulses=math.sqrt(2) * U_MARK_M / pulses.metre_per_pulse_m,
     )
-
-
-def windows_without_shown(windows: Sequence[Window]) -> str:
-    """The stretches as a sentence's end: '3 to 58 s, 66 to 118 s'."""
-    return ", ".join(f"{window.from_s:g} to {window.to_s:g} s" for window in windows)

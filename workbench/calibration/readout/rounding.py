@@ -108,12 +108,6 @@ TOO_ALIKE = 0.10
 """Probability of so little scatter by chance below which the runs' rounding errors count as
 one and the same. Chosen: high, because to overlook it costs more than to be too careful."""
 
-ONE_ROUNDING = (
-    "The runs agree more closely than the display's steps let them by chance: what was rounded "
-    "off may be the same in all, so they count as one reading. Set speeds without looking at the "
-    "readout, or use its change-over points."
-)
-
 
 def too_alike(fit: LineFit) -> bool:
     """Whether runs agree better than independent rounding errors would let them.

@@ -9,9 +9,26 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from decimal import Decimal
+from enum import StrEnum, auto
 
 from workbench.base.machine import Readout
+from workbench.base.statements import Statement, statement
 from workbench.base.typed import parse_setting_unit
+
+
+class SettingSays(StrEnum):
+    """Why there is no new setting, or why it should be doubted."""
+
+    READS_LOWER = auto()
+    READS_HIGHER = auto()
+    SETTING_NOT_GIVEN = auto()
+    SETTING_STEP_NOT_GIVEN = auto()
+    SETTING_OUT_OF_RANGE = auto()
+    RANGE_FROM = auto()
+    RANGE_UP_TO = auto()
+    RANGE_FROM_TO = auto()
+    NO_STEP_IN_RANGE = auto()
+    SETTING_BY_PULSES = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,55 +46,55 @@ class Setting:
     new: float
     residual_error: float
     by_pulses: float
-    warnings: tuple[str, ...]
+    warnings: tuple[Statement, ...]
 
 
 def propose_setting(
     readout: Readout, error: float, u_error: float, metres_per_pulse: float, target_teeth: int
 ) -> Setting:
-    """The setting that takes out `error` (shown ÷ true − 1).
-
-    Every reason why there is none, or why it should be doubted, is a sentence.
-    """
+    """The setting that takes out `error` (shown ÷ true − 1), and every reason to doubt it."""
     unit = parse_setting_unit(readout.setting_unit)
     by_pulses = unit.setting(metres_per_pulse, target_teeth)
-    warnings: list[str] = []
+    warnings: list[Statement] = []
     if unit.reads and unit.reads != readout.reads:
-        warnings.append(
-            f"readout.reads is '{readout.reads}', but a setting in {readout.setting_unit} "
-            f"reads {'lower' if unit.reads == 'inverse' else 'higher'} when raised "
-            f"('{unit.reads}'). The new setting follows readout.reads: check it before use."
-        )
+        lower = unit.reads == "inverse"
+        says = SettingSays.READS_LOWER if lower else SettingSays.READS_HIGHER
+        warnings.append(statement(says, unit=readout.setting_unit, reads=readout.reads))
     if math.isnan(readout.setting):
-        warnings.append("readout.setting is not in the machine file: no new setting is given.")
+        warnings.append(statement(SettingSays.SETTING_NOT_GIVEN))
         none = math.nan
         return Setting(none, none, none, none, none, by_pulses, tuple(warnings))
     inverse = readout.reads == "inverse"
     exact = readout.setting * (1 + error) if inverse else readout.setting / (1 + error)
     u_exact = exact * u_error / (1 + error)
     new, why = _nearest(readout, exact)
-    if why:
+    if why is not None:
         warnings.append(why)
     residual = math.nan
     if math.isfinite(new):
         residual = (exact / new if inverse else new / exact) - 1
+    # Shown values and pulses may ask for very different settings.
+    if abs(by_pulses / exact - 1) > max(0.02, 3 * u_exact / exact):
+        warnings.append(
+            statement(SettingSays.SETTING_BY_PULSES, by_pulses=by_pulses, by_shown=exact)
+        )
     return Setting(readout.setting, exact, u_exact, new, residual, by_pulses, tuple(warnings))
 
 
-def _nearest(readout: Readout, exact: float) -> tuple[float, str]:
-    """The settable value nearest to `exact`, and a sentence where something is amiss."""
+def _nearest(readout: Readout, exact: float) -> tuple[float, Statement | None]:
+    """The settable value nearest to `exact`, and a statement where something is amiss."""
     low, high = readout.setting_low, readout.setting_high
-    unit = f" {readout.setting_unit}" if readout.setting_unit else ""
     if not low <= exact <= high:
-        end = f"from {low:g}" if math.isinf(high) else f"up to {high:g}"
+        says = SettingSays.RANGE_FROM if math.isinf(high) else SettingSays.RANGE_UP_TO
         if math.isfinite(low) and math.isfinite(high):
-            end = f"from {low:g} to {high:g}"
-        return math.nan, (
-            f"The setting that fits, {exact:.5g}{unit}, lies outside what the readout takes "
-            f"({end}): it was not proposed. Look for the cause of the error first."
+            says = SettingSays.RANGE_FROM_TO
+        return math.nan, statement(
+            SettingSays.SETTING_OUT_OF_RANGE,
+            exact=exact,
+            range=statement(says, low=low, high=high),
         )
     if math.isnan(readout.setting_step):
-        return exact, "readout.setting_step is not given: the new setting is not rounded."
+        return exact, statement(SettingSays.SETTING_STEP_NOT_GIVEN)
     # Decimal, so that a step of 0.1 gives 23.4 and not 23.400000000000002.
     step = Decimal(repr(readout.setting_step))
     new = float(round(Decimal(repr(exact)) / step) * step)
@@ -86,5 +103,5 @@ def _nearest(readout: Readout, exact: float) -> tuple[float, str]:
     if new > high:
         new = float(Decimal(repr(new)) - step)
     if not low <= new <= high or new <= 0:
-        return math.nan, f"No multiple of the step {readout.setting_step:g} lies in the range."
-    return new, ""
+        return math.nan, statement(SettingSays.NO_STEP_IN_RANGE, step=readout.setting_step)
+    return new, None

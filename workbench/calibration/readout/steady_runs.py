@@ -9,15 +9,18 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
+from workbench.base.statements import Statement, statement
 from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.readout.calibrate import (
     Calibration,
+    ResultSays,
     RunResult,
     finished,
     solve_speeds,
@@ -28,14 +31,13 @@ from workbench.calibration.readout.drive_line_check import (
     lap_of,
     mend_counts,
 )
-from workbench.calibration.readout.rounding import ONE_ROUNDING, draw_rounding
+from workbench.calibration.readout.rounding import draw_rounding
 from workbench.calibration.readout.run_case import Case
 from workbench.calibration.readout.runs import Run
-from workbench.calibration.readout.true_speed import Known
+from workbench.calibration.readout.true_speed import InputSays, Known, Part
 from workbench.calibration.statistics.budget import (
-    FIRST_ORDER,
-    RECTANGULAR,
     Budget,
+    Distribution,
     Joint,
     Line,
     Model,
@@ -53,57 +55,78 @@ DOUBTFUL = 0.05
 NARROW = 0.10
 """Runs whose speeds differ by less than this share say nothing about other speeds. Chosen."""
 
-PER_RUN = ("timing of laps", "pulse count", "reading of the reference", "reading the display")
+PER_RUN = (Part.LAP_TIMING, Part.PULSE_COUNT, Part.REFERENCE_READING, Part.DISPLAY)
 """Groups of the budget that are new in every run; the others are shared by all."""
+
+
+class SteadySays(StrEnum):
+    """Runs that were left out or are odd, and what all of them together cannot show."""
+
+    LAP_LENGTH_UNKNOWN = auto()
+    SHOWS_OTHER_UNIT = auto()
+    RUN_IN_OTHER_UNIT = auto()
+    LOOKS_LIKE_UNIT = auto()
+    RUN_APART_KEPT = auto()
+    RUN_APART_LEFT_OUT = auto()
+    STANDS_APART = auto()
+    OFF_BY_FIXED = auto()
+    RUNS_SCATTER = auto()
+    ONE_ROUNDING = auto()
+    ONE_RUN = auto()
+    ONE_SPEED = auto()
+    TWO_RUNS = auto()
 
 
 def calibrate_runs(
     runs: Sequence[Run], machine: Machine, *, u_clock_rel: float = 0.0
 ) -> Calibration:
     """Calibrate from steady runs. Raises WrongInput where no run can be used."""
-    warnings: list[str] = []
+    warnings: list[Statement] = []
     lap = lap_of(machine)
     runs = _without_lap_length(runs, lap, warnings)
-    runs, sentences = mend_counts(runs, lap, machine)
-    warnings += sentences
+    runs, odd = mend_counts(runs, lap, machine)
+    warnings += odd
     drive_line = check_drive_line(runs, lap, machine, u_clock_rel)
     speeds = solve_speeds(runs, machine, drive_line, u_clock_rel)
     case = Case(runs, speeds, machine)
     left_out = _wrong_units(case, warnings)
     used = [i for i in range(len(runs)) if i not in left_out]
     if not used:
-        raise WrongInput("No run is left. " + " ".join(left_out.values()))
+        why = tuple(dict.fromkeys(left_out.values()))
+        raise WrongInput("No run is left, as each {why:or}.", why=why)
     # An offset is looked for first: it makes the slowest run look like an outlier.
     line = _with_offset(case, used) if len(used) >= 5 else None
     if line is None:
         _leave_out_outliers(case, used, left_out, warnings)
         line = _with_offset(case, used)
     if line is not None:
-        warnings.append(_offset_sentence(line, machine))
+        warnings.append(statement(SteadySays.OFF_BY_FIXED, offset_mps=line.intercept))
     fit = line or case.fit(used)
     if line is None and case.too_alike(used):
         # The line stays: weights for errors that are all one would throw it far about.
         case = replace(case, one_rounding=True)
         fit = case.same_line(used, fit)
-        warnings.append(ONE_ROUNDING)
+        warnings.append(statement(SteadySays.ONE_ROUNDING))
     loose = case.loose_fit(used, fit.through_origin)
     return _assembled(case, used, left_out, fit, loose, drive_line, warnings)
 
 
-def _without_lap_length(runs: Sequence[Run], lap: Known | None, warnings: list[str]) -> list[Run]:
+def _without_lap_length(
+    runs: Sequence[Run], lap: Known | None, warnings: list[Statement]
+) -> list[Run]:
     if lap is not None or not any(run.has_laps for run in runs):
         return list(runs)
-    warnings.append(
-        "The laps were left out: belt.lap_length_m is not in the machine file. Measure one lap "
-        "of the belt along its pitch line."
-    )
+    warnings.append(statement(SteadySays.LAP_LENGTH_UNKNOWN))
     kept = [run.without_laps() for run in runs if run.has_pulses or run.has_reference]
     if not kept:
-        raise WrongInput("Only laps were counted. " + warnings[-1])
+        raise WrongInput(
+            "Only laps were counted, and belt.lap_length_m is not in the machine file. Measure "
+            "one lap of the belt along its pitch line."
+        )
     return kept
 
 
-def _wrong_units(case: Case, warnings: list[str]) -> dict[int, str]:
+def _wrong_units(case: Case, warnings: list[Statement]) -> dict[int, Statement]:
     """Runs that were shown in another unit than the rest, by index, with the reason."""
     ratio = case.shown_mps / case.speeds.speed_mps
     unit = case.machine.readout.unit
@@ -111,37 +134,36 @@ def _wrong_units(case: Case, warnings: list[str]) -> dict[int, str]:
     middle = float(np.median(ratio))
     for name, factor in others.items():
         if abs(middle / factor - 1) < 0.08:
-            warnings.append(
-                f"The readout shows {middle:.3g} times the true speed: does it show {name}? The "
-                f"machine file says readout.unit = '{unit}'."
-            )
-    left_out: dict[int, str] = {}
+            says = SteadySays.SHOWS_OTHER_UNIT
+            warnings.append(statement(says, times=middle, other=name, unit=unit))
+    left_out: dict[int, Statement] = {}
     for i, own in enumerate(ratio / middle):
         for name, factor in others.items():
             if len(case.runs) >= 3 and abs(own / factor - 1) < 0.05:
                 run = case.runs[i]
-                left_out[i] = f"looks like {name}, the others like {unit}"
-                warnings.append(f"{run.place}: shown {run.shown:g} {left_out[i]}; it was left out.")
+                why = statement(SteadySays.LOOKS_LIKE_UNIT, other=name, unit=unit)
+                left_out[i] = why
+                says = SteadySays.RUN_IN_OTHER_UNIT
+                warnings.append(statement(says, run=run.place, shown=run.shown, why=why))
     return left_out
 
 
 def _leave_out_outliers(
-    case: Case, used: list[int], left_out: dict[int, str], warnings: list[str]
+    case: Case, used: list[int], left_out: dict[int, Statement], warnings: list[Statement]
 ) -> None:
     """Take runs that surely do not belong out of `used`; one that is doubtful is only named."""
     while (far := farthest_point(case.loose_fit(used))) is not None:
         if far.probability > DOUBTFUL:
             return
         index = used[far.index]
-        run = case.runs[index]
-        away = f"{run.place}: shown {run.shown:g} is {abs(far.studentised):.1f} standard "
-        away += "uncertainties from the line of the others (misread, or not steady?)"
+        run, away = case.runs[index], abs(far.studentised)
         room = len(case.runs) - len(used) < max(1, len(case.runs) // 4)
-        if far.probability > SURE_OUTLIER or len(used) < 4 or not room:
-            warnings.append(f"{away}; it was kept. Repeat it.")
+        keep = far.probability > SURE_OUTLIER or len(used) < 4 or not room
+        says = SteadySays.RUN_APART_KEPT if keep else SteadySays.RUN_APART_LEFT_OUT
+        warnings.append(statement(says, run=run.place, shown=run.shown, times_u=away))
+        if keep:
             return
-        warnings.append(f"{away}; it was left out.")
-        left_out[index] = "stands apart from all other runs"
+        left_out[index] = statement(SteadySays.STANDS_APART)
         used.remove(index)
 
 
@@ -161,32 +183,20 @@ def _with_offset(case: Case, used: Sequence[int]) -> LineFit | None:
     return line if sure and lack_of_fit(loose) > DOUBTFUL else None
 
 
-def _offset_sentence(line: LineFit, machine: Machine) -> str:
-    unit = machine.readout.unit
-    return (
-        f"The readout is off by a fixed {line.intercept / SPEED_UNITS_MPS[unit]:+.2g} {unit} "
-        "besides its scale (a display that cuts off instead of rounding is off by half a step): "
-        "one setting can be right at one speed only, here the middle of the working speeds."
-    )
-
-
 def _assembled(
     case: Case,
     used: list[int],
-    left_out: dict[int, str],
+    left_out: dict[int, Statement],
     fit: LineFit,
     loose: LineFit,
     drive_line: DriveLine,
-    warnings: list[str],
+    warnings: list[Statement],
 ) -> Calibration:
     budget = _budget(case, used, fit)
     probability = lack_of_fit(loose)
     if probability < DOUBTFUL:
         budget = _widened(budget, loose)
-        warnings.append(
-            "The runs scatter more than their uncertainties allow (lack of fit, p = "
-            f"{probability:.2g}): the uncertainty was widened to cover it. Was every run steady?"
-        )
+        warnings.append(statement(SteadySays.RUNS_SCATTER, probability=probability))
     warnings += _honest(case, used)
     return finished(
         budget,
@@ -237,13 +247,13 @@ def _budget(case: Case, used: Sequence[int], fit: LineFit) -> Budget:
     readout, n = case.machine.readout, len(case.speeds.inputs)
     lines = list(case.speeds.inputs) + [
         Line(
-            f"shown, run {case.runs[i].label}",
+            statement(InputSays.SHOWN_IN_RUN, run=case.runs[i].name),
             case.runs[i].shown,
             readout.step / math.sqrt(12),
             readout.unit,
-            RECTANGULAR,
-            source=f"half a step of {readout.step:g} {readout.unit} either way",
-            group="reading the display",
+            Distribution.RECTANGULAR,
+            source=statement(InputSays.FROM_HALF_A_STEP, step=readout.step, unit=readout.unit),
+            group=Part.DISPLAY,
         )
         for i in used
     ]
@@ -255,7 +265,7 @@ def _budget(case: Case, used: Sequence[int], fit: LineFit) -> Budget:
         if abs(rounding[i, j]) > 1e-6
     }
     model = _error_model(case, used, fit)
-    budget = first_order(model, lines, quantity="error at work", correlation=pairs)
+    budget = first_order(model, lines, correlation=pairs)
     return checked(budget, model, joint=_one_display(case, used))
 
 
@@ -284,45 +294,34 @@ def _widened(budget: Budget, fit: LineFit) -> Budget:
     birge = fit.chi_square / fit.dof
     u = float(np.sqrt(sum(part**2 for part in own) * (birge - 1)))
     line = Line(
-        "scatter of the runs beyond these",
+        statement(InputSays.SCATTER_BEYOND),
         0.0,
         u,
         dof=fit.dof,
-        source=f"lack of fit of {fit.residual.size} runs",
+        source=statement(InputSays.FROM_LACK_OF_FIT, count=fit.residual.size),
         sensitivity=1.0,
-        group="scatter",
+        group=Part.SCATTER,
     )
     # A widened budget is normal enough: several runs, none of which rules.
-    return replace(
-        budget, lines=[*budget.lines, line], half_width=float("nan"), method=FIRST_ORDER, note=""
-    )
+    return replace(budget, lines=[*budget.lines, line], half_width=math.nan, note=None)
 
 
-def _honest(case: Case, used: Sequence[int]) -> list[str]:
-    """Sentences on runs that are too few, too close together or beside the work."""
-    v, unit, one = case.speeds.speed_mps[used], case.machine.readout.unit, case.unit_mps
-    at = f"{v.mean() / one:.3g} {unit}"
-    low, high, speed = float(v.min()), float(v.max()), case.machine.limits.speed_at_work_mps
+def _honest(case: Case, used: Sequence[int]) -> list[Statement]:
+    """Runs that are too few, too close together or beside the work."""
+    v, speed = case.speeds.speed_mps[used], case.machine.limits.speed_at_work_mps
+    low, high, told = float(v.min()), float(v.max()), []
     if len(used) == 1:
-        sentences = ["One run only: nothing shows whether it was a good one. Make three or more."]
+        told.append(statement(SteadySays.ONE_RUN))
     elif high - low < NARROW * speed:
-        sentences = [
-            f"All runs were at about {at}: whether the readout errs by the same share at other "
-            "speeds is not known."
-        ]
+        told.append(statement(SteadySays.ONE_SPEED, at_mps=float(v.mean())))
     elif len(used) == 2:
-        sentences = ["Two runs only: a third would show whether they hang together."]
-    else:
-        sentences = []
+        told.append(statement(SteadySays.TWO_RUNS))
     if speed < low * (1 - NARROW) or speed > high * (1 + NARROW):
-        sentences.append(
-            f"No run was near the middle of the working speeds, {speed / one:.3g} {unit}: the "
-            "answer there rests on the readout being in proportion."
-        )
-    return sentences
+        told.append(statement(ResultSays.NO_RUN_AT_WORK, work_mps=speed))
+    return told
 
 
-def _run_results(case: Case, left_out: dict[int, str]) -> tuple[RunResult, ...]:
+def _run_results(case: Case, left_out: dict[int, Statement]) -> tuple[RunResult, ...]:
     rounding = case.step_mps / math.sqrt(12) / case.shown_mps
     u_true = np.sqrt(np.diag(case.speeds.covariance))
     ratio = case.shown_mps / case.speeds.speed_mps
@@ -334,7 +333,7 @@ def _run_results(case: Case, left_out: dict[int, str]) -> tuple[RunResult, ...]:
             float(ratio[i] - 1),
             float(ratio[i] * math.hypot(rounding[i], u_true[i])),
             i not in left_out,
-            left_out.get(i, ""),
+            left_out.get(i),
         )
         for i, run in enumerate(case.runs)
     )

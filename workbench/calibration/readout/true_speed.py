@@ -16,13 +16,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.readout.runs import COUNT_U, HAND_INTERVAL_U_S, Run
-from workbench.calibration.statistics.budget import NORMAL, TRIANGULAR, Line
+from workbench.base.statements import statement
+from workbench.calibration.readout.runs import COUNT_U, Run
+from workbench.calibration.statistics.budget import Distribution, Line
 
 Floats = NDArray[np.float64]
 
@@ -36,17 +38,62 @@ SMALLEST_U_REL = 1e-6
 SMALLEST_DRAW = 0.01
 """Share of its estimate below which no drawn input goes."""
 
-BY_HAND = "hand timing, Am. J. Phys. 87, 2019, 110"
-BY_PICKUP = "lap pickup, which sees the mark on the belt"
-
 REFERENCE_REPEAT = 0.1
 """Share of a reference's uncertainty taken as its repeatability from run to run; the rest,
 its own calibration, is the same in every run. Chosen."""
 
 
+class Part(StrEnum):
+    """Groups of a calibration's budget, as its JSON has named them from the first."""
+
+    LAP_LENGTH = "lap length"
+    LAP_TIMING = "timing of laps"
+    PULSE_COUNT = "pulse count"
+    DRIVE_LINE = "drive line"
+    DISPLAY = "reading the display"
+    REFERENCE = "reference"
+    REFERENCE_READING = "reading of the reference"
+    CLOCK = "clock"
+    SCATTER = "scatter"
+    CHANGE_OVERS = "change-overs"
+
+
+class InputSays(StrEnum):
+    """Inputs of a calibration's budget, and where each one's uncertainty comes from."""
+
+    READOUT_ERROR_AT_WORK = auto()
+    LAP_LENGTH = auto()
+    LAPS_TIME = auto()
+    PULSES_OF_RUN = auto()
+    METRES_PER_PULSE_BY_GEOMETRY = auto()
+    BELT_CREEP = auto()
+    RODS_ON_SPROCKET = auto()
+    RECORDING_CLOCK = auto()
+    REFERENCE_CALIBRATION = auto()
+    REFERENCE_READING = auto()
+    SHOWN_IN_RUN = auto()
+    LINE_THROUGH_CHANGE_OVERS = auto()
+    SCATTER_BEYOND = auto()
+    FROM_ONE_TAPE = auto()
+    FROM_A_HAND = auto()
+    FROM_A_LAP_PICKUP = auto()
+    FROM_A_COUNT = auto()
+    FROM_EDGES = auto()
+    FROM_GEOMETRY = auto()
+    FROM_ONE_PITCH = auto()
+    FROM_CREEP_ALLOWED = auto()
+    FROM_CLOCK = auto()
+    FROM_REFERENCE = auto()
+    FROM_REFERENCE_REPEAT = auto()
+    FROM_HALF_A_STEP = auto()
+    FROM_SCATTER_ABOUT_LINE = auto()
+    FROM_KEY_PRESSES = auto()
+    FROM_LACK_OF_FIT = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Known:
-    """A length known beforehand, with where it is known from.
+    """A length known beforehand.
 
     `of_lap`: it and the length of the lap come from one measured pitch, so that their
     relative errors are one and the same.
@@ -54,7 +101,6 @@ class Known:
 
     value_m: float
     u_m: float
-    source: str
     of_lap: bool = False
 
 
@@ -147,12 +193,12 @@ class _System:
         if lap is not None and (of_lap or any(run.has_laps for run in runs)):
             length = self._input(
                 Line(
-                    "length of one lap",
+                    statement(InputSays.LAP_LENGTH),
                     lap.value_m,
                     lap.u_m,
                     "m",
-                    source=lap.source,
-                    group="lap length",
+                    source=statement(InputSays.FROM_ONE_TAPE),
+                    group=Part.LAP_LENGTH,
                 )
             )
         for i, run in enumerate(runs):
@@ -189,16 +235,7 @@ class _System:
         self._terms.append(terms)
 
     def _clock(self, u_clock_rel: float) -> list[tuple[int, float]]:
-        if u_clock_rel <= 0:
-            return []
-        line = Line(
-            "clock of the recording",
-            1.0,
-            u_clock_rel,
-            source="the clock's own accuracy",
-            group="clock",
-        )
-        return [(self._input(line), 1.0)]
+        return [(self._input(clock_line(u_clock_rel)), 1.0)] if u_clock_rel > 0 else []
 
     def _pulses(self, i: int, run: Run, watch: int | None, clock: list[tuple[int, float]]) -> None:
         terms = [(self._input(_pulse_count(run)), 1.0), *clock]
@@ -208,82 +245,82 @@ class _System:
         self._row({i: 1.0, self._width - 1: -1.0}, constant, terms)
 
     def _reference(self, i: int, run: Run) -> None:
-        shared = next((k for k, line in enumerate(self.inputs) if line.group == "reference"), None)
-        if shared is None:
-            shared = self._input(Line("calibration of the reference", 1.0, 0.0))
-        u_rel = max(self.inputs[shared].u, run.u_reference_mps / run.reference_mps)
-        self.inputs[shared] = Line(
-            "calibration of the reference",
-            1.0,
-            u_rel,
-            source="typed in the run table; taken as shared by all runs",
-            group="reference",
+        shared = next(
+            (k for k, line in enumerate(self.inputs) if line.group == Part.REFERENCE), None
         )
+        if shared is None:
+            factor = _factor(
+                InputSays.REFERENCE_CALIBRATION, 0.0, InputSays.FROM_REFERENCE, Part.REFERENCE
+            )
+            shared = self._input(factor)
+        u_rel = max(self.inputs[shared].u, run.u_reference_mps / run.reference_mps)
+        self.inputs[shared] = replace(self.inputs[shared], u=u_rel)
         reading = Line(
-            f"reading of the reference, {run.name}",
+            statement(InputSays.REFERENCE_READING, run=run.name),
             run.reference_mps,
             REFERENCE_REPEAT * run.u_reference_mps,
             "m/s",
-            source="a tenth of the reference's uncertainty, chosen",
-            group="reading of the reference",
+            source=statement(InputSays.FROM_REFERENCE_REPEAT),
+            group=Part.REFERENCE_READING,
         )
         self._row({i: 1.0}, 0.0, [(shared, 1.0), (self._input(reading), 1.0)])
 
     def _geometry(self, geometry: Known, slip: bool) -> None:
         line = Line(
-            "metres a pulse by the drive line",
+            statement(InputSays.METRES_PER_PULSE_BY_GEOMETRY),
             geometry.value_m,
             # A pitch declared as exact still must not make the equations singular.
             max(geometry.u_m, SMALLEST_U_REL * geometry.value_m),
             "m",
-            source=geometry.source,
-            group="drive line",
+            source=statement(InputSays.FROM_GEOMETRY),
+            group=Part.DRIVE_LINE,
         )
         terms = [(self._input(line), 1.0)]
         if slip:
-            creep = Line(
-                "creep of the belt on its roll",
-                1.0,
-                SLIP_U_REL,
-                source="allowed for; common practice, no source",
-                group="drive line",
+            creep = _factor(
+                InputSays.BELT_CREEP, SLIP_U_REL, InputSays.FROM_CREEP_ALLOWED, Part.DRIVE_LINE
             )
             terms.append((self._input(creep), 1.0))
         self._row({self._width - 1: 1.0}, 0.0, terms)
 
     def _geometry_of_lap(self, geometry: Known, length: int) -> None:
         lap_m = self.inputs[length].estimate
-        fit = Line(
-            "rods on the sprocket, one for one",
-            1.0,
-            SMALLEST_U_REL,
-            source="lap and drive line from one pitch",
-            group="drive line",
+        fit = _factor(
+            InputSays.RODS_ON_SPROCKET, SMALLEST_U_REL, InputSays.FROM_ONE_PITCH, Part.DRIVE_LINE
         )
         terms = [(length, 1.0), (self._input(fit), 1.0)]
         self._row({self._width - 1: 1.0}, math.log(geometry.value_m / lap_m), terms)
 
 
+def clock_line(u_clock_rel: float) -> Line:
+    """The clock behind all times of a recording."""
+    return _factor(InputSays.RECORDING_CLOCK, u_clock_rel, InputSays.FROM_CLOCK, Part.CLOCK)
+
+
+def _factor(quantity: InputSays, u_rel: float, source: InputSays, group: Part) -> Line:
+    """An input that is a factor of 1, nearly."""
+    return Line(statement(quantity), 1.0, u_rel, source=statement(source), group=group)
+
+
 def _lap_time(run: Run) -> Line:
-    by_hand = run.u_laps_time_s == HAND_INTERVAL_U_S
     return Line(
-        f"time of {run.laps:g} laps, {run.name}",
+        statement(InputSays.LAPS_TIME, laps=run.laps, run=run.name),
         run.laps_time_s,
         run.u_laps_time_s,
         "s",
-        source=BY_HAND if by_hand else BY_PICKUP,
-        group="timing of laps",
+        source=statement(InputSays.FROM_A_HAND if run.by_hand else InputSays.FROM_A_LAP_PICKUP),
+        group=Part.LAP_TIMING,
     )
 
 
 def _pulse_count(run: Run) -> Line:
     counted = run.u_pulses == COUNT_U
     return Line(
-        f"pulses, {run.name}",
+        statement(InputSays.PULSES_OF_RUN, run=run.name),
         run.pulses,
         run.u_pulses,
         "",
-        TRIANGULAR if counted else NORMAL,
-        source="a count is good to ±1" if counted else "edges timed one by one",
-        group="pulse count",
+        Distribution.TRIANGULAR if counted else Distribution.NORMAL,
+        source=statement(InputSays.FROM_A_COUNT if counted else InputSays.FROM_EDGES),
+        group=Part.PULSE_COUNT,
     )

@@ -10,11 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from enum import StrEnum, auto
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.statements import Statement, statement
 from workbench.calibration.pulses.speed import COVERAGE, coverage_factor
 
 Floats = NDArray[np.float64]
@@ -25,11 +27,32 @@ Joint = Callable[[np.random.Generator, Floats], None]
 """Overwrites rows of the drawn inputs (k, draws) whose joint distribution is known better
 than each line's own distribution and the correlations tell."""
 
-NORMAL, RECTANGULAR, TRIANGULAR = "normal", "rectangular", "triangular"
 
-FIRST_ORDER = "first order (GUM)"
+class Distribution(StrEnum):
+    """What is known of an input besides its standard uncertainty."""
 
-KURTOSIS = {NORMAL: 0.0, RECTANGULAR: -1.2, TRIANGULAR: -0.6}
+    NORMAL = auto()
+    RECTANGULAR = auto()
+    TRIANGULAR = auto()
+
+
+class BudgetSays(StrEnum):
+    """How U was found, and why not by first order alone."""
+
+    FIRST_ORDER = auto()
+    MONTE_CARLO = auto()
+    MONTE_CARLO_AGREES = auto()
+    MONTE_CARLO_DIFFERS = auto()
+    BENDS_WITH = auto()
+    NOT_NORMAL_RULES = auto()
+    NOT_NORMAL_TOGETHER = auto()
+
+
+KURTOSIS = {
+    Distribution.NORMAL: 0.0,
+    Distribution.RECTANGULAR: -1.2,
+    Distribution.TRIANGULAR: -0.6,
+}
 """Excess kurtosis of each distribution (elementary)."""
 
 MOST_KURTOSIS = 0.3
@@ -52,13 +75,13 @@ class Line:
     `u`, `source` says where `u` comes from. Lines of one `group` are shown together.
     """
 
-    quantity: str
+    quantity: Statement
     estimate: float
     u: float
     unit: str = ""
-    distribution: str = NORMAL
+    distribution: Distribution = Distribution.NORMAL
     dof: float = math.inf
-    source: str = ""
+    source: Statement | None = None
     sensitivity: float = math.nan
     group: str = ""
 
@@ -70,22 +93,24 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """The output, its lines, and what they come to.
+    """The output's value, its lines, and what they come to.
 
-    `correlation` maps pairs of line indices (i < j) to correlation coefficients. `method`
-    says how `U` was found; `note` why, in words, where it is not first order alone;
-    `half_width` is U where Monte Carlo replaced k·u, else NaN.
+    `correlation` maps pairs of line indices (i < j) to correlation coefficients. `half_width`
+    is U where Monte Carlo replaced k·u, else NaN; `note` says why first order was in doubt.
     """
 
-    quantity: str
     value: float
     lines: Sequence[Line]
-    unit: str = ""
     correlation: Mapping[tuple[int, int], float] = field(default_factory=dict)
     coverage: float = COVERAGE
-    method: str = FIRST_ORDER
-    note: str = ""
     half_width: float = math.nan
+    note: Statement | None = None
+
+    @property
+    def method(self) -> BudgetSays:
+        """How `U` was found."""
+        by_draws = math.isfinite(self.half_width)
+        return BudgetSays.MONTE_CARLO if by_draws else BudgetSays.FIRST_ORDER
 
     @property
     def u(self) -> float:
@@ -115,7 +140,7 @@ class Budget:
 
     def groups(self) -> dict[str, float]:
         """Group → what its lines together contribute to u, correlation within it counted."""
-        names = [line.group or line.quantity for line in self.lines]
+        names = [line.group for line in self.lines]
         square = dict.fromkeys(names, 0.0)
         for name, line in zip(names, self.lines, strict=True):
             square[name] += line.contribution**2
@@ -130,8 +155,6 @@ def first_order(
     model: Model,
     lines: Sequence[Line],
     *,
-    quantity: str,
-    unit: str = "",
     correlation: Mapping[tuple[int, int], float] | None = None,
     coverage: float = COVERAGE,
 ) -> Budget:
@@ -145,7 +168,7 @@ def first_order(
     with_sensitivity = [
         replace(line, sensitivity=float(slope)) for line, slope in zip(lines, slopes, strict=True)
     ]
-    return Budget(quantity, float(model(x)), with_sensitivity, unit, correlation or {}, coverage)
+    return Budget(float(model(x)), with_sensitivity, correlation or {}, coverage)
 
 
 def _either_side(x: Floats, step: Floats) -> Floats:
@@ -157,82 +180,17 @@ def _either_side(x: Floats, step: Floats) -> Floats:
     return points
 
 
-@dataclass(frozen=True, slots=True)
-class MonteCarlo:
-    """What propagating whole distributions gives (JCGM 101, 7).
-
-    `low`, `high`: the probabilistically symmetric coverage interval; `half_width`: half the
-    interval of the same coverage that lies symmetrically about the value at the estimates.
-    """
-
-    mean: float
-    u: float
-    low: float
-    high: float
-    half_width: float
-
-
 def monte_carlo(
-    model: Model,
-    lines: Sequence[Line],
-    *,
-    correlation: Mapping[tuple[int, int], float] | None = None,
-    coverage: float = COVERAGE,
-    draws: int = DRAWS,
-    seed: int = SEED,
-    joint: Joint | None = None,
-) -> MonteCarlo:
-    """Propagate the lines' distributions through `model`, which takes inputs (k, draws)."""
-    rng = np.random.default_rng(seed)
-    value = float(model(np.array([line.estimate for line in lines])))
-    inputs = _draw(rng, lines, correlation or {}, draws)
-    if joint is not None:
-        joint(rng, inputs)
-    output = np.sort(np.asarray(model(inputs), dtype=float))
-    inside = round(coverage * draws)
-    first = (draws - inside) // 2
-    return MonteCarlo(
-        float(output.mean()),
-        float(output.std(ddof=1)),
-        float(output[first]),
-        float(output[first + inside]),
-        float(np.quantile(np.abs(output - value), coverage)),
-    )
-
-
-def _draw(
-    rng: np.random.Generator,
-    lines: Sequence[Line],
-    correlation: Mapping[tuple[int, int], float],
-    draws: int,
+    model: Model, lines: Sequence[Line], *, draws: int = DRAWS, joint: Joint | None = None
 ) -> Floats:
-    """(k, draws) inputs. Correlated ones share a Gaussian copula."""
-    tied = _copula(rng, correlation, draws)
+    """(draws,) outputs of `model`, the lines' whole distributions propagated (JCGM 101, 7)."""
+    rng = np.random.default_rng(SEED)
     inputs = np.empty((len(lines), draws))
     for index, line in enumerate(lines):
-        if index in tied:
-            inputs[index] = line.estimate + line.u * _shaped(tied[index], line.distribution)
-        else:
-            inputs[index] = line.estimate + line.u * _standardised(rng, draws, line)
-    return inputs
-
-
-def _copula(
-    rng: np.random.Generator, correlation: Mapping[tuple[int, int], float], draws: int
-) -> dict[int, Floats]:
-    """Standard normal draws with the correlation asked for, of the lines it ties."""
-    tied = sorted({index for pair in correlation for index in pair})
-    if not tied:
-        return {}
-    place = {index: k for k, index in enumerate(tied)}
-    matrix = np.eye(len(tied))
-    for (i, j), r in correlation.items():
-        matrix[place[i], place[j]] = matrix[place[j], place[i]] = r
-    # Full correlation leaves the matrix without a Cholesky factor; its symmetric square root
-    # always exists.
-    values, vectors = np.linalg.eigh(matrix)
-    root = (vectors * np.sqrt(np.maximum(values, 0))) @ vectors.T
-    return dict(zip(tied, root @ rng.standard_normal((len(tied), draws)), strict=True))
+        inputs[index] = line.estimate + line.u * _standardised(rng, draws, line)
+    if joint is not None:
+        joint(rng, inputs)
+    return np.asarray(model(inputs), dtype=np.float64)
 
 
 def _standardised(rng: np.random.Generator, draws: int, line: Line) -> Floats:
@@ -241,30 +199,17 @@ def _standardised(rng: np.random.Generator, draws: int, line: Line) -> Floats:
     A normal with finite degrees of freedom is Student's t (JCGM 101, 6.4.9.2), whose spread
     is wider than u by the very factor that a few readings warrant.
     """
-    if line.distribution == RECTANGULAR:
+    if line.distribution == Distribution.RECTANGULAR:
         return rng.uniform(-math.sqrt(3), math.sqrt(3), draws)
-    if line.distribution == TRIANGULAR:
+    if line.distribution == Distribution.TRIANGULAR:
         return rng.triangular(-math.sqrt(6), 0, math.sqrt(6), draws)
     if math.isfinite(line.dof):
         return rng.standard_t(line.dof, draws)
     return rng.standard_normal(draws)
 
 
-def _shaped(z: Floats, distribution: str) -> Floats:
-    """Standard normal draws as draws of another distribution with u = 1."""
-    if distribution == NORMAL:
-        return z
-    from scipy.special import ndtr
-
-    p = ndtr(z)
-    if distribution == RECTANGULAR:
-        return np.asarray(math.sqrt(3) * (2 * p - 1))
-    tail = 1 - np.sqrt(2 * np.minimum(p, 1 - p))
-    return np.asarray(math.sqrt(6) * np.where(p < 0.5, -tail, tail))
-
-
-def doubt(budget: Budget, model: Model) -> str:
-    """Why first order may not do, as words; '' where it does.
+def doubt(budget: Budget, model: Model) -> Statement | None:
+    """Why first order may not do; None where it does.
 
     Two tests: curvature (half the second difference over ±u of any line against the
     combined u, 5 % or more; GUM 5.1.2, note), and the shape of the output, its excess
@@ -273,18 +218,19 @@ def doubt(budget: Budget, model: Model) -> str:
     """
     u = budget.u
     if not u > 0:
-        return ""
+        return None
     x = np.array([line.estimate for line in budget.lines])
     points = _either_side(x, np.array([line.u for line in budget.lines]))
     y = np.asarray(model(points), dtype=float)
     curved = 0.5 * np.abs(y[0::2] + y[1::2] - 2 * budget.value)
     if curved.max() > 0.05 * u:
-        return f"the result bends with {budget.lines[int(np.argmax(curved))].quantity}"
+        bent = budget.lines[int(np.argmax(curved))]
+        return statement(BudgetSays.BENDS_WITH, quantity=bent.quantity)
     parts = _kurtosis_parts(budget)
     if abs(parts.sum()) > MOST_KURTOSIS:
         ruling = budget.lines[int(np.argmax(np.abs(parts)))]
-        return f"inputs that are not normal rule, most of all {ruling.quantity}"
-    return ""
+        return statement(BudgetSays.NOT_NORMAL_RULES, quantity=ruling.quantity)
+    return None
 
 
 def _kurtosis_parts(budget: Budget) -> Floats:
@@ -305,16 +251,13 @@ def _kurtosis_parts(budget: Budget) -> Floats:
 def _share_not_normal(budget: Budget) -> float:
     """Share of the lines' variances, correlation aside, that is not normal."""
     parts = [(line.contribution**2, line.distribution) for line in budget.lines]
-    return sum(part for part, shape in parts if shape != NORMAL) / sum(part for part, _ in parts)
+    return sum(part for part, shape in parts if shape != Distribution.NORMAL) / sum(
+        part for part, _ in parts
+    )
 
 
 def checked(
-    budget: Budget,
-    model: Model,
-    *,
-    draws: int = DRAWS,
-    seed: int = SEED,
-    joint: Joint | None = None,
+    budget: Budget, model: Model, *, draws: int = DRAWS, joint: Joint | None = None
 ) -> Budget:
     """The budget, cross-checked by Monte Carlo where first order is in doubt.
 
@@ -324,25 +267,14 @@ def checked(
     half-width that covers symmetrically about the value by Monte Carlo replaces U.
     """
     why = doubt(budget, model)
-    if not why and joint is not None and _share_not_normal(budget) > 0.5:
-        why = "inputs that hang together and are not normal hold most of it"
-    if not why:
+    if why is None and joint is not None and _share_not_normal(budget) > 0.5:
+        why = statement(BudgetSays.NOT_NORMAL_TOGETHER)
+    if why is None:
         return budget
-    found = monte_carlo(
-        model,
-        budget.lines,
-        correlation=budget.correlation if joint is None else None,
-        coverage=budget.coverage,
-        draws=draws,
-        seed=seed,
-        joint=joint,
-    )
-    U = found.half_width
+    output = monte_carlo(model, budget.lines, draws=draws, joint=joint)
+    U = float(np.quantile(np.abs(output - budget.value), budget.coverage))
     tolerance = 0.5 * 10 ** (math.floor(math.log10(budget.u)) - 1)
     if abs(U - budget.U) <= tolerance:
-        note = f"Checked by Monte Carlo (JCGM 101), because {why}: it agrees with first order."
-        return replace(budget, note=note)
-    note = (
-        f"U by Monte Carlo (JCGM 101), because {why}; first order would give k·u = {budget.U:.2g}."
-    )
-    return replace(budget, method="Monte Carlo (JCGM 101)", note=note, half_width=U)
+        return replace(budget, note=statement(BudgetSays.MONTE_CARLO_AGREES, why=why))
+    note = statement(BudgetSays.MONTE_CARLO_DIFFERS, why=why, U_first_order_rel=budget.U)
+    return replace(budget, note=note, half_width=U)

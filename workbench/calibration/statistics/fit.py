@@ -54,22 +54,10 @@ class LineFit:
     def u_slope(self) -> float:
         return math.sqrt(self.covariance[1, 1])
 
-    @property
-    def correlation(self) -> float:
-        """Between intercept and slope; NaN for a line held through the origin."""
-        product = self.u_intercept * self.u_slope
-        return float(self.covariance[0, 1]) / product if product > 0 else math.nan
-
     def value(self, x: float) -> tuple[float, float]:
         """The line at `x` and its standard uncertainty (x itself taken as sure)."""
         row = np.array([1.0, x])
         return self.intercept + self.slope * x, math.sqrt(row @ self.covariance @ row)
-
-    def inverse(self, y: float, u_y: float) -> tuple[float, float]:
-        """The x at which the line is `y`, and its u (ISO/TS 28037, 11.1)."""
-        x = (y - self.intercept) / self.slope
-        row = np.array([1.0, x])
-        return x, math.sqrt(u_y**2 + row @ self.covariance @ row) / abs(self.slope)
 
 
 def straight_line(
@@ -232,14 +220,13 @@ class Outlier:
 def farthest_point(fit: LineFit) -> Outlier | None:
     """The largest studentised residual, its probability after Bonferroni's inequality.
 
-    With given uncertainties the residual is compared with its own standard deviation
-    (Baarda's data snooping); without, with the scatter of all other points (externally
-    studentised, t with n − p − 1 degrees of freedom: Cook & Weisberg, Residuals and
-    Influence in Regression, 1982, 2.2, from memory). None where it cannot be judged.
+    The residual is compared with its own standard deviation (Baarda's data snooping). None
+    where it cannot be judged: no degrees of freedom, or no uncertainties given.
     """
-    n, known = fit.residual.size, not math.isnan(fit.chi_square)
-    if fit.dof < (1 if known else 2):
+    if fit.dof < 1 or math.isnan(fit.chi_square):
         return None
+    from scipy.special import ndtr
+
     inverse = np.linalg.inv(fit.omega)
     # Q is the part of omega⁻¹ that the parameters leave; Q·residual is what a shift of one
     # point alone would have to explain, and its variance is Q's diagonal.
@@ -247,17 +234,6 @@ def farthest_point(fit: LineFit) -> Outlier | None:
     Q = inverse - fit.weights.T @ _solve(fit.weights @ design, fit.weights)
     room = np.sqrt(np.maximum(np.diag(Q), 1e-12 * np.diag(inverse)))
     studentised = (inverse @ fit.residual) / room
-    if not known:
-        if fit.s == 0:
-            return None
-        inner = studentised / fit.s
-        studentised = inner * np.sqrt((fit.dof - 1) / np.maximum(fit.dof - inner**2, 1e-12))
     index = int(np.argmax(np.abs(studentised)))
     far = float(studentised[index])
-    return Outlier(index, far, min(1.0, n * _two_sided(far, math.inf if known else fit.dof - 1)))
-
-
-def _two_sided(t: float, dof: float) -> float:
-    from scipy.special import ndtr, stdtr
-
-    return float(2 * (ndtr(-abs(t)) if math.isinf(dof) else stdtr(dof, -abs(t))))
+    return Outlier(index, far, min(1.0, fit.residual.size * 2 * float(ndtr(-abs(far)))))

@@ -5,11 +5,12 @@ from __future__ import annotations
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
 
-from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.basics import VerdictPill, label, row, say
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.calibrate.job import CalibrateJob
-from workbench.models.calibrate.words import advice_words, latest, setting_words
+from workbench.models.calibrate.words import advice_words, setting_words
+from workbench.words.language import _
+from workbench.words.words import Words
 
 
 class CalibrateAnswer(QWidget):
@@ -20,7 +21,7 @@ class CalibrateAnswer(QWidget):
         self.pill = VerdictPill(theme)
         self.sentence, self.said = label("", "text"), label("", "soft")
         self.setting, self._what = label("", "title", wrap=False), label("", "soft", wrap=False)
-        self.setting.setAccessibleName("New setting of the readout")
+        self.setting.setAccessibleName(_("New setting of the readout"))
         words = QVBoxLayout()
         words.setSpacing(GRID_PX // 2)
         words.addWidget(self.sentence)
@@ -37,7 +38,7 @@ class CalibrateAnswer(QWidget):
     def set_theme(self, theme: Theme) -> None:
         self.pill.set_theme(theme)
 
-    def show_job(self, job: CalibrateJob, pending: bool, said: str) -> None:
+    def show_job(self, job: CalibrateJob, words: Words, pending: bool, said: str) -> None:
         """`pending`: the answer to the last step is being worked out; `said` goes before
         advice."""
         answer = job.answer
@@ -47,11 +48,14 @@ class CalibrateAnswer(QWidget):
         elif answer is None:
             say(self.sentence, "The answer stands here after the first run.")
         else:
-            last = latest(answer)
-            self.pill.show_verdict(Verdict(last["verdict"]))
-            left = "As left: " if last is not answer else ""
-            say(self.sentence, f"{left}{last['sentence']}")
-        advice = advice_words(job) if answer else "Three or more runs at different speeds are best."
+            self.pill.show_verdict(answer.latest.verdict)
+            sentence = words.say(answer.latest.sentence)
+            if answer.as_left is not None:
+                sentence = _("As left: {sentence}").format(sentence=sentence)
+            say(self.sentence, sentence)
+        advice = _("Three or more runs at different speeds are best.")
+        if answer is not None:
+            advice = advice_words(job, words)
         parts = (said or job.said, "" if pending else advice)
         say(self.said, " ".join(part for part in parts if part))
         setting, what = setting_words(job)

@@ -7,6 +7,7 @@ from PySide6.QtGui import QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.theme import GRID_PX, TEXT_PX, Theme, font
+from workbench.words.language import _
 
 DOT_PX, SMALLEST_PX = 18.0, 7.0
 
@@ -28,8 +29,8 @@ class LapDots(QWidget):
         if (done, needed) == (self._done, self._needed):
             return
         self._done, self._needed = done, needed
-        of = f" of {needed} needed" if needed else ""
-        self.setAccessibleName(f"Laps: {done} done{of}")
+        name = _("Laps: {done} done of {needed} needed") if needed else _("Laps: {done} done")
+        self.setAccessibleName(name.format(done=done, needed=needed))
         self.update()
 
     def sizeHint(self) -> QSize:  # noqa: N802
@@ -40,9 +41,9 @@ class LapDots(QWidget):
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.setFont(font(TEXT_PX))
         painter.setPen(self._theme.color("ink"))
-        count = f"{self._done} of {self._needed}" if self._needed else f"{self._done}"
-        words = f"laps {count}  "
-        left = painter.fontMetrics().horizontalAdvance(words)
+        words = _("laps {done} of {needed}") if self._needed else _("laps {done}")
+        words = words.format(done=self._done, needed=self._needed)
+        left = painter.fontMetrics().horizontalAdvance(f"{words}  ")
         painter.drawText(self.rect(), Qt.AlignmentFlag.AlignVCenter, words)
         dots = max(self._done, self._needed)
         step = min(DOT_PX + GRID_PX, (self.width() - left) / dots) if dots else 0.0

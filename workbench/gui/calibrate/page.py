@@ -35,22 +35,23 @@ from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import Reference
-from workbench.models.calibrate.store import warm_up
-from workbench.models.calibrate.words import STEPS, Step, has_new_setting, next_step
-from workbench.words.language import _
+from workbench.models.calibrate.store import Worked, warm_up
+from workbench.models.calibrate.words import STEPS, NextStep, next_step
+from workbench.words.language import N_, _
 from workbench.words.pictures.calibrate import ALLOWED, error_picture_of
+from workbench.words.words import Words
 
 PANEL_PX = 47 * GRID_PX
 CHOICES = (
-    ("laps of the belt", Reference.LAPS, False),
-    ("laps, marked by hand", Reference.LAPS, True),
-    ("digit flips on a slow ramp", Reference.FLIPS, False),
-    ("another instrument", Reference.READING, False),
+    (N_("laps of the belt"), Reference.LAPS, False),
+    (N_("laps, marked by hand"), Reference.LAPS, True),
+    (N_("digit flips on a slow ramp"), Reference.FLIPS, False),
+    (N_("another instrument"), Reference.READING, False),
 )
 """What the true speed is taken from, as the person chooses it; laps are counted by a lap
 pickup where there is one."""
 
-TITLE = "Is the readout right?"
+TITLE = N_("Is the readout right?")
 
 
 class _Column(QVBoxLayout):
@@ -70,7 +71,7 @@ class CalibratePage(QWidget):
         self._works, self._drafts = WorkLine(self), WorkLine(self)
         self._job = CalibrateJob(bench, self._keep_draft)
         self._computed, self._said = -1, ""
-        self._step = Step.MARK
+        self._step = NextStep.MARK
         self._units = bench.settings.units
         self._answer = CalibrateAnswer(theme)
         self._plot = Plot(theme, _("Error of the readout against belt speed"))
@@ -183,14 +184,14 @@ class CalibratePage(QWidget):
 
     def _head(self) -> QHBoxLayout:
         for words, *_kind in CHOICES:
-            self._references.addItem(words)
+            self._references.addItem(_(words))
         self._references.setMinimumHeight(TOUCH_PX)
-        self._references.setAccessibleName("What the true speed is taken from")
+        self._references.setAccessibleName(_("What the true speed is taken from"))
         self._references.activated.connect(self._use_reference)
         self._wanted.setMinimumHeight(TOUCH_PX)
         self._wanted.setFixedWidth(8 * GRID_PX)
         self._wanted.setText(f"{100 * self._job.wanted_U_rel:g}")
-        self._wanted.setAccessibleName("Uncertainty wanted of the true speed, in per cent")
+        self._wanted.setAccessibleName(_("Uncertainty wanted of the true speed, in per cent"))
         self._wanted.editingFinished.connect(self._ask_for)
         before, after = label("within ±", wrap=False), label("%", wrap=False)
         before.setBuddy(self._wanted)
@@ -231,7 +232,7 @@ class CalibratePage(QWidget):
         self._works.add(partial(warm_up, self._bench.store), lambda _done: None, self._say)
 
     def _use_reference(self) -> None:
-        _, reference, by_hand = CHOICES[self._references.currentIndex()]
+        _words, reference, by_hand = CHOICES[self._references.currentIndex()]
         self._job.use_reference(reference)
         self._job.count_by_hand(by_hand)
 
@@ -239,7 +240,7 @@ class CalibratePage(QWidget):
         try:
             self._job.ask_for(self._wanted.text())
         except WrongInput as error:
-            self._say(str(error))
+            self._say(Words().say(error))
             self._wanted.setText(f"{100 * self._job.wanted_U_rel:g}")
 
     def _space(self) -> None:
@@ -262,7 +263,7 @@ class CalibratePage(QWidget):
         try:
             self._job.keep_run(*self._panel.typed())
         except WrongInput as error:
-            self._panel.complain(str(error))
+            self._panel.complain(Words().say(error))
             return
         self._panel.clear()
 
@@ -283,11 +284,12 @@ class CalibratePage(QWidget):
         else:
             self._works.add(work, partial(self._worked_out, version), self._failed)
 
-    def _worked_out(self, version: int, answer: dict[str, Any]) -> None:
-        self._said = ""
-        if "result" in answer and version == self._job.version:
-            self._said = f"Kept as result {answer['result']}."
-        self._job.worked_out(answer, version)
+    def _worked_out(self, version: int, worked: Worked) -> None:
+        answer, kept = worked
+        self._said = Words().say(kept.trouble) if kept.trouble else ""
+        if kept.number is not None and version == self._job.version:
+            self._said = _("Kept as result {number}.").format(number=kept.number)
+        self._job.worked_out(answer, version, kept.number)
 
     def _failed(self, said: str) -> None:
         self._said = said
@@ -304,26 +306,26 @@ class CalibratePage(QWidget):
     def _changed(self) -> None:
         """Show the job as it is: the answer so far, the runs, what can be done next."""
         job, machine, units = self._job, self._bench.machine, self._bench.settings.units
-        answer = job.answer
+        answer, words = job.answer, Words(units)
         pending = self._computed != job.version or (self._works.busy and answer is None)
         pending = pending and (bool(job.runs) or job.state.ramp is not None)
         if job.said and self._said != job.said:
             self._said = ""
         self._panel.show_job()
-        self._table.show_runs(job, units)
-        tell_simulated(self._plot, bool(answer and answer["simulated"]))
+        self._table.show_runs(job, words)
+        tell_simulated(self._plot, bool(answer and answer.simulated))
         limit = machine.limits.readout_error if machine else ALLOWED
         self._plot.show_picture(error_picture_of(answer, limit), units)
-        self._answer.show_job(job, pending, self._said)
+        self._answer.show_job(job, words, pending, self._said)
         chosen = job.state.reference, job.by_hand and job.state.reference is Reference.LAPS
         self._references.setCurrentIndex([choice[1:] for choice in CHOICES].index(chosen))
         used, kept = job.state.setting_used, job.state.result is not None and answer is not None
         self._undo.setVisible(bool(job.undo_word))
-        say(self._undo, f"Undo {job.undo_word}".strip())
+        say(self._undo, _("Undo {step}").format(step=job.undo_word).strip())
         idle = not job.running
         self._drop.setVisible(job.running)
         self._finish.setVisible(idle and answer is not None and not kept)
-        self._use.setVisible(idle and has_new_setting(answer) and not used)
+        self._use.setVisible(idle and bool(answer and answer.has_new_setting) and not used)
         self._show_paper.setVisible(idle and kept)
         self._anew.setVisible(idle and (bool(job.runs) or job.state.ramp is not None))
         self._fill_next()
@@ -332,17 +334,17 @@ class CalibratePage(QWidget):
         """One filled button: the next step; it has the focus when it becomes that."""
         step = next_step(self._job)
         buttons = {
-            Step.MARK: self._panel.next,
-            Step.KEEP_RUN: self._panel.keep,
-            Step.KEEP_RESULT: self._finish,
-            Step.USE_SETTING: self._use,
-            Step.CERTIFICATE: self._show_paper,
+            NextStep.MARK: self._panel.next,
+            NextStep.KEEP_RUN: self._panel.keep,
+            NextStep.KEEP_RESULT: self._finish,
+            NextStep.USE_SETTING: self._use,
+            NextStep.CERTIFICATE: self._show_paper,
         }
         for its, one in buttons.items():
             _fill(one, filled=step is its)
         if step is not self._step:
             self._step = step
-            self._focus(self._panel.fields[0] if step is Step.KEEP_RUN else buttons[step])
+            self._focus(self._panel.fields[0] if step is NextStep.KEEP_RUN else buttons[step])
 
     def _focus(self, widget: QWidget) -> None:
         """Move the focus there, unless the person is typing or elsewhere."""

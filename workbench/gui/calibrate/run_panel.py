@@ -27,13 +27,19 @@ from workbench.models.bench import Bench
 from workbench.models.calibrate import words
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import Reference
+from workbench.words.language import N_, _
 from workbench.words.numbers import speed_number
+from workbench.words.words import Words
 
 BIG_PX, BIGGEST_PX = 56, 128
 TRACE_FROM_PX = 470
 """Height of the panel from which there is room for the last minute's speed."""
 
-STEADY_WORDS = {None: "○ no signal", True: "● steady", False: "◐ not steady yet"}
+STEADY_WORDS = {
+    None: N_("○ no signal"),
+    True: N_("● steady"),
+    False: N_("◐ not steady yet"),
+}
 
 
 class RunPanel(QWidget):
@@ -53,7 +59,7 @@ class RunPanel(QWidget):
         self.arrows: list[QShortcut] = []
         self._which, self._steady = label("", "text", wrap=False), label("", "text", wrap=False)
         self._speed, self._unit = QLabel("–"), label("", "soft", wrap=False)
-        self._speed.setAccessibleName("Belt speed")
+        self._speed.setAccessibleName(_("Belt speed"))
         self._trace, self._dots = SpeedTrace(theme), LapDots(theme)
         self._by_whom = label("", "soft", wrap=False)
         self._how, self._so_far = label("", "soft"), label("")
@@ -68,7 +74,7 @@ class RunPanel(QWidget):
         self.keep = button("Keep run (Enter)", keep)
         self.keep.setMinimumHeight(TOUCH_PX + GRID_PX)
         self._take = button("", self._take_shown)
-        self._take.setToolTip("The readout is an input itself, and sends this")
+        self._take.setToolTip(_("The readout is an input itself, and sends this"))
         self._up = button("Flips up ↑", lambda: self.flip(up=True))
         self._down = button("Flips down ↓", lambda: self.flip(up=False))
         # The next press of the space bar is a mark again, not this button once more.
@@ -105,7 +111,7 @@ class RunPanel(QWidget):
         try:
             after = self._job.flip(self._shown.text(), up=up)
         except WrongInput as error:
-            self.complain(str(error))
+            self.complain(Words().say(error))
             self._shown.setFocus()
             return
         self._shown.setText(f"{after:g}")
@@ -121,12 +127,12 @@ class RunPanel(QWidget):
         reference = job.state.reference
         laps, flips = reference is Reference.LAPS, reference is Reference.FLIPS
         reading = reference is Reference.READING
-        left = ", as left" if job.state.setting_used else ""
-        say(self._which, "Ramp" if flips else f"Run {len(job.series) + 1}{left}")
+        which = _("Run {number}, as left") if job.state.setting_used else _("Run {number}")
+        say(self._which, _("Ramp") if flips else which.format(number=len(job.series) + 1))
         unit = job.machine.readout.unit if job.machine else ""
         names = (
-            f"Readout shows, {unit}",
-            f"Instrument, {units.speed}",
+            _("Readout shows, {unit}").format(unit=unit),
+            _("Instrument, {unit}").format(unit=units.speed),
             "± U (k = 2)",
         )
         for name, text in zip(self._names, names, strict=True):
@@ -162,7 +168,7 @@ class RunPanel(QWidget):
         laps = job.state.reference is Reference.LAPS
         reading = job.state.reference is Reference.READING
         self.keep.setVisible(reading or (laps and len(job.state.marks_s) > 1))
-        enough = job.state.counting and words.next_step(job) is words.Step.KEEP_RUN
+        enough = job.state.counting and words.next_step(job) is words.NextStep.KEEP_RUN
         self.next.setVisible(not (reading or enough))
         if laps:
             done = max(0, len(job.state.marks_s) - 1)
@@ -176,7 +182,7 @@ class RunPanel(QWidget):
         shown = job.shown_now()
         self._take.setVisible(math.isfinite(shown))
         if math.isfinite(shown):
-            say(self._take, f"Take {shown:.4g}")
+            say(self._take, _("Take {shown:.4g}").format(shown=shown))
 
     def _take_shown(self) -> None:
         shown = self._job.shown_now()
@@ -232,7 +238,7 @@ class RunPanel(QWidget):
             grid.addWidget(name, line, column)
             grid.addWidget(entry, line, column + 1)
         grid.addWidget(self._take, 0, 2, 1, 2)
-        self._shown.setAccessibleName("What the readout shows")
-        self._reading.setAccessibleName("The instrument's reading")
-        self._expanded.setAccessibleName("The instrument's expanded uncertainty")
+        self._shown.setAccessibleName(_("What the readout shows"))
+        self._reading.setAccessibleName(_("The instrument's reading"))
+        self._expanded.setAccessibleName(_("The instrument's expanded uncertainty"))
         return grid

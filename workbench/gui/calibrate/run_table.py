@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
-from workbench.base.units import UnitSystem
+from workbench.base.numbers import NO_VALUE, plain, with_uncertainty
 from workbench.gui.parts.basics import button
 from workbench.gui.theme import TOUCH_PX
+from workbench.jobs.calibrate.answer import ReadoutAnswer, RunAnswer
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import TakenRun
-from workbench.models.calibrate.words import error_words, laps_of
+from workbench.models.calibrate.words import laps_of
 from workbench.reports.calibrate.tables import shown_text
-from workbench.words.numbers import speed_number
+from workbench.words.language import _
+from workbench.words.words import Words
 
 TRUE_COLUMN, LAPS_COLUMN, BUTTON_COLUMN = 2, 4, 5
 BUTTON_PX = 80
@@ -43,23 +44,24 @@ class RunTable(QTableWidget):
         head.resizeSection(BUTTON_COLUMN, BUTTON_PX)
         head.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setAccessibleName("Runs")
+        self.setAccessibleName(_("Runs"))
         self.setStyleSheet(
             "QTableWidget::item { padding: 0 6px; } QHeaderView::section { padding: 8px 6px; }"
             "QPushButton { min-height: 0; padding: 0 8px; }"
         )
         self._rows: list[Row] = []
 
-    def show_runs(self, job: CalibrateJob, units: UnitSystem) -> None:
+    def show_runs(self, job: CalibrateJob, words: Words) -> None:
         """Every run kept; '…' where its error is not worked out yet."""
-        unit = job.machine.readout.unit if job.machine else "mph"
-        shown = "Shown" if unit == units.speed else f"Shown, {unit}"
-        head = ["Run", shown, f"True, {units.speed}", "Error ± U, %", "Laps", ""]
+        readout = job.machine.readout if job.machine else None
+        unit, own = words.units.speed, readout.unit if readout else "mph"
+        shown = _("Shown") if own == unit else _("Shown, {unit}").format(unit=own)
+        true = _("True, {unit}").format(unit=unit)
+        head = [_("Run"), shown, true, _("Error ± U, %"), _("Laps"), ""]
         self.setHorizontalHeaderLabels(head)
-        answer = job.answer or {}
-        step = job.machine.readout.step if job.machine else 0.1
-        rows = _rows(job.runs, answer, units, step, left=False)
-        rows += _rows(job.left_runs, answer.get("as_left") or {}, units, step, left=True)
+        step, found = readout.step if readout else 0.1, job.answer
+        rows = _rows(job.runs, found, words, step, left=False)
+        rows += _rows(job.left_runs, found and found.as_left, words, step, left=True)
         if rows == self._rows:
             return
         grown, self._rows = len(rows) > len(self._rows), rows
@@ -82,9 +84,10 @@ class RunTable(QTableWidget):
     def _place_button(
         self, at: int, job: CalibrateJob, number: int, *, left: bool, dropped: bool
     ) -> None:
-        word = "Restore" if dropped else "Drop"
+        word = _("Restore") if dropped else _("Drop")
         made = button(word, lambda: job.drop_kept(number, left=left, dropped=not dropped))
-        made.setAccessibleName(f"{word} run {number}{' as left' if left else ''}")
+        name = _("{word} run {number} as left") if left else _("{word} run {number}")
+        made.setAccessibleName(name.format(word=word, number=number))
         made.setMinimumHeight(0)
         self.setCellWidget(at, BUTTON_COLUMN, made)
 
@@ -93,8 +96,8 @@ class RunTable(QTableWidget):
         if not self._rows:
             painter = QPainter(self.viewport())
             painter.setPen(self.palette().placeholderText().color())
-            words = "The runs you keep stand here, each with its error."
-            painter.drawText(self.viewport().rect(), Qt.AlignmentFlag.AlignCenter, words)
+            text = _("The runs you keep stand here, each with its error.")
+            painter.drawText(self.viewport().rect(), Qt.AlignmentFlag.AlignCenter, text)
             painter.end()
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
@@ -109,28 +112,28 @@ Row = tuple[list[str], int, bool, bool]
 
 def _rows(
     runs: Sequence[TakenRun],
-    found: Mapping[str, Any],
-    units: UnitSystem,
+    found: ReadoutAnswer | None,
+    words: Words,
     step: float,
     *,
     left: bool,
 ) -> list[Row]:
-    results = {result["run"]: result for result in found.get("runs", [])}
+    results = {result.run: result for result in found.runs} if found else {}
     rows: list[Row] = []
     for number, run in enumerate(runs, 1):
-        result = None if run.dropped else results.get(str(number))
-        name = f"{number}, left" if left else f"{number}"
-        cells = [name, shown_text(run.shown, step), *_worked_out(run, result, units), laps_of(run)]
+        result = results.get(str(number))
+        name = _("{number}, left").format(number=number) if left else f"{number}"
+        cells = [name, shown_text(run.shown, step), *_worked_out(run, result, words), laps_of(run)]
         rows.append((cells, number, left, run.dropped))
     return rows
 
 
-def _worked_out(
-    run: TakenRun, result: Mapping[str, Any] | None, units: UnitSystem
-) -> tuple[str, str]:
+def _worked_out(run: TakenRun, result: RunAnswer | None, words: Words) -> tuple[str, str]:
     if run.dropped:
-        return "–", "dropped"
+        return NO_VALUE, _("dropped")
     if result is None:
         return "…", "…"
-    error = error_words(result) if result["used"] else f"left out: {result['note']}"
-    return speed_number(result["true_mps"], units, 3), error
+    true = plain(words.quantity("speed").per_si * result.true_mps, 3)
+    if result.note is not None:
+        return true, _("left out: {why}").format(why=words.say(result.note))
+    return true, with_uncertainty(100 * result.error, 200 * result.u_error, signed=True)

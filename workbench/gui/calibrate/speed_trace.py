@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.calibration.readout.recorded_runs import STEADY_REL
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.words.language import _
 
 SHOWN_S = 60.0
 LEAST_REL = 0.015
@@ -28,7 +29,7 @@ class SpeedTrace(QWidget):
         self._theme = theme
         self._points: list[tuple[float, float]] = []
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setAccessibleName("Belt speed of the last minute")
+        self.setAccessibleName(_("Belt speed of the last minute"))
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
@@ -51,14 +52,14 @@ class SpeedTrace(QWidget):
         painter.setPen(self._theme.color("soft_ink"))
         center = Qt.AlignmentFlag.AlignVCenter
         if len(self._points) < 2:
-            painter.drawText(below, center, "The belt's speed of the last minute is drawn here.")
+            text = _("The belt's speed of the last minute is drawn here.")
+            painter.drawText(below, center, text)
             painter.end()
             return
-        painter.drawText(below, center, "a minute ago")
-        painter.drawText(below, center | Qt.AlignmentFlag.AlignRight, "now")
-        painter.drawText(
-            below, center | Qt.AlignmentFlag.AlignHCenter, f"band: ± {50 * STEADY_REL:g} %"
-        )
+        band = _("band: ± {percent:g} %").format(percent=50 * STEADY_REL)
+        painter.drawText(below, center, _("a minute ago"))
+        painter.drawText(below, center | Qt.AlignmentFlag.AlignRight, _("now"))
+        painter.drawText(below, center | Qt.AlignmentFlag.AlignHCenter, band)
         self._draw(painter, box)
         painter.end()
 

@@ -14,6 +14,7 @@ from workbench.gui.passes.answer import PassAnswerView
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.keep import answer_of
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.models.records.opened import (
@@ -25,9 +26,9 @@ from workbench.models.records.opened import (
     suspects,
 )
 from workbench.records.entries import StoredResult
-from workbench.words.figures import number
 from workbench.words.language import _
 from workbench.words.pictures.calibrate import error_picture_of
+from workbench.words.words import Words
 
 
 class ResultView(Turns):
@@ -81,9 +82,10 @@ class ResultView(Turns):
             self.passing.show_answer(self._passed, units)
             self.show_view(self.passing)
         elif stored.kind == "calibrate":
-            self.calibration.show_words(calibration_words(answer, units))
-            tell_simulated(self.curve, bool(answer.get("simulated")))
-            picture = error_picture_of(answer, number(answer.get("readout_error_limit")))
+            found = answer_of(stored, CalibrateAnswer)
+            self.calibration.show_words(calibration_words(found, Words(units)))
+            tell_simulated(self.curve, found.simulated)
+            picture = error_picture_of(found, found.readout_error_limit)
             self.curve.show_picture(picture, units, anew=True)
             self.show_view(self.calibration)
         elif stored.kind == "gap":

@@ -8,6 +8,8 @@ from enum import StrEnum, auto
 from typing import Literal
 
 from workbench.base.statements import Statement
+from workbench.calibration.readout.true_speed import Part
+from workbench.calibration.statistics.budget import Distribution
 from workbench.calibration.statistics.decision import Verdict
 
 
@@ -37,12 +39,13 @@ class CalibrateOptions:
     """All that an answer and its certificate hang on besides the source and the machine.
 
     `shown`, `flips` and `as_left` are the texts of tables, '' where there is none; `channel`
-    names the belt's pulses, None the first there are; `recorded_machine` the machine a stored
-    recording was made of. The rest is for the certificate; `units` None: those of the readout.
+    and `lap_channel` name the pulses of belt and lap mark, None those that say they are;
+    `recorded_machine` is the machine a stored recording was made of. The rest is for the
+    certificate.
     """
 
     channel: str | None = None
-    lap_channel: str = "lap"
+    lap_channel: str | None = None
     table_name: str = ""
     shown: str = ""
     shown_name: str = ""
@@ -51,7 +54,6 @@ class CalibrateOptions:
     as_left: str = ""
     as_left_name: str = ""
     recorded_machine: str = ""
-    units: str | None = None
     by: str = ""
     remarks: str = ""
     environment: str = ""
@@ -87,12 +89,12 @@ class BudgetLine:
     estimate: float
     unit: str
     u: float
-    distribution: str
+    distribution: Distribution
     sensitivity: float
     contribution: float
     dof: float
     source: Statement
-    group: str
+    group: Part
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +111,7 @@ class BudgetAnswer:
     coverage: float
     method: Statement
     note: Statement | None
-    groups: dict[str, float]
+    groups: dict[Part, float]
     lines: tuple[BudgetLine, ...]
     correlation: tuple[tuple[int, int, float], ...]
 
@@ -234,7 +236,12 @@ class CalibrateAnswer(ReadoutAnswer):
         return self.as_left or self
 
     @property
+    def to_be_proved(self) -> bool:
+        """Whether there is a new setting that no run has been made with yet."""
+        return self.has_new_setting and self.as_left is None
+
+    @property
     def sends_to_the_belt(self) -> bool:
-        """Whether it asks for work at the running belt: runs that would settle the verdict, or
-        that would prove a new setting."""
-        return self.advice is not None or (self.has_new_setting and self.as_left is None)
+        """Whether it asks for runs, with the belt moving: to settle the verdict, or to prove
+        the new setting."""
+        return self.advice is not None or self.to_be_proved

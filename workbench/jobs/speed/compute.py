@@ -137,7 +137,7 @@ def _with_laps(
                 laps=check.laps,
                 difference_rel=check.difference,
                 U_difference_rel=2 * check.u_difference,
-                causes=tuple(map(as_written, check.causes)),
+                causes=check.causes,
             ),
         )
     return replace(

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import asdict, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
+from workbench.base.errors import StoreError
 from workbench.base.files import replacing
-from workbench.models.calibrate.runs import Reference, State, TakenRun
+from workbench.jobs.codec import from_plain, to_plain
+from workbench.models.calibrate.runs import State
 
 
 class Drafts:
@@ -33,8 +33,9 @@ class Drafts:
             return None
         try:
             found = json.loads(self._path(machine).read_text(encoding="utf-8"))
-            return _from_plain(found) if found.get("machine") == machine else None
-        except (OSError, ValueError, TypeError, AttributeError, KeyError):
+            its = found["machine"] == machine and "runs" in found
+            return from_plain(found, State) if its else None
+        except (OSError, ValueError, TypeError, KeyError, StoreError):
             return None
 
     def keep(self, machine: str, state: State) -> None:
@@ -53,7 +54,7 @@ class Drafts:
         if self._folder is None:
             return
         path, state = self._path(machine), self._kept[machine]
-        text = json.dumps({"machine": machine} | asdict(state), indent=1)
+        text = json.dumps({"machine": machine} | to_plain(state), indent=1)
         with replacing(path) as fresh:
             path.parent.mkdir(parents=True, exist_ok=True)
             fresh.write_text(text, encoding="utf-8")
@@ -61,16 +62,3 @@ class Drafts:
     def _path(self, machine: str) -> Path:
         assert self._folder is not None
         return self._folder / f"{hashlib.sha256(machine.encode()).hexdigest()[:16]}.json"
-
-
-def _from_plain(found: Mapping[str, Any]) -> State:
-    """Raises TypeError, ValueError or KeyError for what `keep` has not written."""
-    return State(
-        reference=Reference(found["reference"]),
-        runs=tuple(TakenRun(**run) for run in found["runs"]),
-        left_runs=tuple(TakenRun(**run) for run in found["left_runs"]),
-        flips=tuple((float(at_s), float(shown), bool(up)) for at_s, shown, up in found["flips"]),
-        ramp=found["ramp"],
-        new_setting=float(found["new_setting"]),
-        result=found["result"],
-    )

@@ -12,19 +12,21 @@ from dataclasses import fields, replace
 from typing import Any
 
 from drivers.contract import ChannelKind, Item
-from workbench.base.errors import WrongInput
-from workbench.base.units import percent, to_mps
-from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL
-from workbench.calibration.readout.reference import LapTimer
+from workbench.base.errors import Message, WrongInput
+from workbench.base.units import to_mps
+from workbench.calibration.readout.lap_timer import LapTimer
+from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL, u_marks_s
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
 from workbench.models.bench import Bench
-from workbench.models.calibrate.lap_marks import LapMarks, change_rel, u_interval_s
+from workbench.models.calibrate.lap_marks import LapMarks, change_rel
 from workbench.models.calibrate.runs import Reference, State, TakenRun
-from workbench.models.calibrate.steps import CalibrateSteps, Later
-from workbench.models.calibrate.store import compute_work
+from workbench.models.calibrate.steps import RAMP_DROPPED, CalibrateSteps, Later
+from workbench.models.calibrate.store import Worked, compute_work
 from workbench.models.entry import typed_number
 from workbench.models.live import Stream
 from workbench.models.passes.pace import PaceModel
+from workbench.words.language import N_, _
+from workbench.words.words import Words
 
 STEADY_S = 6.0
 """The speed counts as steady once it has kept within 1 % for so long. Chosen."""
@@ -74,12 +76,15 @@ class CalibrateJob(CalibrateSteps):
         if self.machine is None or math.isnan(self.machine.belt.lap_length_m):
             return None
         belt, u_s = self.machine.belt, HAND_INTERVAL_U_S
-        if self.state.counting and math.isfinite(speed_mps := self.belt_mps()):
-            u_s = u_interval_s(speed_mps)
-        wanted = self.wanted_U_rel / 2
-        timer = LapTimer(belt.lap_length_m, belt.u_lap_length_m, wanted, u_s)
-        timer.marks_s = list(self.state.marks_s)
-        return timer
+        if self.by_pickup and math.isfinite(speed_mps := self.belt_mps()):
+            u_s = u_marks_s(speed_mps)
+        wanted, marks_s = self.wanted_U_rel / 2, self.state.marks_s
+        return LapTimer(belt.lap_length_m, belt.u_lap_length_m, wanted, u_s, marks_s)
+
+    @property
+    def by_pickup(self) -> bool:
+        """Whether the lap pickup counts the laps of the run under way, or of the next."""
+        return self.state.counting or (self.counts_itself and not self.state.marks_s)
 
     def belt_mps(self) -> float:
         """The belt's speed by its pulses now, NaN where there is none or it is lost."""
@@ -119,10 +124,15 @@ class CalibrateJob(CalibrateSteps):
 
     def ask_for(self, text: str) -> None:
         """The expanded uncertainty (k = 2) wanted of each true speed, typed in per cent."""
-        wanted = typed_number(text.replace("%", ""), "the uncertainty wanted, in %") / 100
+        what = Message("the uncertainty wanted, in %")
+        wanted = typed_number(text.replace("%", ""), what) / 100
         if not LEAST_WANTED_REL <= wanted <= MOST_WANTED_REL:
-            low, high = 100 * LEAST_WANTED_REL, 100 * MOST_WANTED_REL
-            raise WrongInput(f"'{text.strip()}': type a number from {low:g} to {high:g} %.")
+            raise WrongInput(
+                "'{typed}': type a number from {low:g} to {high:g} %.",
+                typed=text.strip(),
+                low=100 * LEAST_WANTED_REL,
+                high=100 * MOST_WANTED_REL,
+            )
         self.wanted_U_rel = wanted
         self.changed()
 
@@ -130,8 +140,8 @@ class CalibrateJob(CalibrateSteps):
         """Take the true speed from this from now on; a run under way is dropped."""
         if reference is self.state.reference:
             return
-        self._end_ramp("the ramp was dropped")
-        self._set("change of reference", reference=reference, **_no_run())
+        self._end_ramp(RAMP_DROPPED)
+        self._set(_("change of reference"), reference=reference, **_no_run())
 
     def count_by_hand(self, by_hand: bool) -> None:
         """Mark laps by hand though a lap pickup is there, or let it count again."""
@@ -139,26 +149,27 @@ class CalibrateJob(CalibrateSteps):
             return
         self.by_hand = by_hand
         if self.running:
-            self._set("change of counting", **_no_run())
+            self._set(_("change of counting"), **_no_run())
         self.changed()
 
     def start_counting(self) -> None:
         """The lap pickup's next passing starts the run, and it counts from there."""
         if self._lap_is_known():
-            self._set("start of the run", counting=True, marks_s=())
+            self._set(_("start of the run"), counting=True, marks_s=())
 
     def mark(self) -> None:
         """The mark on the belt passed now, as a hand says; the first starts the run."""
         now_s, marks_s = self._bench.clock(), self.state.marks_s
         if not self._lap_is_known() or (marks_s and now_s <= marks_s[-1]):
             return
-        self._set(f"mark {len(marks_s) + 1}", marks_s=(*marks_s, now_s))
+        step = _("mark {number}").format(number=len(marks_s) + 1)
+        self._set(step, marks_s=(*marks_s, now_s))
         self._say_of_marks()
 
     def drop_run(self) -> None:
         """Forget the run under way; those kept stay."""
-        self._end_ramp("the ramp was dropped")
-        self._set("drop of the run", **_no_run())
+        self._end_ramp(RAMP_DROPPED)
+        self._set(_("drop of the run"), **_no_run())
 
     def keep_run(self, shown: str, reading: str = "", expanded: str = "") -> None:
         """Keep the run with what the readout showed, in its own unit; and, for another
@@ -166,16 +177,17 @@ class CalibrateJob(CalibrateSteps):
 
         Raises WrongInput with a sentence for the field.
         """
-        number = typed_number(shown, "what the readout showed")
+        number = typed_number(shown, Message("what the readout showed"))
         reads = self.state.reference is Reference.READING
         run = self._read_run(number, reading, expanded) if reads else self._lap_run(number)
         changed = change_rel(self.state.marks_s)
         self.add_run(replace(run, simulated=self._bench.live.simulated))
         if abs(changed) > DRIFTED_REL:
-            self.said = (
-                f"The belt's speed changed by {percent(changed, 1, signed=True)} during this run: "
-                "drop it and take it again at a steady speed."
+            said = _(
+                "The belt's speed changed by {change} during this run: drop it and take it again "
+                "at a steady speed."
             )
+            self.said = said.format(change=Words().number("percent1", changed, signed=True))
             self.changed()
 
     def add_run(self, run: TakenRun) -> None:
@@ -183,37 +195,37 @@ class CalibrateJob(CalibrateSteps):
         which = "left_runs" if self.state.setting_used else "runs"
         runs = (*self.series, run)
         changes: dict[str, Any] = {which: runs} | _no_run()
-        self._set(f"run {len(runs)}", **changes)
+        self._set(_("run {number}").format(number=len(runs)), **changes)
 
     def drop_kept(self, number: int, *, left: bool = False, dropped: bool = True) -> None:
         """Let a kept run, counted from 1, count no more, or count again."""
         which = "left_runs" if left else "runs"
         runs = list(getattr(self.state, which))
         runs[number - 1] = replace(runs[number - 1], dropped=dropped)
-        word = "drop" if dropped else "restore"
+        step = _("drop of run {number}") if dropped else _("restore of run {number}")
         changes: dict[str, Any] = {which: tuple(runs)}
-        self._set(f"{word} of run {number}", **changes)
+        self._set(step.format(number=number), **changes)
 
     def start_ramp(self) -> None:
         """Record the inputs while the belt's speed is changed slowly."""
         if self._bench.recording.running:
-            self.said = "A recording runs already; stop it on Signals first."
+            self.said = _("A recording runs already; stop it on Signals first.")
             self.changed()
         elif self.machine is None:
-            self.said = "The machine is needed first; see Machine."
+            self.said = _("The machine is needed first; see Machine.")
             self.changed()
         else:
             self._begin_ramp()
 
     def _begin_ramp(self) -> None:
         recording = self._bench.recording
-        recording.start("calibration ramp")
-        self.ramping = recording.running
-        if self.ramping:
-            self._set("start of the ramp", flips=(), ramp=None, **_no_run())
+        recording.start(_("calibration ramp"))
+        if recording.running:
+            self._set(_("start of the ramp"), flips=(), ramp=None, **_no_run())
+            self.ramping = True
         else:
             self.said = recording.said
-            self.changed()
+        self.changed()
 
     def flip(self, shown: str, *, up: bool) -> float:
         """The last digit changed now, from `shown`; what it shows since. Raises WrongInput."""
@@ -221,33 +233,36 @@ class CalibrateJob(CalibrateSteps):
         if not self.ramping or machine is None:
             raise WrongInput("Start the ramp first.")
         step = machine.readout.step
-        before = flips[-1][1] if flips else typed_number(shown, "what is shown now")
+        before = flips[-1][1] if flips else typed_number(shown, Message("what is shown now"))
         after = round((before + (step if up else -step)) / step) * step
         if after <= 0:
             raise WrongInput("The readout cannot fall below its first step.")
         flip = (self._recorded_s(), after, up)
-        self._set(f"flip {len(flips) + 1}", flips=(*flips, flip))
+        self._set(_("flip {number}").format(number=len(flips) + 1), flips=(*flips, flip))
         return after
 
     def stop_ramp(self) -> None:
         """End the ramp; its flips and recording are what the answer is worked out from."""
         if not self.ramping:
             return
-        self._end_ramp("the ramp is over")
+        self._end_ramp(N_("the ramp is over"))
         flips = self.state.flips
         if len(flips) < FEWEST_FLIPS:
-            self.said = f"{len(flips)} flips are too few; a ramp needs {FEWEST_FLIPS} or more."
+            said = _("{count} flips are too few; a ramp needs {least} or more.")
+            self.said = said.format(count=len(flips), least=FEWEST_FLIPS)
             self.changed()
             return
         number = self._bench.recording.last_number
-        said = "" if number else "The recording of the ramp was not kept: take the ramp again."
-        self._set("end of the ramp", ramp=number, said=said)
+        lost = _("The recording of the ramp was not kept: take the ramp again.")
+        self._set(_("end of the ramp"), ramp=number, said="" if number else lost)
 
     def use_new_setting(self) -> None:
         """The new setting was entered in the readout: runs from now on are as left."""
-        if self.answer is not None and math.isfinite(self.answer["setting_new"]):
-            new = float(self.answer["setting_new"])
-            self._set("new setting", new_setting=new, **_no_run(), said=_entered(new))
+        if self.answer is not None and self.answer.has_new_setting:
+            new = self.answer.setting_new
+            entered = _("With {setting:g} in the readout, run again: the next runs are as left.")
+            said = entered.format(setting=new)
+            self._set(_("new setting"), new_setting=new, **_no_run(), said=said)
             if self.state.reference is Reference.FLIPS:
                 self.state = replace(self.state, reference=Reference.LAPS)
             self._enter_in_simulator()
@@ -255,24 +270,25 @@ class CalibrateJob(CalibrateSteps):
 
     def start_anew(self) -> None:
         """Begin another calibration; a new setting that was entered is now the machine's."""
-        self._end_ramp("the ramp was dropped")
+        self._end_ramp(RAMP_DROPPED)
         machine, new, said = self.machine, self.state.new_setting, ""
         fresh = State(reference=self.state.reference)
         self._set(
-            "start anew", **{entry.name: getattr(fresh, entry.name) for entry in fields(fresh)}
+            _("start anew"), **{entry.name: getattr(fresh, entry.name) for entry in fields(fresh)}
         )
         if machine is not None and self._undo[-1][1].setting_used:
             readout = replace(machine.readout, setting=new)
             self._bench.use_machine(
                 replace(machine, readout=readout, text=""), self._bench.machine_path
             )
-            said = f"The machine's setting is now {new:g}; save it on Machine."
+            said = _("The machine's setting is now {setting:g}; save it on Machine.")
+            said = said.format(setting=new)
         self.said = said
         self.changed()
 
     # The slow work.
 
-    def answer_work(self, *, keep: bool) -> Callable[[], dict[str, Any]] | None:
+    def answer_work(self, *, keep: bool) -> Callable[[], Worked] | None:
         """The work that gives the answer from what stands, stored if `keep`; None where there
         is nothing yet."""
         machine, state = self.machine, self.state
@@ -286,14 +302,14 @@ class CalibrateJob(CalibrateSteps):
     def _lap_is_known(self) -> bool:
         if self.timer is not None:
             return True
-        self.said = "The length of one lap is needed first; see Machine."
+        self.said = _("The length of one lap is needed first; see Machine.")
         self.changed()
         return False
 
     def _read_run(self, shown: float, reading: str, expanded: str) -> TakenRun:
         unit = self._bench.settings.units.speed
-        speed_mps = to_mps(typed_number(reading, "the instrument's reading"), unit)
-        U_mps = to_mps(typed_number(expanded, "its uncertainty"), unit)
+        speed_mps = to_mps(typed_number(reading, Message("the instrument's reading")), unit)
+        U_mps = to_mps(typed_number(expanded, Message("its uncertainty")), unit)
         if not U_mps < speed_mps:
             raise WrongInput("The uncertainty is larger than the reading itself.")
         return TakenRun(shown, reference_mps=speed_mps, u_reference_mps=U_mps / 2)
@@ -301,13 +317,14 @@ class CalibrateJob(CalibrateSteps):
     def _lap_run(self, shown: float) -> TakenRun:
         timer, marks_s = self.timer, self.state.marks_s
         if timer is None or not timer.laps:
-            how = "wait until the pickup has seen the mark twice"
-            if not self.state.counting:
-                how = "mark each passing of the belt's mark"
-            raise WrongInput(f"The run has no whole lap yet: {how}.")
+            if self.state.counting:
+                raise WrongInput(
+                    "The run has no whole lap yet: wait until the pickup has seen the mark twice."
+                )
+            raise WrongInput("The run has no whole lap yet: mark each passing of the belt's mark.")
         pulses = self._marks.pulses(marks_s[0], marks_s[-1])
         by_pickup = self.state.counting
-        u_s = u_interval_s(timer.speed_mps) if by_pickup else HAND_INTERVAL_U_S
+        u_s = u_marks_s(timer.speed_mps) if by_pickup else HAND_INTERVAL_U_S
         return TakenRun(
             shown, timer.laps, timer.time_s, pulses, u_laps_time_s=u_s, by_pickup=by_pickup
         )
@@ -323,10 +340,11 @@ class CalibrateJob(CalibrateSteps):
         missed = timer.missed() if timer else []
         self.said = ""
         if missed:
-            self.said = (
-                f"Lap {missed[-1]} took about twice as long as the others: was a mark missed? "
-                "Then drop the run and take it again."
+            said = _(
+                "Lap {lap} took about twice as long as the others: was a mark missed? Then drop "
+                "the run and take it again."
             )
+            self.said = said.format(lap=missed[-1])
         self.changed()
 
     def _recorded_s(self) -> float:
@@ -344,7 +362,7 @@ class CalibrateJob(CalibrateSteps):
             self._marks.forget()
             if self.state.marks_s or self.state.counting:
                 self.state = replace(self.state, marks_s=(), counting=False)
-                self.said = "The inputs were opened anew: the run under way is gone."
+                self.said = _("The inputs were opened anew: the run under way is gone.")
                 self.changed()
         belt = self._pace.belt()
         laps = (s.address for s in live.streams.values() if s.kind is ChannelKind.LAP_MARK)
@@ -365,10 +383,6 @@ class CalibrateJob(CalibrateSteps):
 
 def _no_run() -> dict[str, Any]:
     return {"marks_s": (), "counting": False}
-
-
-def _entered(setting: float) -> str:
-    return f"With {setting:g} in the readout, run again: the next runs are as left."
 
 
 def _kept_speed(belt: Stream, now_s: float) -> bool:

@@ -8,7 +8,6 @@ from collections.abc import Callable
 import numpy as np
 
 from drivers.contract import ChannelKind, EdgeBlock, Item, Lost
-from workbench.calibration.readout.recorded_runs import U_MARK_M
 from workbench.models.edge_counter import EdgeCounter
 
 BOUNCE = 0.4
@@ -74,11 +73,6 @@ class LapMarks:
             return
         self.last_s = at_s
         self._seen(at_s)
-
-
-def u_interval_s(speed_mps: float) -> float:
-    """Standard uncertainty of a time between two marks that a pickup saw."""
-    return math.sqrt(2) * U_MARK_M / speed_mps
 
 
 def change_rel(marks_s: tuple[float, ...]) -> float:

@@ -10,13 +10,8 @@ from pathlib import Path
 
 from workbench.base.errors import WrongInput
 from workbench.base.files import write_file
-from workbench.calibration.readout.runs import (
-    COLUMNS,
-    HAND_INTERVAL_U_S,
-    REFERENCE_COLUMNS,
-    SIMULATED_MARK,
-    TIMING_COLUMN,
-)
+from workbench.calibration.readout.run_table import KNOWN_COLUMNS, SIMULATED_MARK
+from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
 
 
 class Reference(StrEnum):
@@ -88,7 +83,7 @@ def run_table(runs: Sequence[TakenRun]) -> str:
     if all(run.dropped for run in runs):
         return ""
     lines = [SIMULATED_MARK] if any(run.simulated for run in runs) else []
-    lines.append(",".join((*COLUMNS, *REFERENCE_COLUMNS, TIMING_COLUMN)))
+    lines.append(",".join(KNOWN_COLUMNS))
     for number, run in enumerate(runs, 1):
         lines.append(("# dropped: " if run.dropped else "") + _line(number, run))
     return "\n".join(lines) + "\n"
@@ -113,5 +108,5 @@ def flips_table(flips: Sequence[Flip]) -> str:
 def save_runs(text: str, path: Path) -> Path:
     """Write a run table as it can be read again. Raises WrongInput, StoreError."""
     if path.suffix.lower() != ".csv":
-        raise WrongInput(f"{path.name}: a table of runs ends in .csv.")
+        raise WrongInput("{name}: a table of runs ends in .csv.", name=path.name)
     return write_file(path, text)

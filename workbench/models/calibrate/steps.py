@@ -10,12 +10,17 @@ from typing import Any
 
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
+from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.models.bench import Bench
 from workbench.models.calibrate.draft import Drafts
 from workbench.models.calibrate.runs import State
 from workbench.models.observable import Observable
+from workbench.words.language import N_, _
 
 MOST_UNDONE = 100
+
+RAMP_DROPPED = N_("the ramp was dropped")
+"""Why a recording ended."""
 
 Later = Callable[[Callable[[], object]], object]
 """Runs something slow away from the screen."""
@@ -33,11 +38,11 @@ class CalibrateSteps(Observable):
         self._bench, self._later = bench, later
         path = bench.settings.path
         self._drafts = Drafts(path.parent / "calibrations" if path else None)
-        self._undo: list[tuple[str, State, Machine | None]] = []
+        self._undo: list[tuple[str, State, Machine | None, bool]] = []
         self._of: Machine | None = None
         self.state = State()
         self.ramping = False
-        self.answer: dict[str, Any] | None = None
+        self.answer: CalibrateAnswer | None = None
         self.version = 0
         self.said = ""
         self._stops = [bench.subscribe(self._machine_changed)]
@@ -66,31 +71,33 @@ class CalibrateSteps(Observable):
         """Take back the last step."""
         if not self._undo:
             return
-        word, state, machine = self._undo.pop()
-        if self.ramping and word == "start of the ramp":
-            self._end_ramp("the ramp was dropped")
+        word, state, machine, ramping = self._undo.pop()
+        if self.ramping and not ramping:  # its beginning is taken back
+            self._end_ramp(RAMP_DROPPED)
         entered = self.state.setting_used
         self._become(state)
         if entered != state.setting_used:
             self._enter_in_simulator()
         if machine is not self.machine and machine is not None:
             self._bench.use_machine(machine, self._bench.machine_path)
-        self.said = f"Taken back: {word}."
+        self.said = _("Taken back: {step}.").format(step=word)
         self.changed()
 
-    def worked_out(self, answer: dict[str, Any] | None, version: int) -> None:
-        """The answer to what stood at that version; a stored one carries its number."""
+    def worked_out(
+        self, answer: CalibrateAnswer | None, version: int, number: int | None = None
+    ) -> None:
+        """The answer to what stood at that version, and its number where it was stored."""
         if version != self.version:
             return
         self.answer = answer
-        if answer is not None and "result" in answer:
-            self.state = replace(self.state, result=answer["result"])
+        if number is not None:
+            self.state = replace(self.state, result=number)
             self._keep_draft()
         self.changed()
 
     def _set(self, word: str, *, said: str = "", **changes: Any) -> None:
         """One step, which `undo` takes back."""
-        self._undo.append((word, self.state, self.machine))
+        self._undo.append((word, self.state, self.machine, self.ramping))
         del self._undo[:-MOST_UNDONE]
         new = replace(self.state, **changes)
         if new.data != self.state.data:
@@ -121,11 +128,11 @@ class CalibrateSteps(Observable):
         self._of = now
         if before is None or now is None or before.name != now.name:
             self._undo.clear()
-            self._end_ramp("another machine was chosen")
+            self._end_ramp(N_("another machine was chosen"))
             kept = self._drafts.load(now.name) if now else None
             self.state, self.answer, self.said = kept or State(), None, ""
             if kept is not None and (kept.runs or kept.ramp):
-                self.said = "These runs were kept from before. Go on, or start anew."
+                self.said = _("These runs were kept from before. Go on, or start anew.")
         self.version += 1
         self.changed()
 

@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from workbench.base.machine import Pickup
+from workbench.base.numbers import plain, with_uncertainty
 from workbench.base.units import UnitSystem
 from workbench.calibration.gap.batch import PickupList
 from workbench.calibration.gap.feeler import FeelerGap
 from workbench.calibration.gap.table import parse_gap_table
 from workbench.calibration.statistics.decision import Verdict
+from workbench.jobs.calibrate.answer import CalibrateAnswer, RunAnswer
 from workbench.models.gap.words import (
     feeler_advice,
     feeler_sentence,
@@ -20,7 +22,8 @@ from workbench.models.gap.words import (
 )
 from workbench.records.entries import StoredResult
 from workbench.words.figures import figures, measures_of, number, with_spread
-from workbench.words.numbers import speed_number
+from workbench.words.language import _
+from workbench.words.words import Words
 
 Chapters = dict[str, list[str]]
 
@@ -38,38 +41,48 @@ class Opened:
     rows: Sequence[tuple[str, ...]] = ()
 
 
-def calibration_words(answer: Mapping[str, Any], units: UnitSystem) -> Opened:
+def calibration_words(answer: CalibrateAnswer, words: Words) -> Opened:
     """A calibration: its sentence, the setting, and a line for each run."""
-    last = answer.get("as_left") or answer
-    unit = answer.get("setting_unit") or ""
-    new, now = number(answer.get("setting_new")), number(answer.get("setting_now"))
-    left = with_spread(number(answer.get("residual_error")), 0.0, measures_of(units)["percent"])
-    setting = [f"In place of {now:g}; an error of {left} is left with it."] if new == new else []
+    last, new, now = answer.latest, answer.setting_new, answer.setting_now
+    setting, big = [], ""
+    if new == now:
+        setting = [_("The setting is right as it is.")]
+    elif answer.has_new_setting:
+        left = words.number("percent", answer.residual_error, signed=True)
+        told = _("In place of {setting:g}; an error of {error} is left with it.")
+        setting = [told.format(setting=now, error=left)]
+        big = _("Set {setting:g}").format(setting=new)
     return Opened(
-        Verdict(last["verdict"]),
-        str(last.get("sentence") or ""),
+        last.verdict,
+        words.say(last.sentence),
         {
-            "New setting": setting if new != now else ["The setting is right as it is."],
-            "What to do": [str(last["advice"])] if last.get("advice") else [],
-            "Notes": [str(line) for line in last.get("warnings") or []],
+            _("New setting"): setting,
+            _("What to do"): [words.say(last.advice)] if last.advice else [],
+            _("Notes"): words.say_all(last.warnings),
         },
-        setting=f"Set {new:g} {unit}".strip() if new == new and new != now else "",
-        heads=("Run", f"Shown, {answer['unit']}", f"True, {units.speed}", "Error, %"),
+        setting=f"{big} {answer.setting_unit}".strip() if big else "",
+        heads=(
+            _("Run"),
+            _("Shown, {unit}").format(unit=answer.unit),
+            _("True, {unit}").format(unit=words.units.speed),
+            _("Error ± U, %"),
+        ),
         rows=[
-            *_runs(answer, units, ""),
-            *_runs(answer.get("as_left") or {}, units, " as left"),
+            *_runs(answer.runs, words, "{run}"),
+            *_runs(answer.as_left.runs if answer.as_left else (), words, _("{run} as left")),
         ],
     )
 
 
-def _runs(answer: Mapping[str, Any], units: UnitSystem, word: str) -> list[tuple[str, ...]]:
-    percent = measures_of(units)["percent"]
+def _runs(runs: Sequence[RunAnswer], words: Words, name: str) -> list[tuple[str, ...]]:
+    per_mps = words.quantity("speed").per_si
     rows: list[tuple[str, ...]] = []
-    for run in answer.get("runs") or []:
-        error = with_spread(run["error"], 2 * run["u_error"], percent, signed=True)
-        text = error.removesuffix(" %") if run["used"] else f"left out: {run['note']}"
-        true = speed_number(run["true_mps"], units, 3)
-        rows.append((f"{run['run']}{word}", f"{run['shown']:g}", true, text))
+    for run in runs:
+        error = with_uncertainty(100 * run.error, 200 * run.u_error, signed=True)
+        if run.note is not None:
+            error = _("left out: {why}").format(why=words.say(run.note))
+        true = plain(per_mps * run.true_mps, 3)
+        rows.append((name.format(run=run.run), f"{run.shown:g}", true, error))
     return rows
 
 

@@ -8,21 +8,16 @@ it speaks of this one item only. It claims no accreditation.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
 from dataclasses import dataclass
-from typing import Any
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
-from workbench.base.units import METRIC, US, UnitSystem, from_mps, percent
-from workbench.records.jsonable import plain
+from workbench.base.numbers import with_uncertainty
+from workbench.base.units import US
+from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions, ReadoutAnswer
 from workbench.reports.calibrate.error_picture import error_picture
-from workbench.reports.calibrate.tables import (
-    budget_table,
-    change_over_table,
-    rounded,
-    run_table,
-)
+from workbench.reports.calibrate.tables import budget_table, change_over_table, run_table
 from workbench.reports.document import (
     Answer,
     Block,
@@ -35,16 +30,18 @@ from workbench.reports.document import (
     Paragraph,
     Signature,
 )
+from workbench.words.language import N_, _
+from workbench.words.view import json_view
 from workbench.words.words import Words
 
-RULE = (
+RULE = N_(
     "Decision rule: with U the expanded uncertainty (coverage {coverage:.2f} %), pass means that "
     "the error lies inside the limits by U or more; conditional pass inside by less; "
     "conditional fail outside by less than U; fail outside by U or more; cannot tell where U is "
     "wider than the limits (ILAC-G8:09/2019, guard band w = U). Probability of conformance after "
     "JCGM 106:2012."
 )
-ONLY_THIS = (
+ONLY_THIS = N_(
     "The results hold for this machine, this readout and this setting, on the day they were "
     "found. Wear, mud, a new belt or another pickup call for a new calibration. Reproduce this "
     "record in full only."
@@ -61,208 +58,230 @@ class Made:
 
 
 def certificate(
-    answer: Mapping[str, Any], machine: Machine | None, options: Mapping[str, Any], made: Made
+    answer: CalibrateAnswer,
+    machine: Machine | None,
+    options: CalibrateOptions,
+    made: Made,
+    words: Words,
 ) -> Document:
     """The document of an answer of `evenpace calibrate`, fresh or as it was stored.
 
-    `options` holds what was typed for it (by, remarks, environment, references, units).
+    `options` holds what was typed for it (by, remarks, environment, references).
     """
-    answer = plain(answer)
-    units = units_of(answer, options)
-    blocks = _headlines(answer)
-    blocks += [Heading("What was calibrated"), Facts(_item(answer, machine, options, made), 2)]
-    blocks += [Heading("Result"), *_picture(answer, units.speed)]
-    blocks += _setting(answer)
-    blocks.append(
-        Signature((("Calibrated by", str(options.get("by") or "")), ("Date and signature", "")))
-    )
-    blocks += [Heading("Readings"), *_readings(answer, units.speed)]
-    blocks += _drive_line(answer, units)
-    blocks += [Heading("Uncertainty"), budget_table(answer["budget"]), *_rule(answer)]
-    blocks += [Heading("References"), *_references(answer, options)]
-    blocks += _notes(answer, options)
-    blocks.append(Footnote(_origin(answer, made)))
+    stored = made.number is not None
     return Document(
-        "Calibration of a conveyor speed readout",
-        answer["machine"],
-        f"Result {made.number}" if made.number else "Result not stored",
-        blocks,
-        simulated=bool(answer["simulated"]),
-        paper="us-letter" if units is US else "a4",
-        data=answer,
+        _("Calibration of a conveyor speed readout"),
+        answer.machine,
+        _("Result {number}").format(number=made.number) if stored else _("Result not stored"),
+        [
+            *_headlines(answer, words),
+            Heading(_("What was calibrated")),
+            Facts(_item(answer, machine, options, made, words), 2),
+            Heading(_("Result")),
+            *_picture(answer, words),
+            *_setting(answer, words),
+            Signature(((_("Calibrated by"), options.by), (_("Date and signature"), ""))),
+            Heading(_("Readings")),
+            *_readings(answer, words),
+            *_drive_line(answer, words),
+            Heading(_("Uncertainty")),
+            budget_table(answer.budget, words),
+            *_rule(answer, words),
+            Heading(_("References")),
+            _references(answer, options, words),
+            *_notes(answer, options, words),
+            Footnote(_origin(answer, made)),
+        ],
+        simulated=answer.simulated,
+        paper="us-letter" if words.units is US else "a4",
+        data=({"result": made.number} if stored else {}) | json_view(answer, words),
     )
 
 
-def units_of(answer: Mapping[str, Any], options: Mapping[str, Any]) -> UnitSystem:
-    """The units asked for; else those the readout itself shows."""
-    chosen = options.get("units") or ("us" if answer["unit"] in ("mph", "ft/min") else "metric")
-    return US if chosen == "us" else METRIC
-
-
-def _headlines(answer: Mapping[str, Any]) -> list[Block]:
+def _headlines(answer: CalibrateAnswer, words: Words) -> list[Block]:
     """The answer; where there is an 'as left', that first: it is the state it leaves in."""
-    if "as_left" not in answer:
-        return [Answer(answer["sentence"], answer["verdict"])]
-    left = answer["as_left"]
+    sentence = words.say(answer.sentence)
+    if answer.as_left is None:
+        return [Answer(sentence, answer.verdict)]
+    left = words.say(answer.as_left.sentence)
     return [
-        Answer(f"As left: {left['sentence']}", left["verdict"]),
-        Answer(f"As found: {answer['sentence']}", answer["verdict"]),
+        Answer(_("As left: {sentence}").format(sentence=left), answer.as_left.verdict),
+        Answer(_("As found: {sentence}").format(sentence=sentence), answer.verdict),
     ]
 
 
 def _item(
-    answer: Mapping[str, Any], machine: Machine | None, options: Mapping[str, Any], made: Made
+    answer: CalibrateAnswer,
+    machine: Machine | None,
+    options: CalibrateOptions,
+    made: Made,
+    words: Words,
 ) -> list[tuple[str, str]]:
+    shows = _("shows {unit}, step {step:g}").format(unit=answer.unit, step=answer.step)
     rows = [
-        ("Machine", str(answer["machine"])),
-        ("Readout", f"shows {answer['unit']}, step {answer['step']:g}"),
-        ("Setting found", _with_unit(answer["setting_now"], answer)),
-        ("Method", str(answer["method"])),
-        ("Made from", str(answer["source"])),
-        ("When", made.created_utc[:19].replace("T", " ") + " UTC"),
-        ("By", str(options.get("by") or "not stated")),
-        ("Conditions", str(options.get("environment") or "not stated")),
+        (_("Machine"), answer.machine),
+        (_("Readout"), shows),
+        (_("Setting found"), _with_unit(answer.setting_now, answer)),
     ]
     if machine is not None:
-        drive, belt = machine.drive, machine.belt
-        if belt.lap_length_m == belt.lap_length_m:
-            lap = f"{belt.lap_length_m:.4f} m, u = {1000 * belt.u_lap_length_m:.2g} mm"
-            rows.insert(3, ("Lap of the belt", lap))
-        wheel = f"{drive.target_teeth} teeth, {drive.kind} drive"
-        rows.insert(4, ("Target wheel", wheel))
+        rows += _machine_rows(machine, words)
+    return [
+        *rows,
+        (_("Method"), words.say(answer.method)),
+        (_("Made from"), answer.source),
+        (_("When"), made.created_utc[:19].replace("T", " ") + " UTC"),
+        (_("By"), options.by or _("not stated")),
+        (_("Conditions"), options.environment or _("not stated")),
+    ]
+
+
+def _machine_rows(machine: Machine, words: Words) -> list[tuple[str, str]]:
+    drive, belt = machine.drive, machine.belt
+    kinds = {
+        "sprocket": _("{teeth} teeth, sprocket drive"),
+        "roll": _("{teeth} teeth, roll drive"),
+    }
+    rows = [(_("Target wheel"), kinds[drive.kind].format(teeth=drive.target_teeth))]
+    if math.isfinite(belt.lap_length_m):
+        lap = words.number("length", belt.lap_length_m, 2 * belt.u_lap_length_m)
+        rows.insert(0, (_("Lap of the belt"), f"{lap} (k = 2)"))
     return rows
 
 
-def _with_unit(value: float | None, answer: Mapping[str, Any]) -> str:
-    if value is None:
-        return "not stated"
-    return f"{value:.6g} {answer['setting_unit']}".strip()
+def _with_unit(value: float, answer: ReadoutAnswer) -> str:
+    if not math.isfinite(value):
+        return _("not stated")
+    return f"{value:.6g} {answer.setting_unit}".strip()
 
 
-def _picture(answer: Mapping[str, Any], unit: str) -> list[Block]:
-    points = "Bars: expanded uncertainty of one run, k = 2."
-    if "change_overs" in answer:
-        points = "Triangles: change-over points, up and down, lag taken out."
-    caption = (
-        f"Error of the readout against belt speed. {points} Line and ribbon: the fit over the "
-        "working speeds with its expanded uncertainty."
+def _picture(answer: CalibrateAnswer, words: Words) -> list[Block]:
+    caption = _(
+        "Error of the readout against belt speed. Bars: expanded uncertainty of one run, k = 2. "
+        "Line and ribbon: the fit over the working speeds with its expanded uncertainty."
     )
-    at = f"{from_mps(answer['speed_at_work_mps'], unit):.3g} {unit}"
-    error = percent(answer["error_at_work"], signed=True)
-    alt = f"Error at {at}: {error} ± {percent(answer['U_error_at_work'])}."
-    return [Figure(error_picture(answer, unit), caption, alt), Facts(_figures(answer, at), 2)]
+    if answer.change_overs is not None:
+        caption = _(
+            "Error of the readout against belt speed. Triangles: change-over points, up and down, "
+            "lag taken out. Line and ribbon: the fit over the working speeds with its expanded "
+            "uncertainty."
+        )
+    at = words.number("speed", answer.speed_at_work_mps)
+    error = words.number("percent", answer.error_at_work, answer.U_error_at_work, signed=True)
+    alt = _("Error at {speed}: {error}.").format(speed=at, error=error)
+    return [
+        Figure(error_picture(answer, words.units.speed), caption, alt),
+        Facts(_figures(answer, at, words), 2),
+    ]
 
 
-def _readings(answer: Mapping[str, Any], unit: str) -> list[Block]:
-    blocks: list[Block] = [run_table(answer, unit, "As found")] if answer["runs"] else []
-    if "change_overs" in answer:
-        blocks.append(change_over_table(answer, unit))
-    if "as_left" in answer:
-        blocks.append(run_table(answer["as_left"], unit, "As left, with the new setting"))
+def _readings(answer: CalibrateAnswer, words: Words) -> list[Block]:
+    blocks: list[Block] = []
+    if answer.runs:
+        blocks.append(run_table(answer, words, _("As found")))
+    if answer.change_overs is not None:
+        blocks.append(change_over_table(answer, answer.change_overs, words))
+    if answer.as_left is not None:
+        blocks.append(run_table(answer.as_left, words, _("As left, with the new setting")))
     return blocks
 
 
-def _figures(answer: Mapping[str, Any], at: str) -> list[tuple[str, str]]:
+def _figures(answer: CalibrateAnswer, at: str, words: Words) -> list[tuple[str, str]]:
     """What was found at the working speed, as found and as left in turn."""
+    parts: list[tuple[str, ReadoutAnswer]] = [(_("Error at {speed}, as found"), answer)]
+    if answer.as_left is not None:
+        parts.append((_("Error at {speed}, as left"), answer.as_left))
     rows = []
-    for name, part in (("as found", answer), ("as left", answer.get("as_left"))):
-        if part is None:
-            continue
-        spread = f"± {percent(part['U_error_at_work'])} (k = {part['k']:.3g})"
-        rows.append(
-            (f"Error at {at}, {name}", f"{percent(part['error_at_work'], signed=True)} {spread}")
-        )
-        conforms = part["conformance_probability"]
-        rows.append(("Probability that it conforms", percent(conforms, 1)))
+    for name, part in parts:
+        error = words.number("percent", part.error_at_work, part.U_error_at_work, signed=True)
+        rows.append((name.format(speed=at), f"{error} (k = {part.k:.3g})"))
+        conforms = words.number("percent1", part.conformance_probability)
+        rows.append((_("Probability that it conforms"), conforms))
     return rows
 
 
-def _setting(answer: Mapping[str, Any]) -> list[Block]:
-    now, exact, new = answer["setting_now"], answer["setting_exact"], answer["setting_new"]
-    if now is None:
+def _setting(answer: CalibrateAnswer, words: Words) -> list[Block]:
+    if not math.isfinite(answer.setting_now):
         return []
-    right = f"{rounded(exact, answer['U_setting_exact'])} {answer['setting_unit']}".strip()
-    rows = [("Before", _with_unit(now, answer)), ("Exact", right)]
-    if new is None:
-        rows.append(("After", "none proposed: see the notes"))
-    else:
-        left = answer["as_left"]["error_at_work"] if "as_left" in answer else None
-        rows.append(("After", _with_unit(new, answer)))
-        rows.append(("Error left by its step", percent(answer["residual_error"], signed=True)))
-        if left is not None:
-            rows.append(("Error found afterwards", percent(left, signed=True)))
-    blocks: list[Block] = [Heading("Setting of the readout")]
-    if new is not None and "as_left" not in answer:
-        blocks.append(
-            CautionBlock(
-                "After the new setting is entered, the belt has to run again to prove it. "
-                + Words().say(Caution.WITH_THE_BELT_RUNNING)
-            )
-        )
-    return [*blocks, Facts(rows, 2)]
-
-
-def _drive_line(answer: Mapping[str, Any], units: UnitSystem) -> list[Block]:
-    if answer["metres_per_pulse"] is None:
-        return []
-    geometry = answer["metres_per_pulse_geometry"]
+    right = with_uncertainty(answer.setting_exact, answer.U_setting_exact)
     rows = [
-        ("Used here", _travel(answer["metres_per_pulse"], answer["U_metres_per_pulse"], units)),
-        (
-            "By the drive line's geometry",
-            _travel(geometry, 2 * answer["u_metres_per_pulse_geometry"], units),
-        ),
+        (_("Before"), _with_unit(answer.setting_now, answer)),
+        (_("Exact"), f"{right} {answer.setting_unit}".strip()),
     ]
-    blocks: list[Block] = [Heading("Belt travel for a pulse")]
-    if answer["metres_per_pulse_runs"] is not None:
-        runs, u = answer["metres_per_pulse_runs"], answer["u_metres_per_pulse_runs"]
-        rows.append(("By the laps", _travel(runs, 2 * u, units)))
-        apart, u_apart = answer["drive_line_difference"], answer["u_drive_line_difference"]
-        rows.append(
-            ("Laps against geometry", f"{percent(apart, signed=True)} ± {percent(2 * u_apart)}")
+    if answer.has_new_setting:
+        left = words.number("percent", answer.residual_error, signed=True)
+        rows.append((_("After"), _with_unit(answer.setting_new, answer)))
+        rows.append((_("Error left by its step"), left))
+        if answer.as_left is not None:
+            found = words.number("percent", answer.as_left.error_at_work, signed=True)
+            rows.append((_("Error found afterwards"), found))
+    else:
+        rows.append((_("After"), _("none proposed: see the notes")))
+    blocks: list[Block] = [Heading(_("Setting of the readout"))]
+    if answer.to_be_proved:
+        prove = _(
+            "After the new setting is entered, the belt has to run again to prove it. {caution}"
         )
+        caution = words.say(Caution.WITH_THE_BELT_RUNNING)
+        blocks.append(CautionBlock(prove.format(caution=caution)))
     return [*blocks, Facts(rows, 2)]
 
 
-def _travel(value_m: float, U_m: float, units: UnitSystem) -> str:
-    digits = 3 if units.gap == "mm" else 4
-    return f"{value_m / units.gap_m:.{digits}f} {units.gap} ± {U_m / units.gap_m:.{digits}f}"
+def _drive_line(answer: CalibrateAnswer, words: Words) -> list[Block]:
+    if not math.isfinite(answer.metres_per_pulse):
+        return []
+    used = words.number("gap", answer.metres_per_pulse, answer.U_metres_per_pulse)
+    geometry_m, u_m = answer.metres_per_pulse_geometry, answer.u_metres_per_pulse_geometry
+    rows = [
+        (_("Used here"), used),
+        (_("By the drive line's geometry"), words.number("gap", geometry_m, 2 * u_m)),
+    ]
+    if math.isfinite(answer.metres_per_pulse_runs):
+        runs_m, u_m = answer.metres_per_pulse_runs, answer.u_metres_per_pulse_runs
+        apart, u_apart = answer.drive_line_difference, answer.u_drive_line_difference
+        rows.append((_("By the laps"), words.number("gap", runs_m, 2 * u_m)))
+        difference = words.number("percent", apart, 2 * u_apart, signed=True)
+        rows.append((_("Laps against geometry"), difference))
+    return [Heading(_("Belt travel for a pulse")), Facts(rows, 2)]
 
 
-def _rule(answer: Mapping[str, Any]) -> list[Block]:
-    budget = answer["budget"]
-    blocks: list[Block] = [Paragraph(budget["note"])] if budget["note"] else []
-    return [*blocks, Paragraph(RULE.format(coverage=100 * budget["coverage"]))]
+def _rule(answer: CalibrateAnswer, words: Words) -> list[Block]:
+    note = answer.budget.note
+    blocks: list[Block] = [] if note is None else [Paragraph(words.say(note))]
+    return [*blocks, Paragraph(_(RULE).format(coverage=100 * answer.budget.coverage))]
 
 
-def _references(answer: Mapping[str, Any], options: Mapping[str, Any]) -> list[Block]:
-    stated = [str(text) for text in options.get("references") or []]
-    sources = {
-        str(line["group"]).capitalize(): str(line["source"])
-        for line in answer["budget"]["lines"]
-        if line["source"]
-    }
-    none = "The tape, watch or tachometer used were not named."
-    rows = [("As stated by the shop" if i == 0 else "", text) for i, text in enumerate(stated)]
-    rows = rows or [("As stated by the shop", none)]
-    return [Facts([*rows, *sources.items()])]
+def _references(answer: CalibrateAnswer, options: CalibrateOptions, words: Words) -> Facts:
+    none = _("The tape, watch or tachometer used were not named.")
+    sources = {words.say(line.group): words.say(line.source) for line in answer.budget.lines}
+    stated = _("As stated by the shop")
+    rows = [
+        ("" if count else stated, text) for count, text in enumerate(options.references or [none])
+    ]
+    return Facts([*rows, *((name.capitalize(), text) for name, text in sources.items())])
 
 
-def _notes(answer: Mapping[str, Any], options: Mapping[str, Any]) -> list[Block]:
-    left = answer.get("as_left", {}).get("warnings", [])
-    notes = [*answer["warnings"], *(f"As left: {note}" for note in left)]
-    if answer["advice"]:
-        notes.append(answer["advice"])
-    blocks: list[Block] = []
-    if notes:
-        blocks += [Heading("Notes"), *(Paragraph(note) for note in notes)]
-    if options.get("remarks"):
-        blocks += [Heading("Remarks"), Paragraph(str(options["remarks"]))]
-    return [*blocks, Paragraph(ONLY_THIS)]
+def _notes(answer: CalibrateAnswer, options: CalibrateOptions, words: Words) -> list[Block]:
+    notes = words.say_all(answer.warnings)
+    if answer.as_left is not None:
+        notes += [
+            _("As left: {sentence}").format(sentence=note)
+            for note in words.say_all(answer.as_left.warnings)
+        ]
+    blocks: list[Block] = [Heading(_("Notes"))] if notes or answer.advice else []
+    blocks += map(Paragraph, notes)
+    if answer.advice is not None:
+        caution = words.say(Caution.WITH_THE_BELT_RUNNING)
+        blocks += [CautionBlock(caution), Paragraph(words.say(answer.advice))]
+    if options.remarks:
+        blocks += [Heading(_("Remarks")), Paragraph(options.remarks)]
+    return [*blocks, Paragraph(_(ONLY_THIS))]
 
 
-def _origin(answer: Mapping[str, Any], made: Made) -> str:
-    parts = [f"Made by evenpace {made.program_version}", f"from {answer['source']}"]
-    if answer["source_sha256"]:
-        parts.append(f"SHA-256 of the data {answer['source_sha256']}")
+def _origin(answer: CalibrateAnswer, made: Made) -> str:
+    parts = [
+        _("Made by evenpace {version}").format(version=made.program_version),
+        _("from {source}").format(source=answer.source),
+    ]
+    if answer.source_sha256:
+        parts.append(_("SHA-256 of the data {sha256}").format(sha256=answer.source_sha256))
     return ", ".join(parts) + "."

@@ -1,7 +1,8 @@
-"""What several jobs say: verdicts and their reasons, states, what is brought in."""
+"""What several jobs say: verdicts, states, what is brought in, why laps and pulses differ."""
 
 from __future__ import annotations
 
+from workbench.calibration.readout.drive_line_check import DriveLineSays
 from workbench.calibration.statistics.decision import DecisionSays, Verdict
 from workbench.jobs.importing import ImportSays
 from workbench.live.session import InputState
@@ -27,4 +28,34 @@ SENTENCES: dict[str, Template] = {
     DecisionSays.WELL_INSIDE: N_("inside the limits by more than its uncertainty"),
     DecisionSays.JUST_INSIDE: N_("inside the limits, by less than U"),
     DecisionSays.JUST_OUTSIDE: N_("outside the limits, by less than U"),
+    DriveLineSays.COUNTS_TWICE: N_("every tooth counts twice (both edges counted?)"),
+    DriveLineSays.COUNTS_HALF: N_("only every second tooth counts"),
+    DriveLineSays.OTHER_TARGET_TEETH: N_(
+        "the target wheel has {teeth} teeth, not {typed} (drive.target_teeth)"
+    ),
+    DriveLineSays.OTHER_SPROCKET_TEETH: N_(
+        "the drive sprocket has {teeth} teeth, not {typed} (drive.sprocket_teeth)"
+    ),
+    DriveLineSays.TURNED_OVER: N_(
+        "the ratio between the shafts is the other way up (drive.turns_per_target_turn)"
+    ),
+    DriveLineSays.ON_DRIVE_SHAFT: N_(
+        "the target wheel sits on the drive shaft itself (drive.turns_per_target_turn)"
+    ),
+    DriveLineSays.RODS_JUMP: N_(
+        "the belt moves {share_rel:percent1} less than the sprocket drives: rods jumping teeth, "
+        "or a wrong lap length or pitch"
+    ),
+    DriveLineSays.SLIPS: N_(
+        "the belt slips {share_rel:percent1} on its drive roll, or the roll is worn "
+        "{worn_m:gap} smaller"
+    ),
+    DriveLineSays.PITCH_LONGER: N_(
+        "the rods' pitch is {share_rel:percent1} longer than entered (a worn, stretched belt or "
+        "chain), or the lap length is wrong"
+    ),
+    DriveLineSays.ROLL_THICKER: N_(
+        "the roll works as if {thicker_m:gap} thicker all round: mud or lagging on it, or a "
+        "pitch line farther out than entered (drive.pitch_line_offset_m)"
+    ),
 }

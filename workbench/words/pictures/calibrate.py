@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
+from workbench.jobs.calibrate.answer import CalibrateAnswer, ReadoutAnswer
 from workbench.words.language import _
 from workbench.words.pictures.picture import Axis, Band, Fill, Panel, Picture, Points, Trace
 from workbench.words.pictures.pyramid import Pyramid
@@ -117,32 +117,21 @@ def _ends(both: Sequence[Errors]) -> tuple[float, float]:
     return low - room, high + room
 
 
-def errors_of(answer: Mapping[str, Any]) -> Errors:
+def errors_of(answer: ReadoutAnswer) -> Errors:
     """What an answer of a calibration, or its part 'as left', holds."""
     points = [
-        ErrorPoint(
-            one["true_mps"],
-            one["error"],
-            one["u_true_mps"],
-            one["u_error"],
-            one["run"],
-            one["used"],
-        )
-        for one in answer["runs"]
+        ErrorPoint(one.true_mps, one.error, one.u_true_mps, one.u_error, one.run, one.used)
+        for one in answer.runs
     ]
-    points += [
-        ErrorPoint(one["true_mps"], one["error"], upwards=one["direction"] == "up")
-        for one in (answer.get("change_overs") or {}).get("points", [])
-    ]
-    ends = answer["error_at_ends"]
-    return Errors(
-        points, [(one["speed_mps"], one["error"], answer["k"] * one["u_error"]) for one in ends]
-    )
+    flips = answer.change_overs.points if answer.change_overs else ()
+    points += [ErrorPoint(one.true_mps, one.error, upwards=one.direction == "up") for one in flips]
+    ends = answer.error_at_ends
+    return Errors(points, [(one.speed_mps, one.error, answer.k * one.u_error) for one in ends])
 
 
-def error_picture_of(answer: Mapping[str, Any] | None, limit: float) -> Picture:
+def error_picture_of(answer: CalibrateAnswer | None, limit: float) -> Picture:
     """The picture of an answer of a calibration; without one, what is allowed."""
-    left = answer.get("as_left") if answer else None
+    left = answer.as_left if answer else None
     return error_picture(
         errors_of(answer) if answer else None, errors_of(left) if left else None, limit
     )

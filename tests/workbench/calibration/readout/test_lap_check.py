@@ -7,6 +7,7 @@ import pytest
 
 from workbench.base.machine import Belt, Drive, Machine
 from workbench.calibration.pulses.edges import clean
+from workbench.calibration.readout.drive_line_check import DriveLineSays
 from workbench.calibration.readout.lap_check import check_laps
 
 ROLL = Drive(30, "roll", roll_diameter_m=0.3, u_roll_diameter_m=0.0005)
@@ -41,8 +42,8 @@ def test_a_slipping_belt_and_mud_are_named() -> None:
     muddy = check_laps(clean(run(-0.025)[0]), run(-0.025)[1], machine())
     assert slipping is not None
     assert muddy is not None
-    assert any("slips" in cause for cause in slipping.causes)
-    assert any("mud" in cause for cause in muddy.causes)
+    assert DriveLineSays.SLIPS in [cause.what for cause in slipping.causes]
+    assert DriveLineSays.ROLL_THICKER in [cause.what for cause in muddy.causes]
 
 
 @pytest.mark.parametrize("marks", [[], [3.0], [500.0, 510.0]])

@@ -13,11 +13,20 @@ from hypothesis import strategies as st
 
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Readout, parse_machine
-from workbench.calibration.readout.drive_line_check import name_difference
-from workbench.calibration.readout.runs import looks_like_run_table, read_run_table
-from workbench.calibration.readout.setting import propose_setting
-from workbench.calibration.readout.steady_runs import calibrate_runs
+from workbench.calibration.readout.advice import SettleSays
+from workbench.calibration.readout.calibrate import ResultSays
+from workbench.calibration.readout.drive_line_check import DriveLineSays, name_difference
+from workbench.calibration.readout.rows import RowSays
+from workbench.calibration.readout.run_table import (
+    RunTableSays,
+    looks_like_run_table,
+    read_run_table,
+)
+from workbench.calibration.readout.setting import SettingSays, propose_setting
+from workbench.calibration.readout.steady_runs import SteadySays, calibrate_runs
+from workbench.calibration.readout.true_speed import Part
 from workbench.calibration.statistics.decision import Verdict
+from workbench.words.words import Words
 
 MACHINE = """
 name = "shop's own"
@@ -64,6 +73,18 @@ def calibrated(lines, of=None):
     return found, [*table.warnings, *found.warnings]
 
 
+def kinds(statements):
+    return [one.what for one in statements]
+
+
+def within(told):
+    """What a statement says, and the statements within it."""
+    yield told.what, told.values
+    for value in told.values.values():
+        if hasattr(value, "what"):
+            yield from within(value)
+
+
 def test_a_good_table_gives_no_word_of_doubt():
     found, warnings = calibrated(GOOD)
     assert warnings == []
@@ -72,37 +93,67 @@ def test_a_good_table_gives_no_word_of_doubt():
     assert found.decision.verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 
 
+T, R, S, D = RunTableSays, RowSays, SteadySays, DriveLineSays
+
+
 @pytest.mark.parametrize(
-    ("cells", "told"),
+    ("cells", "column", "says", "values"),
     [
-        ("6,abc,10,80.0,,", r"line 7, column shown: it is 'abc'; expected a number"),
-        ("6,-2.5,10,80.0,,", "line 7, column shown: it is -2.5 mph, no speed a belt runs at"),
-        ("6,0,10,80.0,,", "line 7, column shown: it is 0 mph"),
-        ("6,nan,10,80.0,,", "line 7, column shown: it is 'nan'"),
-        ("6,250,10,80.0,,", "line 7, column shown: it is 250 mph"),
-        ("6,2.5,9.5,80.0,,", "line 7, column laps: it is 9.5; expected whole turns"),
-        ("6,2.5,10,-80.0,,", "line 7, column laps_time_s: it is -80; expected seconds above 0"),
-        ("6,2.5,ten,80.0,,", "line 7, column laps: it is 'ten'"),
-        ("6,2.5,10,,,", "line 7, column laps_time_s: it is empty, but its partner is not"),
-        ("6,2.5,,,,60", "line 7, column pulses: it is empty, but its partner is not"),
-        ("6,2.5,,,,", "line 7: it has neither laps nor pulses with a time"),
-        ("6,2.5,900,80.0,,", "line 7, column laps: 900 in 80 s is a belt speed of 103 m/s"),
-        ("6,4.0 km/h,10,80.0,,", "line 7, column shown: it is '4.0 km/h', but the readout shows"),
-        ("6,4.0 knots,10,80.0,,", "'knots' is no unit of speed"),
-        ("6,2,5,10,80,0,,", "line 7: 8 cells under 6 columns"),
-        (GOOD[2], "line 7, column run: number '3' stands in line 4 too, with the same values"),
-        ("3,2.5,10,80.0,,", "line 7, column run: number '3' stands in line 4 too; both"),
-        ("6,2.55,10,80.26,,", "line 7, column shown: 2.55 is no multiple of the display's step"),
-        ("6,2.5,7,81.50,4972,60", "line 7 (run 6): 7 laps do not fit 4972 pulses, which make 10"),
-        (line(6, 1.2).replace("2.7", "27"), "line 7 (run 6): shown 27 is"),
-        (line(6, 1.2).replace("2.7", "4.3"), "line 7 (run 6): shown 4.3 looks like km/h"),
+        ("6,abc,10,80.0,,", "shown", R.CELL_NO_NUMBER, {"cell": "abc"}),
+        ("6,,10,80.0,,", "shown", R.CELL_EMPTY, {}),
+        ("6,-2.5,10,80.0,,", "shown", T.SHOWN_NO_BELT_SPEED, {"shown": -2.5, "unit": "mph"}),
+        ("6,0,10,80.0,,", "shown", T.SHOWN_NO_BELT_SPEED, {"shown": 0}),
+        ("6,nan,10,80.0,,", "shown", R.CELL_NO_NUMBER, {"cell": "nan"}),
+        ("6,250,10,80.0,,", "shown", T.SHOWN_NO_BELT_SPEED, {"shown": 250}),
+        ("6,2.5,9.5,80.0,,", "laps", T.TURNS_NOT_WHOLE, {"count": 9.5}),
+        ("6,2.5,10,80.0,1.5,60", "pulses", T.PULSES_NOT_WHOLE, {"count": 1.5}),
+        ("6,2.5,10,-80.0,,", "laps_time_s", T.TIME_OUT_OF_RANGE, {"time_s": -80}),
+        ("6,2.5,ten,80.0,,", "laps", R.CELL_NO_NUMBER, {"cell": "ten"}),
+        ("6,2.5,10,,,", "laps_time_s", T.PARTNER_EMPTY, {}),
+        ("6,2.5,,,,60", "pulses", T.PARTNER_EMPTY, {}),
+        ("6,2.5,,,,", None, T.NOTHING_COUNTED, {}),
+        ("6,2.5,900,80.0,,", "laps", T.SPEED_IMPLAUSIBLE, {"count": 900, "time_s": 80}),
+        ("6,4.0 km/h,10,80.0,,", "shown", T.SHOWN_IN_OTHER_UNIT, {"unit": "mph"}),
+        ("6,4.0 knots,10,80.0,,", "shown", T.SHOWN_IN_NO_UNIT, {"unit": "knots"}),
+        ("6,2,5,10,80,0,,", None, R.CELLS_TOO_MANY, {"cells": 8, "columns": 6}),
+        (GOOD[2], "run", T.SAME_LINE_TWICE, {"run": "3", "other": 4}),
+        ("3,2.5,10,80.0,,", "run", T.SAME_NUMBER_TWICE, {"run": "3", "other": 4}),
     ],
 )
-def test_one_wrong_line_is_named_and_the_rest_kept(cells, told):
+def test_one_wrong_line_is_named_and_the_rest_kept(cells, column, says, values):
     found, warnings = calibrated([*GOOD, cells])
-    assert any(told in text for text in warnings), warnings
+    told = next(one for one in warnings if says in dict(within(one)))
+    assert (told.values["line"], told.values.get("column")) == (7, column)
+    assert values.items() <= dict(within(told))[says].items()
     assert found.error == pytest.approx(0, abs=0.012)
     assert sum(result.used for result in found.runs) >= 5
+
+
+@pytest.mark.parametrize(
+    ("cells", "says", "values"),
+    [
+        ("6,2.55,10,80.26,,", T.SHOWN_OFF_STEP, {"lines": (7,), "shown": 2.55}),
+        ("6,2.5,7,81.50,4972,60", D.LAPS_MISCOUNTED, {"laps": 7, "pulses": 4972}),
+        (line(6, 1.2).replace("2.7", "27"), S.RUN_APART_LEFT_OUT, {"shown": 27}),
+        (line(6, 1.2).replace("2.7", "4.3"), S.RUN_IN_OTHER_UNIT, {"shown": 4.3}),
+    ],
+)
+def test_one_wrong_run_is_named_and_the_rest_kept(cells, says, values):
+    found, warnings = calibrated([*GOOD, cells])
+    told = next(one for one in warnings if one.what == says)
+    assert values.items() <= told.values.items()
+    if "run" in told.values:
+        assert told.values["run"].values == {"line": 7, "run": "6"}
+    assert found.error == pytest.approx(0, abs=0.012)
+    assert sum(result.used for result in found.runs) >= 5
+
+
+def test_a_wrong_cell_in_words():
+    _, warnings = calibrated([*GOOD, "6,2.5,900,80.0,,"])
+    assert Words().say(warnings[0]) == (
+        "RUNS.csv, line 7, column laps: 900 in 80 s is a belt speed of 370.57 km/h; the laps of "
+        "this run were left out."
+    )
 
 
 @pytest.mark.parametrize(
@@ -118,8 +169,9 @@ def test_one_wrong_line_is_named_and_the_rest_kept(cells, told):
     ],
 )
 def test_a_table_with_nothing_left_is_refused(text, told):
-    with pytest.raises(WrongInput, match=told):
+    with pytest.raises(WrongInput) as refused:
         read_run_table(text, "RUNS.csv", machine())
+    assert re.search(told, Words().say(refused.value))
 
 
 def test_semicolons_tabs_comments_and_unknown_columns():
@@ -131,25 +183,25 @@ def test_semicolons_tabs_comments_and_unknown_columns():
         "run\tshown\tlaps\tlaps_time_s\tmood\n1\t2.5\t10\t81.9\tgood\n", "R", machine()
     )
     assert tabs.runs[0].laps_time_s == 81.9
-    assert any("'mood' is not known" in text for text in tabs.warnings)
+    assert dict(within(tabs.warnings[0]))[RowSays.COLUMNS_UNKNOWN]["columns"] == ("mood",)
     assert looks_like_run_table(european)
     assert not looks_like_run_table("time_s,channel\n0.1,left\n")
 
 
 def test_one_run_is_said_to_be_one():
     found, warnings = calibrated(GOOD[2:3])
-    assert any("One run only" in text for text in warnings)
+    assert SteadySays.ONE_RUN in kinds(warnings)
     assert math.isnan(found.fit_probability)
 
 
 def test_runs_all_at_one_speed_are_said_to_be():
     _, warnings = calibrated([line(i, 1.13) for i in range(1, 5)])
-    assert any("All runs were at about" in text for text in warnings)
+    assert SteadySays.ONE_SPEED in kinds(warnings)
 
 
 def test_runs_beside_the_work_are_said_to_be():
     _, warnings = calibrated([line(i + 1, v) for i, v in enumerate((0.5, 0.6, 0.7))])
-    assert any("No run was near the middle of the working speeds" in text for text in warnings)
+    assert ResultSays.NO_RUN_AT_WORK in kinds(warnings)
 
 
 def test_wild_scatter_widens_the_answer():
@@ -161,7 +213,7 @@ def test_wild_scatter_widens_the_answer():
     ]
     found, warnings = calibrated(wild)
     calm, _ = calibrated(GOOD)
-    assert any("scatter more than" in text for text in warnings)
+    assert SteadySays.RUNS_SCATTER in kinds(warnings)
     assert found.budget.U > 4 * calm.budget.U
     assert found.decision.verdict in (Verdict.CANNOT_TELL, Verdict.FAIL)
 
@@ -169,7 +221,8 @@ def test_wild_scatter_widens_the_answer():
 def test_a_readout_in_another_unit_is_guessed():
     wrong = [line(i + 1, v, 0.609344) for i, v in enumerate((0.92, 1.05, 1.13, 1.24))]
     _, warnings = calibrated(wrong)
-    assert any("does it show km/h" in text for text in warnings)
+    told = next(one for one in warnings if one.what == SteadySays.SHOWS_OTHER_UNIT)
+    assert told.values["other"] == "km/h"
 
 
 def test_a_fixed_offset_is_found_and_named():
@@ -178,7 +231,8 @@ def test_a_fixed_offset_is_found_and_named():
         shown = round(v / MPH + 0.4, 1)
         rows.append(f"{number},{shown:.1f},40,{40 * LAP_M / v:.2f},,")
     found, warnings = calibrated(rows)
-    assert any(re.search(r"off by a fixed \+0\.[34]\d* mph", text) for text in warnings)
+    told = next(one for one in warnings if one.what == SteadySays.OFF_BY_FIXED)
+    assert 0.3 * MPH <= told.values["offset_mps"] < 0.5 * MPH
     work = 0.5 * (0.894 + 1.341)
     assert found.error == pytest.approx(0.4 * MPH / work, abs=0.02)
 
@@ -199,25 +253,27 @@ def test_a_reference_in_the_table_counts():
     found = calibrate_runs(table.runs, machine())
     assert found.error == pytest.approx(0.0206, abs=0.004)
     # The reference's own calibration is in both runs and does not average out.
-    assert found.budget.groups()["reference"] == pytest.approx(0.005 / 1.095, rel=0.05)
+    assert found.budget.groups()[Part.REFERENCE] == pytest.approx(0.005 / 1.095, rel=0.05)
     odd = read(["1,2.5,fast,0.005,", "2,2.8,1.2260,0.005"], header=header)
-    assert any("column reference_mps: 'fast'" in text for text in odd.warnings)
+    assert dict(within(odd.warnings[0]))[RunTableSays.REFERENCE_WRONG]["cell"] == "fast"
 
 
 @pytest.mark.parametrize(
-    ("typed", "word"),
+    ("typed", "says", "values"),
     [
-        ({"teeth": 32}, "the target wheel has 30 teeth, not 32"),
-        ({"teeth": 28}, "the target wheel has 30 teeth, not 28"),
-        ({"teeth": 60}, "only every second tooth counts"),
-        ({"teeth": 15}, "every tooth counts twice"),
-        ({"turns": 0.5}, "target wheel sits on the drive shaft itself"),
+        ({"teeth": 32}, DriveLineSays.OTHER_TARGET_TEETH, {"teeth": 30, "typed": 32}),
+        ({"teeth": 28}, DriveLineSays.OTHER_TARGET_TEETH, {"teeth": 30, "typed": 28}),
+        ({"teeth": 60}, DriveLineSays.COUNTS_HALF, {}),
+        ({"teeth": 15}, DriveLineSays.COUNTS_TWICE, {}),
+        ({"turns": 0.5}, DriveLineSays.ON_DRIVE_SHAFT, {}),
     ],
 )
-def test_a_wrong_number_in_the_machine_file_is_named_from_the_runs(typed, word):
+def test_a_wrong_number_in_the_machine_file_is_named_from_the_runs(typed, says, values):
     found, warnings = calibrated(GOOD, of=machine(**typed))
-    assert any(word in cause for cause in found.drive_line.causes[:2])
-    assert any(word in text for text in warnings)
+    causes = {cause.what: cause.values for cause in found.drive_line.causes[:2]}
+    assert causes[says] == values
+    told = [one for one in warnings if "causes" in one.values]
+    assert [one.values["causes"] for one in told] == [found.drive_line.causes]
     # The laps are true whatever the drive line is thought to be.
     assert found.error == pytest.approx(0, abs=0.01)
     assert found.metres_per_pulse == pytest.approx(PULSE_M, rel=0.002)
@@ -228,15 +284,17 @@ def test_slip_wear_and_mud_are_named():
         lines = f'target_teeth = 30\nkind = "{kind}"\n'
         lines += "\n".join(f"{key} = {value}" for key, value in more.items())
         drive = parse_machine(f'name = "m"\n[drive]\n{lines}\n').drive
-        return " ".join(name_difference(ratio, 0.002, drive))
+        return {one.what: one.values for one in name_difference(ratio, 0.002, drive)}
 
-    assert "slips 3.0 %" in causes(0.97, "roll", roll_diameter_m=0.2)
-    assert "5.0 mm thicker all round: mud" in causes(1.05, "roll", roll_diameter_m=0.2)
-    assert "pitch is 1.5 % longer" in causes(
-        1.015, "sprocket", sprocket_teeth=8, rod_pitch_m=0.0508
-    )
+    sprocket = {"sprocket_teeth": 8, "rod_pitch_m": 0.0508}
+    slips = causes(0.97, "roll", roll_diameter_m=0.2)[DriveLineSays.SLIPS]
+    assert slips == {"share_rel": pytest.approx(0.03), "worn_m": pytest.approx(0.006)}
+    mud = causes(1.05, "roll", roll_diameter_m=0.2)[DriveLineSays.ROLL_THICKER]
+    assert mud["thicker_m"] == pytest.approx(0.005)
+    longer = causes(1.015, "sprocket", **sprocket)[DriveLineSays.PITCH_LONGER]
+    assert longer["share_rel"] == pytest.approx(0.015)
     # 0.6 % is no tooth.
-    assert "teeth, not" not in causes(0.994, "sprocket", sprocket_teeth=8, rod_pitch_m=0.0508)
+    assert list(causes(0.994, "sprocket", **sprocket)) == [DriveLineSays.RODS_JUMP]
 
 
 def test_slip_is_seen_by_laps_and_pulses_together():
@@ -244,7 +302,7 @@ def test_slip_is_seen_by_laps_and_pulses_together():
     found, warnings = calibrated(slipping)
     assert found.drive_line.difference == pytest.approx(-0.04, abs=0.003)
     assert found.metres_per_pulse == pytest.approx(PULSE_M * 0.96, rel=0.003)
-    assert any("The laps were taken as true" in text for text in warnings)
+    assert DriveLineSays.MOVES_LESS in kinds(warnings)
 
 
 def readout(**more):
@@ -270,17 +328,20 @@ def test_a_step_of_a_tenth_leaves_no_dust():
 
 
 @pytest.mark.parametrize(
-    ("more", "told"),
+    ("more", "says"),
     [
-        ({"setting_low": 195.0, "setting_high": 205.0}, "from 195 to 205"),
-        ({"setting_low": 195.0}, "from 195"),
+        ({"setting_low": 195.0, "setting_high": 205.0}, SettingSays.RANGE_FROM_TO),
+        ({"setting_low": 195.0}, SettingSays.RANGE_FROM),
     ],
 )
-def test_a_setting_outside_the_range_is_refused(more, told):
+def test_a_setting_outside_the_range_is_refused(more, says):
     found = propose_setting(readout(**more), 0.05, 0.001, math.nan, 30)
     assert math.isnan(found.new)
     assert math.isnan(found.residual_error)
-    assert any(told in text for text in found.warnings)
+    (told,) = found.warnings
+    assert told.what == SettingSays.SETTING_OUT_OF_RANGE
+    assert told.values["range"].what == says
+    assert told.values["range"].values["low"] == 195
 
 
 def test_the_nearest_step_stays_in_the_range():
@@ -294,19 +355,20 @@ def test_the_nearest_step_stays_in_the_range():
 def test_no_setting_no_step_and_contradiction_are_sentences():
     bare = propose_setting(readout(setting=math.nan), 0.05, 0.001, math.nan, 30)
     assert math.isnan(bare.exact)
-    assert "readout.setting is not" in bare.warnings[0]
+    assert kinds(bare.warnings) == [SettingSays.SETTING_NOT_GIVEN]
     rough = propose_setting(readout(setting_step=math.nan), 0.05, 0.001, math.nan, 30)
     assert rough.new == rough.exact
+    assert kinds(rough.warnings) == [SettingSays.SETTING_STEP_NOT_GIVEN]
     crossed = propose_setting(
         readout(setting_unit="pulses/100 ft", reads="direct"), 0.05, 0.001, math.nan, 30
     )
-    assert "reads lower when raised" in crossed.warnings[0]
+    assert crossed.warnings[0].what == SettingSays.READS_LOWER
     assert crossed.exact == pytest.approx(200 / 1.05)
 
 
 def test_a_setting_that_the_pulses_contradict_is_said_to():
     _, warnings = calibrated([line(i + 1, v, 0.1) for i, v in enumerate((0.92, 1.05, 1.2))])
-    assert any("does not use every pulse as its setting says" in text for text in warnings)
+    assert SettingSays.SETTING_BY_PULSES in kinds(warnings)
 
 
 def test_what_would_settle_a_doubtful_verdict():
@@ -314,14 +376,14 @@ def test_what_would_settle_a_doubtful_verdict():
     doubtful = [line(i + 1, v, 0.012) for i, v in enumerate((1.0, 1.25))]
     found, _ = calibrated(doubtful)
     assert found.decision.verdict in (Verdict.CONDITIONAL_PASS, Verdict.CANNOT_TELL)
-    assert "more run" in found.advice
-    assert "change-over" in found.advice
+    assert found.advice.what == SettleSays.WOULD_SETTLE
+    assert SettleSays.RUNS_AT_OTHER_SPEEDS in kinds(found.advice.values["steps"])
     hasty = ["1,2.53,1,8.20,,", "2,2.83,1,7.31,,"]
     found, _ = calibrated(
         hasty,
         of=parse_machine(MACHINE.format(teeth=30, turns=1.0).replace("step = 0.1", "step = 0.01")),
     )
-    assert "more lap" in found.advice
+    assert SettleSays.MORE_LAPS_A_RUN in kinds(found.advice.values["steps"])
 
 
 CELLS = st.sampled_from(
@@ -350,7 +412,7 @@ def told(text):
     try:
         found = calibrate_runs(read_run_table(text, "RUNS.csv", machine()).runs, machine())
     except WrongInput as error:
-        return str(error)
+        return Words().say(error)
     assert math.isfinite(found.budget.U)
     return ""
 

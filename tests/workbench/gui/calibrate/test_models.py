@@ -10,17 +10,17 @@ from drivers.catalogue import open_input
 from drivers.contract import AddressError, EdgeBlock, Lost
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import parse_machine
-from workbench.base.units import percent
-from workbench.calibration.readout.runs import HAND_INTERVAL_U_S, marked_simulated, read_run_table
-from workbench.cli.output import with_uncertainty
+from workbench.calibration.readout.run_table import marked_simulated, read_run_table
+from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
+from workbench.jobs.calibrate.answer import CalibrateOptions
+from workbench.jobs.calibrate.compute import compute
 from workbench.models.calibrate.draft import Drafts
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.lap_marks import LapMarks, change_rel
 from workbench.models.calibrate.runs import Reference, State, TakenRun, run_table, save_runs
 from workbench.models.calibrate.steps import with_setting
-from workbench.models.calibrate.words import Step, laps_needed, next_step
+from workbench.models.calibrate.words import NextStep, laps_needed, next_step
 from workbench.models.entry import typed_number
-from workbench.reports.calibrate.tables import rounded
 
 RUN = TakenRun(2.6, 6, 44.6, 1830, simulated=True)
 
@@ -55,7 +55,7 @@ def test_laps_count_down_to_the_uncertainty_asked_for(job, clock):
     # Less than the lap's own length allows, 2 · 0.059 %: no number of laps will do.
     job.ask_for("0.1")
     assert laps_needed(job) is None
-    assert next_step(job) is Step.KEEP_RUN
+    assert next_step(job) is NextStep.KEEP_RUN
 
 
 def test_a_run_without_a_lap_is_refused_and_drop_forgets_it(job):
@@ -91,14 +91,17 @@ def test_a_run_with_a_drifting_speed_is_kept_with_a_warning(job, clock):
 
 def test_a_change_of_runs_makes_the_stored_result_the_last_one(job):
     job.add_run(RUN)
-    job.worked_out({"result": 4, "setting_new": 1.0, "verdict": "fail"}, job.version)
+    wrong = compute(run_table([RUN]), job.machine, CalibrateOptions())
+    assert wrong.has_new_setting
+    assert wrong.verdict.is_fail
+    job.worked_out(wrong, job.version, 4)
     assert job.state.result == 4
-    assert next_step(job) is Step.USE_SETTING
+    assert next_step(job) is NextStep.USE_SETTING
     job.add_run(RUN)
     assert job.state.result is None
     job.undo()
     assert job.state.result == 4
-    job.worked_out({"result": 5}, job.version - 1)
+    job.worked_out(wrong, job.version - 1, 5)
     assert job.state.result == 4
 
 
@@ -272,12 +275,3 @@ def test_the_simulated_readout_shows_by_the_setting_entered():
     for wrong in ("0", "-3", "nan", "many"):
         with pytest.raises(AddressError, match="above 0"):
             open_input(f"sim:calibration-shop?setting={wrong}")
-
-
-def test_what_rounds_to_nothing_has_no_sign():
-    assert percent(-0.00001) == "0.00 %"
-    assert percent(-0.00001, signed=True) == percent(0.00001, signed=True) == "0.00 %"
-    assert percent(-0.0123, signed=True) == "−1.23 %"
-    assert percent(0.0123, signed=True) == "+1.23 %"
-    assert with_uncertainty(-0.0004, 0.12, "%") == "0.00 ± 0.12 % (k = 2)"
-    assert rounded(-0.0004, 0.12) == "0.00 ± 0.12"

@@ -10,10 +10,11 @@ from PySide6.QtWidgets import QLabel, QPushButton, QWidget
 from drivers.contract import ValueBlock
 from workbench.base.cautions import Caution
 from workbench.calibration.readout.change_overs import flips_of
-from workbench.cli.calibrate import compute
 from workbench.gui.calibrate.page import CalibratePage
 from workbench.gui.parts.basics import CautionCard
 from workbench.gui.theme import BRIGHT, DARK
+from workbench.jobs.calibrate.answer import CalibrateOptions
+from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.verify import verify
 from workbench.models.calibrate.runs import Reference, TakenRun
 from workbench.models.calibrate.words import lap_words
@@ -196,8 +197,7 @@ def test_a_simulated_result_is_marked_wherever_it_goes(page, bench, worked_out, 
     assert "SIMULATED" in (tmp_path / "paper.html").read_text("utf-8").upper()
     assert json.loads((tmp_path / "paper.json").read_text("utf-8"))["simulated"] is True
     text = (tmp_path / "runs.csv").read_text("utf-8")
-    options = {"table_name": "runs.csv", "as_left": ""}
-    assert compute(text, bench.machine, options)["simulated"] is True
+    assert compute(text, bench.machine, CalibrateOptions(table_name="runs.csv")).simulated
 
 
 def test_as_left_runs_follow_the_new_setting_and_both_are_kept(page, bench, worked_out):
@@ -205,7 +205,7 @@ def test_as_left_runs_follow_the_new_setting_and_both_are_kept(page, bench, work
     worked_out()
     page._keep_result()
     worked_out()
-    found = page.job.answer["error_at_work"]
+    found = page.job.answer.error_at_work
     page._use.click()
     new = page.job.state.new_setting
     assert "as left" in page.job.said
@@ -261,15 +261,15 @@ def test_the_certificate_is_seen_before_it_is_saved_and_can_be_printed(
 def test_a_kept_run_can_be_dropped_restored_and_every_step_undone(page, bench, worked_out):
     three_runs(page, bench)
     worked_out()
-    whole = page.job.answer["error_at_work"]
+    whole = page.job.answer.error_at_work
     page._table.cellWidget(1, 5).click()
     assert page.job.runs[1].dropped
     worked_out()
-    assert len(page.job.answer["runs"]) == 2
+    assert len(page.job.answer.runs) == 2
     assert page._table.item(1, 3).text() == "dropped"
     page._undo.click()
     worked_out()
-    assert page.job.answer["error_at_work"] == whole
+    assert page.job.answer.error_at_work == whole
     for left in (2, 1, 0):
         page._undo.click()
         assert len(page.job.runs) == left
@@ -346,8 +346,8 @@ def test_a_ramp_with_flips_is_judged_from_its_recording(bench, qtbot, pass_time,
     worked_out()
     answer = page.job.answer
     assert answer is not None, page._answer.said.text()
-    assert len(answer["change_overs"]["points"]) >= 8
-    assert abs(answer["error_at_work"] - (1 / 1.04 - 1)) < answer["U_error_at_work"]
+    assert len(answer.change_overs.points) >= 8
+    assert abs(answer.error_at_work - (1 / 1.04 - 1)) < answer.U_error_at_work
     page._keep_result()
     worked_out()
     with open_store(bench.store) as store:

@@ -1,0 +1,150 @@
+"""Tables as people type them: cells by column, and what was odd about a line."""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from collections.abc import Sequence
+from enum import StrEnum, auto
+
+from workbench.base.errors import WrongInput
+from workbench.base.statements import Statement, statement
+
+MOST_LINES = 2000
+
+
+class RowSays(StrEnum):
+    """Where in a table something was found, what it was, and what was left out for it."""
+
+    IN_TABLE = auto()
+    AT_LINE = auto()
+    AT_COLUMN = auto()
+    COLUMNS_UNKNOWN = auto()
+    LINE_UNREADABLE = auto()
+    CELLS_TOO_MANY = auto()
+    CELL_EMPTY = auto()
+    CELL_NO_NUMBER = auto()
+
+
+Rows = list[tuple[int, dict[str, str]]]
+
+
+def at(table: str, line: int, found: Statement, column: str = "") -> Statement:
+    """What was found in a line of a table, or in one of its cells."""
+    if column:
+        return statement(RowSays.AT_COLUMN, table=table, line=line, column=column, found=found)
+    return statement(RowSays.AT_LINE, table=table, line=line, found=found)
+
+
+def no_number(cell: str, so: Statement) -> Statement:
+    """A cell that should hold a number and does not; `so` says what was left out for it."""
+    if not cell:
+        return statement(RowSays.CELL_EMPTY, so=so)
+    return statement(RowSays.CELL_NO_NUMBER, cell=cell, so=so)
+
+
+def read_rows(
+    text: str, name: str, *, needed: Sequence[str], known: Sequence[str]
+) -> tuple[Rows, list[str], list[Statement]]:
+    """Cells by column of every line that holds data, the header, and what was odd.
+
+    Commas, semicolons (with decimal commas) and tabs separate. Raises WrongInput for an
+    empty table or a header without the `needed` columns.
+    """
+    lines = [(n, line) for n, line in enumerate(text.lstrip("\ufeff").splitlines(), 1)]
+    lines = [(n, line) for n, line in lines if holds_data(line)]
+    wanted = ",".join(known)
+    if not lines:
+        raise WrongInput(
+            "{table}: it is empty; expected a table with the header {header}.",
+            table=name,
+            header=wanted,
+        )
+    if len(lines) > MOST_LINES:
+        raise WrongInput(
+            "{table}: {count} lines; expected at most {most}.",
+            table=name,
+            count=len(lines),
+            most=MOST_LINES,
+        )
+    (first, head), delimiter = lines[0], delimiter_of(lines[0][1])
+    header = header_of(head, delimiter)
+    empty = len(header) - len("|".join(header).rstrip("|").split("|"))
+    header = header[: len(header) - empty]
+    _check_header(name, first, head, header, needed, wanted)
+    odd = []
+    if unknown := [column for column in header if column not in known]:
+        found = statement(
+            RowSays.COLUMNS_UNKNOWN, columns=tuple(unknown), count=len(unknown), known=wanted
+        )
+        odd.append(at(name, first, found))
+    rows: Rows = []
+    for n, line in lines[1:]:
+        try:
+            cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
+        except csv.Error:
+            odd.append(at(name, n, statement(RowSays.LINE_UNREADABLE)))
+            continue
+        surplus = cells[len(header) :]
+        if any(cell.strip() for cell in surplus) or len(surplus) > empty + 1:
+            found = statement(RowSays.CELLS_TOO_MANY, cells=len(cells), columns=len(header))
+            odd.append(at(name, n, found))
+            continue
+        if delimiter == ";":
+            cells = [re.sub(r"^(\s*[+-]?\d*),(\d+)", r"\1.\2", cell) for cell in cells]
+        rows.append((n, dict(zip(header, (cell.strip() for cell in cells), strict=False))))
+    return rows, header, odd
+
+
+def _check_header(
+    name: str, line: int, head: str, header: Sequence[str], needed: Sequence[str], wanted: str
+) -> None:
+    for column in needed:
+        if column not in header:
+            raise WrongInput(
+                "{table}, line {line}: no column '{column}' in '{found}'; expected the header "
+                "{header}.",
+                table=name,
+                line=line,
+                column=column,
+                found=head.strip()[:80],
+                header=wanted,
+            )
+    if len(set(header)) < len(header):
+        raise WrongInput(
+            "{table}, line {line}: a column stands twice in the header.", table=name, line=line
+        )
+
+
+def holds_data(line: str) -> bool:
+    """Whether a line is neither empty nor a remark."""
+    return bool(line.strip(" \t,;\ufeff")) and not line.lstrip().startswith("#")
+
+
+def delimiter_of(head: str) -> str:
+    """What separates the cells of a table that begins with `head`."""
+    return max(",;\t", key=head.count)
+
+
+def header_of(head: str, delimiter: str) -> list[str]:
+    """The columns' names, in small letters."""
+    return [cell.strip().strip('"').lower() for cell in head.lstrip("\ufeff").split(delimiter)]
+
+
+def number(cell: str) -> float:
+    """The number in a cell; NaN for none. Raises ValueError for anything else."""
+    if not cell:
+        return math.nan
+    value = float(cell)
+    if not math.isfinite(value):
+        raise ValueError(cell)
+    return value
+
+
+def number_or_nan(cell: str) -> float:
+    """The number in a cell, NaN where it holds anything else."""
+    try:
+        return number(cell)
+    except ValueError:
+        return math.nan

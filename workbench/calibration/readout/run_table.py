@@ -1,0 +1,282 @@
+"""The run table: what the readout showed and what the belt did, a line a run.
+
+Header `run,shown,laps,laps_time_s,pulses,pulses_time_s`; either pair may be empty, and
+two optional columns, `reference_mps,u_reference_mps`, take a reading of a hand tachometer
+or another calibrated source with its standard uncertainty. A third, `u_laps_time_s`, is the
+standard uncertainty of the laps' time where no hand took it; without it a hand did. A line
+that begins with `#` is a remark; `# simulated` says that no machine made these runs.
+`shown` is in the readout's unit. Times of both pairs that are equal to the last digit mean
+one interval, started and stopped once: the hand's error is then shared by both.
+
+A wrong cell costs what hangs on it and no more; each is named.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum, auto
+
+from workbench.base.errors import WrongInput
+from workbench.base.machine import Machine
+from workbench.base.statements import Statement, statement
+from workbench.base.units import SPEED_UNITS_MPS, to_mps
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.calibration.readout.rows import (
+    at,
+    delimiter_of,
+    header_of,
+    holds_data,
+    no_number,
+    number,
+    number_or_nan,
+    read_rows,
+)
+from workbench.calibration.readout.runs import HAND_INTERVAL_U_S, Run
+
+COLUMNS = ("run", "shown", "laps", "laps_time_s", "pulses", "pulses_time_s")
+REFERENCE_COLUMNS = ("reference_mps", "u_reference_mps")
+TIMING_COLUMN = "u_laps_time_s"
+KNOWN_COLUMNS = (*COLUMNS, *REFERENCE_COLUMNS, TIMING_COLUMN)
+SIMULATED_MARK = "# simulated"
+
+FASTEST_MPS = 10.0
+SLOWEST_MPS = 0.02
+"""No conveyor of a digger runs outside these; chosen wide."""
+
+
+class RunTableSays(StrEnum):
+    """What is wrong with a line of a run table, and what was left out for it."""
+
+    SHOWN_IN_OTHER_UNIT = auto()
+    SHOWN_IN_NO_UNIT = auto()
+    SHOWN_NO_BELT_SPEED = auto()
+    PARTNER_EMPTY = auto()
+    TURNS_NOT_WHOLE = auto()
+    PULSES_NOT_WHOLE = auto()
+    TIME_OUT_OF_RANGE = auto()
+    REFERENCE_WRONG = auto()
+    TIMING_WRONG = auto()
+    SPEED_IMPLAUSIBLE = auto()
+    NOTHING_COUNTED = auto()
+    SAME_LINE_TWICE = auto()
+    SAME_NUMBER_TWICE = auto()
+    SHOWN_OFF_STEP = auto()
+    RUN_LEFT_OUT = auto()
+    LAPS_LEFT_OUT = auto()
+    PULSES_LEFT_OUT = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class TypedRuns:
+    """What could be read, and a statement for everything that could not."""
+
+    runs: tuple[Run, ...]
+    warnings: tuple[Statement, ...]
+
+
+def looks_like_run_table(text: str) -> bool:
+    """Whether the first line has a column of a run table, or only as many numbers as one."""
+    first = next((line for line in text.splitlines() if holds_data(line)), "")
+    cells = header_of(first, delimiter_of(first))
+    if set(COLUMNS[1:]) & set(cells):
+        return True
+    numbers = [not cell or math.isfinite(number_or_nan(cell)) for cell in cells]
+    return len(cells) == len(COLUMNS) and all(numbers)
+
+
+def marked_simulated(text: str) -> bool:
+    """Whether a run table says of itself that it was simulated."""
+    return any(
+        line.strip().casefold().startswith(SIMULATED_MARK)
+        for line in text.lstrip("\ufeff").splitlines()
+    )
+
+
+def read_run_table(text: str, name: str, machine: Machine) -> TypedRuns:
+    """Runs of a table for the readout of `machine`; `name` is the table's.
+
+    Raises WrongInput where nothing can be kept: no header, no line that is a run.
+    """
+    rows, header, warnings = read_rows(text, name, needed=("shown",), known=KNOWN_COLUMNS)
+    if not {"laps", "pulses", "reference_mps"} & set(header):
+        raise WrongInput(
+            "{table}, line 1: there is neither a pair laps,laps_time_s nor a pair "
+            "pulses,pulses_time_s; expected the header {header}.",
+            table=name,
+            header=",".join(COLUMNS),
+        )
+    reader = _Reader(name, machine, warnings)
+    runs = [run for line, cells in rows if (run := reader.run(line, cells)) is not None]
+    runs = _same_numbers(name, runs, warnings)
+    warnings += _off_step(name, runs, machine)
+    if not runs and not warnings:
+        raise WrongInput("{table}: no line holds a run that can be used.", table=name)
+    if not runs:
+        raise WrongInput(
+            "{table}: no line holds a run that can be used. {why:then}",
+            table=name,
+            why=tuple(warnings[:3]),
+        )
+    return TypedRuns(tuple(runs), tuple(warnings))
+
+
+class _Reader:
+    """Turns cells into runs and collects what was wrong with them."""
+
+    def __init__(self, name: str, machine: Machine, warnings: list[Statement]) -> None:
+        self.name, self.machine, self.warnings = name, machine, warnings
+
+    def run(self, line: int, cells: dict[str, str]) -> Run | None:
+        label = cells.get("run", "") or str(line)
+        shown = self._shown(line, cells.get("shown", ""))
+        laps, laps_time_s = self._pair(line, cells, "laps")
+        pulses, pulses_time_s = self._pair(line, cells, "pulses")
+        reference, u_reference = self._reference(line, cells)
+        if math.isnan(shown):
+            return None
+        run = Run(
+            label, line, shown, laps, laps_time_s, pulses, pulses_time_s, reference, u_reference
+        )
+        if run.has_laps and cells.get(TIMING_COLUMN, ""):
+            run = replace(run, u_laps_time_s=self._timing(line, cells[TIMING_COLUMN], laps_time_s))
+        run = self._plausible(run)
+        if run.has_laps or run.has_pulses or run.has_reference:
+            return run
+        self._say(line, statement(RunTableSays.NOTHING_COUNTED))
+        return None
+
+    def _shown(self, line: int, cell: str) -> float:
+        own = self.machine.readout.unit
+        typed, unit = _number_and_unit(cell)
+        found = None
+        if unit and unit.lower() != own.lower():
+            if unit.lower() in SPEED_UNITS_MPS:
+                found = statement(RunTableSays.SHOWN_IN_OTHER_UNIT, cell=cell, unit=own)
+            else:
+                found = statement(RunTableSays.SHOWN_IN_NO_UNIT, cell=cell, unit=unit)
+        elif math.isnan(shown := number_or_nan(typed)):
+            found = no_number(cell, statement(RunTableSays.RUN_LEFT_OUT))
+        elif not 0 < to_mps(shown, own) <= 2 * FASTEST_MPS:
+            found = statement(RunTableSays.SHOWN_NO_BELT_SPEED, shown=shown, unit=own)
+        if found is None:
+            return shown
+        self._say(line, found, "shown")
+        return math.nan
+
+    def _pair(self, line: int, cells: dict[str, str], what: str) -> tuple[float, float]:
+        """A count and its time, or two NaN."""
+        so, values = _left_out(what), []
+        for column in (what, f"{what}_time_s"):
+            text = cells.get(column, "")
+            try:
+                values.append(number(text))
+            except ValueError:
+                self._say(line, no_number(text, so), column)
+                return math.nan, math.nan
+        count, time_s = values
+        if math.isnan(count) and math.isnan(time_s):
+            return math.nan, math.nan
+        if math.isnan(count) or math.isnan(time_s):
+            missing = what if math.isnan(count) else f"{what}_time_s"
+            self._say(line, statement(RunTableSays.PARTNER_EMPTY, so=so), missing)
+        elif count <= 0 or count != round(count):
+            laps = what == "laps"
+            says = RunTableSays.TURNS_NOT_WHOLE if laps else RunTableSays.PULSES_NOT_WHOLE
+            self._say(line, statement(says, count=count, so=so), what)
+        elif not 0 < time_s < 86_400:
+            found = statement(RunTableSays.TIME_OUT_OF_RANGE, time_s=time_s, so=so)
+            self._say(line, found, f"{what}_time_s")
+        else:
+            return count, time_s
+        return math.nan, math.nan
+
+    def _reference(self, line: int, cells: dict[str, str]) -> tuple[float, float]:
+        speed_cell, u_cell = (cells.get(column, "") for column in REFERENCE_COLUMNS)
+        if not (speed_cell or u_cell):
+            return math.nan, math.nan
+        speed, u = number_or_nan(speed_cell), number_or_nan(u_cell)
+        if SLOWEST_MPS <= speed <= FASTEST_MPS and 0 < u < speed:
+            return speed, u
+        found = statement(RunTableSays.REFERENCE_WRONG, cell=speed_cell, u_cell=u_cell)
+        self._say(line, found, REFERENCE_COLUMNS[0])
+        return math.nan, math.nan
+
+    def _timing(self, line: int, cell: str, laps_time_s: float) -> float:
+        """Standard uncertainty of the laps' time; a hand's where the cell makes no sense."""
+        u_s = number_or_nan(cell)
+        if 0 < u_s < laps_time_s:
+            return u_s
+        found = statement(RunTableSays.TIMING_WRONG, cell=cell, hand_s=HAND_INTERVAL_U_S)
+        self._say(line, found, TIMING_COLUMN)
+        return HAND_INTERVAL_U_S
+
+    def _plausible(self, run: Run) -> Run:
+        """Drops a pair that means a speed no belt runs at."""
+        length = self.machine.belt.lap_length_m
+        for what, metres in (("laps", length), ("pulses", metres_per_pulse(self.machine).value_m)):
+            count, time_s = getattr(run, what), getattr(run, f"{what}_time_s")
+            speed = count * metres / time_s
+            # Pulses get ten times the room: the geometry itself may be wrong.
+            room = 10 if what == "pulses" else 1
+            if math.isfinite(speed) and not SLOWEST_MPS / room <= speed <= FASTEST_MPS * room:
+                found = statement(
+                    RunTableSays.SPEED_IMPLAUSIBLE,
+                    count=count,
+                    time_s=time_s,
+                    speed_mps=speed,
+                    so=_left_out(what),
+                )
+                self._say(run.line, found, what)
+                run = run.without_laps() if what == "laps" else run.without_pulses()
+        return run
+
+    def _say(self, line: int, found: Statement, column: str = "") -> None:
+        self.warnings.append(at(self.name, line, found, column))
+
+
+def _left_out(what: str) -> Statement:
+    laps = what == "laps"
+    return statement(RunTableSays.LAPS_LEFT_OUT if laps else RunTableSays.PULSES_LEFT_OUT)
+
+
+def _number_and_unit(cell: str) -> tuple[str, str]:
+    """'2.5 mph' → ('2.5', 'mph'); a cell that does not begin with a number stays whole."""
+    match = re.fullmatch(r"([+-]?[\d.]+(?:e[+-]?\d+)?)\s*([a-z/].*)", cell, re.IGNORECASE)
+    return (match[1], match[2].strip()) if match else (cell, "")
+
+
+def _same_numbers(name: str, runs: Sequence[Run], warnings: list[Statement]) -> list[Run]:
+    """Runs with labels of their own; a line typed twice is kept once."""
+    kept: list[Run] = []
+    for run in runs:
+        twin = next((other for other in kept if other.label == run.label), None)
+        if twin is None:
+            kept.append(run)
+            continue
+        same = _same_values(twin, run)
+        says = RunTableSays.SAME_LINE_TWICE if same else RunTableSays.SAME_NUMBER_TWICE
+        warnings.append(at(name, run.line, statement(says, run=run.label, other=twin.line), "run"))
+        if not same:
+            kept.append(replace(run, label=f"{run.label} (line {run.line})"))
+    return kept
+
+
+def _off_step(name: str, runs: Sequence[Run], machine: Machine) -> list[Statement]:
+    """Where shown values have digits that the display does not."""
+    step = machine.readout.step
+    off = [run for run in runs if abs(run.shown / step - round(run.shown / step)) > 0.01]
+    if not off:
+        return []
+    lines = tuple(run.line for run in off)
+    says = RunTableSays.SHOWN_OFF_STEP
+    return [statement(says, table=name, lines=lines, shown=off[0].shown, step=step)]
+
+
+def _same_values(one: Run, other: Run) -> bool:
+    """Whether two runs hold the same values, NaN counted as equal, whatever their lines."""
+    names = ("shown", "laps", "laps_time_s", "pulses", "pulses_time_s", *REFERENCE_COLUMNS)
+    pairs = ((getattr(one, name), getattr(other, name)) for name in names)
+    return all(a == b or (math.isnan(a) and math.isnan(b)) for a, b in pairs)
