@@ -9,8 +9,9 @@ import subprocess
 import tempfile
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import MISSING, dataclass, field, fields, is_dataclass
 from pathlib import Path
+from typing import get_origin, get_type_hints
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from drivers.contract import BaseDriver, EdgeBlock, Lost
+from workbench.calibration.statistics.decision import Verdict
 from workbench.records.store import open_store
 
 try:
@@ -274,3 +276,31 @@ class Wheel:
 def wheel() -> Callable[..., Wheel]:
     """`wheel(teeth=24, bent={6: 0.08})(rng)`: the edges of one such wheel."""
     return Wheel
+
+
+NEUTRAL = {
+    float: float("nan"),
+    int: 0,
+    str: "",
+    bool: False,
+    tuple: (),
+    dict: {},
+    Verdict: Verdict.PASS,
+}
+"""What stands in an answer of which a test gives only a part."""
+
+
+@pytest.fixture(scope="session")
+def whole():
+    """A whole answer of a type, of which only what a test is about is given."""
+
+    def made(kind, **given):
+        hints = get_type_hints(kind)
+        for one in fields(kind):
+            required = one.default is MISSING and one.default_factory is MISSING
+            if required and one.name not in given:
+                hint = get_origin(hints[one.name]) or hints[one.name]
+                given[one.name] = made(hint) if is_dataclass(hint) else NEUTRAL.get(hint)
+        return kind(**given)
+
+    return made

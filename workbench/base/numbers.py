@@ -80,6 +80,8 @@ def quantities(units: UnitSystem) -> dict[str, Quantity]:
         "milliseconds": Quantity("ms", 1000.0, 2),
         "angle": Quantity("°", 1.0, 0),
         "rate": Quantity("Hz", 1.0, 1),
+        "number": Quantity("", 1.0, -1),
+        "whole": Quantity("", 1.0, 0),
     }
 
 

@@ -7,9 +7,13 @@ from typing import Any
 
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
+from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.codec import Answer, from_plain, to_plain
+from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.job import job
+from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.source import Source
+from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.records.entries import StoredResult
 
 
@@ -85,6 +89,21 @@ def options_before(kind: str, number: int, address: str | None) -> Any:
         before = [one for one in store.results(number) if one.kind == kind]
     options: type[Any] = job(kind).options
     return from_plain(before[0].options, options) if before else options()
+
+
+_ANSWERS: dict[str, type] = {
+    "pass": PassAnswer,
+    "calibrate": CalibrateAnswer,
+    "gap": GapAnswer,
+    "speed": SpeedAnswer,
+}
+
+
+def any_answer(stored: StoredResult) -> PassAnswer | CalibrateAnswer | GapAnswer | SpeedAnswer:
+    """A stored result's answer, of whatever kind. Raises StoreError."""
+    answer: PassAnswer | CalibrateAnswer | GapAnswer | SpeedAnswer
+    answer = from_plain(stored.answer, _ANSWERS[stored.kind])
+    return answer
 
 
 def answer_of(stored: StoredResult, kind: type[Answer]) -> Answer:

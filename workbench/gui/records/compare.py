@@ -19,11 +19,13 @@ from workbench.gui.parts.turns import Turns
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, Theme
+from workbench.jobs.keep import any_answer
 from workbench.models.records.compare import compared_pictures, compared_rows
 from workbench.models.records.listing import RecordEntry
 from workbench.models.records.speed_lines import SpeedLines, speeds_picture
 from workbench.records.entries import StoredResult
 from workbench.words.language import N_, _
+from workbench.words.words import Words
 
 HEADS = ("", "A", "B", "B − A", N_("B is"))
 UNLIKE_KINDS = N_("The two are of different kinds: only figures that both hold can be compared.")
@@ -91,13 +93,14 @@ class CompareView(QWidget):
     def show_results(self, first: StoredResult, second: StoredResult, units: UnitSystem) -> None:
         """Two results of one kind, or their figures where they are of two kinds."""
         self._shown, self._lines = (first, second), None
-        pictures = compared_pictures(first, second)
+        one, other = map(any_answer, (first, second))
+        pictures = compared_pictures(one, other)
         self.views.show_view(self._results)
         for chart, picture in zip(self.charts, [*pictures, None, None], strict=False):
             chart.setVisible(picture is not None)
             if picture is not None:
                 chart.show_picture(picture, units, anew=True)
-        rows = compared_rows(first.answer, second.answer, units)
+        rows = compared_rows(one, other, Words(units))
         self.table.setRowCount(len(rows))
         for at, row in enumerate(rows):
             cells = (row.name, row.first, row.second, row.difference, row.meaning)

@@ -17,6 +17,7 @@ from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.keep import answer_of
 from workbench.jobs.passes.answer import PassAnswer
+from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.models.records.opened import (
     calibration_words,
     gap_words,
@@ -45,7 +46,7 @@ class ResultView(Turns):
         self.wheel.setMinimumSize(26 * GRID_PX, 26 * GRID_PX)
         self._pickups = QComboBox()
         self._pickups.setMinimumHeight(TOUCH_PX)
-        self._pickups.setAccessibleName("Pickup")
+        self._pickups.setAccessibleName(_("Pickup"))
         self._pickups.activated.connect(self._show)
         self.calibration = AnswerFrame(theme, self.curve)
         self.gap = AnswerFrame(theme, self.wheel, self._pickups)
@@ -64,7 +65,7 @@ class ResultView(Turns):
         self._pickups.clear()
         if stored.kind == "gap":
             for one in pickups_of(stored.answer):
-                self._pickups.addItem(f"{one.get('pickup') or 'Pickup'}: {one['verdict']}")
+                self._pickups.addItem(f"{one.get('pickup') or _('Pickup')}: {one['verdict']}")
         self._pickups.setVisible(self._pickups.count() > 1)
         self._show()
 
@@ -77,7 +78,6 @@ class ResultView(Turns):
         stored, units = self._stored, self._units
         if stored is None or units is None:
             return
-        answer = stored.answer
         if self._passed is not None:
             self.passing.show_answer(self._passed, units)
             self.show_view(self.passing)
@@ -92,7 +92,7 @@ class ResultView(Turns):
             self._show_gap(stored, units)
             self.show_view(self.gap)
         else:
-            self.speed.show_words(speed_words(answer, units))
+            self.speed.show_words(speed_words(answer_of(stored, SpeedAnswer), Words(units)))
             self.show_view(self.speed)
 
     def _show_gap(self, stored: StoredResult, units: UnitSystem) -> None:

@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from workbench.base.statements import PlusMinus, Statement, statement
+from workbench.jobs.gap.answer import GapAnswer
+from workbench.jobs.keep import answer_of
 from workbench.jobs.season.answer import (
     QuantitySeason,
     SeasonAnswer,
@@ -20,7 +22,6 @@ from workbench.jobs.season.answer import (
 )
 from workbench.match.season import LEAST_VISITS, Chart, Visit, chart
 from workbench.records.cards import Card
-from workbench.records.entries import StoredResult
 from workbench.records.store import Store, open_store
 
 K = 2.0
@@ -82,7 +83,11 @@ def _measured(store: Store, card: Card) -> Iterator[tuple[int | str | None, _Mea
     origin: int | str | None = card.recording
     if whole is not None and origin is None:
         origin = whole.table
-    for one in _of_pickups(whole) if whole and card.kind == "gap" else _of_card(card):
+    if whole is not None and card.kind == "gap":
+        found = _of_pickups(answer_of(whole, GapAnswer))
+    else:
+        found = _of_card(card)
+    for one in found:
         yield origin, one
 
 
@@ -101,11 +106,10 @@ def _of_card(card: Card) -> Iterator[_Measured]:
         yield _Measured((SeasonQuantity.METRES_PER_PULSE, ""), *travel)
 
 
-def _of_pickups(stored: StoredResult) -> Iterator[_Measured]:
-    most = _number(stored.answer, "gap_max_m")
-    for one in stored.answer.get("pickups") or [stored.answer]:
-        gap = _number(one, "gap_m"), _number(one, "u_gap_m", 0.0)
-        yield _Measured((SeasonQuantity.GAP_M, str(one.get("pickup") or "")), *gap, (0.0, most))
+def _of_pickups(answer: GapAnswer) -> Iterator[_Measured]:
+    for one in answer.pickups:
+        u = one.u_gap_m if math.isfinite(one.u_gap_m) else 0.0
+        yield _Measured((SeasonQuantity.GAP_M, one.pickup), one.gap_m, u, (0.0, answer.gap_max_m))
 
 
 def _number(values: dict[str, Any], key: str, unknown: float = math.nan) -> float:

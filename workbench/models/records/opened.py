@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,6 +15,9 @@ from workbench.calibration.gap.feeler import FeelerGap
 from workbench.calibration.gap.table import parse_gap_table
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.calibrate.answer import CalibrateAnswer, RunAnswer
+from workbench.jobs.gap.answer import GapAnswer
+from workbench.jobs.keep import answer_of
+from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.models.gap.words import (
     feeler_advice,
     feeler_sentence,
@@ -21,7 +25,7 @@ from workbench.models.gap.words import (
     wheel_sentence,
 )
 from workbench.records.entries import StoredResult
-from workbench.words.figures import figures, measures_of, number, with_spread
+from workbench.words.figures import figures
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -105,8 +109,9 @@ def gap_words(
     else:
         sentence = wheel_sentence(pickup, marked=marked, units=units)
         details = wheel_details(pickup, units)
-    rows = [(one.name, one.text) for one in figures(pickup, units)]
-    opened = Opened(Verdict(pickup["verdict"]), sentence, {"What was found": details}, rows=rows)
+    rows = _rows(answer_of(stored, GapAnswer).pickups[at], Words(units))
+    chapters = {_("What was found"): details}
+    opened = Opened(Verdict(pickup["verdict"]), sentence, chapters, rows=rows)
     return opened, gap, limits
 
 
@@ -120,31 +125,33 @@ def _feeler(stored: StoredResult, name: str, limits: Pickup) -> FeelerGap | None
     return listed.judge(entry) if entry is not None else None
 
 
-def speed_words(answer: Mapping[str, Any], units: UnitSystem) -> Opened:
+def speed_words(answer: SpeedAnswer, words: Words) -> Opened:
     """A belt speed: its figures, and every other speed there was."""
-    measures = measures_of(units)
-    speed = number(answer.get("belt_speed_mps"))
-    wide = number(answer.get("U_belt_speed_mps"))
-    if speed == speed:
-        sentence = f"The belt ran at {with_spread(speed, wide, measures['speed'])} on average."
-    else:
-        sentence = "There was nothing to measure the belt by."
-    others = []
-    for one in answer.get("speeds") or []:
-        mean, spread = number(one.get("speed_mps")), number(one.get("U_speed_mps"))
-        if mean == mean:
-            others.append(f"{one['source']}: {with_spread(mean, spread, measures['speed'])}")
+    sentence = _("There was nothing to measure the belt by.")
+    if math.isfinite(answer.belt_speed_mps):
+        speed = words.number("speed", answer.belt_speed_mps, answer.U_belt_speed_mps)
+        sentence = _("The belt ran at {speed} on average.").format(speed=speed)
+    others = [
+        f"{one.source}: {words.number('speed', one.speed_mps, one.U_speed_mps)}"
+        for one in answer.speeds
+        if one.values
+    ]
     return Opened(
         None,
         sentence,
-        {"Other speeds": others, "Notes": [str(line) for line in answer.get("warnings") or []]},
-        rows=[(one.name, one.text) for one in figures(answer, units)],
+        {_("Other speeds"): others, _("Notes"): words.say_all(answer.warnings)},
+        rows=_rows(answer, words),
     )
+
+
+def _rows(answer: object, words: Words) -> list[tuple[str, ...]]:
+    return [(one.name, one.text(words)) for one in figures(answer)]
 
 
 def late_shares(pickup: Mapping[str, Any]) -> list[float]:
     """Each tooth's lateness in pitches, NaN where it was not seen."""
-    return [number(value) for value in pickup.get("spacing_rel") or []]
+    shares = pickup.get("spacing_rel") or []
+    return [math.nan if share is None else float(share) for share in shares]
 
 
 def suspects(pickup: Mapping[str, Any]) -> dict[int, str]:

@@ -31,6 +31,6 @@ SENTENCES: dict[str, Template] = {
     ),
     SeasonSays.VALUE_RATIO: N_("{value:ratio}"),
     SeasonSays.VALUE_ERROR: N_("{error_rel:percent}"),
-    SeasonSays.VALUE_SETTING: N_("{setting:g}"),
+    SeasonSays.VALUE_SETTING: N_("{setting:number}"),
     SeasonSays.VALUE_GAP: N_("{gap_m:gap}"),
 }

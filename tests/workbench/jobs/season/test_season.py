@@ -8,7 +8,10 @@ import pytest
 
 from workbench.base.machine import parse_machine
 from workbench.base.units import METRIC, US
+from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.codec import to_plain
+from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer
+from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.season.answer import SeasonOptions, SeasonSays
 from workbench.jobs.season.compute import compute
 from workbench.records.store import open_store
@@ -20,7 +23,6 @@ DAY = datetime(2026, 9, 14, 20, 5, tzinfo=UTC)
 MACHINE = parse_machine(
     'name = "Digger"\n[drive]\ntarget_teeth = 24\nkind = "roll"\nroll_diameter_m = 0.2\n'
 )
-LIMITS = {"ratio_low": 0.95, "ratio_high": 1.05}
 
 
 @pytest.fixture
@@ -34,7 +36,7 @@ def keep(path, kind, answers, *, table=None, recording=None):
         with open_store(path, now=lambda at=at: DAY + timedelta(days=at)) as store:
             own = f"{kind} {at}" if table is None and recording is None else table
             store.add_result(
-                kind, answer, options={}, table=own, recording=recording, machine=MACHINE
+                kind, to_plain(answer), options={}, table=own, recording=recording, machine=MACHINE
             )
 
 
@@ -42,38 +44,51 @@ def season(path, machine="Digger"):
     return compute(SeasonOptions(path, machine)).quantities
 
 
-def pickups(**gaps_m):
-    return {
-        "gap_max_m": 0.003,
-        "pickups": [
-            {"pickup": name, "gap_m": gap_m, "u_gap_m": 1e-5} for name, gap_m in gaps_m.items()
-        ],
-    }
+@pytest.fixture
+def pickups(whole):
+    """A gap check of some pickups."""
+
+    def checked(**gaps_m):
+        found = [
+            whole(FeelerAnswer, pickup=name, gap_m=gap_m, u_gap_m=1e-5)
+            for name, gap_m in gaps_m.items()
+        ]
+        top = {"pickup": found[0].pickup, "gap_m": found[0].gap_m}
+        return whole(GapAnswer, pickups=tuple(found), gap_max_m=0.003, **top)
+
+    return checked
 
 
-def test_a_table_judged_twice_counts_once_by_its_newest_result(path):
+@pytest.fixture
+def passed(whole):
+    """A pass with a ratio."""
+    return lambda ratio: whole(
+        PassAnswer, ratio=ratio, u_ratio=0.005, ratio_low=0.95, ratio_high=1.05
+    )
+
+
+def test_a_table_judged_twice_counts_once_by_its_newest_result(path, pickups):
     keep(path, "gap", [pickups(left=0.0016), pickups(left=0.0017)], table="the same readings")
     left = season(path)["gap_m/left"]
     assert [visit.value for visit in left.visits] == [0.0017]
     assert left.results == (2,)
 
 
-def test_every_pickup_of_a_recording_counts_and_not_the_worst_alone(path):
+def test_every_pickup_of_a_recording_counts_and_not_the_worst_alone(path, pickups):
     with open_store(path) as store:
         store.begin_recording("wheel", started_host_s=0.0, machine=MACHINE)
     keep(path, "gap", [pickups(left=0.0016, right=0.0021)], recording=1)
-    keep(path, "gap", [{"pickup": "right", "gap_m": 0.0022, "gap_max_m": 0.003}], recording=1)
+    keep(path, "gap", [pickups(right=0.0022)], recording=1)
     found = season(path)
     assert [visit.value for visit in found["gap_m/left"].visits] == [0.0016]
     assert [visit.value for visit in found["gap_m/right"].visits] == [0.0022]
 
 
-def test_each_quantity_has_its_limits(path):
+def test_each_quantity_has_its_limits(path, pickups, passed, whole):
     ratios = (1.0, 1.005, 0.995, 1.0, 1.002, 0.9)
-    keep(path, "pass", [{"ratio": one, "u_ratio": 0.005, **LIMITS} for one in ratios])
+    keep(path, "pass", map(passed, ratios))
     keep(path, "gap", [pickups(left=0.0016, right=0.0016)])
-    error = {"error_at_work": None, "setting_now": 90.0, "readout_error_limit": 0.02}
-    keep(path, "calibrate", [error])
+    keep(path, "calibrate", [whole(CalibrateAnswer, setting_now=90.0, readout_error_limit=0.02)])
     found = season(path)
     assert list(found) == ["ratio", "setting", "gap_m/left", "gap_m/right"]
     assert season_title(found["ratio"]) == "Ratio belt ÷ ground"
@@ -91,7 +106,7 @@ def test_each_quantity_has_its_limits(path):
     assert season(path, "another") == {}
 
 
-def test_what_is_said_follows_the_units_and_the_clock_on_the_wall(path):
+def test_what_is_said_follows_the_units_and_the_clock_on_the_wall(path, pickups):
     keep(path, "gap", [pickups(left=gap_m) for gap_m in (0.0016, 0.00254)])
     stepped = season(path)["gap_m/left"].changes[0]
     assert stepped.what == SeasonSays.STEPPED
@@ -101,18 +116,18 @@ def test_what_is_said_follows_the_units_and_the_clock_on_the_wall(path):
     assert "0.10000 ± 0.00079 in" in Words(US, zone=UTC).say(stepped)
 
 
-def test_what_is_deleted_is_out_of_the_season(path):
-    keep(path, "pass", [{"ratio": 1.0, "u_ratio": 0.01, **LIMITS}] * 2)
+def test_what_is_deleted_is_out_of_the_season(path, passed):
+    keep(path, "pass", [passed(1.0)] * 2)
     with open_store(path) as store:
         store.hide_result(2)
     assert season(path)["ratio"].results == (1,)
 
 
-def test_the_answer_is_plain_data_by_its_quantities(path):
-    keep(path, "pass", [{"ratio": 1.0, "u_ratio": 0.01, **LIMITS}])
+def test_the_answer_is_plain_data_by_its_quantities(path, passed):
+    keep(path, "pass", [passed(1.0)])
     plain = to_plain(compute(SeasonOptions(path, "Digger")))
     ratio = plain["quantities"]["ratio"]
     assert ratio["visits"] == [
-        {"when_utc": DAY.isoformat(timespec="milliseconds")} | {"value": 1.0, "u": 0.01}
+        {"when_utc": DAY.isoformat(timespec="milliseconds")} | {"value": 1.0, "u": 0.005}
     ]
     assert ratio["low"] is None
