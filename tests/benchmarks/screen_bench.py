@@ -193,11 +193,14 @@ class Latency:
         self._strip = bench.window.page("Pass").findChild(PaceStrip)
         self._painted = []
         self._strip.installEventFilter(frames(self._painted))
-        bench.bench.live.listen(self._take)
+        self._live, self._edges = bench.bench.live, {}
+        self._live.subscribe(self._take)
 
-    def _take(self, item):
-        if isinstance(item, EdgeBlock):
-            self._waiting.append(item.host_s)
+    def _take(self):
+        for name, stream in self._live.streams.items():
+            if stream.is_pulses and stream.edges != self._edges.get(name):
+                self._edges[name] = stream.edges
+                self._waiting.append(stream.last_host_s)
 
     def look(self):
         """After each round of the screen."""

@@ -12,8 +12,8 @@ from workbench.base.units import UnitSystem
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
 from workbench.gui.parts.basics import Elided, button, label, say
 from workbench.gui.theme import GRID_PX, Theme
+from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.models.live import Stream
 from workbench.models.passes.pace import PaceModel
 from workbench.words.language import N_, _
 from workbench.words.numbers import clock_text

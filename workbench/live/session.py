@@ -1,21 +1,21 @@
 """One run of the bench: a reader thread an input, and where each item goes.
 
-Every item goes two ways: to the recorder, which loses nothing, and into a bounded ring
-for the screen, which may miss some. An input whose plug is pulled is opened again and
+Every item goes two ways: to the recorder, which loses nothing, and to whoever shows what is
+live, who keeps the newest. An input whose plug is pulled is opened again and
 goes on as the same channels, with the hole on record as `Lost`. Whatever an input does,
 `stop` returns within its time.
 """
 
 from __future__ import annotations
 
+import logging
 import threading
 import time
-from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from itertools import chain, islice, repeat
+from itertools import chain, repeat
 
 from drivers.contract import DeviceError, DeviceLost, Driver, EdgeBlock, InputError, Item, Lost
 from workbench.base.errors import BenchError, StoreError, WrongInput
@@ -24,12 +24,13 @@ POLL_S = 0.1
 STOP_S = 1.8
 BACK_OFF_S = (0.25, 0.5, 1.0, 2.0)
 """Pauses before an input is tried again; the last is repeated."""
-RING_ITEMS = 8192
 
 Wait = Callable[[threading.Event, float], bool]
 """Waits for an event at most some seconds; True where it was set. Handed in for tests."""
 Keep = Callable[[str, Item], None]
 """Takes (input address, item) for good; raises StoreError where the run must end."""
+Show = Callable[[str, Sequence[Item]], object]
+"""Takes (input address, items) for the screen, without waiting for anything."""
 
 
 class InputState(StrEnum):
@@ -60,26 +61,6 @@ class InputStatus:
     last_host_s: float = float("nan")
 
 
-class Ring:
-    """The newest items, for any number of viewers that look now and then."""
-
-    def __init__(self, most: int = RING_ITEMS) -> None:
-        self._items: deque[tuple[str, Item]] = deque(maxlen=most)
-        self._added = 0
-        self._lock = threading.Lock()
-
-    def add(self, address: str, items: Sequence[Item]) -> None:
-        with self._lock:
-            self._items.extend((address, item) for item in items)
-            self._added += len(items)
-
-    def since(self, seen: int) -> tuple[list[tuple[str, Item]], int]:
-        """What was added after the first `seen` items and is still there, and the new `seen`."""
-        with self._lock:
-            fresh = min(self._added - seen, len(self._items))
-            return list(islice(self._items, len(self._items) - fresh, None)), self._added
-
-
 class Session:
     """Reads some inputs until they end, `for_s` seconds are over, or `stop` is called.
 
@@ -95,6 +76,7 @@ class Session:
         for_s: float = float("inf"),
         back_off_s: Sequence[float] = BACK_OFF_S,
         wait: Wait = threading.Event.wait,
+        show: Show = lambda _address, _items: None,
     ) -> None:
         if not drivers:
             raise WrongInput("There is no input to read; name at least one.")
@@ -105,7 +87,7 @@ class Session:
                 "simulated one with pace=real.",
                 named=named,
             )
-        self.ring = Ring()
+        self._show = show
         self._stopping = threading.Event()
         self._inputs = [
             _Input(driver, self._hand_on, self._stopping, for_s, back_off_s, wait)
@@ -172,7 +154,10 @@ class Session:
                 self._fault = self._fault or error
                 self._stopping.set()
                 raise
-        self.ring.add(address, items)
+        try:
+            self._show(address, items)
+        except Exception:  # a defect of what is shown must not end what is recorded
+            logging.getLogger("evenpace").exception("unexpected error in what is shown live")
 
 
 class _Input:

@@ -1,6 +1,6 @@
 """The pass while it is driven: belt against ground, and the answer as soon as there is one.
 
-Fed with the blocks of a session, it keeps one row a second: the sums of both speeds over
+Fed with what two channels bring, it keeps one row a second: the sums of both speeds over
 its tenths. Which seconds count is judged by the same rule as after the pass, over the last
 three minutes anew each second; older ones stand. Work for each update is bounded, whatever
 the length of the pass.
@@ -14,14 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.pulses.running_base import RunningBase
 from workbench.calibration.statistics.decision import Decision
 from workbench.match.live_seconds import NO_ANSWER, Answers, Seconds, State
 from workbench.match.ratio import PaceLimits
 from workbench.match.streams import STEP_S, PulseStream, Tenths, ValueStream
 
 Floats = NDArray[np.float64]
-Ticks = NDArray[np.int64]
 
 LOST_S = 2.0
 """Silence after which a signal is lost."""
@@ -60,7 +58,7 @@ class Snapshot:
 
 
 class LiveMatch:
-    """One pass. Hand it blocks with `add_edges`, `add_belt`, `add_ground`; ask `snapshot`.
+    """One pass. Hand it what comes with `add_edges`, `add_belt`, `add_ground`; ask `snapshot`.
 
     The belt comes as pulses (`teeth` and `metre_per_pulse_m` given) or as speeds.
     `u_belt_rel` and `u_ground_rel` are what all values of a source share.
@@ -78,39 +76,37 @@ class LiveMatch:
         self._limits = limits
         self._pulses = PulseStream(teeth, metre_per_pulse_m) if teeth else None
         self._belt, self._ground = ValueStream(), ValueStream()
-        self._lines = {"belt": RunningBase(), "ground": RunningBase()}
-        self._run = 0
         self._heard = {"belt": -math.inf, "ground": -math.inf}
         self._tenths = Tenths(self._belt, self._ground)
         self._seconds = Seconds(limits)
         self._answers = Answers(limits, (u_belt_rel, u_ground_rel))
         self._standing = NO_ANSWER
 
-    def add_edges(self, ticks: Ticks, tick_s: float, host_s: float) -> None:
-        """Rising edges of the belt's pickup, as an `EdgeBlock` brings them."""
-        if self._pulses is None or ticks.size == 0:
+    @property
+    def edges_again(self) -> int:
+        """How many edges, of those given before, `add_edges` needs to see again."""
+        return self._pulses.edges_again if self._pulses else 0
+
+    def add_edges(self, edges_s: Floats, fresh: int, host_s: float) -> None:
+        """Rising edges (n,) of the belt's pickup, ascending on the host's line; the last `fresh`
+        of them are new and came by `host_s`."""
+        if self._pulses is None or edges_s.size == 0:
             return
-        line, edges_s = self._lines["belt"], np.asarray(ticks * tick_s, dtype=np.float64)
-        line.add(edges_s[-1:], np.array([host_s]))
-        if line.run != self._run:
-            self._run = line.run
-            self._pulses.restart()
         self._heard["belt"] = max(self._heard["belt"], host_s)
-        new = self._pulses.add(edges_s)
-        if line.base is not None:
-            self._belt.add(line.to_host(new.time_s), new.speed_mps / line.base.rate, None)
+        new = self._pulses.add(edges_s, fresh)
+        self._belt.add(new.time_s, new.speed_mps, None)
         self._advance()
 
     def add_belt(
         self, time_s: Floats, speed_mps: Floats, host_s: float, u_mps: Floats | None = None
     ) -> None:
-        """Belt speeds, as a `SpeedBlock` brings them."""
+        """Belt speeds (n,) on the host's line, which came by `host_s`."""
         self._add("belt", self._belt, time_s, speed_mps, host_s, u_mps)
 
     def add_ground(
         self, time_s: Floats, speed_mps: Floats, host_s: float, u_mps: Floats | None = None
     ) -> None:
-        """Ground speeds, as a `SpeedBlock` brings them."""
+        """Ground speeds, as `add_belt`."""
         self._add("ground", self._ground, time_s, speed_mps, host_s, u_mps)
 
     def start(self, host_s: float) -> None:
@@ -167,14 +163,9 @@ class LiveMatch:
     ) -> None:
         if time_s.size == 0:
             return
-        line = self._lines[name]
-        line.add(time_s[-1:], np.array([host_s]))
-        if line.base is None:
-            return
-        placed_s = line.to_host(time_s)
         if np.isfinite(speed_mps).any():
             self._heard[name] = max(self._heard[name], host_s)
-        stream.add(placed_s, speed_mps, u_mps)
+        stream.add(time_s, speed_mps, u_mps)
         self._advance()
 
     def _advance(self) -> None:

@@ -92,31 +92,25 @@ class ValueStream:
 
 
 class PulseStream:
-    """Pulses of one channel turned into belt speed as they come, by the clock that counts them."""
+    """Pulses of one channel turned into belt speed as they come."""
 
     def __init__(self, teeth: int, metre_per_pulse_m: float) -> None:
         self._teeth, self._metre_per_pulse_m = teeth, metre_per_pulse_m
-        self.restart()
+        self.edges_again = KEPT_TURNS * teeth
+        self._given_s, self._fresh = -math.inf, 0
 
-    def restart(self) -> None:
-        """The clock began anew."""
-        self._edges_s, self._given_s, self._fresh = np.empty(0), -math.inf, 0
-
-    def add(self, edges_s: Floats) -> SpeedSeries:
-        """Append ascending edge times (n,); the speeds that have become known since."""
-        self._edges_s = np.maximum.accumulate(np.concatenate((self._edges_s, edges_s)))
-        self._fresh += edges_s.size
+    def add(self, edges_s: Floats, fresh: int) -> SpeedSeries:
+        """The speeds that have become known, from ascending edge times (n,), of which the last
+        `fresh` are new."""
+        self._fresh += fresh
         if self._fresh < self._teeth // 2:
             return NOTHING
         self._fresh = 0
-        series = speed_series(clean(self._edges_s), self._teeth, self._metre_per_pulse_m)
+        recent_s = edges_s[np.searchsorted(edges_s, edges_s[-1] - LONGEST_TURN_S) :]
+        series = speed_series(clean(recent_s), self._teeth, self._metre_per_pulse_m)
         new = series.time_s > self._given_s
         if new.any():
             self._given_s = float(series.time_s[-1])
-        kept = KEPT_TURNS * self._teeth
-        first = max(0, self._edges_s.size - kept)
-        first = max(first, int(np.searchsorted(self._edges_s, self._edges_s[-1] - LONGEST_TURN_S)))
-        self._edges_s = self._edges_s[first:]
         return SpeedSeries(
             series.time_s[new], series.speed_mps[new], series.u_mps[new], series.u_common_rel
         )

@@ -6,21 +6,20 @@ Nothing here waits for the store, so the screen may call it: see `RecordingRun`.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
 from drivers.contract import Clock, Driver, Lost, Notes
+from workbench.live.recording_run import Recorder, RecordingRun
 from workbench.models.observable import Observable
-from workbench.models.recording_run import RecordingRun
 from workbench.records.notes import merged_notes
 
 if TYPE_CHECKING:
     from workbench.base.machine import Machine
     from workbench.models.live import LiveInputs
-    from workbench.records.store import Store
-    from workbench.records.writer import Writer
 
 Outcome = TypeVar("Outcome")
 
@@ -91,8 +90,12 @@ class RecordingModel(Observable):
         drivers: list[Driver] = []
         before = merged_notes(live.drivers) if live.all_read and not live.simulated else None
         self._run = RecordingRun(
-            partial(self._begin, name or ", ".join(addresses), live.simulated),
-            lambda: _since(before, merged_notes(drivers)),
+            partial(
+                self._begin,
+                name or ", ".join(addresses),
+                live.simulated,
+                lambda: _since(before, merged_notes(drivers)),
+            )
         )
         if before is None:
             live.start(addresses, self._run.put)
@@ -165,22 +168,22 @@ class RecordingModel(Observable):
         # A recorder whose disk is behind makes whoever puts wait for it.
         threading.Thread(target=put, name="hole on record", daemon=True).start()
 
-    def _begin(self, name: str, simulated: bool) -> tuple[Store, Writer]:
+    @contextmanager
+    def _begin(self, name: str, simulated: bool, notes: Callable[[], Notes]) -> Iterator[Recorder]:
         # Here, beside the screen: the database's library takes half a second to import.
-        from workbench.records import store as stores
+        from workbench.records.recorder import Recorder
+        from workbench.records.store import open_store
 
-        store = stores.open_store(self._store())
-        try:
+        with open_store(self._store()) as store:
             writer = store.begin_recording(
                 name,
                 started_host_s=self._started_s,
                 simulated=simulated,
                 machine=self._machine_in_use(),
             )
-        except BaseException:
-            store.close()
-            raise
-        return store, writer
+            recorder = Recorder(writer, notes)
+            recorder.start()
+            yield recorder
 
 
 def _since(before: Notes | None, now: Notes) -> Notes:

@@ -8,7 +8,7 @@ import pytest
 
 from drivers.contract import DeviceDenied, DeviceLost, DeviceMissing, EdgeBlock, Lost
 from workbench.base.errors import StoreError, WrongInput
-from workbench.live.session import InputState, Ring, Session
+from workbench.live.session import InputState, Session
 
 pytestmark = pytest.mark.usefixtures("no_thread_left")
 
@@ -34,13 +34,17 @@ def run(*drivers, keep=None, **options):
     return session
 
 
-def test_every_item_goes_to_the_recorder_and_into_the_ring(scripted, edge_blocks):
+def test_every_item_goes_to_the_recorder_and_to_the_screen(scripted, edge_blocks):
     blocks = edge_blocks(6)
     driver = scripted([blocks[:2], [], blocks[2:]])
-    kept = []
-    session = run(driver, keep=lambda address, item: kept.append((address, item)))
+    kept, shown = [], []
+    session = run(
+        driver,
+        keep=lambda address, item: kept.append((address, item)),
+        show=lambda address, items: shown.append((address, items)),
+    )
     assert kept == [("fake:1", block) for block in blocks]
-    assert session.ring.since(0) == (kept, 6)
+    assert shown == [("fake:1", blocks[:2]), ("fake:1", blocks[2:])]
     (status,) = session.statuses
     assert (status.state, status.reason) == (InputState.ENDED, "all was read")
     assert (status.items, status.edges, status.lost, status.error) == (6, 300, 0, None)
@@ -176,15 +180,22 @@ def test_stop_leaves_behind_what_never_lets_go_and_says_so(scripted, edge_blocks
     assert "left behind" in session.statuses[0].reason
 
 
-def test_the_ring_drops_the_oldest_and_serves_several_viewers():
-    ring = Ring(most=4)
-    ring.add("a", [1, 2, 3])
-    first, seen = ring.since(0)
-    assert [item for _, item in first] == [1, 2, 3]
-    ring.add("a", [4, 5, 6])
-    assert [item for _, item in ring.since(seen)[0]] == [4, 5, 6]
-    assert [item for _, item in ring.since(0)[0]] == [3, 4, 5, 6]
-    assert ring.since(6) == ([], 6)
+def test_what_is_shown_comes_after_what_is_kept_and_cannot_end_it(scripted, edge_blocks, caplog):
+    blocks, kept, shown = edge_blocks(3), [], []
+
+    def show(address, items):
+        assert items[-1] is kept[-1]
+        shown.append(address)
+        raise ZeroDivisionError
+
+    session = Session([scripted([[block] for block in blocks])], show=show)
+    session.start(lambda _, item: kept.append(item))
+    assert session.wait(5.0)
+    assert kept == blocks
+    assert shown == ["fake:1"] * 3
+    assert session.statuses[0].error is None
+    assert "what is shown live" in caplog.text
+    caplog.clear()
 
 
 def test_inputs_of_different_clocks_are_refused(scripted):

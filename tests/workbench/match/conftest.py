@@ -9,13 +9,15 @@ from typing import Any
 import pytest
 
 from drivers.catalogue import open_input
-from drivers.contract import EdgeBlock, Item, SpeedBlock
+from drivers.contract import Item
 from drivers.recording import assemble
 from sim.run import simulate
 from workbench.base.machine import parse_machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.jobs.passes.answer import PassAnswer, PassOptions
 from workbench.jobs.passes.compute import compute
+from workbench.live.driven_pass import DrivenPass
+from workbench.live.streams import Streams
 from workbench.match.live import LiveMatch, Snapshot
 from workbench.match.ratio import PaceLimits
 
@@ -60,16 +62,13 @@ def replayed():
         )
         items: list[Item] = []
         snapshots = []
+        streams, driven = Streams(), DrivenPass(live, "left", ground)
         driver.open()
         while driver.clock() < for_s - 1e-6:
             new = driver.read(chunk_s)
             items += new
-            for item in new:
-                if isinstance(item, EdgeBlock) and item.channel == "left":
-                    live.add_edges(item.ticks, item.tick_s, item.host_s)
-                elif isinstance(item, SpeedBlock) and item.source == ground:
-                    host_s = float(item.host_s[-1])
-                    live.add_ground(item.time_s, item.speed_mps, host_s, item.u_mps)
+            streams.take("sim:", new)
+            driven.follow(streams.by_name)
             snapshots.append(live.snapshot(driver.clock()))
         driver.close()
         after = compute(assemble(items, driver.notes), machine, PassOptions("left", ground))

@@ -67,7 +67,6 @@ class MachinePage(QWidget):
         self._cards = self._make_cards()
         self._area = _scrolling(CardColumns(self._cards, LEFT_CARDS))
         self._lay_out()
-        bench.live.listen(self._teeth.take)
         self._form.subscribe(self._show_form)
         self._show_form()
 

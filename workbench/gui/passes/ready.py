@@ -10,8 +10,8 @@ from PySide6.QtWidgets import QComboBox, QGridLayout, QWidget
 from workbench.gui.parts.basics import button, label, row, say
 from workbench.gui.passes.cue_player import CuePlayer
 from workbench.gui.theme import GRID_PX, TOUCH_PX
+from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.models.live import Stream
 from workbench.models.passes.auto import rule_words
 from workbench.models.passes.cues import Cue
 from workbench.models.passes.job import PassJob

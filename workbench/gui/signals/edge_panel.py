@@ -8,8 +8,8 @@ from workbench.gui.parts.basics import button, label, say
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.live.health import EdgeLook
 from workbench.models.bench import Bench
-from workbench.models.signals.channel_health import EdgeLook
 from workbench.models.signals.pictures import edge_picture
 from workbench.models.signals.rows import wheel_channels
 from workbench.words.language import _

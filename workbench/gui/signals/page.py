@@ -30,8 +30,8 @@ from workbench.gui.signals.record_bar import RecordBar
 from workbench.gui.signals.table import SignalTable
 from workbench.gui.signals.wiring_help import WiringHelp
 from workbench.gui.theme import GRID_PX, Theme
+from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.models.live import Stream
 from workbench.models.signals.advice import Advice, Look, advice
 from workbench.models.signals.inputs import InputsModel
 from workbench.models.signals.pictures import SHOWN_S, strip_picture
@@ -283,5 +283,5 @@ class SignalsPage(QWidget):
 
 def _has_speeds(stream: Stream, from_s: float) -> bool:
     """Whether there is a line to draw: pulses without a machine, and marks, have no speed."""
-    _, speed_mps = stream.history.since(from_s)
+    _, speed_mps = stream.history(from_s)
     return bool(np.isfinite(speed_mps).any())

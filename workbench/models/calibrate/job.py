@@ -11,19 +11,21 @@ from collections.abc import Callable
 from dataclasses import fields, replace
 from typing import Any
 
-from drivers.contract import ChannelKind, Item
+import numpy as np
+
+from drivers.contract import ChannelKind
 from workbench.base.errors import Message, WrongInput
 from workbench.base.units import to_mps
 from workbench.calibration.readout.lap_timer import LapTimer
 from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL, u_marks_s
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
+from workbench.live.streams import HISTORY_S, Stream, Streams
 from workbench.models.bench import Bench
 from workbench.models.calibrate.lap_marks import LapMarks, change_rel
 from workbench.models.calibrate.runs import Reference, State, TakenRun
 from workbench.models.calibrate.steps import RAMP_DROPPED, CalibrateSteps, Later
 from workbench.models.calibrate.store import Worked, compute_work
 from workbench.models.entry import typed_number
-from workbench.models.live import Stream
 from workbench.models.passes.pace import PaceModel
 from workbench.words.language import N_, _
 from workbench.words.words import Words
@@ -44,11 +46,11 @@ class CalibrateJob(CalibrateSteps):
     def __init__(self, bench: Bench, later: Later = lambda work: work()) -> None:
         self._pace = PaceModel(bench)
         self._marks = LapMarks(self._passing)
-        self._streams: dict[str, Stream] | None = None
+        self._taken: Streams | None = None
         self.wanted_U_rel = WANTED_U_REL
         self.by_hand = False
         super().__init__(bench, later)
-        self._stops.append(bench.live.listen(self._take))
+        self._stops.append(bench.live.subscribe(self._follow))
 
     # What stands now.
 
@@ -93,7 +95,10 @@ class CalibrateJob(CalibrateSteps):
     def belt_history(self) -> list[tuple[float, float]]:
         """(seconds ago as a negative number, m/s) of the belt's last minutes."""
         belt, now_s = self._pace.belt(), self._bench.clock()
-        return [(at_s - now_s, mps) for at_s, mps in belt.history] if belt else []
+        if belt is None:
+            return []
+        time_s, speed_mps = belt.history(now_s - HISTORY_S)
+        return list(zip((time_s - now_s).tolist(), speed_mps.tolist(), strict=True))
 
     def steady(self) -> bool | None:
         """Whether the belt has kept its speed for a while; None where there is no signal."""
@@ -322,7 +327,8 @@ class CalibrateJob(CalibrateSteps):
                     "The run has no whole lap yet: wait until the pickup has seen the mark twice."
                 )
             raise WrongInput("The run has no whole lap yet: mark each passing of the belt's mark.")
-        pulses = self._marks.pulses(marks_s[0], marks_s[-1])
+        belt = self._pace.belt()
+        pulses = belt.pulses.teeth_between(marks_s[0], marks_s[-1]) if belt else 0
         by_pickup = self.state.counting
         u_s = u_marks_s(timer.speed_mps) if by_pickup else HAND_INTERVAL_U_S
         return TakenRun(
@@ -355,20 +361,18 @@ class CalibrateJob(CalibrateSteps):
             return self._bench.recording.duration_s
         return self._bench.clock() - origin_s
 
-    def _take(self, item: Item) -> None:
+    def _follow(self) -> None:
         live = self._bench.live
-        if live.streams is not self._streams:
-            self._streams = live.streams
+        if live.taken is not self._taken:
+            self._taken = live.taken
             self._marks.forget()
             if self.state.marks_s or self.state.counting:
                 self.state = replace(self.state, marks_s=(), counting=False)
                 self.said = _("The inputs were opened anew: the run under way is gone.")
                 self.changed()
-        belt = self._pace.belt()
-        laps = (s.address for s in live.streams.values() if s.kind is ChannelKind.LAP_MARK)
-        one_clock = belt is not None and belt.address in laps
-        name = belt.name if belt else None
-        self._marks.take(item, name, one_clock=one_clock, lap_s=self._lap_s(belt))
+        laps = [one for one in live.streams.values() if one.kind is ChannelKind.LAP_MARK]
+        if laps:
+            self._marks.follow(laps[0], self.lap_s())
 
     def _speed_of(self, belt: Stream | None) -> float:
         if belt is None or belt.silent(self._bench.clock()):
@@ -387,10 +391,11 @@ def _no_run() -> dict[str, Any]:
 
 def _kept_speed(belt: Stream, now_s: float) -> bool:
     """Whether the means of the first and the last third of the last seconds agree."""
-    recent = [(at, mps) for at, mps in belt.history if now_s - at <= STEADY_S and mps == mps]
-    if len(recent) < 6 or now_s - recent[0][0] < 0.8 * STEADY_S:
+    time_s, speed_mps = belt.history(now_s - STEADY_S)
+    known = np.isfinite(speed_mps)
+    time_s, speed_mps = time_s[known], speed_mps[known]
+    if time_s.size < 6 or now_s - time_s[0] < 0.8 * STEADY_S:
         return False
-    third = len(recent) // 3
-    first = sum(mps for _, mps in recent[:third]) / third
-    last = sum(mps for _, mps in recent[-third:]) / third
+    third = time_s.size // 3
+    first, last = float(speed_mps[:third].mean()), float(speed_mps[-third:].mean())
     return abs(last - first) <= STEADY_REL * first

@@ -56,8 +56,7 @@ class GapJob(Observable):
         self._resume()
 
     def close(self) -> None:
-        """Listen no more, and keep the list for the next start."""
-        self.run.close()
+        """Keep the list for the next start."""
         self.keep_draft()
 
     @property

@@ -11,12 +11,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drivers.contract import EdgeBlock, Item
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.target_wheel import tooth_signature
+from workbench.live.streams import Stream
 from workbench.models.bench import Bench
 from workbench.models.gap.store import Curve, judge_wheel, one_pickup
 from workbench.models.observable import Observable
@@ -55,9 +55,7 @@ class WheelRun(Observable):
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self._bench, self._pace = bench, PaceModel(bench)
-        self._unlisten = bench.live.listen(self._take)
-        self._edge_s: deque[Floats] = deque()
-        self._edges = self._edges_held = self._teeth = 0
+        self._begun = self._teeth = 0
         self._curves: dict[str, Curve] = {}
         self._chosen = ""
         self.channel = ""
@@ -67,10 +65,6 @@ class WheelRun(Observable):
         self.answer: dict[str, Any] | None = None
         self.machine: Machine | None = None
         self.said = ""
-
-    def close(self) -> None:
-        """Listen no more."""
-        self._unlisten()
 
     @property
     def teeth(self) -> int:
@@ -93,12 +87,12 @@ class WheelRun(Observable):
             self.said = "The teeth can be counted once a machine is in use; see Machine."
         else:
             self.channel, self.so_far, self.answer = channel, None, None
-            self._edge_s.clear()
-            self._edges = self._edges_held = 0
             self._teeth = self.teeth
             self.trace.clear()
             self._bench.recording.start("drop-out run" if drop_out else "tooth by tooth")
             self.running = self._bench.recording.running
+            stream = self._stream  # of inputs that were opened anew there is none yet
+            self._begun = stream.edges if stream else 0
             self.said = "" if self.running else self._bench.recording.said
         self.changed()
 
@@ -120,7 +114,7 @@ class WheelRun(Observable):
 
     def speed_mps(self) -> float:
         """The belt's speed by this pickup right now; NaN where its pulses have stopped."""
-        stream = self._bench.live.streams.get(self.channel)
+        stream = self._stream
         if stream is None or stream.silent(self._bench.clock()):
             return math.nan
         return stream.speed_mps
@@ -135,8 +129,12 @@ class WheelRun(Observable):
 
     def fold_work(self) -> Callable[[], SoFar]:
         """The slow work that says how far the run has come."""
-        edge_s = np.concatenate(self._edge_s) if self._edge_s else np.empty(0)
-        teeth, turns, drop_out = self._teeth, self._edges / self._teeth, self.drop_out
+        stream, teeth, drop_out = self._stream, self._teeth, self.drop_out
+        turns, from_edge = (
+            self._edges / teeth,
+            max(self._begun, self._begun + self._edges - MOST_EDGES),
+        )
+        edge_s = stream.pulses.after(from_edge).time_s if stream else np.empty(0)
         return lambda: _fold(edge_s, teeth, turns, drop_out=drop_out)
 
     def folded(self, so_far: SoFar) -> None:
@@ -227,13 +225,14 @@ class WheelRun(Observable):
     def _verdict(self) -> Any:
         return self.answer["verdict"] if self.answer else None
 
-    def _take(self, item: Item) -> None:
-        if self.running and isinstance(item, EdgeBlock) and item.channel == self.channel:
-            self._edge_s.append(np.asarray(item.ticks, dtype=np.float64) * item.tick_s)
-            self._edges += item.ticks.size
-            self._edges_held += item.ticks.size
-            while self._edges_held > MOST_EDGES:
-                self._edges_held -= self._edge_s.popleft().size
+    @property
+    def _stream(self) -> Stream | None:
+        return self._bench.live.streams.get(self.channel)
+
+    @property
+    def _edges(self) -> int:
+        """Pulses of the run so far."""
+        return self._stream.edges - self._begun if self._stream else 0
 
 
 def _fold(edge_s: Floats, teeth: int, turns: float, *, drop_out: bool) -> SoFar:

@@ -8,16 +8,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drivers.contract import EdgeBlock, Floats, Item, SpeedBlock
+from drivers.contract import Floats
 from workbench.base.machine import Limits
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.jobs.channels import ground_kind
 from workbench.jobs.passes.answer import PassOptions
+from workbench.live.driven_pass import DrivenPass
+from workbench.live.streams import Stream
 from workbench.match.live import LiveMatch, Snapshot
 from workbench.match.live_seconds import State
 from workbench.match.ratio import PaceLimits
 from workbench.models.bench import Bench
-from workbench.models.live import Stream
 from workbench.models.observable import Observable
 from workbench.models.passes.auto import AutoPass, Step
 from workbench.models.passes.cues import Cue, CueWatch
@@ -78,8 +79,8 @@ class PassJob(Observable):
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self._bench, self.pace = bench, PaceModel(bench)
-        self._match: LiveMatch | None = None
-        self._unlisten: Callable[[], None] = lambda: None
+        self._driven: DrivenPass | None = None
+        self._unsubscribe: Callable[[], None] = lambda: None
         self._belt, self._ground = "", ""
         self._looked_s = -math.inf
         self._cues = CueWatch(self.limits)
@@ -93,7 +94,7 @@ class PassJob(Observable):
 
     @property
     def running(self) -> bool:
-        return self._match is not None
+        return self._driven is not None
 
     @property
     def limits(self) -> PaceLimits:
@@ -142,22 +143,24 @@ class PassJob(Observable):
             self.changed()
             return
         self._belt, self._ground = belt.name, ground.name
-        self._match = self._new_match(belt.is_pulses, ground_kind(ground).u_scale_rel)
+        match = self._new_match(belt.is_pulses, ground_kind(ground).u_scale_rel)
         self._cues, self._due = CueWatch(self.limits), None
         self.now, self.said = None, ""
         self.history, self._kept_each_s = [], LOOK_S
         self.started_s, self._looked_s = self._bench.clock(), -math.inf
         self._bench.recording.start("pass")
-        self._unlisten = self._bench.live.listen(self._take)
+        self._driven = DrivenPass(match, belt.name, ground.name)
+        self._driven.follow(self._bench.live.streams, begin=True)
+        self._unsubscribe = self._bench.live.subscribe(self._follow)
         self.changed()
 
     def stop(self) -> None:
         """End the pass; `judge` then judges it from its record."""
         if not self.running:
             return
-        self._unlisten()
+        self._unsubscribe()
         self.look()
-        self._match = None
+        self._driven = None
         self._bench.recording.stop("the pass is over")
         self.changed()
 
@@ -188,10 +191,10 @@ class PassJob(Observable):
     def look(self) -> None:
         """Take a fresh look at the pass, at most every tenth of a second."""
         now_s = self._bench.clock()
-        if self._match is None or now_s - self._looked_s < LOOK_S:
+        if self._driven is None or now_s - self._looked_s < LOOK_S:
             return
         self._looked_s = now_s
-        self.now = self._match.snapshot(now_s)
+        self.now = self._driven.match.snapshot(now_s)
         self._due = self._cues.look(self.now) or self._due
         at_s = now_s - self.started_s
         counts = float(self.now.state is State.STEADY)
@@ -240,14 +243,6 @@ class PassJob(Observable):
             u_ground_rel=u_ground_rel,
         )
 
-    def _take(self, item: Item) -> None:
-        if self._match is None:
-            return
-        if isinstance(item, EdgeBlock) and item.channel == self._belt:
-            self._match.add_edges(item.ticks, item.tick_s, item.host_s)
-        elif isinstance(item, SpeedBlock) and item.speed_mps.size:
-            host_s = float(item.host_s[-1])
-            if item.source == self._belt:
-                self._match.add_belt(item.time_s, item.speed_mps, host_s, item.u_mps)
-            elif item.source == self._ground:
-                self._match.add_ground(item.time_s, item.speed_mps, host_s, item.u_mps)
+    def _follow(self) -> None:
+        if self._driven is not None:
+            self._driven.follow(self._bench.live.streams)

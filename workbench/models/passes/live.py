@@ -9,10 +9,10 @@ from enum import Enum, auto
 from workbench.base.numbers import plain
 from workbench.base.units import UnitSystem, from_mps
 from workbench.calibration.statistics.decision import Verdict
+from workbench.live.streams import Stream
 from workbench.match.live import Snapshot
 from workbench.match.live_seconds import State
 from workbench.match.ratio import BandSays
-from workbench.models.live import Stream
 from workbench.models.passes.auto import STAND_MPS
 from workbench.models.passes.job import PassJob
 from workbench.models.passes.pace import PaceNow

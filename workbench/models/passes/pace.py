@@ -10,8 +10,8 @@ import math
 from dataclasses import dataclass
 
 from workbench.jobs import channels
+from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.models.live import Stream
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from drivers.contract import ChannelKind, Recording
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine, parse_machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
-from workbench.models.live import SILENT_S
+from workbench.live.streams import SILENT_S
 from workbench.models.progress import Progress
 from workbench.models.records.archive import damage_sentences
 from workbench.models.signals.pictures import speed_panel

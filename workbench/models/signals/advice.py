@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from workbench.live.session import InputState
+from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.models.live import Stream
 from workbench.models.passes.pace import PaceModel
 from workbench.models.signals.rows import (
     ATTENTION,

@@ -9,8 +9,8 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from workbench.base.numbers import plain
-from workbench.models.live import HISTORY_S, SILENT_S, Stream
-from workbench.models.signals.channel_health import EdgeLook
+from workbench.live.health import EdgeLook
+from workbench.live.streams import HISTORY_S, SILENT_S, Stream
 from workbench.words.language import _, ngettext
 from workbench.words.pictures.picture import (
     AGO,
@@ -52,10 +52,10 @@ def strip_picture(streams: Mapping[str, Stream], now_s: float) -> Picture:
     """The streams' last two minutes, now on the right; further back by looking there."""
     lines = {}
     for name, stream in streams.items():
-        time_s, speed_mps = stream.history.since(now_s - HISTORY_S)
+        time_s, speed_mps = stream.history(now_s - HISTORY_S)
         if time_s.size:
             pause_s = max(SILENT_S, 4 * stream.pause_s)
-            lines[name] = Pyramid(time_s - now_s, speed_mps.copy(), pause_s)
+            lines[name] = Pyramid(time_s - now_s, speed_mps, pause_s)
     panel = speed_panel(lines, (name for name in streams if streams[name].is_pulses))
     return Picture(Axis(_("time, 0 is now"), AGO), (panel,), ends=(-SHOWN_S, 0.0))
 

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from drivers.contract import ChannelKind, Driver
 from drivers.recording import speed_label
 from workbench.base.units import UnitSystem
+from workbench.live.health import Counts
 from workbench.live.session import InputState, InputStatus
+from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.models.live import Stream
-from workbench.models.signals.channel_health import Counts
 from workbench.words.numbers import NO_VALUE, speed_text
 
 HEADS = ("Signal", "Speed", "Pulses/s", "Missed", "Extra", "Lost", "Last heard", "State")

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections import deque
-
 import numpy as np
 from numpy.typing import NDArray
 
-from drivers.contract import EdgeBlock, Item, Lost
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.target_wheel import SURE, TeethSeen, teeth_seen
 from workbench.models.bench import Bench
@@ -26,42 +23,34 @@ LIKELY = 0.9
 
 
 class ToothCount:
-    """Gathers the belt's edges; `seen` is what the last look at them found."""
+    """Looks at the belt's newest edges; `seen` is what the last look at them found."""
 
     def __init__(self, bench: Bench) -> None:
         self._bench, self._pace = bench, PaceModel(bench)
-        self._blocks: deque[NDArray[np.float64]] = deque()
         self._channel = ""
+        self._looked_at, self._looked_s = 0, -np.inf
         self._held = 0
-        self._looked_at = self._looked_s = -np.inf
         self.seen: TeethSeen | None = None
 
-    def take(self, item: Item) -> None:
-        """Take in what the inputs bring; a hole or another channel begins anew."""
-        belt = self._pace.belt()
-        channel = belt.name if belt is not None and belt.is_pulses else ""
-        if channel != self._channel:
-            self._channel = channel
-            self._forget()
-        if isinstance(item, Lost) and item.stream == channel:
-            self._blocks.clear()
-            self._held = 0
-        elif isinstance(item, EdgeBlock) and item.channel == channel and item.ticks.size:
-            self._blocks.append(np.asarray(item.ticks, dtype=np.float64) * item.tick_s)
-            self._held += item.ticks.size
-            while self._held - self._blocks[0].size >= MOST_EDGES:
-                self._held -= self._blocks.popleft().size
-
     def due(self) -> NDArray[np.float64] | None:
-        """Edge times (n,) to be looked at now, s; None while there is nothing new to see."""
-        now_s = self._bench.clock()
-        newest = float(self._blocks[-1][-1]) if self._blocks else -np.inf
-        if self._held < FEWEST_EDGES or newest == self._looked_at:
+        """Edge times (n,) to be looked at now, s; None while there is nothing new to see.
+
+        A hole or another channel begins anew.
+        """
+        belt, now_s = self._pace.belt(), self._bench.clock()
+        if belt is None or not belt.is_pulses or belt.name != self._channel:
+            self._channel = belt.name if belt is not None and belt.is_pulses else ""
+            self._held, self._looked_at, self.seen = 0, 0, None
+        if belt is None or not belt.is_pulses:
+            return None
+        _, edges_s = belt.pulses.newest(MOST_EDGES).stretches[-1]
+        self._held = edges_s.size
+        if self._held < FEWEST_EDGES or belt.edges == self._looked_at:
             return None
         if now_s - self._looked_s < AGAIN_S:
             return None
-        self._looked_s, self._looked_at = now_s, newest
-        return np.concatenate(list(self._blocks))
+        self._looked_s, self._looked_at = now_s, belt.edges
+        return edges_s
 
     def found(self, seen: TeethSeen) -> None:
         """What the look at the edges found."""
@@ -87,10 +76,6 @@ class ToothCount:
         if seen is None or seen.teeth is None or seen.confidence < SURE or not seen.exact:
             return None
         return seen.teeth if typed is None or seen.contradicts(typed) else None
-
-    def _forget(self) -> None:
-        self._blocks.clear()
-        self._held, self.seen = 0, None
 
 
 def count_teeth(time_s: NDArray[np.float64]) -> TeethSeen:

@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 
 from drivers.catalogue import open_input
-from drivers.contract import AddressError, EdgeBlock, Lost
+from drivers.contract import AddressError, EdgeBlock
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import parse_machine
 from workbench.calibration.readout.run_table import marked_simulated, read_run_table
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
 from workbench.jobs.calibrate.answer import CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
+from workbench.live.streams import Streams
 from workbench.models.calibrate.draft import Drafts
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.lap_marks import LapMarks, change_rel
@@ -180,43 +181,37 @@ class TestLapMarks:
     def marks(self, seen):
         return LapMarks(seen.append)
 
+    @pytest.fixture
+    def streams(self):
+        return Streams()
+
     @staticmethod
-    def block(channel, edges_s, until_s):
+    def block(channel, edges_s, until_s, count=0):
         ticks = np.round(1000 * np.asarray(edges_s)).astype(np.int64)
-        return EdgeBlock(channel, 0, ticks, 0.001, until_s + 5.0, ticks.size)
+        return EdgeBlock(channel, 0, ticks, 0.001, until_s + 5.0, count + ticks.size)
 
-    def feed(self, marks, seconds, lap_at=(), lap_s=8.0):
+    def feed(self, streams, marks, seconds, lap_at, lap_s=8.0):
+        counted = 0
         for second in range(seconds):
-            belt = self.block("left", second + np.arange(1, 51) / 50, second + 1)
+            belt = self.block("left", second + np.arange(1, 51) / 50, second + 1, 50 * second)
             laps = [at for at in lap_at if second < at <= second + 1]
-            lap = self.block("lap", laps, second + 1)
-            for item in (belt, lap):
-                marks.take(item, "left", one_clock=True, lap_s=lap_s)
+            lap = self.block("lap", laps, second + 1, counted)
+            counted += len(laps)
+            streams.take("counter:x", [belt, lap])
+            marks.follow(streams.by_name["lap"], lap_s)
 
-    def test_passings_are_placed_by_the_counters_clock(self, marks, seen):
-        self.feed(marks, 20, lap_at=(2.25, 10.251, 18.2))
+    def test_passings_are_placed_by_the_counters_clock(self, streams, marks, seen):
+        self.feed(streams, marks, 20, lap_at=(2.25, 10.251, 18.2))
         assert seen == pytest.approx([7.25, 15.251, 23.2], abs=1e-6)
         # 50 pulses a second, whole pulses between two passings: ± 1.
-        assert marks.pulses(seen[0], seen[-1]) == pytest.approx(50 * 15.95, abs=1)
+        pulses = streams.by_name["left"].pulses.teeth_between(seen[0], seen[-1])
+        assert pulses == pytest.approx(50 * 15.95, abs=1)
         assert not marks.blind(25.0, 8.0)
         assert marks.blind(50.0, 8.0)
 
-    def test_a_bouncing_pickup_counts_once(self, marks, seen):
-        self.feed(marks, 20, lap_at=(2.25, 2.28, 10.25, 10.9, 18.25))
+    def test_a_bouncing_pickup_counts_once(self, streams, marks, seen):
+        self.feed(streams, marks, 20, lap_at=(2.25, 2.28, 10.25, 10.9, 18.25))
         assert len(seen) == 3
-
-    def test_lost_pulses_are_not_counted_over(self, marks):
-        self.feed(marks, 10)
-        marks.take(Lost("left", 5, 8.0, 8.1, "test"), "left", one_clock=True, lap_s=8.0)
-        assert marks.pulses(7.5, 9.0) == 0
-        assert marks.pulses(9.0, 10.0) == 50
-
-    def test_teeth_are_counted_and_not_raw_pulses(self, marks):
-        """As Signals counts them: two extra pulses out, one missed tooth in."""
-        edges_s = np.arange(1, 501) / 50
-        edges_s = np.sort(np.append(np.delete(edges_s, 200), (3.003, 6.0065)))
-        marks.take(self.block("left", edges_s, 10.0), "left", one_clock=True, lap_s=8.0)
-        assert marks.pulses(6.0, 14.0) == 400
 
     def test_no_pickup_is_blind(self, marks):
         assert marks.blind(0.0, math.nan)

@@ -289,14 +289,20 @@ def test_a_ramp_with_flips_is_judged_from_its_recording(
     assert page.job.ramping
     seen_s, seen = [], []
 
-    def watch(item):
-        if isinstance(item, ValueBlock) and item.quantity == "readout_shown":
-            seen_s.extend((item.host_s - bench.live.drivers[0].notes.origin_s).tolist())
-            seen.extend(item.value.tolist())
+    (driver,) = bench.live.drivers
+    read = driver.read
 
-    unwatch = bench.live.listen(watch)
+    def watched(timeout_s):
+        items = read(timeout_s)
+        for item in items:
+            if isinstance(item, ValueBlock) and item.quantity == "readout_shown":
+                seen_s.extend((item.host_s - driver.notes.origin_s).tolist())
+                seen.extend(item.value.tolist())
+        return items
+
+    driver.read = watched
     pass_time(250, 10.0)
-    unwatch()
+    driver.read = read
     flips, end_s = flips_of(np.array(seen_s), np.array(seen), 0.1), clock.now_s
     screen.type(SHOWN, f"{flips[0].shown + (-0.1 if flips[0].up else 0.1):.1f}")
     for flip in flips:  # a hand that never errs, in place of one that could not keep up

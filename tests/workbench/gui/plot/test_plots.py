@@ -24,12 +24,11 @@ from workbench.gui.plot.save import tell_simulated
 from workbench.gui.plot.ticks import clock_text, nice_step
 from workbench.gui.theme import BRIGHT, DARK, TOUCH_PX
 from workbench.jobs.passes.answer import Change
+from workbench.live.health import EdgeLook
+from workbench.live.streams import Stream
 from workbench.match.ratio import PaceLimits
-from workbench.models.live import Stream
-from workbench.models.plot.history import History
 from workbench.models.plot.table import write_table
 from workbench.models.records.speed_lines import SpeedLines, speeds_picture
-from workbench.models.signals.channel_health import EdgeLook
 from workbench.models.signals.pictures import edge_picture, strip_picture
 from workbench.words.pictures.calibrate import ErrorPoint, Errors, error_picture
 from workbench.words.pictures.passes import pass_picture
@@ -127,8 +126,7 @@ def test_names_of_many_lines_at_one_height(shown, height):
         for at, name in enumerate("abcdefg")
     }
     for stream in streams.values():
-        for at_s in range(50):
-            stream.history.append((float(at_s), 1.0))
+        stream.add_speeds(np.arange(50.0), np.ones(50), None)
     plot.show_picture(strip_picture(streams, 50.0), US)
     (place,) = plot.placed.places
     middles = [name.middle for name in place.names]
@@ -496,15 +494,3 @@ def test_single_edges_are_read_out_by_tooth(shown):
     assert [text for _, text, _ in plot.placed.words] == ["2 missed"]
     assert ends_of(plot.placed.places[0]).keys() == {"extra", "median 10.0 ms"}
     assert [column.written.tolist() for column in plot.columns()] == [tooth.tolist()] * 3
-
-
-def test_a_history_keeps_the_newest_in_order():
-    history = History(kept=4)
-    for at in range(11):
-        history.append((float(at), 10.0 * at))
-    time_s, value = history.since(8.0)
-    assert time_s.tolist() == [8, 9, 10]
-    assert value.tolist() == [80, 90, 100]
-    assert 4 <= len(history) <= 8
-    history.append((3.0, 1.0))  # late: never back in time
-    assert list(history)[-1] == (10.0, 1.0)

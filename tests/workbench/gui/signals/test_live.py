@@ -10,7 +10,7 @@ import pytest
 from drivers.contract import EdgeBlock, Lost, SpeedBlock
 from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.pulses.drive_line import metres_per_pulse
-from workbench.models.live import SILENT_S
+from workbench.live.streams import SILENT_S
 from workbench.models.passes.pace import PaceModel
 
 
@@ -18,8 +18,7 @@ from workbench.models.passes.pace import PaceModel
 def fed(bench, clock):
     """The demo machine with items handed in by the test, without a reader."""
     bench.use_inputs(["sim:healthy"])
-    bench.live.stop()
-    bench.live.streams.clear()
+    bench.live.start([])
     return lambda item: bench.live.take("test:", item)
 
 

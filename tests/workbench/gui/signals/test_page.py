@@ -18,9 +18,7 @@ from workbench.gui.signals.wiring_drawing import WiringDrawing
 from workbench.gui.signals.wiring_help import WiringHelp
 from workbench.gui.window import Window
 from workbench.live.session import InputState
-from workbench.models.live import Stream
 from workbench.models.signals import plugged
-from workbench.models.signals.channel_health import ChannelHealth
 from workbench.models.signals.wiring_steps import at_the_machine
 from workbench.records.store import open_store
 from workbench.words.words import Words
@@ -153,13 +151,7 @@ def test_a_pickup_that_falls_silent_is_named_with_what_to_check(
 
 def test_a_channel_without_a_pickup_is_no_trouble(page, screen, run, bench):
     run("sim:healthy?seed=4", 5)
-    bench.live.streams["third"] = Stream(
-        "third",
-        bench.live.drivers[0].address,
-        is_pulses=True,
-        kind=ChannelKind.BELT,
-        health=ChannelHealth(),
-    )
+    bench.live.taken.expect(bench.live.drivers[0].address, {"third": ChannelKind.BELT})
     screen.settle()
     assert cells(page, "third pickup")["State"] == "○ no pulses yet"
     assert "No pulse yet from third: if a pickup is wired there" in screen.said

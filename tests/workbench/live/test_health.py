@@ -3,22 +3,14 @@ the count of the speed command over the whole run."""
 
 from __future__ import annotations
 
-import pickle
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from drivers.catalogue import open_input
-from drivers.contract import EdgeBlock
+from drivers.contract import ChannelKind, EdgeBlock
 from workbench.calibration.pulses.edges import clean
-from workbench.models.edge_counter import EdgeCounter
-from workbench.models.signals.channel_health import (
-    CONTEXT_EDGES,
-    MOST_WAITING,
-    OPEN_EDGES,
-    ChannelHealth,
-)
+from workbench.live.health import MOST_WAITING
+from workbench.live.streams import Streams
 
 TEETH, RATE_HZ, TICK_S = 30, 90.0, 1e-6
 
@@ -37,14 +29,30 @@ def blocks(time_s, size=9):
         yield EdgeBlock("left", at // size, part, TICK_S, part[-1] * TICK_S, at + part.size)
 
 
-def fed(time_s, health=None, each=6):
-    health = health or ChannelHealth()
+class Channel:
+    """One channel of a counter, a block at a time."""
+
+    def __init__(self):
+        self.streams = Streams()
+        self.streams.expect("counter:x", {"left": ChannelKind.BELT})
+        self.pulses, self.health = self.stream.pulses, self.stream.health
+
+    @property
+    def stream(self):
+        return self.streams.by_name["left"]
+
+    def add(self, item):
+        self.streams.take("counter:x", [item])
+
+
+def fed(time_s, channel=None, each=6):
+    channel = channel or Channel()
     for at, block in enumerate(blocks(time_s)):
-        health.add(block)
+        channel.add(block)
         if at % each == 0:
-            health.count()
-    health.count()
-    return health
+            channel.health.count()
+    channel.health.count()
+    return channel.health
 
 
 def test_an_even_wheel_misses_nothing():
@@ -68,12 +76,13 @@ def test_the_newest_pulses_are_counted_at_once():
 @pytest.mark.parametrize("scenario", ["gap-too-wide", "noisy-wiring", "low-speed-dropout"])
 def test_the_count_is_that_of_the_speed_command(scenario):
     driver = open_input(f"sim:{scenario}?seed=3&pace=fast")
-    health, ticks = ChannelHealth(), []
+    channel, ticks = Channel(), []
+    health = channel.health
     with driver:
         for _ in range(200):
             for item in driver.read(0.5):
                 if isinstance(item, EdgeBlock) and item.channel == "left":
-                    health.add(item)
+                    channel.add(item)
                     ticks.append(item.ticks * item.tick_s)
             health.count()
     whole = clean(np.concatenate(ticks))
@@ -84,38 +93,38 @@ def test_the_count_is_that_of_the_speed_command(scenario):
 
 
 def test_pulses_lost_on_the_way_are_not_missed_teeth():
-    health = ChannelHealth()
+    channel = Channel()
+    health = channel.health
     for at, block in enumerate(blocks(wheel(40))):
         if at not in (50, 51, 90):
-            health.add(block)
+            channel.add(block)
     assert health.count().missed == 0
     assert health.counts.edges == 1200 - 27
 
 
 def test_a_counter_that_begins_anew_does_no_harm():
-    health = fed(wheel(10))
-    fed(wheel(10), health)
+    channel = Channel()
+    fed(wheel(10), channel)
+    health = fed(wheel(10), channel)
     assert health.counts.missed == 0
     assert health.counts.edges == 600
 
 
-def test_the_memory_is_flat_where_nobody_asks():
-    health, time_s = ChannelHealth(), wheel(2000)
-    most = 0
+def test_what_nobody_asks_for_is_counted_as_it_comes():
+    channel, time_s = Channel(), wheel(2000)
     for block in blocks(time_s, size=200):
-        health.add(block)
-        most = max(most, len(pickle.dumps(health)))
-    # 8 bytes an edge; a thousand more for what is not an edge.
-    assert most <= 8 * (OPEN_EDGES + CONTEXT_EDGES + 2 * MOST_WAITING) + 1000
-    assert health.count().edges == time_s.size
+        channel.add(block)
+        assert channel.health.waiting < MOST_WAITING
+    assert channel.health.count().edges == time_s.size
 
 
 def test_a_broken_tooth_keeps_its_number():
     time_s = wheel(150)
     time_s = np.delete(time_s, np.arange(6, time_s.size, TEETH))  # tooth 7
-    health = ChannelHealth()
+    channel = Channel()
+    health = channel.health
     for block in blocks(time_s, size=50):
-        health.add(block)
+        channel.add(block)
         look = health.look(2 * TEETH)
         at = look.tooth[look.missed > 0] - 1
         assert set(at % TEETH) <= {6}
@@ -155,29 +164,19 @@ def test_the_last_half_minute_is_told_apart():
 
 
 def test_too_few_edges_are_no_picture():
-    assert ChannelHealth().look(60).tooth.size == 0
+    assert Channel().health.look(60).tooth.size == 0
     assert fed(wheel(1)[:2]).look(60).tooth.size == 0
-
-
-def test_a_key_counts_the_edges_between_two_moments_also_after_the_counter_began_anew():
-    counter = EdgeCounter()
-    for block in blocks(np.arange(1, 901) / RATE_HZ):
-        counter.add(block)
-    assert counter.between(2.0, 5.0) == 270
-    assert counter.between(2.0, 11.0) == 0  # not all of it was heard
-    for block in blocks(np.arange(1, 181) / RATE_HZ):
-        counter.add(replace(block, host_s=block.host_s + 20.0))
-    assert counter.between(20.5, 21.5) == 90
 
 
 def test_the_picture_stays_whole_while_a_burst_of_noise_lasts():
     # Fourteen seconds in, a window of this run ends in a burst: two edges share one tooth.
-    driver, health = open_input("sim:noisy-wiring?seed=4&pace=fast"), ChannelHealth()
+    driver, channel = open_input("sim:noisy-wiring?seed=4&pace=fast"), Channel()
+    health = channel.health
     with driver:
         for _ in range(60):
             for item in driver.read(0.3):
                 if isinstance(item, EdgeBlock) and item.channel == "left":
-                    health.add(item)
+                    channel.add(item)
             look = health.look(2 * TEETH)
             assert health.counts.missed >= 0
             if look.tooth.size:

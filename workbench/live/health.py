@@ -8,14 +8,15 @@ and the count begins anew behind them.
 
 from __future__ import annotations
 
+import threading
 from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from drivers.contract import EdgeBlock
 from workbench.calibration.pulses.edges import CleanEdges, clean
+from workbench.live.pulses import Passed, Pulses
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,7 +29,7 @@ CONTEXT_EDGES = 1024
 """Edges kept before those, so that they are judged with what came before."""
 
 MOST_WAITING = 4096
-"""Edges that may wait to be counted: the memory stays flat where nobody asks."""
+"""Edges that may wait to be counted: what nobody asks for is counted as it comes."""
 
 FEWEST_TURNS = 5
 """Turns in which a tooth must be missed every time to be called gone. Chosen."""
@@ -105,22 +106,21 @@ NO_EDGES = EdgeLook(
 
 
 class ChannelHealth:
-    """Takes in the blocks of one channel; `count` brings its numbers up to date."""
+    """What a channel's pulses tell of its pickup; `count` brings its numbers up to date.
 
-    def __init__(self) -> None:
-        self._sure = Counts()
+    `look` and `count` may be called from any thread; `lock` is the stream's.
+    """
+
+    def __init__(self, pulses: Pulses, lock: threading.RLock) -> None:
+        self._pulses, self._lock = pulses, lock
+        self._missed = self._extra = 0
         self._counts = Counts()
         self._history: deque[tuple[float, Counts]] = deque()
-        self._heard_s = -np.inf
-        self._count: int | None = None
-        self._begin()
+        self._begin(0)
 
-    def _begin(self) -> None:
-        """Nothing is known of what came before the next edge."""
-        self._time_s: Floats = np.empty(0)
-        self._waiting: list[Floats] = []
-        self._waiting_edges = 0
-        self._judged_s = -np.inf
+    def _begin(self, first: int) -> None:
+        """Nothing is known of what came before the pulse behind the first `first`."""
+        self._from = self._judged = first
         self._first_tooth = 0
 
     @property
@@ -128,36 +128,18 @@ class ChannelHealth:
         """As of the last `count`."""
         return self._counts
 
-    def add(self, block: EdgeBlock) -> None:
-        """Take in a block; a hole before it ends what can be counted through."""
-        size = int(block.ticks.size)
-        if self._count is not None and block.count - size != self._count:
-            self.broken()
-        self._count = block.count
-        self._heard_s = block.host_s
-        if not size:
-            return
-        time_s = np.asarray(block.ticks, dtype=np.float64) * block.tick_s
-        if time_s[0] < self._last_s():
-            self.broken()
-        self._waiting.append(time_s)
-        self._waiting_edges += size
-        self._sure = Counts(self._sure.edges + size, self._sure.missed, self._sure.extra)
-        if self._waiting_edges >= MOST_WAITING:
-            self.count()
-
-    def broken(self) -> None:
-        """Something is missing here: what follows is counted by itself."""
-        self._sure = self.count()
-        self._begin()
-        self._count = None
+    @property
+    def waiting(self) -> int:
+        """Pulses that have come since the last `count`."""
+        return self._pulses.total - self._counts.edges
 
     def count(self) -> Counts:
         """The counts of all edges so far."""
-        if self._waiting:
-            self._judge()
-            self._remember()
-        return self._counts
+        with self._lock:
+            if self.waiting:
+                self._follow(self._pulses.after(self._from))
+                self._remember()
+            return self._counts
 
     def recent(self) -> Counts:
         """The counts of the last half minute."""
@@ -165,50 +147,50 @@ class ChannelHealth:
 
     def look(self, teeth: int) -> EdgeLook:
         """The last `teeth` teeth, one by one; fewer where fewer have passed."""
-        self.count()
-        if self._time_s.size < 3:
-            return NO_EDGES
-        return _look(clean(self._time_s), self._first_tooth, teeth)
+        with self._lock:
+            self.count()
+            _, time_s = self._pulses.after(self._from).stretches[-1]
+            first_tooth = self._first_tooth
+        return _look(clean(time_s), first_tooth, teeth) if time_s.size >= 3 else NO_EDGES
 
-    def _judge(self) -> None:
-        self._time_s = np.concatenate((self._time_s, *self._waiting))
-        self._waiting, self._waiting_edges = [], 0
-        found = clean(self._time_s)
-        sure_s = self._time_s[max(0, self._time_s.size - OPEN_EDGES)]
-        missed, missed_s = _missed(found), found.time_s[:-1]
-        done = (missed_s >= self._judged_s) & (missed_s < sure_s)
-        done_extra = (found.extra_s >= self._judged_s) & (found.extra_s < sure_s)
-        sure = Counts(
-            self._sure.edges,
-            self._sure.missed + int(missed[done].sum()),
-            self._sure.extra + int(done_extra.sum()),
-        )
-        self._counts = Counts(
-            sure.edges,
-            sure.missed + int(missed[missed_s >= sure_s].sum()),
-            sure.extra + int((found.extra_s >= sure_s).sum()),
-        )
-        self._sure, self._judged_s = sure, max(self._judged_s, float(sure_s))
-        self._drop_old(found)
+    def _follow(self, passed: Passed) -> None:
+        if passed.first > self._from:
+            self._begin(passed.first)
+        *ended, (first, time_s) = passed.stretches
+        for before, old_s in ended:
+            self._judge(before, old_s, open_edges=0)
+            self._begin(before + old_s.size)
+        missed, extra = self._judge(first, time_s, open_edges=OPEN_EDGES)
+        self._counts = Counts(self._pulses.total, self._missed + missed, self._extra + extra)
 
-    def _drop_old(self, found: CleanEdges) -> None:
+    def _judge(self, first: int, time_s: Floats, open_edges: int) -> tuple[int, int]:
+        """Count what is sure; (missed, extra) among the newest edges, which are still open."""
+        if not time_s.size:
+            return 0, 0
+        found = clean(time_s)
+        missed, missed_at = _missed(found), first + np.searchsorted(time_s, found.time_s[:-1])
+        extra_at = first + np.searchsorted(time_s, found.extra_s)
+        sure = max(self._judged, first + time_s.size - open_edges)
+        self._missed += int(missed[(missed_at >= self._judged) & (missed_at < sure)].sum())
+        self._extra += int(np.count_nonzero((extra_at >= self._judged) & (extra_at < sure)))
+        self._judged = sure
+        self._drop_old(first, time_s, found)
+        return int(missed[missed_at >= sure].sum()), int(np.count_nonzero(extra_at >= sure))
+
+    def _drop_old(self, first: int, time_s: Floats, found: CleanEdges) -> None:
         """Keep the context of what is still open, from a tooth that is no extra pulse on."""
-        spare = self._time_s.size - OPEN_EDGES - CONTEXT_EDGES
+        spare = time_s.size - OPEN_EDGES - CONTEXT_EDGES
         if spare <= 0:
             return
-        first = int(np.searchsorted(found.time_s, self._time_s[spare]))
-        self._first_tooth = int(_numbers(found, self._first_tooth)[first])
-        self._time_s = self._time_s[self._time_s >= found.time_s[first]]
+        at = int(np.searchsorted(found.time_s, time_s[spare]))
+        self._first_tooth = int(_numbers(found, self._first_tooth)[at])
+        self._from = first + int(np.searchsorted(time_s, found.time_s[at]))
 
     def _remember(self) -> None:
-        self._history.append((self._heard_s, self._counts))
-        while len(self._history) > 1 and self._history[1][0] < self._heard_s - RECENT_S:
+        heard_s = self._pulses.heard_s
+        self._history.append((heard_s, self._counts))
+        while len(self._history) > 1 and self._history[1][0] < heard_s - RECENT_S:
             self._history.popleft()
-
-    def _last_s(self) -> float:
-        if self._waiting:
-            return float(self._waiting[-1][-1])
-        return float(self._time_s[-1]) if self._time_s.size else -np.inf
 
 
 def _missed(found: CleanEdges) -> Ints:

@@ -9,28 +9,37 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from contextlib import AbstractContextManager
+from typing import Protocol
 
-from drivers.contract import Item, Notes
+from drivers.contract import Item
 from workbench.base.errors import BenchError, StoreError
-
-if TYPE_CHECKING:
-    from workbench.records.recorder import Recorder
-    from workbench.records.store import Store
-    from workbench.records.writer import Writer
 
 MOST_EARLY = 20_000
 """Items that may wait for the store to open: about 40 s of all inputs a bench can have."""
 
-Begin = Callable[[], "tuple[Store, Writer]"]
-"""Opens the store and begins a recording in it. Raises BenchError."""
+
+class Recorder(Protocol):
+    """What takes the items of one recording into a store: see `records.recorder`."""
+
+    @property
+    def number(self) -> int: ...
+    @property
+    def error(self) -> StoreError | None: ...
+    def put(self, address: str, item: Item) -> None: ...
+    def close(self, reason: str = "") -> str: ...
+
+
+Begin = Callable[[], AbstractContextManager[Recorder]]
+"""Opens the store, for as long as the context lasts, and begins a recording in it. Raises
+BenchError."""
 
 
 class RecordingRun:
     """Takes items from any thread until `end`; `error` says why it failed, if it did."""
 
-    def __init__(self, begin: Begin, notes: Callable[[], Notes]) -> None:
-        self._begin, self._notes = begin, notes
+    def __init__(self, begin: Begin) -> None:
+        self._begin = begin
         self._early: list[tuple[str, Item]] = []
         self._recorder: Recorder | None = None
         self._lock = threading.Lock()
@@ -86,13 +95,7 @@ class RecordingRun:
 
     def _work(self) -> None:
         try:
-            # Here: the database's library takes half a second to import.
-            from workbench.records.recorder import Recorder
-
-            store, writer = self._begin()
-            with store:
-                recorder = Recorder(writer, self._notes)
-                recorder.start()
+            with self._begin() as recorder:
                 with self._lock:
                     for address, item in self._early:
                         recorder.put(address, item)
