@@ -97,8 +97,8 @@ class SerialPort:
     def complain(self, notes: Notes, expected: str) -> None:
         """Note once that what comes is not what was expected."""
         warning = Note(
-            "Nothing that comes from {name} is {expected}; 'evenpace inputs' says what "
-            "it looks like.",
+            "Nothing that comes from {name} is {expected}; the list of inputs says "
+            "what it looks like.",
             name=self.name,
             expected=expected,
         )
@@ -138,7 +138,7 @@ def refusal(name: str, baud: int, error: OSError | ValueError) -> DeviceError | 
     text = str(error)
     if number == errno.ENOENT or "FileNotFoundError" in text:
         return DeviceMissing(
-            "There is no port {name}; 'evenpace inputs' lists those that are plugged in.", name=name
+            "There is no port {name}; the list of inputs names those that are plugged in.", name=name
         )
     if number in (errno.EACCES, errno.EPERM) and sys.platform != "win32":
         return DeviceDenied(
@@ -151,7 +151,9 @@ def refusal(name: str, baud: int, error: OSError | ValueError) -> DeviceError | 
             "{name} has a name but no device behind it; plug it in again.", name=name
         )
     if "Inappropriate ioctl" in text or number == errno.EISDIR:
-        return AddressError("{name} is not a serial port; 'evenpace inputs' lists them.", name=name)
+        return AddressError(
+            "{name} is not a serial port; the list of inputs names those that are.", name=name
+        )
     if isinstance(error, ValueError) or number == errno.EINVAL or "baud" in text.lower():
         rates = ", ".join(str(rate) for rate in BAUDS)
         return AddressError(

@@ -141,13 +141,15 @@ def _parser(called: str | None) -> argparse.ArgumentParser:
 
 
 def _run(args: argparse.Namespace) -> int:
-    from drivers.contract import DeviceError, InputError
+    from drivers.contract import AddressError, DeviceError, DeviceMissing, InputError
 
     try:
         status: int = import_module(COMMANDS[args.command][0]).run(args)
     except (WrongInput, InputError, StoreError) as error:
         words = Words(UNIT_SYSTEMS[args.units]) if args.units else Words()
         print(f"evenpace {args.command}: {words.say(error)}", file=sys.stderr)
+        if isinstance(error, AddressError | DeviceMissing):
+            print(_("'evenpace inputs' lists the inputs there are."), file=sys.stderr)
         return BROKEN if isinstance(error, DeviceError | StoreError) else WRONG
     except BrokenPipeError:
         return DONE

@@ -7,13 +7,13 @@ from pathlib import Path
 
 from workbench.base.errors import WrongInput
 from workbench.base.machine import load_machine
+from workbench.base.numbers import NO_VALUE
 from workbench.cli import DONE
 from workbench.cli.arguments import words_of
 from workbench.cli.output import print_answer, print_table, print_warnings
 from workbench.jobs.keep import Kept
 from workbench.jobs.season.again import AgainAnswer, AgainOptions, compute
 from workbench.words.language import _
-from workbench.words.numbers import NO_VALUE
 from workbench.words.season import season_title
 from workbench.words.words import Words
 

@@ -16,7 +16,7 @@ from workbench.live.streams import Stream
 from workbench.models.bench import Bench
 from workbench.models.passes.pace import PaceModel
 from workbench.words.language import N_, _
-from workbench.words.numbers import clock_text
+from workbench.words.moments import duration_text
 
 OTHER_UNITS = {"us": "metric", "metric": "us"}
 UNIT_WORDS = {"us": N_("US customary"), "metric": N_("metric")}
@@ -91,7 +91,7 @@ class Header(QWidget):
         if recording.running:
             lost = sum(stream.lost for stream in self._bench.live.streams.values())
             losses = f"{lost} lost" if lost else _("none lost")
-            say(self.light, f"◉ {clock_text(recording.duration_s)} recorded\n{losses}")
+            say(self.light, f"◉ {duration_text(recording.duration_s)} recorded\n{losses}")
 
     def _input_words(self) -> str:
         """The belt's and the ground's signal in words and colour, and how many more there are."""

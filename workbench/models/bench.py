@@ -17,7 +17,6 @@ from workbench.models.observable import Observable
 from workbench.models.recording import RecordingModel
 from workbench.models.settings import Settings
 from workbench.words.language import _
-from workbench.words.numbers import on_screen
 
 DEMO_INPUT = "sim:healthy"
 
@@ -70,7 +69,7 @@ class Bench(Observable):
 
     def tell(self, sentence: str) -> None:
         """Something the person should read wherever they are; the window shows it."""
-        self.told.append(on_screen(sentence))
+        self.told.append(sentence)
 
     def use_inputs(self, addresses: list[str]) -> None:
         """Read these inputs from now on; a scenario brings its machine where none is in use.

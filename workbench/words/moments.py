@@ -1,4 +1,5 @@
-"""Days and moments as a person reads them: by the clock on the wall, in their language."""
+"""Days, moments and durations as a person reads them: by the clock on the wall, in their
+language."""
 
 from __future__ import annotations
 
@@ -37,3 +38,10 @@ def local(when_utc: str, zone: tzinfo | None = None) -> datetime | None:
         return datetime.fromisoformat(when_utc).astimezone(zone)
     except (ValueError, OverflowError):
         return None
+
+
+def duration_text(duration_s: float) -> str:
+    """'0:42', '12:05' or '1:02:33'."""
+    seconds = max(0, int(duration_s))
+    hours, rest = divmod(seconds, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"

@@ -9,7 +9,7 @@ from workbench.base.statements import PlusMinus
 from workbench.jobs.passes.answer import CauseAnswer, PassAnswer
 from workbench.match.findings import OF_THE_RATIO
 from workbench.words.language import N_, _
-from workbench.words.numbers import clock_text
+from workbench.words.moments import duration_text
 from workbench.words.words import Words
 
 
@@ -161,8 +161,8 @@ def _parts(answer: PassAnswer, words: Words) -> list[str]:
         words.fill(
             N_("{begins} to {ends}: ratio {ratio}, {apart}"),
             {
-                "begins": clock_text(part.from_s),
-                "ends": clock_text(part.to_s),
+                "begins": duration_text(part.from_s),
+                "ends": duration_text(part.to_s),
                 "ratio": PlusMinus(part.ratio, 2 * part.u_ratio),
                 "apart": _apart(part.separation_m, words),
             },

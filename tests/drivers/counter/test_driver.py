@@ -274,4 +274,4 @@ def test_something_else_on_the_port_is_told_once(cable, options, expected):
             driver.read(0.0)
             now_s[0] += 1.0
         [warning] = driver.notes.warnings
-    assert f"is {expected}; 'evenpace inputs' says" in warning
+    assert f"is {expected}; the list of inputs says" in warning

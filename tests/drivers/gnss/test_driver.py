@@ -147,4 +147,4 @@ def test_something_else_on_the_port_is_told_once(cable):
             driver.read(0.0)
             now_s[0] += 1.0
         [warning] = driver.notes.warnings
-    assert "is a sentence or frame of a GNSS receiver; 'evenpace inputs' says" in warning
+    assert "is a sentence or frame of a GNSS receiver; the list of inputs says" in warning

@@ -19,6 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.base.errors import WrongInput
+from workbench.base.numbers import plain
 from workbench.gui.calibrate.lap_dots import LapDots
 from workbench.gui.calibrate.speed_trace import SpeedTrace
 from workbench.gui.parts.basics import button, label, row, say
@@ -28,7 +29,6 @@ from workbench.models.calibrate import words
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import Reference
 from workbench.words.language import N_, _
-from workbench.words.numbers import speed_number
 from workbench.words.words import Words
 
 BIG_PX, BIGGEST_PX = 56, 128
@@ -158,8 +158,9 @@ class RunPanel(QWidget):
 
     def _show_live(self) -> None:
         job, units = self._job, self._bench.settings.units
-        say(self._speed, speed_number(job.belt_mps(), units))
-        say(self._unit, units.speed)
+        speed = Words(units).quantity("speed")
+        say(self._speed, plain(speed.per_si * job.belt_mps(), speed.decimals))
+        say(self._unit, speed.unit)
         say(self._steady, STEADY_WORDS[job.steady()])
         if self._trace.isVisible():
             self._trace.show_points(job.belt_history())

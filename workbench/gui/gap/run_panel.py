@@ -23,7 +23,7 @@ from workbench.models.gap.job import GapJob
 from workbench.models.gap.run import FEWEST_LOST, WANTED_TURNS
 from workbench.models.gap.words import drop_out_facts, wheel_details, wheel_sentence
 from workbench.models.records.old_recordings import OldRecording
-from workbench.words.numbers import speed_text
+from workbench.words.words import Words
 
 LIVE = "Live signal"
 HOW_TO = {
@@ -136,7 +136,7 @@ class GapRunPanel(QWidget):
         so_far = run.so_far
         turns, missed = (so_far.turns, so_far.missed) if so_far else (0.0, 0)
         if self._drop_out:
-            say(self.big, speed_text(run.speed_mps(), units))
+            say(self.big, Words(units).number("speed", run.speed_mps()))
             done, wanted = missed, FEWEST_LOST
             text = f"{missed} pulses missing so far in {turns:.0f} turns."
             enough = missed >= FEWEST_LOST

@@ -6,12 +6,13 @@ import math
 from dataclasses import dataclass
 
 from workbench.base.machine import Machine
+from workbench.base.numbers import NO_VALUE
 from workbench.base.units import UnitSystem, from_mps, to_mps
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.models.machine.fields import NAMES
 from workbench.models.machine.form import MachineForm
 from workbench.words.language import _
-from workbench.words.numbers import NO_VALUE, speed_number
+from workbench.words.words import Words
 
 COURSE = 100
 """Pulses are told for so many feet or metres, as settings of readouts are."""
@@ -39,7 +40,7 @@ def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
     per_pulse = metres_per_pulse(machine)
     course = COURSE * units.length_m / per_pulse.value_m
     speed_mps = machine.limits.speed_at_work_mps
-    at = f"{speed_number(speed_mps, units)} {units.speed}"
+    at = Words(units).number("speed", speed_mps)
     step_mps = to_mps(machine.readout.step, machine.readout.unit)
     numbers = [
         plus_minus(per_pulse.value_m / units.gap_m, 2 * per_pulse.u_m / units.gap_m),

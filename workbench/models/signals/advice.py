@@ -19,7 +19,8 @@ from workbench.models.signals.rows import (
     kinds_of_damage,
     wheel_channels,
 )
-from workbench.words.numbers import clock_text, on_screen, speed_text
+from workbench.words.moments import duration_text
+from workbench.words.words import Words
 
 MOVES_MPS = 0.3
 """Above this speed a standing belt is not what anyone wants. Chosen: a slow walk is 1 m/s."""
@@ -65,7 +66,7 @@ def advice(bench: Bench, opened_s: float) -> Advice:
 def _inputs(bench: Bench, opened_s: float) -> Advice | None:
     live = bench.live
     if live.problems:
-        return Advice(on_screen(" ".join(live.problems)), BAD, Look.INPUTS)
+        return Advice(" ".join(live.problems), BAD, Look.INPUTS)
     if not live.drivers:
         return Advice(
             "No input is in use. Plug in the counter or the receiver, find it here, and use it.",
@@ -121,7 +122,7 @@ def _all_silent(bench: Bench, silent: list[Stream], now_s: float, opened_s: floa
     text = f"No pulses for {_time(now_s - heard_s)}: "
     ground = PaceModel(bench).ground()
     if ground is not None and not ground.silent(now_s) and ground.speed_mps > MOVES_MPS:
-        speed = speed_text(ground.speed_mps, bench.settings.units)
+        speed = Words(bench.settings.units).number("speed", ground.speed_mps)
         text += f"yet the tractor moves at {speed}. Does the belt run? If it does, see the wiring."
         return Advice(text, ATTENTION, Look.WIRING, silent[0].name)
     text += "the belt stands, or the pickups are not heard. If it runs, see what to check."
@@ -193,16 +194,16 @@ def _damage(bench: Bench, _opened_s: float) -> Advice | None:
 
 
 def _all_well(bench: Bench) -> Advice:
-    pace, units = PaceModel(bench).now(), bench.settings.units
+    pace, words = PaceModel(bench).now(), Words(bench.settings.units)
     if bench.machine is None and wheel_channels(list(bench.live.streams.values())):
         return Advice(
             "Pulses come. Describe the machine on the Machine page, and they become a speed.",
             ATTENTION,
         )
-    belt = f"belt {speed_text(pace.belt_mps, units)}" if math.isfinite(pace.belt_mps) else ""
+    belt = f"belt {words.number('speed', pace.belt_mps)}" if math.isfinite(pace.belt_mps) else ""
     ground = ""
     if math.isfinite(pace.ground_mps):
-        ground = f"ground {speed_text(pace.ground_mps, units)}"
+        ground = f"ground {words.number('speed', pace.ground_mps)}"
     speeds = ", ".join(part for part in (belt, ground) if part)
     never = [one.name for one in wheel_channels(list(bench.live.streams.values())) if not one.edges]
     if speeds and never:
@@ -213,9 +214,9 @@ def _all_well(bench: Bench) -> Advice:
 
 
 def _sentence(text: str) -> str:
-    text = on_screen(text).strip()
+    text = text.strip()
     return text if text.endswith((".", "!", "?", "…")) else f"{text}."
 
 
 def _time(age_s: float) -> str:
-    return f"{age_s:.0f} s" if age_s < 60 else f"{clock_text(age_s)} min"
+    return f"{age_s:.0f} s" if age_s < 60 else f"{duration_text(age_s)} min"

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from drivers.contract import Driver, InputError
 from workbench.models.observable import Observable
-from workbench.words.numbers import on_screen
 
 if TYPE_CHECKING:
     from workbench.models.bench import Bench
@@ -78,6 +77,6 @@ class InputsModel(Observable):
         return True
 
     def _refuse(self, sentence: str) -> bool:
-        self.said = on_screen(sentence)
+        self.said = sentence
         self.changed()
         return False

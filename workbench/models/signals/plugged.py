@@ -10,7 +10,6 @@ from functools import cached_property
 from drivers.catalogue import listing
 from drivers.plugged import Found, can_channels, hear_can, hear_ports, serial_ports
 from workbench.models.observable import Observable
-from workbench.words.numbers import on_screen
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +100,7 @@ class PluggedModel(Observable):
         self._thread = None
         found, self._heard = self._heard, None
         self.found = [
-            Offer(one.address, f"{one.name}: {one.what}", one.looks_like, on_screen(one.problem))
+            Offer(one.address, f"{one.name}: {one.what}", one.looks_like, one.problem)
             for one in found
         ]
         self.searched = True

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 
 from drivers.contract import ChannelKind, Driver
 from drivers.recording import speed_label
+from workbench.base.numbers import NO_VALUE
 from workbench.base.units import UnitSystem
 from workbench.live.health import Counts
 from workbench.live.session import InputState, InputStatus
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.words.numbers import NO_VALUE, speed_text
+from workbench.words.words import Words
 
 HEADS = ("Signal", "Speed", "Pulses/s", "Missed", "Extra", "Lost", "Last heard", "State")
 
@@ -116,7 +117,7 @@ def _signal_line(stream: Stream, units: UnitSystem, now_s: float) -> SignalLine:
         stream.name,
         (
             signal_name(stream),
-            speed_text(speed_mps, units) if has_speed else NO_VALUE,
+            Words(units).number("speed", speed_mps) if has_speed else NO_VALUE,
             f"{rate_hz:.1f}" if per_second else NO_VALUE,
             _of(counts.missed, counts.missed_share) if counts else NO_VALUE,
             _of(counts.extra, counts.extra_share) if counts else NO_VALUE,

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
+from workbench.base.numbers import NO_VALUE
 from workbench.base.statements import Statement
 from workbench.jobs.passes.answer import GroundSource, PassAnswer
 from workbench.match.sources import says_of_kind
@@ -26,7 +27,6 @@ from workbench.reports.document import (
 )
 from workbench.reports.passes.picture import drift_picture, track_picture
 from workbench.words.language import N_, _
-from workbench.words.numbers import NO_VALUE
 from workbench.words.passes import (
     evidence_words,
     not_looked_for,

@@ -94,7 +94,7 @@ def found(model):
 def test_what_is_heard_is_offered_with_its_problem():
     heard = (
         Found("/dev/a", "a board", "counter 'x', 4 channels", "counter:/dev/a"),
-        Found("/dev/b", "an adapter", problem="There is no port; 'evenpace inputs' lists those."),
+        Found("/dev/b", "an adapter", problem="There is no port; the list of inputs names those."),
     )
     model = PluggedModel(lambda in_use: heard)
     model.find()

@@ -167,7 +167,7 @@ def test_a_plug_that_is_pulled_and_put_back(page, screen, run, bench, qtbot):
         raise DeviceLost("/dev/ttyACM0 went away: was its cable pulled?")
 
     def missing():
-        raise DeviceMissing("There is no port /dev/ttyACM0; 'evenpace inputs' lists them.")
+        raise DeviceMissing("There is no port /dev/ttyACM0; the list of inputs names them.")
 
     driver.read, driver.open = gone, missing
 
