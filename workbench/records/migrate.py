@@ -107,7 +107,8 @@ def _upgrade(connection: Connection, found: str | None, now: datetime) -> None:
 
     directory = _directory()
     context = MigrationContext.configure(
-        connection, opts={"fn": lambda revision, _: directory._upgrade_revs("heads", revision)}
+        connection,
+        opts={"fn": lambda revision, _: directory._upgrade_revs("heads", revision)},  # noqa: SLF001
     )
     with Operations.context(context):
         context.run_migrations()
