@@ -138,7 +138,8 @@ def refusal(name: str, baud: int, error: OSError | ValueError) -> DeviceError | 
     text = str(error)
     if number == errno.ENOENT or "FileNotFoundError" in text:
         return DeviceMissing(
-            "There is no port {name}; the list of inputs names those that are plugged in.", name=name
+            "There is no port {name}; the list of inputs names those that are plugged in.",
+            name=name,
         )
     if number in (errno.EACCES, errno.EPERM) and sys.platform != "win32":
         return DeviceDenied(
