@@ -52,8 +52,11 @@ def choose(recording: Recording, options: PassOptions) -> Chosen:
     able = grounds(recording.speeds.values(), belt, has_values)
     if isinstance(named, SpeedTrack) and named not in able:
         able.append(named)
-    able = sorted(able, key=lambda one: list(recording.speeds).index(one.source))
-    qualities = {one.source: quality(one.source, ground_kind(one), _plain(one)) for one in able}
+    qualities = {
+        one.source: quality(one.source, ground_kind(one), _plain(one))
+        for one in recording.speeds.values()
+        if one in able
+    }
     if belt is None:
         return Chosen(None, named, None, qualities, _nothing(PassSays.NO_BELT_KNOWN, recording))
     if named is not None:
