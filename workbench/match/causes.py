@@ -104,7 +104,7 @@ def _can_show(one: Hypothesis, evidence: Evidence) -> bool:
     there = set(evidence.measures)
     if evidence.ground_kind is WHEEL:
         there.add("wheel")
-    had = all(any(name in there for name in need.split(" or ")) for need in one.needs)
+    had = all(there.intersection(group) for group in one.needs)
     return had and (not one.drive or one.drive == evidence.drive_kind)
 
 
@@ -166,7 +166,7 @@ class _InTime:
                     score += math.log(weight * part)
                     scores.append(score - math.log(self._variants(name)))
                     if score > best and name:
-                        best, size = score, {name: found[0], f"{name} at": found[1]}
+                        best, size = score, {name: found[0], f"{name}_at_s": found[1]}
         return _log_sum(scores), size
 
     def _variants(self, name: str) -> int:

@@ -280,7 +280,7 @@ class _Pulses:
         if edges is not None:
             found["missed"] = Measure(math.log(edges.missed / max(edges.time_s.size, 1) + 5e-4))
             found["extra"] = Measure(math.log(edges.extra / max(edges.time_s.size, 1) + 5e-4))
-            found["other pickup"] = self._other_pickup()
+            found["other_pickup"] = self._other_pickup()
             found["shown"] = self._shown(machine)
             found["lap"] = self._lap(machine, edges)
         return {name: one for name, one in found.items() if one is not None}
@@ -364,5 +364,5 @@ def _of_sources(inputs: PassInputs) -> dict[str, Measure]:
         if one.kind is GNSS and "fixes" not in measures:
             measures["fixes"] = Measure(math.log(1.01 - one.share))
             if math.isfinite(one.noise_rel):
-                measures["gnss noise"] = Measure(math.log(one.noise_rel + 0.003))
+                measures["gnss_noise"] = Measure(math.log(one.noise_rel + 0.003))
     return measures

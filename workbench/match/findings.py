@@ -126,7 +126,7 @@ def _laps(cause: Weighed, evidence: Evidence) -> Statements:
 def _step(cause: Weighed, evidence: Evidence) -> Statements:
     if "step" not in cause.sizes:
         return []
-    at_s, change_rel = cause.sizes["step at"], share(cause.sizes["step"])
+    at_s, change_rel = cause.sizes["step_at_s"], share(cause.sizes["step"])
     return [statement(EvidenceSays.BELT_CHANGED_AT_ONCE, at_s=at_s, change_rel=change_rel)]
 
 
@@ -182,7 +182,7 @@ def _lost(cause: Weighed, evidence: Evidence) -> Statements:
 
 
 def _other_pickup(evidence: Evidence) -> Statements:
-    measure = evidence.measures.get("other pickup")
+    measure = evidence.measures.get("other_pickup")
     if measure is None:
         return []
     difference_rel = share(measure.value)

@@ -8,8 +8,8 @@ A cause says four things, and leaves the rest as on a sound machine (`USUAL`):
 - `shapes`: what the belt's speed does in time, a shape from `SHAPES` with the size it has,
   as a mixture again. Shapes have a span of 1, or are the logarithm of what moves the belt.
 - `measures`, `flags`: what single measures and yes-or-no findings are then like.
-- `needs`: what must have been recorded for the cause to show at all; a cause that cannot
-  show is not in the running, and the answer says so.
+- `needs`: what must have been recorded for the cause to show at all, one of each group; a
+  cause that cannot show is not in the running, and the answer says so.
 
 All sizes are chosen, wide enough for what the trade meets; none is fitted to a scenario.
 """
@@ -53,22 +53,22 @@ USUAL: Mapping[str, tuple[float, float]] = {
     "oil": (0.0, 12.0),
     "missed": (math.log(5e-4), 0.5),
     "extra": (math.log(5e-4), 0.5),
-    "other pickup": (0.0, 0.003),
+    "other_pickup": (0.0, 0.003),
     "shown": (0.0, 0.008),
     "setting": (0.0, 0.006),
     "lap": (0.0, 0.003),
     "wheel": (0.0, 0.025),
     "fixes": (math.log(0.01), 0.7),
-    "gnss noise": (math.log(0.03), 0.45),
+    "gnss_noise": (math.log(0.03), 0.45),
 }
 """Mean and standard deviation of each measure on a sound machine:
 
 unfollowed: ln of the scatter of ground speed that the belt does not share; engine: ln of the
 scatter of engine speed; oil: degrees the oil warmed by; missed, extra: ln of the share of
-pulses missed, and of those too many; other pickup: ln(pulses of a second pickup ÷ the
+pulses missed, and of those too many; other_pickup: ln(pulses of a second pickup ÷ the
 belt's); shown, setting: ln(shown ÷ belt by pulses), read off and by the number set; lap:
 ln(belt travel by laps ÷ by pulses); wheel: ln(wheel ÷ ground speed); fixes: ln of the share
-of receiver messages without a fix; gnss noise: ln of one satellite speed's relative scatter."""
+of receiver messages without a fix; gnss_noise: ln of one satellite speed's relative scatter."""
 
 USUAL_FLAGS: Mapping[str, float] = {
     "teeth": 0.003,
@@ -139,7 +139,7 @@ class Hypothesis:
     shapes: Mapping[str, Mixture] = field(default_factory=dict)
     measures: Mapping[str, Mixture] = field(default_factory=dict)
     flags: Mapping[str, float] = field(default_factory=dict)
-    needs: tuple[str, ...] = ()
+    needs: tuple[tuple[str, ...], ...] = ()
     drive: str = ""
     restless: float = 1.0
     titled: CauseSays | None = None
@@ -174,20 +174,20 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         levels=MAYBE_OFF,
         shapes={"engine": ((1.0, 1.0, 0.25),)},
         measures={"engine": ((1.0, math.log(0.04), 0.6),)},
-        needs=("engine",),
+        needs=(("engine",),),
     ),
     Hypothesis(
         Cause.BELT_SLIP,
         CheckSays.LOOK_FOR_BELT_SLIP,
         measures={"lap": ((1.0, -0.07, 0.04),)},
-        needs=("lap",),
+        needs=(("lap",),),
         drive="roll",
     ),
     Hypothesis(
         Cause.ROLL_BUILD_UP,
         CheckSays.CLEAN_THE_ROLL,
         measures={"lap": ((1.0, 0.035, 0.018),)},
-        needs=("lap",),
+        needs=(("lap",),),
         drive="roll",
     ),
     Hypothesis(
@@ -207,14 +207,14 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         CheckSays.TAKE_ANOTHER_GROUND,
         levels=((0.9, "wheel", 0.02), (0.1, None, 0.06)),
         measures={"wheel": ((1.0, 0.14, 0.07),)},
-        needs=("wheel",),
+        needs=(("wheel",),),
     ),
     Hypothesis(
         Cause.WRONG_SETTING,
         CheckSays.CALIBRATE_THE_READOUT,
         levels=((0.75, "shown", 0.025), (0.25, None, 0.0)),
         measures={"shown": both_ways(0.07, 0.04), "setting": both_ways(0.07, 0.04)},
-        needs=("shown or setting",),
+        needs=(("shown", "setting"),),
     ),
     Hypothesis(
         Cause.WRONG_SETTING,
@@ -227,7 +227,7 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
             "lap": both_ways(0.07, 0.05),
         },
         flags={"teeth": 0.9},
-        needs=("shown or setting",),
+        needs=(("shown", "setting"),),
     ),
     Hypothesis(
         Cause.LOSING_PULSES,
@@ -236,12 +236,12 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         measures={
             "missed": ((1.0, math.log(0.03), 1.2),),
             "extra": ((0.75, math.log(5e-4), 0.5), (0.25, math.log(0.005), 1.0)),
-            "other pickup": ((0.7, 0.3, 0.2), (0.3, 0.01, 0.03)),
+            "other_pickup": ((0.7, 0.3, 0.2), (0.3, 0.01, 0.03)),
             "lap": ((0.7, 0.0, 0.003), (0.3, 0.3, 0.25)),
             "shown": ((0.5, 0.0, 0.008), (0.5, -0.08, 0.08)),
         },
         flags={"lost": 0.85, "tooth": 0.5, "noise": 0.1, "breaks": 0.4},
-        needs=("missed",),
+        needs=(("missed",),),
     ),
     Hypothesis(
         Cause.EXTRA_PULSES,
@@ -249,30 +249,30 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         measures={
             "missed": ((1.0, math.log(0.0015), 1.0),),
             "extra": ((1.0, math.log(0.015), 1.0),),
-            "other pickup": ((0.8, -0.015, 0.015), (0.2, 0.0, 0.003)),
+            "other_pickup": ((0.8, -0.015, 0.015), (0.2, 0.0, 0.003)),
             "shown": ((0.5, 0.0, 0.008), (0.5, 0.03, 0.03)),
         },
         flags={"noise": 0.9, "lost": 0.1, "tooth": 0.05, "breaks": 0.4},
-        needs=("missed",),
+        needs=(("missed",),),
     ),
     Hypothesis(
         Cause.DAMAGED_WHEEL,
         CheckSays.LOOK_AT_THE_TOOTH,
         measures={
             "missed": ((0.5, math.log(0.03), 1.0), (0.5, math.log(5e-4), 0.5)),
-            "other pickup": ((0.5, 0.035, 0.02), (0.5, 0.0, 0.003)),
+            "other_pickup": ((0.5, 0.035, 0.02), (0.5, 0.0, 0.003)),
         },
         flags={"tooth": 0.95, "lost": 0.05, "noise": 0.03, "breaks": 0.03},
-        needs=("missed",),
+        needs=(("missed",),),
     ),
     Hypothesis(
         Cause.GNSS_UNUSABLE,
         CheckSays.GIVE_THE_ANTENNA_SKY,
         measures={
             "fixes": ((0.6, math.log(0.35), 0.7), (0.4, math.log(0.01), 0.7)),
-            "gnss noise": ((0.75, math.log(0.25), 0.7), (0.25, math.log(0.03), 0.45)),
+            "gnss_noise": ((0.75, math.log(0.25), 0.7), (0.25, math.log(0.03), 0.45)),
         },
-        needs=("fixes",),
+        needs=(("fixes",),),
     ),
     Hypothesis(
         Cause.NOT_CLEAR,

@@ -33,46 +33,44 @@ APART = 0.02
 """Share by which a source must differ from the others to be named; chosen."""
 
 
-class SourceSays(StrEnum):
-    """What kind of ground speed a source gives, and how good it is."""
+class GroundKind(StrEnum):
+    """What a ground speed is measured by; the value is its name in every answer."""
 
-    BY_GNSS = auto()
-    BY_RADAR = auto()
-    BY_SOMETHING = auto()
-    BY_WHEEL = auto()
-    BY_SELECTION = auto()
-    THROUGH_WATER = auto()
+    GNSS = "gnss"
+    RADAR = "radar"
+    UNNAMED = "unnamed"
+    WHEEL = "wheel"
+    SELECTED = "selected"
+    WATER = "through water"
+
+
+class SourceSays(StrEnum):
+    """How good a source of ground speed is."""
+
     QUALITY_OF_SOURCE = auto()
     SOURCE_AT_REST = auto()
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind of ground speed: its name in every answer, its scale's u, and whether it is measured
-    on the ground itself."""
+    """A kind of ground speed: its scale's u, and whether it is measured on the ground itself."""
 
-    name: str
-    says: SourceSays
+    name: GroundKind
     u_scale_rel: float
     of_the_ground: bool
 
 
-GNSS = Kind("gnss", SourceSays.BY_GNSS, 0.0, True)
-RADAR = Kind("radar", SourceSays.BY_RADAR, 0.01, True)
-UNNAMED = Kind("unnamed", SourceSays.BY_SOMETHING, 0.0, True)
+GNSS = Kind(GroundKind.GNSS, 0.0, True)
+RADAR = Kind(GroundKind.RADAR, 0.01, True)
+UNNAMED = Kind(GroundKind.UNNAMED, 0.0, True)
 """Of a source of which nobody knows more; it is taken as it is."""
-WHEEL = Kind("wheel", SourceSays.BY_WHEEL, 0.02, False)
-SELECTED = Kind("selected", SourceSays.BY_SELECTION, 0.03, False)
-WATER = Kind("through water", SourceSays.THROUGH_WATER, 0.03, False)
+WHEEL = Kind(GroundKind.WHEEL, 0.02, False)
+SELECTED = Kind(GroundKind.SELECTED, 0.03, False)
+WATER = Kind(GroundKind.WATER, 0.03, False)
 KINDS = (GNSS, RADAR, UNNAMED, WHEEL, SELECTED, WATER)
 """The most trusted first. The scales' uncertainties follow from what stands above: a wheel set
 up in the middle of the usual slip is off by (15 − 8) % ÷ √12; a radar by most of a degree. The
 others' are chosen."""
-
-
-def says_of_kind(name: str) -> SourceSays:
-    """What a kind of ground speed is called, by its name in an answer."""
-    return next((kind.says for kind in KINDS if kind.name == name), SourceSays.BY_SOMETHING)
 
 
 def trust(kind: Kind, *, usable: bool, u_mean_rel: float = 0.0) -> tuple[bool, int, float]:
@@ -107,7 +105,7 @@ class Quality:
         """The source with its kind and its quality."""
         known: dict[str, Value] = {
             "source": self.source,
-            "kind": statement(self.kind.says),
+            "kind": statement(self.kind.name),
             "share_rel": self.share,
         }
         if not math.isfinite(self.u_mean_rel):

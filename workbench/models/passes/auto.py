@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from enum import StrEnum
+from enum import Enum, auto
 
 from workbench.base.units import UnitSystem
 from workbench.words.language import N_
@@ -18,11 +18,11 @@ STAND_S = 5.0
 """Standing for so long ends a pass; a short stop does not. Chosen."""
 
 
-class Step(StrEnum):
+class Step(Enum):
     """What is to be done by itself."""
 
-    START = "start"
-    STOP = "stop"
+    START = auto()
+    STOP = auto()
 
 
 def rule_words(units: UnitSystem) -> str:

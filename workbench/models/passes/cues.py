@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from enum import StrEnum
+from enum import Enum, auto
 from statistics import median
 
 from workbench.match.live import Snapshot
@@ -30,12 +30,12 @@ STANDS_MPS = 0.1
 """Slower than this the digger stands, and there is nothing to hear; chosen."""
 
 
-class Cue(StrEnum):
+class Cue(Enum):
     """What the operator should hear without looking."""
 
-    IN_BAND = "in band"
-    OUT_OF_BAND = "out of band"
-    LOST = "lost signal"
+    IN_BAND = auto()
+    OUT_OF_BAND = auto()
+    LOST = auto()
 
 
 class CueWatch:

@@ -161,7 +161,7 @@ class PassJob(Observable):
         self._unsubscribe()
         self.look()
         self._driven = None
-        self._bench.recording.stop("the pass is over")
+        self._bench.recording.stop(N_("the pass is over"))
         self.changed()
 
     def judge(self) -> Judged:

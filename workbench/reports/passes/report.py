@@ -10,7 +10,6 @@ from workbench.base.machine import Machine
 from workbench.base.numbers import NO_VALUE
 from workbench.base.statements import Statement
 from workbench.jobs.passes.answer import GroundSource, PassAnswer
-from workbench.match.sources import says_of_kind
 from workbench.match.trend import Mismatch
 from workbench.reports.document import (
     Answer,
@@ -199,7 +198,7 @@ def _sources(answer: PassAnswer, words: Words) -> Table:
         rows.append(
             (
                 name.format(source=one.source),
-                words.say(says_of_kind(one.kind)),
+                words.say(one.kind),
                 words.number("percent0", one.share_with_value),
                 _factor(one, words),
                 words.number("time", one.lag_s, 2 * one.u_lag_s),

@@ -11,6 +11,7 @@ from workbench.base.errors import WrongInput
 from workbench.base.files import write_file
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.match.track import Track
+from workbench.words.language import _
 
 
 def write_way(answer: PassAnswer, path: Path | str) -> None:
@@ -30,7 +31,7 @@ def to_geojson(track: Track) -> dict[str, Any]:
     line = {
         "type": "Feature",
         "geometry": {"type": "LineString", "coordinates": places},
-        "properties": {"what": "way of the pass"},
+        "properties": {"what": _("way of the pass")},
     }
     dots = [
         {

@@ -8,7 +8,7 @@ from workbench.match.advice import AdviceSays
 from workbench.match.findings import EvidenceSays
 from workbench.match.hypotheses import Cause, CauseSays, CheckSays
 from workbench.match.ratio import BandSays, PaceSays
-from workbench.match.sources import SourceSays
+from workbench.match.sources import GroundKind, SourceSays
 from workbench.match.trend import Mismatch
 from workbench.words.language import N_, Plural, Template
 
@@ -63,13 +63,13 @@ SENTENCES: dict[str, Template] = {
         "Count the target wheel's teeth with the engine off, and mend the machine file."
     ),
     CheckSays.LOOK_AT_PICKUP_AND_PLUG: N_(
-        "With the engine off: the pickup's gap, its plug, its cable (the gap check tells)."
+        "With the engine off: the pickup's gap, its plug, its cable; the gap check tells more."
     ),
     CheckSays.LOOK_AT_CABLE_AND_SHIELD: N_(
         "With the engine off: the pickup's cable, its shield and plug, the ignition leads near it."
     ),
     CheckSays.LOOK_AT_THE_TOOTH: N_(
-        "With the engine off: look at the tooth that is named (the gap check tells)."
+        "With the engine off: look at the tooth that the gap check names."
     ),
     CheckSays.GIVE_THE_ANTENNA_SKY: N_(
         "Mount the antenna with a free view of the sky, or use radar or wheel speed here."
@@ -221,12 +221,12 @@ SENTENCES: dict[str, Template] = {
     PassSays.NO_TIMES: N_(
         "the recording holds no times, so the two cannot be compared; it holds {held}"
     ),
-    SourceSays.BY_GNSS: N_("gnss"),
-    SourceSays.BY_RADAR: N_("radar"),
-    SourceSays.BY_SOMETHING: N_("unnamed"),
-    SourceSays.BY_WHEEL: N_("wheel"),
-    SourceSays.BY_SELECTION: N_("selected"),
-    SourceSays.THROUGH_WATER: N_("through water"),
+    GroundKind.GNSS: N_("gnss"),
+    GroundKind.RADAR: N_("radar"),
+    GroundKind.UNNAMED: N_("unnamed"),
+    GroundKind.WHEEL: N_("wheel"),
+    GroundKind.SELECTED: N_("selected"),
+    GroundKind.WATER: N_("through water"),
     SourceSays.QUALITY_OF_SOURCE: N_(
         "{source} ({kind}, {share_rel:percent0} of its messages with a value, mean good to "
         "{mean_rel:percent1})"
