@@ -140,7 +140,7 @@ class CuePlayer:
 
     def _file(self, cue: Cue) -> Path:
         """The cue as a WAV file, written when first wanted. Raises OSError, StoreError."""
-        path = self._folder / f"{cue.name.lower()}.wav"
+        path = self._folder / f"{cue.name.lower().replace('_', '-')}.wav"
         if not path.exists():
             self._folder.mkdir(parents=True, exist_ok=True)
             with replacing(path, sync=False) as fresh:
