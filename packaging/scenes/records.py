@@ -242,13 +242,15 @@ def _pass(path, when, machine, scenario, seed, name):
 
 
 def _wheel(path, when, machine):
-    from workbench.cli.gap import compute
-    from workbench.models.gap.store import gap_options
+    from workbench.jobs.codec import to_plain
+    from workbench.jobs.gap.answer import GapOptions
+    from workbench.jobs.gap.compute import compute
 
     number = _record(path, when, machine, "bent-tooth", 18, "tooth by tooth", 30)
     with _store(path, when + timedelta(minutes=2)) as store:
-        answer = compute(store.load_recording(number), machine, gap_options())
-        store.add_result("gap", answer, options=gap_options(), recording=number, machine=machine)
+        answer = to_plain(compute(store.load_recording(number), machine, GapOptions()))
+        options = to_plain(GapOptions())
+        store.add_result("gap", answer, options=options, recording=number, machine=machine)
 
 
 def _calibration(path, when, machine, error):
@@ -266,14 +268,14 @@ def _calibration(path, when, machine, error):
 
 
 def _gap(path, when, machine, gaps):
-    from workbench.cli.gap import compute
-    from workbench.models.gap.store import gap_options
+    from workbench.jobs.gap.answer import GapOptions
+    from workbench.jobs.gap.compute import compute
 
     lines = ["pickup,angle_deg,gap_m"]
     for side, more in (("left", 0.0), ("right", 0.04)):
         lines += [f"{side},{90 * at},{(gap + more) / 1000:.6f}" for at, gap in enumerate(gaps)]
     name = "feeler readings"
-    _keep("gap", compute, path, when, machine, lines, name, gap_options(table_name=name))
+    _keep("gap", compute, path, when, machine, lines, name, GapOptions(table_name=name))
 
 
 def _keep(kind, compute, path, when, machine, lines, name, options):
@@ -284,5 +286,10 @@ def _keep(kind, compute, path, when, machine, lines, name, options):
     answer, options = to_plain(compute(text, machine, options)), to_plain(options)
     with _store(path, when) as store:
         store.add_result(
-            kind, answer, options=options, table=text, table_name=name, machine=machine
+            kind,
+            to_plain(answer),
+            options=to_plain(options),
+            table=text,
+            table_name=name,
+            machine=machine,
         )

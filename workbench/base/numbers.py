@@ -70,7 +70,8 @@ def quantities(units: UnitSystem) -> dict[str, Quantity]:
     return {
         "speed": Quantity(units.speed, from_mps(1.0, units.speed), 2),
         "length": Quantity(units.length, 1 / units.length_m, 1),
-        "gap": Quantity(units.gap, 1 / units.gap_m, 3 if units.gap == "in" else 2),
+        # A hair more, so that 1/16 in, 0.0625, is 0.063 as feeler sets have it, not 0.062.
+        "gap": Quantity(units.gap, (1 + 1e-9) / units.gap_m, 3 if units.gap == "in" else 2),
         "percent": Quantity("%", 100.0, 2),
         "percent1": Quantity("%", 100.0, 1),
         "percent0": Quantity("%", 100.0, 0),

@@ -3,28 +3,36 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+import math
+import sys
 from pathlib import Path
-from typing import Any
 
-from drivers.contract import Recording
-from workbench.base.errors import StoreError, WrongInput
+from workbench.base.errors import WrongInput
 from workbench.base.files import write_file
-from workbench.base.machine import Machine, Pickup, load_machine
+from workbench.base.machine import Machine, load_machine
 from workbench.base.typed import parse_length_m
 from workbench.calibration.gap.places import BLADE_STEP_M
-from workbench.calibration.statistics.decision import Verdict
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_source, source_of
-from workbench.cli.gap_print import print_answer
-from workbench.cli.output import print_json, print_warnings
-from workbench.jobs.gap.recordings import compute_recording
-from workbench.jobs.gap.stored import baseline_of, history_of, spacing_of
-from workbench.jobs.gap.tables import compute_table, table_text
-from workbench.jobs.job import Job
-from workbench.jobs.source import Source, finish, keep_table
+from workbench.cli.arguments import add_source, source_of, words_of
+from workbench.cli.output import not_kept, print_answer, print_table, print_warnings
+from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer, GapOptions, WheelAnswer
+from workbench.jobs.gap.compute import judge_recording, judge_table
+from workbench.jobs.gap.sheet import Sheet, sheet_of
+from workbench.jobs.gap.stored import spacing_of
+from workbench.jobs.gap.tables import table_text
+from workbench.jobs.keep import Kept
+from workbench.words.gap import (
+    counts_words,
+    found_rows,
+    limit_rows,
+    measured_rows,
+    summary_table,
+    widest_words,
+)
+from workbench.words.language import N_, _, ngettext
+from workbench.words.words import Words
 
-_WHAT_IS_FOUND = (
+_WHAT_IS_FOUND = N_(
     "From 30 turns, with the belt running steadily, at least 95 % of these are found: a missing "
     "tooth, or one not seen in a fifth of the turns; a tooth bent by 8 % of a pitch; double "
     "triggering of 2 % of the teeth; 2 % of false edges from noise; a wheel 2 % of its radius "
@@ -35,81 +43,78 @@ _WHAT_IS_FOUND = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_source(parser)
-    parser.epilog = _WHAT_IS_FOUND
-    parser.description = (
+    parser.epilog = _(_WHAT_IS_FOUND)
+    parser.description = _(
         "The gap of a pickup from feeler readings (a table pickup,angle_deg,gap_m in metres) or "
         "from its pulses, tooth by tooth. Lengths may be typed as 1/16, 0.062 in or 1.6 mm; a "
         "bare number is in millimetres."
     )
-    parser.add_argument("--channel", metavar="NAME", help="only this pickup (default: all)")
-    parser.add_argument("--mark", metavar="CHANNEL", help="the channel whose mark teeth count from")
+    parser.add_argument("--channel", metavar="NAME", help=_("only this pickup (default: all)"))
     parser.add_argument(
-        "--blade-step", metavar="LENGTH", type=_length, help="step of the feeler set (0.05 mm)"
+        "--mark", metavar="CHANNEL", help=_("the channel whose mark teeth count from")
+    )
+    parser.add_argument(
+        "--blade-step", metavar="LENGTH", type=_length, help=_("step of the feeler set (0.05 mm)")
     )
     parser.add_argument(
         "--pitch-radius",
         metavar="LENGTH",
         type=_length,
-        help="radius of the target wheel, for its run-out in metres from the pulses",
+        help=_("radius of the target wheel, for its run-out in metres from the pulses"),
     )
     parser.add_argument(
         "--at-gap",
         metavar="LENGTH",
         type=_length,
-        help="the gap as read with a feeler: makes this recording a reading of the shop's "
-        "baseline, from which later gaps are told by voltage",
+        help=_(
+            "the gap as read with a feeler: makes this recording a reading of the shop's "
+            "baseline, from which later gaps are told by voltage"
+        ),
     )
     parser.add_argument(
-        "--drop-out", action="store_true", help="a run slowed until teeth go missing"
+        "--drop-out", action="store_true", help=_("a run slowed until teeth go missing")
     )
     parser.add_argument(
         "--before",
         metavar="RESULT",
         type=int,
-        help="an earlier result: is it the same wheel, and did it turn the same way?",
+        help=_("an earlier result: is it the same wheel, and did it turn the same way?"),
     )
     parser.add_argument(
         "--control",
         metavar="NAME",
-        help="the pickup in the table that is the shop's own repeat measurement of one gap",
+        help=_("the pickup in the table that is the shop's own repeat measurement of one gap"),
     )
     parser.add_argument(
-        "--target", metavar="LENGTH", type=_length, help="the known gap of --control"
+        "--target", metavar="LENGTH", type=_length, help=_("the known gap of --control")
     )
-    parser.add_argument("--report", metavar="FILE", help="write a report: .pdf, .html or .json")
-    parser.add_argument("--summary", metavar="FILE", help="write one line a pickup as CSV")
+    parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
+    parser.add_argument("--summary", metavar="FILE", help=_("write one line a pickup as CSV"))
 
 
 def run(args: argparse.Namespace) -> int:
     text = table_text(args.source)
-    answer, machine = _of_table(args, text) if text is not None else _of_recording(args)
+    answer, kept, machine = _of_table(args, text) if text is not None else _of_recording(args)
+    words = words_of(args, machine)
     if args.summary:
-        from workbench.words.gap_summary import summary_table
-
-        write_file(Path(args.summary), summary_table(answer), WrongInput)
+        write_file(Path(args.summary), summary_table(sheet_of(answer), words), WrongInput)
     if args.report:
         from workbench.reports.document import render
         from workbench.reports.gap.report import gap_document
 
-        render(gap_document(answer, machine), args.report)
+        numbers = () if kept.number is None else (kept.number,)
+        render(gap_document(answer, machine, words, numbers), args.report)
     if args.json:
-        print_json(answer)
+        print_answer(answer, kept, words)
     else:
-        print_answer(answer)
-        print_warnings(answer["warnings"])
-    return FAILED if Verdict(answer["verdict"]).is_fail else DONE
+        _print(answer, words)
+        print_warnings(words.say_all(answer.warnings))
+        if kept.trouble is not None:
+            print_warnings([words.say(not_kept(kept.trouble))])
+    return FAILED if answer.verdict.is_fail else DONE
 
 
-def compute(
-    source: Recording | str, machine: Machine | None, options: Mapping[str, Any]
-) -> dict[str, Any]:
-    """The answer from a gap table's text or from a recording; a pure function of both."""
-    if isinstance(source, str):
-        return compute_table(source, machine, options)
-    return compute_recording(source, machine, options)
-
-
-def _of_table(args: argparse.Namespace, text: str) -> tuple[dict[str, Any], Machine | None]:
+def _of_table(args: argparse.Namespace, text: str) -> tuple[GapAnswer, Kept, Machine | None]:
     if args.seed is not None or args.for_s is not None:
         raise WrongInput("--seed and --for go with sim:SCENARIO, not with a gap table.")
     for option, given in (
@@ -120,69 +125,38 @@ def _of_table(args: argparse.Namespace, text: str) -> tuple[dict[str, Any], Mach
         ("--pitch-radius", args.pitch_radius),
     ):
         if given is not None:
-            raise WrongInput(f"{option} goes with a recording, not with a gap table.")
+            raise WrongInput("{option} goes with a recording, not with a gap table.", option=option)
     machine = load_machine(args.machine) if args.machine else None
-    options = _options(args) | {"table_name": Path(args.source).name}
-    warnings: list[str] = []
-    if args.control:
-        try:
-            options["control_history"] = history_of(args.store, args.control, text)
-        except StoreError as error:
-            warnings.append(f"Earlier repeat measurements could not be read: {error}")
-    answer = compute(text, machine, options)
-    answer["warnings"] += warnings
-    return keep_table("gap", args.store, answer, text, options, machine), machine
+    options = GapOptions(
+        table_name=Path(args.source).name,
+        channel=args.channel,
+        blade_step_m=args.blade_step or BLADE_STEP_M,
+        control=args.control,
+        control_target_m=args.target or math.nan,
+    )
+    return *judge_table(text, machine, options, args.store), machine
 
 
-def _of_recording(args: argparse.Namespace) -> tuple[dict[str, Any], Machine | None]:
+def _of_recording(args: argparse.Namespace) -> tuple[GapAnswer, Kept, Machine | None]:
     if args.control or args.target is not None:
         raise WrongInput("--control and --target go with a gap table, not with a recording.")
     source = source_of(args)
-    options = _options(args)
     if args.at_gap is not None and source.number is None:
         raise WrongInput(
             "--at-gap keeps this reading in the store, so it needs a stored recording: "
             "'evenpace import FILE' or 'evenpace record INPUT' first, then its number here."
         )
-    warnings: list[str] = []
-    options["baseline"] = _baseline(source, args.store, warnings)
-    if args.before is not None:
-        options["before"] = spacing_of(args.store, args.before)
-        options["before_result"] = args.before
-    answer = compute(source.recording, source.machine, options)
-    answer["warnings"] += warnings
-    return finish("gap", answer, source, options), source.machine
-
-
-def _baseline(source: Source, address: str | None, warnings: list[str]) -> list[list[float]]:
-    """The shop's readings for this kind of pickup, where this recording has voltages at all."""
-    if all(track.amplitude_v is None for track in source.recording.edges.values()):
-        return []
-    pickup = source.machine.pickup if source.machine else Pickup()
-    teeth = source.machine.drive.target_teeth if source.machine else None
-    try:
-        return baseline_of(address, pickup.kind, teeth, simulated=source.recording.simulated)
-    except StoreError as error:
-        warnings.append(f"The shop's baseline could not be read: {error}")
-        return []
-
-
-def _options(args: argparse.Namespace) -> dict[str, Any]:
-    return {
-        "table_name": "",
-        "channel": args.channel,
-        "mark": args.mark,
-        "blade_step_m": args.blade_step or BLADE_STEP_M,
-        "pitch_radius_m": args.pitch_radius,
-        "at_gap_m": args.at_gap,
-        "drop_out": args.drop_out,
-        "baseline": [],
-        "before": {},
-        "before_result": None,
-        "control": args.control,
-        "control_target_m": args.target,
-        "control_history": [],
-    }
+    options = GapOptions(
+        channel=args.channel,
+        mark=args.mark,
+        blade_step_m=args.blade_step or BLADE_STEP_M,
+        pitch_radius_m=args.pitch_radius or math.nan,
+        at_gap_m=args.at_gap or math.nan,
+        drop_out=args.drop_out,
+        before={} if args.before is None else spacing_of(args.store, args.before),
+        before_result=args.before,
+    )
+    return *judge_recording(source, options, args.store), source.machine
 
 
 def _length(text: str) -> float:
@@ -190,10 +164,70 @@ def _length(text: str) -> float:
     try:
         length_m = parse_length_m(text)
     except WrongInput as error:
-        raise argparse.ArgumentTypeError(str(error)) from None
+        raise argparse.ArgumentTypeError(Words().say(error)) from None
     if length_m <= 0:
-        raise argparse.ArgumentTypeError(f"'{text}' is not above 0")
+        raise argparse.ArgumentTypeError(_("'{text}' is not above 0").format(text=text))
     return length_m
 
 
-JOB = Job("gap", dict, dict, compute)
+def _print(answer: GapAnswer, words: Words) -> None:
+    """The answer of one pickup in full, of many with a line each; cautions before the advice."""
+    sheet = sheet_of(answer)
+    for caution in sheet.cautions:
+        said = _("Caution: {caution}").format(caution=words.say(caution))
+        print(said, file=sys.stderr)
+    if len(answer.pickups) > 1:
+        _print_many(sheet, words)
+    else:
+        one = answer.pickups[0]
+        print_table(f"{one.pickup} ({answer.source})", _rows(one, answer, words))
+    if answer.control is not None:
+        print(words.say(answer.control.sentence))
+    for one in answer.pickups:
+        if isinstance(one, WheelAnswer) and one.before is not None:
+            told = _("{pickup}, against result {result}: {said}")
+            before = words.say(one.before.sentence)
+            print(told.format(pickup=one.pickup, result=one.before.result, said=before))
+    if answer.counted_from is not None:
+        print(words.say(answer.counted_from), file=sys.stderr)
+    if answer.simulated:
+        print(_("Simulated data."), file=sys.stderr)
+
+
+def _rows(
+    one: FeelerAnswer | WheelAnswer, answer: GapAnswer, words: Words
+) -> list[tuple[str, str]]:
+    rows = [
+        (_("Verdict"), f"{words.say(one.verdict)}: {words.say(one.reason)}"),
+        *measured_rows(one, words),
+        *limit_rows(answer.limits_of, answer.limits, words),
+        *found_rows(one, words),
+        *((_("Fault"), words.say(fault.sentence)) for fault in one.faults),
+    ]
+    if one.advice is not None:
+        rows.append((_("What to do"), words.say(one.advice)))
+    return rows
+
+
+def _print_many(sheet: Sheet, words: Words) -> None:
+    header = (
+        _("pickup"),
+        _("verdict"),
+        _("mean gap"),
+        _("run-out"),
+        _("widest"),
+        _("what to do"),
+    )
+    rows = []
+    for line in sheet.lines:
+        one = line.found[0]
+        lengths = [words.number("gap", value) for value in (one.gap_m, one.runout_m)]
+        what = words.say(one.advice if one.advice is not None else one.reason)
+        rows.append((line.pickup, words.say(line.state), *lengths, widest_words(one, words), what))
+    print_table(sheet.source, rows, header)
+    for line in sheet.lines:
+        for fault in line.faults:
+            print(f"{line.pickup}: {words.say(fault.sentence)}")
+    count = len(sheet.lines)
+    told = ngettext("{count} pickup: {counts}.", "{count} pickups: {counts}.", count)
+    print(told.format(count=count, counts=counts_words(sheet, words)))

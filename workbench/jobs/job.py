@@ -12,7 +12,7 @@ from workbench.base.errors import StoreError
 ROOMS = {
     "speed": "workbench.jobs.speed.compute",
     "calibrate": "workbench.jobs.calibrate.compute",
-    "gap": "workbench.cli.gap",
+    "gap": "workbench.jobs.gap.compute",
     "pass": "workbench.jobs.passes.compute",
 }
 """Kind of a result -> the module whose `JOB` makes it; imported when it is asked for."""

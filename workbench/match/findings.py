@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from enum import StrEnum, auto
 
-from workbench.base.statements import PlusMinus, Statement, as_written, statement
+from workbench.base.statements import PlusMinus, Statement, statement
 from workbench.match.causes import Weighed
 from workbench.match.evidence import NOISE, TOOTH, Evidence
 from workbench.match.hypotheses import Cause
@@ -190,12 +190,12 @@ def _other_pickup(evidence: Evidence) -> Statements:
 
 
 def _extra(cause: Weighed, evidence: Evidence) -> Statements:
-    named = [as_written(fault.sentence) for fault in evidence.faults if fault.kind in NOISE]
+    named = [fault.sentence for fault in evidence.faults if fault.kind in NOISE]
     return named + _other_pickup(evidence)
 
 
 def _tooth(cause: Weighed, evidence: Evidence) -> Statements:
-    return [as_written(fault.sentence) for fault in evidence.faults if fault.kind in TOOTH]
+    return [fault.sentence for fault in evidence.faults if fault.kind in TOOTH]
 
 
 def _gnss(cause: Weighed, evidence: Evidence) -> Statements:

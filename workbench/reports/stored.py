@@ -6,6 +6,7 @@ from typing import Any
 
 from workbench.base.errors import WrongInput
 from workbench.jobs.codec import from_plain
+from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.keep import answer_of
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.records.entries import StoredResult
@@ -23,6 +24,10 @@ def document_of(stored: StoredResult, words: Words, **typed: Any) -> Document:
     `environment`, `references`. Raises WrongInput for a kind that has no report.
     """
     machine = stored.machine()
+    if stored.kind == "gap":
+        from workbench.reports.gap.report import gap_document
+
+        return gap_document(answer_of(stored, GapAnswer), machine, words, (stored.number,))
     if stored.kind == "calibrate":
         from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
         from workbench.reports.calibrate.certificate import Made, certificate
@@ -30,11 +35,6 @@ def document_of(stored: StoredResult, words: Words, **typed: Any) -> Document:
         made = Made(stored.number, stored.created_utc, stored.program_version)
         options = from_plain({**stored.options, **typed}, CalibrateOptions)
         return certificate(answer_of(stored, CalibrateAnswer), machine, options, made, words)
-    if stored.kind == "gap":
-        from workbench.reports.gap.report import gap_document
-
-        answer = {"result": stored.number, **stored.answer}
-        return gap_document(answer, machine, words.units)
     if stored.kind == "pass":
         from workbench.reports.passes.report import pass_document
 

@@ -79,9 +79,9 @@ class Words:
         return self._formatter().format_field(("", PlusMinus(value, U)), spec)
 
     def joined(self, parts: Sequence[str], way: str = "") -> str:
-        """'a, b and c'; with 'or' as the way 'a; or b; or c', with 'and' 'a; and b', with 'then'
-        one sentence after the other."""
-        between = {"or": _("; or "), "and": _("; and "), "then": " "}
+        """'a, b and c'; with 'or' as the way 'a; or b; or c', with 'and' 'a; and b', with 'apart'
+        'a; b', with 'then' one sentence after the other."""
+        between = {"or": _("; or "), "and": _("; and "), "apart": _("; "), "then": " "}
         if way in between:
             return between[way].join(parts)
         if len(parts) < 2:

@@ -114,10 +114,21 @@ def test_without_a_machine_the_limits_are_said_to_be_common_practice(gap) -> Non
     assert "common practice" in answer["warnings"][0]
 
 
-def test_a_person_gets_a_table_and_the_caution_before_it(capsys) -> None:
-    assert main(["gap", table("one.csv", ("left", 2.9, 0.05)), "--machine", "digger.toml"]) == 0
+@pytest.mark.parametrize(
+    ("units", "advice", "foreign"),
+    [
+        ("metric", "1.40 mm closer, to 1.50 mm on average", r"\d in\b"),
+        ("us", "0.055 in closer, to 0.059 in on average", r"\d mm\b"),
+    ],
+)
+def test_a_person_gets_a_table_and_the_caution_before_it(capsys, units, advice, foreign) -> None:
+    words = [table("one.csv", ("left", 2.9, 0.05)), "--machine", "digger.toml", "--units", units]
+    assert main(["gap", *words, "--report", "out.html"]) == 0
     printed = capsys.readouterr()
-    assert "1.40 mm closer, to 1.50 mm" in " ".join(printed.out.split())
+    said = " ".join(printed.out.split())
+    for text in (said, re.sub(r"<[^>]*>", "", Path("out.html").read_text(encoding="utf-8"))):
+        assert advice in text
+        assert not re.search(foreign, text)
     assert "release the hydraulic pressure" in printed.err
     assert "qualified persons" in printed.err
     assert main(["gap", table("two.csv", ("l", 1.5, 0.1), ("r", 1.5, 0.1))]) == 0
@@ -191,6 +202,9 @@ def test_repeat_measurements_are_charted_with_those_stored_before(gap) -> None:
     assert len(answer["control"]["gap_m"]) == 24
     assert answer["control"]["in_control"] is False
     assert "read wider than 1.60 mm" in answer["control"]["sentence"]
+    said = {one["at"]: one for one in answer["statements"]}["control.sentence"]
+    assert said["what"] == "repeats_wider"
+    assert said["values"]["target_m"] == 0.0016
     assert status == 0
     again = gap(*words)[1]  # the same table once more is not measured once more
     assert len(again["control"]["gap_m"]) == 24

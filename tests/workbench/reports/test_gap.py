@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from xml.etree import ElementTree
 
 import numpy as np
@@ -10,9 +11,13 @@ import pytest
 
 from drivers.contract import EdgeTrack
 from workbench.base.machine import Pickup, parse_machine
+from workbench.base.units import METRIC, US
 from workbench.calibration.gap.table import GapReadings
-from workbench.jobs.gap.answers import feeler_answer, pulse_answer, several
-from workbench.records.jsonable import plain
+from workbench.jobs.codec import from_plain, to_plain
+from workbench.jobs.gap.answer import GapAnswer, GapOptions
+from workbench.jobs.gap.pickup import feeler_answer, pulse_answer
+from workbench.jobs.gap.sheet import sheet_of
+from workbench.jobs.gap.together import together
 from workbench.reports.document import (
     CautionBlock,
     Figure,
@@ -22,24 +27,31 @@ from workbench.reports.document import (
     render_pdf,
 )
 from workbench.reports.gap.report import gap_document
-from workbench.words.gap_summary import summary_table
+from workbench.words.gap import summary_table
+from workbench.words.words import Words
 
 
-def feeler(name: str, mean_mm: float, **more):
+def feeler(name: str, mean_mm: float):
     angle = np.arange(0, 360, 45.0)
     gap_m = (mean_mm + 0.1 * np.cos(np.radians(angle - 40))) / 1000
     line = np.zeros(8, dtype=np.int64)
-    return feeler_answer(GapReadings(name, angle, gap_m, line), Pickup(), 5e-5) | more
+    return feeler_answer(GapReadings(name, angle, gap_m, line), Pickup(), 5e-5)
 
 
-FRAME = {
-    "source": "shop.csv",
-    "kind": "gap table",
-    "simulated": False,
-    "gap_best_m": 0.0016,
-    "gap_max_m": 0.0032,
-    "blade_step_m": 5e-5,
-}
+def answer_of(*pickups) -> GapAnswer:
+    return together(
+        pickups,
+        warnings=[],
+        source="shop.csv",
+        kind="gap table",
+        simulated=False,
+        machine=None,
+        blade_step_m=5e-5,
+    )
+
+
+def document_of(answer: GapAnswer, units=METRIC, results=()):
+    return gap_document(answer, None, Words(units), results)
 
 
 def figures(document):
@@ -47,10 +59,10 @@ def figures(document):
 
 
 def test_one_pickup_has_its_answer_its_wheel_and_its_readings() -> None:
-    document = gap_document(feeler("left", 1.6) | FRAME | {"result": 7}, None)
+    document = document_of(answer_of(feeler("left", 1.6)), results=(7,))
     assert document.number == "Result 7"
     assert document.blocks[0].verdict == "pass"
-    assert "1.60 mm (± 0.0" in document.blocks[0].sentence
+    assert "The gap is 1.600 ± 0.0" in document.blocks[0].sentence
     (figure,) = figures(document)
     assert ElementTree.fromstring(figure.svg).tag.endswith("svg")
     (table,) = (block for block in document.blocks if isinstance(block, Table))
@@ -61,7 +73,7 @@ def test_one_pickup_has_its_answer_its_wheel_and_its_readings() -> None:
 
 
 def test_where_something_is_to_be_done_the_caution_stands_before_it() -> None:
-    blocks = gap_document(feeler("left", 2.8) | FRAME, None).blocks
+    blocks = document_of(answer_of(feeler("left", 2.8))).blocks
     at = next(i for i, block in enumerate(blocks) if isinstance(block, CautionBlock))
     assert "release the hydraulic pressure" in blocks[at].text
     assert blocks[at].text.endswith("qualified persons have the last word.")
@@ -70,8 +82,8 @@ def test_where_something_is_to_be_done_the_caution_stands_before_it() -> None:
 
 def test_many_pickups_have_a_row_each_and_hostile_names_stay_text() -> None:
     names = ["Digger 4 / left", '<script>alert("x")</script>', "=1+1 / left", "$x$ #let"]
-    answer = several([feeler(name, 1.6 + 0.5 * i) for i, name in enumerate(names)]) | FRAME
-    document = gap_document(answer, None)
+    answer = answer_of(*(feeler(name, 1.6 + 0.5 * i) for i, name in enumerate(names)))
+    document = document_of(answer)
     assert len(figures(document)) == 1
     page = render_html(document)
     assert "<script>" not in page
@@ -81,29 +93,37 @@ def test_many_pickups_have_a_row_each_and_hostile_names_stay_text() -> None:
 
 
 def test_a_seasons_worth_has_a_table_and_no_crowded_picture() -> None:
-    answer = several([feeler(f"Digger {i} / left", 1.6) for i in range(120)]) | FRAME
-    document = gap_document(answer, None)
+    document = document_of(answer_of(*(feeler(f"Digger {i} / left", 1.6) for i in range(120))))
     assert figures(document) == []
     assert render_pdf(document).startswith(b"%PDF")
 
 
 def test_a_stored_answer_makes_the_same_report() -> None:
-    answer = feeler("left", 1.6) | FRAME
-    fresh, stored = gap_document(answer, None), gap_document(plain(answer), None)
-    assert render_html(fresh) == render_html(stored)
+    for answer in (answer_of(feeler("left", 1.6)), answer_of(feeler("l", 1.6), feeler("r", 2.8))):
+        again = from_plain(to_plain(answer), GapAnswer)
+        assert render_html(document_of(again)) == render_html(document_of(answer))
+        assert "pickups" in to_plain(answer) or to_plain(answer)["places"]
+
+
+@pytest.mark.parametrize(("units", "foreign"), [(METRIC, r"\d in\b"), (US, r"\d mm\b")])
+def test_a_report_speaks_in_the_units_of_its_reader(units, foreign) -> None:
+    for answer in (answer_of(feeler("left", 2.8)), answer_of(feeler("l", 1.6), feeler("r", 2.8))):
+        page = re.sub(r"<[^>]*>", "", render_html(document_of(answer, units)))
+        assert f" {units.gap}" in page
+        assert not re.search(foreign, page)
 
 
 def test_an_answer_at_one_place_has_a_picture_too() -> None:
     readings = GapReadings("left", np.zeros(2), np.full(2, 0.0016), np.zeros(2, dtype=np.int64))
-    document = gap_document(feeler_answer(readings, Pickup(), 5e-5) | FRAME, None)
+    document = document_of(answer_of(feeler_answer(readings, Pickup(), 5e-5)))
     assert len(figures(document)) == 1
     assert document.blocks[0].verdict == "cannot tell"
     assert "turn the wheel" in document.blocks[0].sentence
 
 
 def test_the_summary_has_a_row_a_pickup_in_metres() -> None:
-    answer = several([feeler("Digger 4 / left / hall", 1.6), feeler("=2+2", 4.0)])
-    first, second = csv.DictReader(io.StringIO(summary_table(answer)))
+    answer = answer_of(feeler("Digger 4 / left / hall", 1.6), feeler("=2+2", 4.0))
+    first, second = csv.DictReader(io.StringIO(summary_table(sheet_of(answer), Words())))
     assert (first["machine"], first["side"], first["kind"]) == ("Digger 4", "left", "hall")
     assert first["verdict"] == "pass"
     assert float(first["gap_m"]) == pytest.approx(0.0016)
@@ -118,16 +138,8 @@ def of_pulses(time_s, **more):
         'name = "x"\n[drive]\ntarget_teeth = 24\nkind = "sprocket"\nsprocket_teeth = 8\n'
         "rod_pitch_m = 0.05\n"
     )
-    options = {
-        "pitch_radius_m": None,
-        "at_gap_m": None,
-        "baseline": [],
-        "blade_step_m": 5e-5,
-        "drop_out": False,
-        "before": {},
-    }
     track = EdgeTrack("left", time_s, **more)
-    return pulse_answer(track, None, machine, options, holes_known=False) | FRAME
+    return answer_of(pulse_answer(track, None, machine, GapOptions(), holes_known=False))
 
 
 def test_teeth_have_their_wheel_with_and_without_voltages(wheel) -> None:
@@ -135,18 +147,21 @@ def test_teeth_have_their_wheel_with_and_without_voltages(wheel) -> None:
     time_s = wheel(bent={5: 0.1}, missing=(9,))(rng)
     volts = np.full(time_s.size, 2.0)
     for answer in (of_pulses(time_s), of_pulses(time_s, amplitude_v=volts)):
-        document = gap_document(plain(answer), None)
-        assert document.blocks[0].sentence == "left: bent tooth 6, missing tooth 10."
+        document = document_of(answer)
+        assert document.blocks[0].sentence == (
+            "left: Bent tooth 6 and missing tooth 10, counted from the first tooth seen in the "
+            "direction of rotation."
+        )
         (figure,) = figures(document)
-        assert "24 teeth; bent tooth 6, missing tooth 10" in figure.alt
+        assert "24 teeth; bent tooth 6 and missing tooth 10" in figure.alt
         ElementTree.fromstring(figure.svg)
         assert any(isinstance(block, CautionBlock) for block in document.blocks)
 
 
 def test_noise_has_a_page_without_a_wheel_it_cannot_know(wheel) -> None:
     answer = of_pulses(wheel(hum_hz=50.0)(np.random.default_rng(1)))
-    assert answer["teeth"] == 24
-    document = gap_document(answer, None)
+    assert answer.teeth == 24
+    document = document_of(answer)
     assert figures(document) == []
     assert "50.0 Hz, as mains hum" in document.blocks[1].text
     assert render_pdf(document).startswith(b"%PDF")

@@ -104,16 +104,21 @@ def fit_law(points: Sequence[BaselinePoint]) -> AmplitudeLaw:
 
 def _check_gaps(gap: Floats) -> None:
     """Raise WrongInput where the known gaps cannot make a law."""
-    apart = f"{LEAST_APART_M * 1000:.1f} mm"
     if gap.size == 1:
         raise WrongInput(
-            f"The amplitude baseline has one reading, at {gap[0] * 1000:.2f} mm; before gaps can "
-            f"be told by voltage it needs another reading at a gap at least {apart} away."
+            "The amplitude baseline has one reading, at {gap_m:gap}; before gaps can be told by "
+            "voltage it needs another reading at a gap at least {apart_m:gap} away.",
+            gap_m=float(gap[0]),
+            apart_m=LEAST_APART_M,
         )
     if np.ptp(gap) < LEAST_APART_M:
         raise WrongInput(
-            f"The amplitude baseline has {gap.size} readings at gaps from {gap.min() * 1000:.2f} "
-            f"to {gap.max() * 1000:.2f} mm; it needs two or more at gaps {apart} or more apart."
+            "The amplitude baseline has {count} readings at gaps from {low_m:gap} to "
+            "{high_m:gap}; it needs two or more at gaps {apart_m:gap} or more apart.",
+            count=gap.size,
+            low_m=float(gap.min()),
+            high_m=float(gap.max()),
+            apart_m=LEAST_APART_M,
         )
 
 

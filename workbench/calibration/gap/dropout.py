@@ -145,7 +145,9 @@ def _full_speed(time_s: Floats, teeth: int) -> int:
     """Index of the last edge before the belt slows: the end of its fastest stretch."""
     if time_s.size < 2 * teeth + 1:
         raise WrongInput(
-            f"{time_s.size} pulses are fewer than two turns of a wheel of {teeth} teeth."
+            "{count} pulses are fewer than two turns of a wheel of {teeth} teeth.",
+            count=time_s.size,
+            teeth=teeth,
         )
     turn_s = time_s[teeth:] - time_s[:-teeth]
     near = np.flatnonzero(turn_s <= 1.05 * turn_s.min())

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,11 +49,11 @@ _LOOKED_AT = 100_000
 class Origin(StrEnum):
     """Where false edges come from."""
 
-    NONE = "none"
-    TWICE = "double triggering"
-    MAINS = "mains hum"
-    BURSTS = "bursts of noise"
-    SCATTERED = "scattered noise"
+    NONE = auto()
+    TWICE = auto()
+    MAINS = auto()
+    BURSTS = auto()
+    SCATTERED = auto()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,14 +1,15 @@
-"""The faults of a wheel and its pickup, each as a sentence with what speaks for it."""
+"""The faults of a wheel and its pickup, each with what speaks for it."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.false_edges import FalseEdges, Origin
 from workbench.calibration.gap.missed import MissedTeeth
 from workbench.calibration.gap.play import LEAST_REL, Play
@@ -41,17 +42,39 @@ class FaultKind(StrEnum):
     BREAKS = "signal breaks off"
 
 
+class FaultSays(StrEnum):
+    """What speaks for a fault, and for a tooth's what it has come to."""
+
+    TRIGGERS_TWICE = auto()
+    NOISE_APART = auto()
+    BREAKS_OFF = auto()
+    TOOTH_IS_OFF = auto()
+    NEVER_SEEN = auto()
+    SELDOM_SEEN = auto()
+    COMES_LATE = auto()
+    COMES_EARLY = auto()
+    LESS_VOLTAGE = auto()
+    MORE_VOLTAGE = auto()
+    TOOTH_BROKEN_OFF = auto()
+    TOOTH_BENT = auto()
+    TOOTH_WORN = auto()
+    LOST_ON_ONE_SIDE = auto()
+    LOST_ALL_ROUND = auto()
+    OUT_OF_TRUE = auto()
+    CENTRE_MOVES = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault. `tooth` counts from 1 at the mark in the turning direction, 0 if none.
+    """One fault. `tooth` counts from 1 at the mark in the turning direction, None if none.
 
     `size` is in the measure the sentence names; `p` the chance of as much on a sound wheel.
     """
 
     kind: FaultKind
-    sentence: str
+    sentence: Statement
     p: float
-    tooth: int = 0
+    tooth: int | None
     angle_deg: float = math.nan
     size: float = math.nan
 
@@ -80,32 +103,21 @@ def name_faults(found: Findings, alpha: float) -> list[Fault]:
         faults += _of_play(found.play, alpha)
     if found.breaks and found.missed.p >= alpha:
         # Where a whole side is not seen, its hole each turn is no broken cable.
-        times = "once" if found.breaks == 1 else f"{found.breaks} times"
-        text = f"The signal breaks off {times} while the wheel turns on: look at cable and plug."
-        faults.append(Fault(FaultKind.BREAKS, text, 0.0, size=float(found.breaks)))
+        said = statement(FaultSays.BREAKS_OFF, count=found.breaks)
+        faults.append(Fault(FaultKind.BREAKS, said, 0.0, None, size=float(found.breaks)))
     return faults
 
 
 def _of_false_edges(false: FalseEdges) -> list[Fault]:
-    share = f"{false.count} false edges, {100 * false.share:.2g} % of all"
+    share = {"count": false.count, "share_rel": false.share}
     if false.origin is Origin.NONE:
         return []
     if false.origin is Origin.TWICE:
-        text = (
-            f"The pickup triggers twice on some teeth: {share}, {false.at_rel:.2f} of a pitch from "
-            "a tooth's own. Look at the gap (too close or too wide), the threshold and the plug."
-        )
-        return [Fault(FaultKind.TWICE, text, false.p, size=false.share)]
-    where = {
-        Origin.MAINS: f"it keeps time with {false.hz:.1f} Hz, as mains hum does",
-        Origin.BURSTS: "it comes in bursts, as from ignition, a relay or a loose plug",
-        Origin.SCATTERED: "it comes at any moment, as from ignition or a loose plug",
-    }[false.origin]
-    text = (
-        f"Noise that does not turn with the wheel: {share}; {where}. Look at the cable's way, its "
-        "shield and ground, and the plug."
-    )
-    return [Fault(FaultKind.NOISE, text, false.p, size=false.share)]
+        twice = statement(FaultSays.TRIGGERS_TWICE, **share, at_pitch=false.at_rel)
+        return [Fault(FaultKind.TWICE, twice, false.p, None, size=false.share)]
+    mains = {"mains_hz": false.hz} if false.origin is Origin.MAINS else {}
+    noise = statement(FaultSays.NOISE_APART, **share, origin=statement(false.origin, **mains))
+    return [Fault(FaultKind.NOISE, noise, false.p, None, size=false.share)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,13 +128,13 @@ class _Sign:
     kind: FaultKind
     size: float
     p: float
-    text: str
+    said: Statement
 
 
 _CAUSE = {
-    FaultKind.MISSING: "it is broken off or bent far away",
-    FaultKind.BENT: "it is bent",
-    FaultKind.WORN: "it is worn, chipped or bent away from the pickup",
+    FaultKind.MISSING: FaultSays.TOOTH_BROKEN_OFF,
+    FaultKind.BENT: FaultSays.TOOTH_BENT,
+    FaultKind.WORN: FaultSays.TOOTH_WORN,
 }
 
 
@@ -134,10 +146,15 @@ def _of_teeth(found: Findings) -> list[Fault]:
         mine = [sign for sign in signs if sign.tooth == tooth]
         first = next((one for one in mine if one.kind is FaultKind.BENT and _far(one)), mine[0])
         number, angle_deg = tooth + 1, tooth * 360.0 / found.seen.teeth
-        said = " and ".join(one.text for one in mine)
-        text = f"Tooth {number} (at {angle_deg:.0f}°) {said}: {_CAUSE[first.kind]}."
+        said = statement(
+            FaultSays.TOOTH_IS_OFF,
+            tooth=number,
+            at_deg=angle_deg,
+            signs=tuple(one.said for one in mine),
+            cause=statement(_CAUSE[first.kind]),
+        )
         p = min(one.p for one in mine)
-        faults.append(Fault(first.kind, text, p, number, angle_deg, first.size))
+        faults.append(Fault(first.kind, said, p, number, angle_deg, first.size))
     return faults
 
 
@@ -154,7 +171,7 @@ def _missing(found: Findings) -> list[_Sign]:
             FaultKind.MISSING,
             float(found.missed.share[tooth]),
             0.0,
-            "is not seen in any turn",
+            statement(FaultSays.NEVER_SEEN),
         )
         for tooth in found.missed.gone
     ]
@@ -163,8 +180,9 @@ def _missing(found: Findings) -> list[_Sign]:
 def _displaced(found: Findings) -> list[_Sign]:
     signs = []
     for out in found.spacing.stand_outs:
-        text = f"comes {100 * abs(out.by):.1f} % of a pitch {'late' if out.by > 0 else 'early'}"
-        signs.append(_Sign(out.tooth, FaultKind.BENT, out.by, out.p, text))
+        says = FaultSays.COMES_LATE if out.by > 0 else FaultSays.COMES_EARLY
+        said = statement(says, pitch_rel=abs(out.by))
+        signs.append(_Sign(out.tooth, FaultKind.BENT, out.by, out.p, said))
     return signs
 
 
@@ -172,9 +190,10 @@ def _voltage(found: Findings) -> list[_Sign]:
     signs = []
     for out in found.voltage.stand_outs if found.voltage else []:
         share = math.expm1(out.by)
-        text = f"gives {100 * abs(share):.0f} % {'less' if share < 0 else 'more'} voltage"
+        says = FaultSays.LESS_VOLTAGE if share < 0 else FaultSays.MORE_VOLTAGE
         kind = FaultKind.WORN if share < 0 else FaultKind.BENT
-        signs.append(_Sign(out.tooth, kind, share, out.p, text))
+        said = statement(says, by_rel=abs(share))
+        signs.append(_Sign(out.tooth, kind, share, out.p, said))
     return signs
 
 
@@ -182,8 +201,8 @@ def _weak(found: Findings) -> list[_Sign]:
     signs = []
     for tooth in found.missed.weak:
         share = float(found.missed.share[tooth])
-        text = f"is not seen in {100 * share:.0f} % of the turns"
-        signs.append(_Sign(found.seen.at(tooth), FaultKind.WORN, share, 0.0, text))
+        said = statement(FaultSays.SELDOM_SEEN, share_rel=share)
+        signs.append(_Sign(found.seen.at(tooth), FaultKind.WORN, share, 0.0, said))
     return signs
 
 
@@ -195,12 +214,11 @@ def _of_lost_pulses(found: Findings, alpha: float) -> list[Fault]:
     mean = complex(np.sum(missed.missed * np.exp(1j * angle)))
     side_deg = math.degrees(math.atan2(mean.imag, mean.real)) % 360.0
     lopsided = abs(mean) > 0.3 * missed.missed.sum()
-    where = f"mostly around {side_deg:.0f}°" if lopsided else "all round the wheel"
-    text = (
-        f"{100 * missed.background:.2g} % of the teeth are not seen, {where}: the gap is too wide "
-        "for this speed, or a plug is loose."
-    )
-    return [Fault(FaultKind.LOST, text, missed.p, size=missed.background)]
+    share_rel = missed.background
+    said = statement(FaultSays.LOST_ALL_ROUND, share_rel=share_rel)
+    if lopsided:
+        said = statement(FaultSays.LOST_ON_ONE_SIDE, share_rel=share_rel, side_deg=side_deg)
+    return [Fault(FaultKind.LOST, said, missed.p, None, size=share_rel)]
 
 
 def _of_runout(found: Findings) -> list[Fault]:
@@ -208,18 +226,12 @@ def _of_runout(found: Findings) -> list[Fault]:
     e_rel, u_rel = found.spacing.amplitude * to_radius, found.spacing.u_swing * to_radius
     if not e_rel - RUNOUT_SURE * u_rel > RUNOUT_LIMIT_REL:
         return []
-    text = (
-        f"The spacing swings once a turn as if the wheel ran {100 * e_rel:.2g} % of its radius out "
-        f"of true (at most {100 * RUNOUT_LIMIT_REL:.0f} %): look at the wheel's seat and the shaft."
-    )
-    return [Fault(FaultKind.RUNOUT, text, 0.0, size=e_rel)]
+    said = statement(FaultSays.OUT_OF_TRUE, runout_rel=e_rel, most_rel=RUNOUT_LIMIT_REL)
+    return [Fault(FaultKind.RUNOUT, said, 0.0, None, size=e_rel)]
 
 
 def _of_play(play: Play, alpha: float) -> list[Fault]:
     if play.p >= alpha or not play.shift_rel > LEAST_REL or play.regular:
         return []
-    text = (
-        "The pattern of the teeth is not the same from turn to turn: the wheel's centre moves by "
-        f"{100 * play.shift_rel:.2g} % of its radius, as with play in the bearing or a loose wheel."
-    )
-    return [Fault(FaultKind.PLAY, text, play.p, size=play.shift_rel)]
+    said = statement(FaultSays.CENTRE_MOVES, shift_rel=play.shift_rel)
+    return [Fault(FaultKind.PLAY, said, play.p, None, size=play.shift_rel)]

@@ -16,13 +16,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.machine import Pickup
-from workbench.base.statements import as_written
-from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, judge, mm
+from workbench.base.statements import Statement, statement
+from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, judge
 from workbench.calibration.gap.places import (
     BLADE_STEP_M,
     FEWEST_PLACES,
@@ -52,6 +53,15 @@ ENOUGH_OTHERS = 8
 """The same for calling one place odd, where a low variance would wrong a sound tooth."""
 
 
+class FeelerSays(StrEnum):
+    """What the swing of feeler readings warns of."""
+
+    RUNOUT_IN_SCATTER = auto()
+    ARC_UNREAD = auto()
+    PLACE_WIDER = auto()
+    PLACE_CLOSER = auto()
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class FeelerGap:
     """What feeler readings say of one pickup. NaN where it cannot be said.
@@ -70,13 +80,9 @@ class FeelerGap:
     swing_m: tuple[float, float, float] | None
     k: float
     decision: Decision
-    advice: str
+    advice: Statement
     odd_deg: list[float] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
-
-    @property
-    def verdict(self) -> Verdict:
-        return self.decision.verdict
+    warnings: list[Statement] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -232,26 +238,20 @@ def _from_swing(
     )
 
 
-def _swing_warnings(places: Places, swing: _Swing, runout: Estimate, k: float) -> list[str]:
+def _swing_warnings(places: Places, swing: _Swing, runout: Estimate, k: float) -> list[Statement]:
     warnings = []
+    most_m = runout.value + k * runout.u
     if runout.value < k * runout.u:
         warnings.append(
-            f"The run-out of {mm(runout.value)} is within the scatter of these readings; it is "
-            f"at most about {mm(runout.value + k * runout.u)}."
+            statement(FeelerSays.RUNOUT_IN_SCATTER, runout_m=runout.value, most_m=most_m)
         )
     arc_deg, middle_deg = largest_arc_deg(places)
     if arc_deg > 120.0:
-        warnings.append(
-            f"No reading was taken on {arc_deg:.0f}° of the wheel; one more at "
-            f"{middle_deg:.0f}° would settle the widest point better."
-        )
+        warnings.append(statement(FeelerSays.ARC_UNREAD, arc_deg=arc_deg, middle_deg=middle_deg))
     for at in swing.odd:
-        off_m = float(swing.residual_m[at])
-        warnings.append(
-            f"At {places.angle_deg[at]:.0f}° the gap is {mm(abs(off_m))} "
-            f"{'wider' if off_m > 0 else 'closer'} than the wheel's swing there: look for a bent, "
-            "worn or dirty tooth."
-        )
+        at_deg, off_m = float(places.angle_deg[at]), float(swing.residual_m[at])
+        says = FeelerSays.PLACE_WIDER if off_m > 0 else FeelerSays.PLACE_CLOSER
+        warnings.append(statement(says, at_deg=at_deg, off_m=abs(off_m)))
     return warnings
 
 
@@ -321,7 +321,7 @@ def _without_swing(
     k = coverage_factor(freedom)
     missing = what_is_missing(places)
     seen = judge(closest, widest, k, pickup)
-    untold = Decision(Verdict.CANNOT_TELL, math.nan, as_written(missing))
+    untold = Decision(Verdict.CANNOT_TELL, math.nan, missing)
     return FeelerGap(
         pickup=readings.pickup,
         places=places,

@@ -5,9 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import StrEnum, auto
 
 from workbench.base.machine import Pickup
+from workbench.base.statements import Statement, statement
 from workbench.calibration.statistics.decision import Decision, Verdict, decide
+
+
+class GapSays(StrEnum):
+    """What to do with a pickup, and what its gap warns of."""
+
+    LEAVE_IT = auto()
+    SET_CLOSER = auto()
+    SET_AWAY = auto()
+    NO_SETTING_FITS = auto()
+    MAY_TOUCH = auto()
+    NEARLY_TOUCHES = auto()
+    FAR_TOO_WIDE = auto()
+    FAR_FROM_BEST = auto()
+
 
 _FROM_BEST = (
     Verdict.PASS,
@@ -27,9 +43,14 @@ class Estimate:
     angle_deg: float = math.nan
 
 
+def badness(verdict: Verdict) -> int:
+    """Sorts verdicts from the best to the worst; 'cannot tell' is worse than any pass."""
+    return _FROM_BEST.index(verdict)
+
+
 def worst(decisions: Iterable[Decision]) -> Decision:
-    """The worst of one or more decisions; 'cannot tell' is worse than any pass."""
-    return max(decisions, key=lambda decision: _FROM_BEST.index(decision.verdict))
+    """The worst of one or more decisions."""
+    return max(decisions, key=lambda decision: badness(decision.verdict))
 
 
 def judge(closest: Estimate, widest: Estimate, k: float, pickup: Pickup) -> Decision:
@@ -40,53 +61,35 @@ def judge(closest: Estimate, widest: Estimate, k: float, pickup: Pickup) -> Deci
     )
 
 
-def advice(mean_m: float, closest_m: float, widest_m: float, pickup: Pickup) -> str:
-    """What to do with the pickup, in one sentence."""
+def advice(mean_m: float, closest_m: float, widest_m: float, pickup: Pickup) -> Statement:
+    """What to do with the pickup."""
     room_m = 0.5 * (pickup.gap_max_m - pickup.gap_best_m)
     runout_m = widest_m - closest_m
     if runout_m > pickup.gap_max_m:
-        return (
-            f"The gap swings by {mm(runout_m)}, more than the most allowed gap: no setting "
-            "can be right; look at the wheel's seat, shaft and bearing."
-        )
+        return statement(GapSays.NO_SETTING_FITS, runout_m=runout_m)
     move_m = mean_m - pickup.gap_best_m
     if abs(move_m) <= 0.25 * room_m and widest_m <= pickup.gap_max_m:
-        return "Leave the pickup where it is."
+        return statement(GapSays.LEAVE_IT)
     # With much run-out the middle of the room is better than the best gap.
     target_m = max(pickup.gap_best_m, 0.75 * runout_m)
     move_m = mean_m - target_m
     if abs(move_m) < 0.00005:
-        return "Leave the pickup where it is."
-    way = "closer" if move_m > 0 else "away"
-    return f"Set the pickup {mm(abs(move_m))} {way}, to {mm(target_m)} on average."
+        return statement(GapSays.LEAVE_IT)
+    says = GapSays.SET_CLOSER if move_m > 0 else GapSays.SET_AWAY
+    return statement(says, by_m=abs(move_m), target_m=target_m)
 
 
-def gap_warnings(mean_m: float, closest: Estimate, k: float, pickup: Pickup) -> list[str]:
-    """Sentences about a gap that may be within its limits and still not be right."""
+def gap_warnings(mean_m: float, closest: Estimate, k: float, pickup: Pickup) -> list[Statement]:
+    """What is to be said of a gap that may be within its limits and still not be right."""
     warnings = []
-    where = f" at {closest.angle_deg:.0f}°" if math.isfinite(closest.angle_deg) else ""
+    point = {"closest_m": closest.value, "at_deg": closest.angle_deg}
     if closest.value - k * closest.u <= 0:
-        warnings.append(
-            f"The closest point, {mm(closest.value)}{where}, may touch: a tooth that hits the "
-            "pickup destroys it."
-        )
+        warnings.append(statement(GapSays.MAY_TOUCH, **point))
     elif closest.value < 0.5 * pickup.gap_best_m:
-        warnings.append(
-            f"The closest point, {mm(closest.value)}{where}, is under half the best gap; with "
-            "bearing play or dirt a tooth may touch the pickup."
-        )
+        warnings.append(statement(GapSays.NEARLY_TOUCHES, **point))
     if mean_m > 4 * pickup.gap_max_m:
-        warnings.append(
-            f"A mean gap of {mm(mean_m)} is over four times the most allowed; were the readings "
-            "typed in another unit?"
-        )
+        warnings.append(statement(GapSays.FAR_TOO_WIDE, mean_m=mean_m))
     elif abs(mean_m - pickup.gap_best_m) > 0.5 * (pickup.gap_max_m - pickup.gap_best_m):
-        warnings.append(
-            f"The mean gap of {mm(mean_m)} is far from the best, {mm(pickup.gap_best_m)}."
-        )
+        best_m = pickup.gap_best_m
+        warnings.append(statement(GapSays.FAR_FROM_BEST, mean_m=mean_m, best_m=best_m))
     return warnings
-
-
-def mm(length_m: float) -> str:
-    """A gap as a sentence says it: '1.60 mm'."""
-    return f"{length_m * 1000:.2f} mm"

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum, auto
 
-from workbench.base.statements import as_written
+from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.amplitude import AmplitudeLaw
 from workbench.calibration.gap.dropout import DropOut
 from workbench.calibration.gap.judgement import Estimate
@@ -13,11 +14,22 @@ from workbench.calibration.pulses.drive_line import MetresPerPulse
 from workbench.calibration.statistics.decision import Decision, Verdict, decide
 
 
+class DropOutSays(StrEnum):
+    """What a drop-out run shows of the working speeds, and why the verdict is so."""
+
+    NONE_MISSING = auto()
+    NONE_MISSING_YET = auto()
+    MISSING_AT_WORK = auto()
+    MISSING_BELOW_WORK = auto()
+    BELOW_ALL_WORK = auto()
+    SLOWED_TOO_LITTLE = auto()
+
+
 @dataclass(frozen=True, slots=True)
 class DropOutMargin:
     """Drop-out as a belt speed; `margin` is lowest working speed ÷ drop-out speed.
 
-    Speeds in m/s; NaN where no tooth went missing. `sentence` is the answer in words.
+    Speeds in m/s; NaN where no tooth went missing. `sentence` is the answer.
     """
 
     speed: Estimate
@@ -25,7 +37,7 @@ class DropOutMargin:
     first_missed_mps: float
     slowest_mps: float
     decision: Decision
-    sentence: str
+    sentence: Statement
 
 
 def judge_drop_out(found: DropOut, per_pulse: MetresPerPulse, low_mps: float) -> DropOutMargin:
@@ -37,7 +49,7 @@ def judge_drop_out(found: DropOut, per_pulse: MetresPerPulse, low_mps: float) ->
         decision, sentence = _none_missing(slowest_mps, low_mps)
     else:
         decision = decide(speed.value, speed.u, 0.0, low_mps)
-        sentence = _in_words(found.tooth, speed_mps, low_mps)
+        sentence = _what_goes_missing(found.tooth, speed_mps, low_mps)
     return DropOutMargin(
         speed=speed,
         margin=low_mps / speed_mps,
@@ -48,27 +60,26 @@ def judge_drop_out(found: DropOut, per_pulse: MetresPerPulse, low_mps: float) ->
     )
 
 
-def _none_missing(slowest_mps: float, low_mps: float) -> tuple[Decision, str]:
-    text = f"No tooth went missing down to {slowest_mps:.3g} m/s."
+def _none_missing(slowest_mps: float, low_mps: float) -> tuple[Decision, Statement]:
     if slowest_mps <= low_mps:
-        return Decision(
-            Verdict.PASS, 1.0, as_written("the drop-out speed is below all working speeds")
-        ), text
-    text += f" Slow the belt below its lowest working speed, {low_mps:.3g} m/s."
-    return Decision(
-        Verdict.CANNOT_TELL, math.nan, as_written("the belt was not slowed far enough")
-    ), text
+        passed = Decision(Verdict.PASS, 1.0, statement(DropOutSays.BELOW_ALL_WORK))
+        return passed, statement(DropOutSays.NONE_MISSING, slowest_mps=slowest_mps)
+    untold = Decision(Verdict.CANNOT_TELL, math.nan, statement(DropOutSays.SLOWED_TOO_LITTLE))
+    speeds = {"slowest_mps": slowest_mps, "low_mps": low_mps}
+    return untold, statement(DropOutSays.NONE_MISSING_YET, **speeds)
 
 
-def _in_words(tooth: int, speed_mps: float, low_mps: float) -> str:
+def _what_goes_missing(tooth: int, speed_mps: float, low_mps: float) -> Statement:
     if speed_mps > low_mps:
-        return (
-            f"Tooth {tooth} goes missing at {speed_mps:.3g} m/s already, above the lowest working "
-            f"speed of {low_mps:.3g} m/s: set the pickup closer."
+        return statement(
+            DropOutSays.MISSING_AT_WORK, tooth=tooth, speed_mps=speed_mps, low_mps=low_mps
         )
-    return (
-        f"Tooth {tooth} goes missing first, at {speed_mps:.3g} m/s: the lowest working speed, "
-        f"{low_mps:.3g} m/s, is {low_mps / speed_mps:.2f} times that."
+    return statement(
+        DropOutSays.MISSING_BELOW_WORK,
+        tooth=tooth,
+        speed_mps=speed_mps,
+        low_mps=low_mps,
+        times=low_mps / speed_mps,
     )
 
 

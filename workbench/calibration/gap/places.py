@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.gap.judgement import mm
+from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.table import GapReadings
 
 Floats = NDArray[np.float64]
@@ -18,6 +19,17 @@ BLADE_STEP_M = 0.00005
 SAME_PLACE_DEG = 1.0
 FEWEST_PLACES = 4
 """Places from which on the once-a-turn swing is fitted."""
+
+
+class PlaceSays(StrEnum):
+    """What is missing of readings round the wheel, and what is odd about them."""
+
+    ALL_AT_ONE_PLACE = auto()
+    FEW_ANGLES = auto()
+    ARC_TO_READ = auto()
+    ANGLES_BACKWARDS = auto()
+    LINE_MISTYPED = auto()
+    READING_MISTYPED = auto()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,34 +74,25 @@ def largest_arc_deg(places: Places) -> tuple[float, float]:
     return float(arc[at]), float((ordered[at] + arc[at] / 2) % 360.0)
 
 
-def what_is_missing(places: Places) -> str:
+def what_is_missing(places: Places) -> Statement:
+    """Where to read next, so that the swing can be told."""
     arc_deg, middle_deg = largest_arc_deg(places)
     if places.angle_deg.size == 1:
-        return (
-            f"All readings are at one place, {places.angle_deg[0]:.0f}°: turn the wheel and read "
-            "the gap at four angles or more, 90° apart."
-        )
+        return statement(PlaceSays.ALL_AT_ONE_PLACE, at_deg=float(places.angle_deg[0]))
     if places.angle_deg.size < FEWEST_PLACES:
-        return (
-            f"Readings at {places.angle_deg.size} angles cannot show the run-out all the way "
-            f"round: read at four or more, the next at {middle_deg:.0f}°."
-        )
-    return (
-        f"No reading was taken on {arc_deg:.0f}° of the wheel: read at {middle_deg:.0f}° too, "
-        "best at angles 90° apart."
-    )
+        angles = int(places.angle_deg.size)
+        return statement(PlaceSays.FEW_ANGLES, angles=angles, next_deg=middle_deg)
+    return statement(PlaceSays.ARC_TO_READ, arc_deg=arc_deg, middle_deg=middle_deg)
 
 
-def reading_warnings(readings: GapReadings, places: Places) -> list[str]:
+def reading_warnings(readings: GapReadings, places: Places) -> list[Statement]:
+    """Readings taken the other way round the wheel, or far off the others of their place."""
     warnings = []
     step = np.diff(readings.angle_deg)
     step = (step[np.abs(step) > SAME_PLACE_DEG] + 180.0) % 360.0 - 180.0
     backward = np.count_nonzero(step < 0)
     if np.any(readings.angle_deg < 0) or (backward > 1 and backward > 0.8 * step.size):
-        warnings.append(
-            "The angles run backwards, as if the wheel was turned the other way: gap and run-out "
-            "hold, but angles count from the mark in the turning direction."
-        )
+        warnings.append(statement(PlaceSays.ANGLES_BACKWARDS))
     place = np.argmin(
         np.abs((readings.angle_deg[:, None] - places.angle_deg + 180.0) % 360.0 - 180.0), axis=1
     )
@@ -97,16 +100,18 @@ def reading_warnings(readings: GapReadings, places: Places) -> list[str]:
         mine = np.flatnonzero(place == at)
         if mine.size < 3:
             continue
-        off_m = readings.gap_m[mine] - np.median(readings.gap_m[mine])
-        usual_m = max(3 * BLADE_STEP_M, 6 * float(np.median(np.abs(off_m))))
+        off_m = np.abs(readings.gap_m[mine] - np.median(readings.gap_m[mine]))
+        usual_m = max(3 * BLADE_STEP_M, 6 * float(np.median(off_m)), 0.0003)
         warnings += [
-            f"{_line(readings, int(one))} ({mm(readings.gap_m[one])}) stands {mm(abs(off))} off "
-            f"the other readings at {places.angle_deg[at]:.0f}°: was it mistyped?"
+            _mistyped(readings, int(one), float(off), float(places.angle_deg[at]))
             for one, off in zip(mine, off_m, strict=True)
-            if abs(off) > usual_m and abs(off) > 0.0003
+            if off > usual_m
         ]
     return warnings
 
 
-def _line(readings: GapReadings, at: int) -> str:
-    return f"Line {readings.line[at]}" if readings.line[at] else f"Reading {at + 1}"
+def _mistyped(readings: GapReadings, at: int, off_m: float, at_deg: float) -> Statement:
+    line = int(readings.line[at])
+    says = PlaceSays.LINE_MISTYPED if line else PlaceSays.READING_MISTYPED
+    gap_m = float(readings.gap_m[at])
+    return statement(says, number=line or at + 1, gap_m=gap_m, off_m=off_m, at_deg=at_deg)

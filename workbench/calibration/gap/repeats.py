@@ -12,11 +12,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.gap.judgement import mm
+from workbench.base.statements import Statement, statement
 from workbench.calibration.statistics.control_chart import (
     Cusum,
     Ewma,
@@ -34,6 +35,15 @@ PHASE_ONE = 20
 WIDTH, DECISION = 3.5, 7.0
 
 
+class RepeatSays(StrEnum):
+    """What the shop's repeat measurements say of its blades and hands."""
+
+    FEW_REPEATS = auto()
+    REPEATS_HOLD = auto()
+    REPEATS_WIDER = auto()
+    REPEATS_CLOSER = auto()
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class RepeatChart:
     """The chart of the values (n,), the newest last. `sentence` says what it means.
@@ -47,7 +57,7 @@ class RepeatChart:
     ewma: Ewma | None
     cusum: Cusum | None
     in_control: bool | None
-    sentence: str
+    sentence: Statement
 
 
 def repeat_chart(gap_m: Floats, blade_step_m: float, target_m: float | None = None) -> RepeatChart:
@@ -55,25 +65,20 @@ def repeat_chart(gap_m: Floats, blade_step_m: float, target_m: float | None = No
 
     The spread comes from the ranges of neighbours, never less than the blades' own step.
     """
-    if gap_m.size < FEWEST:
-        text = (
-            f"{gap_m.size} repeat measurements: {FEWEST - gap_m.size} more are needed before they "
-            "can be charted."
-        )
-        return RepeatChart(gap_m, math.nan, math.nan, None, None, None, text)
+    count = int(gap_m.size)
+    if count < FEWEST:
+        few = statement(RepeatSays.FEW_REPEATS, count=count, more=FEWEST - count)
+        return RepeatChart(gap_m, math.nan, math.nan, None, None, None, few)
     target = float(np.mean(gap_m[:PHASE_ONE])) if target_m is None else target_m
     sigma = max(sigma_from_ranges(gap_m), blade_step_m / math.sqrt(12))
     by_mean = ewma(gap_m, target=target, sigma=sigma, width=WIDTH)
     by_sum = cusum(gap_m, target=target, slack=0.5 * sigma, decision=DECISION * sigma)
     alarms = sorted({*by_mean.alarms, *by_sum.alarms})
     if not alarms:
-        text = f"The shop's {gap_m.size} repeat measurements hold to {mm(target)}."
+        said = statement(RepeatSays.REPEATS_HOLD, count=count, target_m=target)
     else:
         first_out = alarms[0]
-        way = "wider" if by_sum.high[first_out] > by_sum.low[first_out] else "closer"
-        text = (
-            f"The shop's own repeat measurements have moved: from number {first_out + 1} on they "
-            f"read {way} than {mm(target)}. Look at the blades and at how they are used before "
-            "any verdict of these days is trusted."
-        )
-    return RepeatChart(gap_m, target, sigma, by_mean, by_sum, not alarms, text)
+        wider = by_sum.high[first_out] > by_sum.low[first_out]
+        says = RepeatSays.REPEATS_WIDER if wider else RepeatSays.REPEATS_CLOSER
+        said = statement(says, first=first_out + 1, target_m=target)
+    return RepeatChart(gap_m, target, sigma, by_mean, by_sum, not alarms, said)

@@ -7,9 +7,12 @@ other order, and one that came late comes early.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
+
+from workbench.base.statements import Statement, statement
 
 Floats = NDArray[np.float64]
 
@@ -17,6 +20,16 @@ FEWEST_TEETH = 8
 ALIKE = 0.75
 """Correlation of two fingerprints from which they are one wheel's; chosen: of 24 random
 teeth, in 48 positions compared, fewer than 1 in 1000 pairs comes so near."""
+
+
+class SameWheelSays(StrEnum):
+    """Whether a wheel is the one of an earlier recording."""
+
+    OTHER_COUNT = auto()
+    FEW_TEETH_TO_KNOW = auto()
+    OTHER_WHEEL = auto()
+    SAME_WHEEL = auto()
+    SAME_WHEEL_TURNED_BACK = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,32 +40,28 @@ class WheelMatch:
     turned_back: bool
     tooth_then: int
     correlation: float
-    sentence: str
+    sentence: Statement
 
 
 def compare_spacing(now: Floats, then: Floats) -> WheelMatch:
     """Compare two wheels' lateness by tooth (Z,), NaN where a tooth was not seen."""
     if now.size != then.size or now.size < FEWEST_TEETH:
-        text = f"A wheel of {now.size} teeth cannot be compared with one of {then.size}."
+        said = statement(SameWheelSays.OTHER_COUNT, now=now.size, then=then.size)
         if now.size == then.size:
-            text = f"{now.size} teeth are too few to know a wheel by."
-        return WheelMatch(None, False, 0, float("nan"), text)
+            said = statement(SameWheelSays.FEW_TEETH_TO_KNOW, teeth=now.size)
+        return WheelMatch(None, False, 0, float("nan"), said)
     forward = _correlations(now, then)
     backward = _correlations(now, -then[::-1])
     turned_back = bool(backward.max() > forward.max())
     best = backward if turned_back else forward
     shift, correlation = int(np.argmax(best)), float(best.max())
     if correlation < ALIKE:
-        text = "The teeth are not spaced as then: another wheel, or a wheel that has changed."
-        return WheelMatch(False, False, 0, correlation, text)
+        other = statement(SameWheelSays.OTHER_WHEEL)
+        return WheelMatch(False, False, 0, correlation, other)
     tooth_then = (now.size - 1 - shift) % now.size + 1 if turned_back else shift + 1
-    text = f"It is the same wheel; tooth 1 now was tooth {tooth_then} then."
-    if turned_back:
-        text = (
-            f"The wheel was turned the other way; tooth 1 now was tooth {tooth_then} then, and "
-            "teeth count in the opposite direction."
-        )
-    return WheelMatch(True, turned_back, tooth_then, correlation, text)
+    says = SameWheelSays.SAME_WHEEL_TURNED_BACK if turned_back else SameWheelSays.SAME_WHEEL
+    said = statement(says, tooth_then=tooth_then)
+    return WheelMatch(True, turned_back, tooth_then, correlation, said)
 
 
 def _correlations(now: Floats, then: Floats) -> Floats:

@@ -72,8 +72,11 @@ def see(time_s: Floats, teeth: int, mark_s: Floats | None, alpha: float) -> Seen
     WrongInput where fewer than two turns are there.
     """
     if time_s.size < 2 or time_s[-1] <= time_s[0]:
-        moment = " at one moment" if time_s.size > 1 else ""
-        raise WrongInput(f"There are {time_s.size} pulses{moment}; at least two turns are needed.")
+        raise WrongInput(
+            "There are too few pulses, {count}, or all at one moment; at least two turns are "
+            "needed.",
+            count=time_s.size,
+        )
     apart_s = distinct(time_s)
     kept_s, pair_at_rel = paired_edges(apart_s)
     edges = clean(kept_s)
@@ -127,10 +130,18 @@ def _one_piece(time_s: Floats, tooth: Ints, extra_s: Floats) -> CleanEdges:
 
 def _too_short(edges: CleanEdges, pitches: int, teeth: int) -> WrongInput:
     rate_hz = mean_tooth_hz(edges)
-    more = f", about {10 * teeth / rate_hz:.0f} s at this speed" if rate_hz > 0 else ""
+    values = {"turns": pitches / teeth, "teeth": teeth}
+    if not rate_hz > 0:
+        return WrongInput(
+            "The longest piece of the recording holds {turns:.1f} turns of a wheel of {teeth} "
+            "teeth; at least two are needed and ten are better.",
+            **values,
+        )
     return WrongInput(
-        f"The longest piece of the recording holds {pitches / teeth:.1f} turns of a wheel of "
-        f"{teeth} teeth; at least two are needed and ten are better{more}."
+        "The longest piece of the recording holds {turns:.1f} turns of a wheel of {teeth} teeth; "
+        "at least two are needed and ten are better, about {enough_s:seconds} at this speed.",
+        **values,
+        enough_s=10 * teeth / rate_hz,
     )
 
 

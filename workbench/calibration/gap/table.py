@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import Message, WrongInput
 from workbench.base.typed import parse_length_m
 from workbench.base.units import INCH_M
 
@@ -49,20 +49,31 @@ def parse_gap_table(text: str, name: str = "gap table") -> list[GapReadings]:
         for cells in rows:
             if not any(cell.strip() for cell in cells):
                 continue
-            where = f"{name}, line {rows.line_num}"
+            where = Message("{name}, line {line}", name=name, line=rows.line_num)
             if places is None:
                 places = _columns([cell.strip() for cell in cells], where)
                 continue
             pickup, angle_deg, gap_m = _row(cells, places, where)
             found.setdefault(pickup, []).append((angle_deg, gap_m, rows.line_num))
             if rows.line_num > _MOST_ROWS:
-                raise WrongInput(f"{where}: there are more than {_MOST_ROWS} lines; cut it up.")
+                raise WrongInput(
+                    "{where}: there are more than {most} lines; cut it up.",
+                    where=where,
+                    most=_MOST_ROWS,
+                )
     except csv.Error as error:
         raise WrongInput(
-            f"{name}, line {rows.line_num}: {error}; expected a line of CSV."
+            "{name}, line {line}: {problem}; expected a line of CSV.",
+            name=name,
+            line=rows.line_num,
+            problem=error,
         ) from None
     if not found:
-        raise WrongInput(f"{name}: there are no readings; expected rows under {','.join(HEADER)}.")
+        raise WrongInput(
+            "{name}: there are no readings; expected rows under {header}.",
+            name=name,
+            header=",".join(HEADER),
+        )
     return [
         GapReadings(
             pickup,
@@ -85,90 +96,131 @@ def write_gap_table(pickups: list[GapReadings]) -> str:
     return out.getvalue()
 
 
-def check_angle_deg(angle_deg: float, where: str) -> float:
+def check_angle_deg(angle_deg: float, where: Message | str) -> float:
     """The angle, or WrongInput. A little more than a turn either way is understood."""
     if not -360.0 <= angle_deg <= 720.0:
         raise WrongInput(
-            f"{where}: an angle of {angle_deg:g}°; expected 0 to 360° from the mark in the "
-            "turning direction."
+            "{where}: an angle of {angle:g}°; expected 0 to 360° from the mark in the turning "
+            "direction.",
+            where=where,
+            angle=angle_deg,
         )
     return angle_deg
 
 
-def check_gap_m(gap_m: float, where: str) -> float:
+def check_gap_m(gap_m: float, where: Message | str) -> float:
     """The gap, or WrongInput that says which unit the number looks like."""
     if gap_m < 0:
-        raise WrongInput(f"{where}: a gap of {gap_m:g} m is below 0; expected metres.")
+        raise WrongInput(
+            "{where}: a gap of {gap:g} m is below 0; expected metres.", where=where, gap=gap_m
+        )
     if gap_m > MOST_GAP_M:
         raise WrongInput(
-            f"{where}: a gap of {gap_m:g} m; expected metres, at most {MOST_GAP_M:g}. "
-            + _looks_like(gap_m)
+            "{where}: a gap of {gap:g} m; expected metres, at most {most:g}. {looks_like}",
+            where=where,
+            gap=gap_m,
+            most=MOST_GAP_M,
+            looks_like=_looks_like(gap_m),
         )
     return gap_m
 
 
-def _columns(header: list[str], where: str) -> dict[str, int]:
-    expected = f"expected the header {','.join(HEADER)}"
+def _columns(header: list[str], where: Message) -> dict[str, int]:
+    expected = ",".join(HEADER)
     if len(header) == 1 and (";" in header[0] or "\t" in header[0]):
         raise WrongInput(
-            f"{where}: the columns are not separated by commas; {expected}, and decimals "
-            "with a point."
+            "{where}: the columns are not separated by commas; expected the header {expected}, "
+            "and decimals with a point.",
+            where=where,
+            expected=expected,
         )
     for column in HEADER:
         if column not in header:
             raise WrongInput(
-                f"{where}: the column '{column}' is missing from '{_short(','.join(header))}'; "
-                f"{expected}."
+                "{where}: the column '{column}' is missing from '{found}'; expected the header "
+                "{expected}.",
+                where=where,
+                column=column,
+                found=_short(",".join(header)),
+                expected=expected,
             )
         if header.count(column) > 1:
-            raise WrongInput(f"{where}: the column '{column}' is there twice; {expected}.")
+            raise WrongInput(
+                "{where}: the column '{column}' is there twice; expected the header {expected}.",
+                where=where,
+                column=column,
+                expected=expected,
+            )
     return {column: header.index(column) for column in HEADER}
 
 
-def _row(cells: list[str], places: dict[str, int], where: str) -> tuple[str, float, float]:
+def _row(cells: list[str], places: dict[str, int], where: Message) -> tuple[str, float, float]:
     if len(cells) <= max(places.values()):
         raise WrongInput(
-            f"{where}: {len(cells)} cells in '{_short(','.join(cells))}'; expected "
-            f"{','.join(HEADER)}."
+            "{where}: {count} cells in '{found}'; expected {header}.",
+            where=where,
+            count=len(cells),
+            found=_short(",".join(cells)),
+            header=",".join(HEADER),
         )
     pickup = cells[places["pickup"]].strip()
     if not pickup or len(pickup) > _MOST_LETTERS or not pickup.isprintable():
-        raise WrongInput(f"{where}: '{_short(pickup)}' names no pickup; expected 1 to 100 letters.")
-    angle_deg = _number(cells[places["angle_deg"]], "angle_deg", where, "degrees, 0 to 360")
-    gap = cells[places["gap_m"]]
-    gap_m = _number(gap, "gap_m", where, "metres" + _in_metres(gap))
+        raise WrongInput(
+            "{where}: '{found}' names no pickup; expected 1 to {most} letters.",
+            where=where,
+            found=_short(pickup),
+            most=_MOST_LETTERS,
+        )
+    angle_deg = _number(cells, places, "angle_deg", where, Message("degrees, 0 to 360"))
+    gap_m = _number(cells, places, "gap_m", where, _in_metres(cells[places["gap_m"]]))
     return pickup, check_angle_deg(angle_deg, where), check_gap_m(gap_m, where)
 
 
-def _number(cell: str, column: str, where: str, expected: str) -> float:
+def _number(
+    cells: list[str], places: dict[str, int], column: str, where: Message, expected: Message
+) -> float:
+    cell = cells[places[column]].strip()
     try:
         value = float(cell) if "_" not in cell else math.nan
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        found = f"'{_short(cell.strip())}'" if cell.strip() else "nothing"
-        raise WrongInput(f"{where}: {found} in column '{column}'; expected {expected}.")
+        values = {"where": where, "column": column, "expected": expected}
+        if not cell:
+            raise WrongInput(
+                "{where}: nothing in column '{column}'; expected {expected}.", **values
+            )
+        raise WrongInput(
+            "{where}: '{found}' in column '{column}'; expected {expected}.",
+            found=_short(cell),
+            **values,
+        )
     return value
 
 
-def _in_metres(cell: str) -> str:
-    """What a length typed with its unit would be in metres, as the end of a sentence."""
+def _in_metres(cell: str) -> Message:
+    """What is expected of a gap; a length typed with its unit is said in metres."""
     try:
-        return f", here {parse_length_m(cell):.6g}"
+        return Message("metres, here {metres:.6g}", metres=parse_length_m(cell))
     except WrongInput:
-        return ", such as 0.0016"
+        return Message("metres, such as 0.0016")
 
 
-def _looks_like(value: float) -> str:
+def _looks_like(value: float) -> Message:
     """Which unit a gap that is no length in metres was probably typed in."""
     for low, high, unit, one_m in (
-        (MOST_GAP_M, 0.25, "inches", INCH_M),
-        (0.25, MOST_GAP_M / 0.001, "millimetres", 0.001),
-        (MOST_GAP_M / 0.001, 800.0, "thousandths of an inch", INCH_M / 1000),
+        (MOST_GAP_M, 0.25, Message("inches"), INCH_M),
+        (0.25, MOST_GAP_M / 0.001, Message("millimetres"), 0.001),
+        (MOST_GAP_M / 0.001, 800.0, Message("thousandths of an inch"), INCH_M / 1000),
     ):
         if low < value <= high:
-            return f"It looks like {unit}: {value:g} would be {value * one_m:.4g} m."
-    return "It looks like no gap in any unit."
+            return Message(
+                "It looks like {unit}: {typed:g} would be {metres:.4g} m.",
+                unit=unit,
+                typed=value,
+                metres=value * one_m,
+            )
+    return Message("It looks like no gap in any unit.")
 
 
 def _short(text: str) -> str:

@@ -21,12 +21,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.errors import WrongInput
-from workbench.base.statements import as_written
+from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.false_edges import FalseEdges, Origin, mean_tooth_hz
 from workbench.calibration.gap.faults import Fault, Findings, name_faults
 from workbench.calibration.gap.judgement import Estimate
@@ -50,6 +51,19 @@ USUAL_LOG_AMPLITUDE = Usual(spread=0.04, freedom=8, least=0.15)
 ENOUGH_TURNS = 10
 FEWEST_TEETH = 3
 """Teeth below which there is no pattern to stand out of."""
+
+
+class WheelSays(StrEnum):
+    """Why a wheel's verdict is so, and what could not be told."""
+
+    HAS_FAULTS = auto()
+    NO_TOOTH_STANDS_OUT = auto()
+    TOO_FEW_TURNS_TO_CLEAR = auto()
+    ONLY_FEW_TURNS = auto()
+    TOO_NOISY_FOR_TEETH = auto()
+    PLAY_NOT_TOLD = auto()
+    BELT_UNSTEADY = auto()
+    OTHER_SHAFT_SWINGS = auto()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,7 +98,7 @@ class WheelCheck:
     duty: Floats | None
     faults: list[Fault]
     decision: Decision
-    warnings: list[str] = field(default_factory=list)
+    warnings: list[Statement] = field(default_factory=list)
 
 
 def check_wheel(
@@ -150,8 +164,9 @@ def _look(
         signature = tooth_signature(seen.piece, teeth)
     except ValueError:
         raise WrongInput(
-            f"Of the wheel's {teeth} teeth too few are seen to tell anything: set the pickup "
-            "closer, look at its plug, and record at full speed."
+            "Of the wheel's {teeth} teeth too few are seen to tell anything: set the pickup "
+            "closer, look at its plug, and record at full speed.",
+            teeth=teeth,
         ) from None
     log_amplitude = None if amplitude_v is None else log_amplitudes(seen, amplitude_v)
     voltage = None
@@ -181,31 +196,26 @@ def _first_tooth_s(seen: Seen) -> float:
 
 def _decide(faults: list[Fault], turns: float) -> Decision:
     if faults:
-        kinds = dict.fromkeys(str(fault.kind) for fault in faults)
-        return Decision(Verdict.FAIL, math.nan, as_written(", ".join(kinds)))
+        kinds = tuple(map(statement, dict.fromkeys(fault.kind for fault in faults)))
+        return Decision(Verdict.FAIL, math.nan, statement(WheelSays.HAS_FAULTS, faults=kinds))
     if turns < ENOUGH_TURNS:
-        reason = f"{turns:.1f} turns are too few to clear a wheel; ten are enough"
-        return Decision(Verdict.CANNOT_TELL, math.nan, as_written(reason))
-    return Decision(Verdict.PASS, math.nan, as_written("every tooth is seen and none stands out"))
+        few = statement(WheelSays.TOO_FEW_TURNS_TO_CLEAR, turns=turns)
+        return Decision(Verdict.CANNOT_TELL, math.nan, few)
+    return Decision(Verdict.PASS, math.nan, statement(WheelSays.NO_TOOTH_STANDS_OUT))
 
 
-def _warnings(found: Findings) -> list[str]:
+def _warnings(found: Findings) -> list[Statement]:
     play, turns = found.play, found.seen.turns
     quiet = found.seen.false.origin is Origin.NONE
     warnings = []
     if found.seen.noisy:
-        warnings.append("There is too much noise to judge single teeth: mend the wiring first.")
+        warnings.append(statement(WheelSays.TOO_NOISY_FOR_TEETH))
     if turns < ENOUGH_TURNS:
-        warnings.append(f"Only {turns:.1f} turns were recorded; ten or more tell a sound wheel.")
+        warnings.append(statement(WheelSays.ONLY_FEW_TURNS, turns=turns))
     elif quiet and not math.isfinite(play.shift_rel):
-        warnings.append("Bearing play cannot be told from so few turns or teeth.")
+        warnings.append(statement(WheelSays.PLAY_NOT_TOLD))
     elif quiet and play.least_rel > 4 * LEAST_REL:
-        warnings.append(
-            f"The belt runs unsteadily: bearing play below {100 * play.least_rel:.1f} % of the "
-            "wheel's radius would not show. Record with the belt running empty and steady."
-        )
+        warnings.append(statement(WheelSays.BELT_UNSTEADY, least_rel=play.least_rel))
     if play.regular and play.p < _EACH:
-        warnings.append(
-            "The spacing swings with another shaft's turn; it is not counted as bearing play."
-        )
+        warnings.append(statement(WheelSays.OTHER_SHAFT_SWINGS))
     return warnings

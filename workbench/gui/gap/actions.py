@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QHBoxLayout, QWidget
 
 from workbench.gui.parts.basics import button, label, say
 from workbench.gui.theme import GRID_PX
+from workbench.words.language import _
 
 Do = Callable[[], object]
 
@@ -29,8 +30,8 @@ class GapActions(QWidget):
         super().__init__()
         self.previous = button("Previous", lambda: go_by(-1))
         self.next = button("Next", lambda: go_by(1))
-        self.previous.setAccessibleName("Previous pickup")
-        self.next.setAccessibleName("Next pickup")
+        self.previous.setAccessibleName(_("Previous pickup"))
+        self.next.setAccessibleName(_("Next pickup"))
         self._which = label("", "soft", wrap=False)
         self.add, self.remove = button("Add pickup", add), button("Remove pickup", remove)
         self.open, self.keep = button("Open table", open_table), button("Keep result", keep)
@@ -49,6 +50,6 @@ class GapActions(QWidget):
         """Which of how many pickups is in hand; `free` to go to another."""
         for one in (self.previous, self._which, self.next):
             one.setVisible(count > 1)
-        say(self._which, f"{at + 1} of {count}")
+        say(self._which, _("{at} of {count}").format(at=at + 1, count=count))
         self.previous.setEnabled(free and at > 0)
         self.next.setEnabled(free and at < count - 1)

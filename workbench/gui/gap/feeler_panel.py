@@ -23,25 +23,22 @@ from PySide6.QtWidgets import (
 
 from workbench.base.errors import WrongInput
 from workbench.base.units import UnitSystem
-from workbench.calibration.gap.feeler import FeelerGap
 from workbench.gui.parts.basics import Elided, VerdictPill, button, label, row, say
 from workbench.gui.theme import GRID_PX, TITLE_PX, TOUCH_PX, Theme, font
+from workbench.jobs.gap.answer import FeelerAnswer
 from workbench.models.bench import Bench
 from workbench.models.gap.job import ROUNDS, GapJob, Step
 from workbench.models.gap.pickups import PickupState
-from workbench.models.gap.words import (
-    feeler_advice,
-    feeler_sentence,
-    first_lower,
-    limits_words,
-)
-from workbench.words.gap_lengths import gap_number
+from workbench.models.gap.words import limits_words
+from workbench.words.gap import details, gap_sentence
+from workbench.words.language import N_, _
+from workbench.words.words import Words
 
 STEPS = {
-    Step.READ: "Take reading",
-    Step.NEXT_PICKUP: "Go to next pickup",
-    Step.KEEP: "Keep result",
-    Step.REPORT: "See report",
+    Step.READ: N_("Take reading"),
+    Step.NEXT_PICKUP: N_("Go to next pickup"),
+    Step.KEEP: N_("Keep result"),
+    Step.REPORT: N_("See report"),
 }
 CHIP_PX, SCROLL_PX = 94, 20
 ROOMY_PX = 700
@@ -83,7 +80,7 @@ class GapFeelerPanel(QWidget):
         self._machine_line = row(self.whose, self.use_machine, stretch=False)
         self.take = button("Take reading", self.go, is_next=True)
         self.undo = button("Undo", job.undo)
-        self.undo.setAccessibleName("Undo the last change")
+        self.undo.setAccessibleName(_("Undo the last change"))
         self.remove = button("Remove reading", self._remove)
         self.chips = _Chips()
         self.pill, self.sentence = VerdictPill(theme), label("", "text")
@@ -117,13 +114,13 @@ class GapFeelerPanel(QWidget):
     def rename(self) -> None:
         """Take the name typed."""
         entry = self._job.list.current
-        if entry is None or self.name.text().strip() == entry.pickup.name:
+        if entry is None or self.name.text().strip() == entry.name:
             self._complain(self.name_error, "")
             return
         try:
             self._job.name_pickup(self.name.text())
         except WrongInput as error:
-            self._complain(self.name_error, str(error))
+            self._complain(self.name_error, self._words.say(error))
 
     def show_job(self) -> None:
         """The pickup at hand as it stands, and what comes next."""
@@ -136,18 +133,19 @@ class GapFeelerPanel(QWidget):
             # What is wrong with what is typed stands until something else is done.
             self._shown = (job.list.revision, job.list.at, units)
             self._clear_errors()
-        if self.name.text() != entry.pickup.name:
-            self.name.setText(entry.pickup.name)
+        if self.name.text() != entry.name:
+            self.name.setText(entry.name)
             self.name.setCursorPosition(0)
-            self.name.setToolTip(entry.pickup.name)
+            self.name.setToolTip(entry.name)
         self._propose(job.place_text(job.next_angle_deg()))
         self._show_machine(state)
-        say(self._gap_name, f"Gap, {units.gap}")
+        say(self._gap_name, _("Gap, {unit}").format(unit=units.gap))
         self.gap.setPlaceholderText("1/16" if units.gap == "in" else "1.6")
         step = job.step
-        say(self.take, f"{STEPS[step]} (Enter)")
+        say(self.take, _("{step} (Enter)").format(step=_(STEPS[step])))
         self.undo.setEnabled(bool(job.list.undoes))
-        self.undo.setToolTip(f"Take back {job.list.undoes} (Ctrl+Z)" if job.list.undoes else "")
+        undo = _("Take back {what} (Ctrl+Z)").format(what=job.list.undoes)
+        self.undo.setToolTip(undo if job.list.undoes else "")
         self._show_chips(entry.angle_deg, entry.gap_m)
         self._show_answer(state.gap)
 
@@ -158,34 +156,42 @@ class GapFeelerPanel(QWidget):
         self._machine_line.setVisible(other is not None or not state.held.name)
         self.use_machine.setVisible(other is not None)
         if other is not None:
-            self.use_machine.setToolTip(f"Judge this pickup by the limits of {other.name}")
+            tip = _("Judge this pickup by the limits of {machine}").format(machine=other.name)
+            self.use_machine.setToolTip(tip)
 
-    def _show_answer(self, gap: FeelerGap | None) -> None:
+    def _show_answer(self, gap: FeelerAnswer | None) -> None:
         """The verdict once a round is read, or once it cannot get better; else what is next."""
-        job, units = self._job, self._bench.settings.units
+        job, words = self._job, self._words
         judged = gap is not None and (job.round_is_read or gap.verdict.is_fail)
         self.pill.setVisible(judged)
         if gap is None:
-            say(
-                self.sentence,
-                f"Read the gap at {job.places} places round the wheel: type a number, press Enter.",
-            )
-            say(self.advice, "Turn the wheel by hand from the mark to each place.")
+            told = _("Read the gap at {places} places round the wheel: type a number, press Enter.")
+            say(self.sentence, told.format(places=job.places))
+            say(self.advice, _("Turn the wheel by hand from the mark to each place."))
         elif judged:
             self.pill.show_verdict(gap.verdict)
-            say(self.sentence, feeler_sentence(gap, units))
-            say(self.advice, feeler_advice(gap, units))
+            say(self.sentence, gap_sentence(gap, words))
+            say(self.advice, " ".join(details(gap, words)))
         else:
-            place = job.place_text(job.next_angle_deg())
-            following = f"tooth {place}" if job.counts_teeth else f"{place}°"
-            say(self.sentence, f"{job.places_read} of {job.places} places read; next {following}.")
-            say(self.advice, f"So far: {first_lower(feeler_sentence(gap, units))}")
+            told = _("{read} of {places} places read; next {place}.")
+            place = self._place_words(job.next_angle_deg())
+            say(self.sentence, told.format(read=job.places_read, places=job.places, place=place))
+            say(self.advice, _("So far: {said}").format(said=gap_sentence(gap, words)))
+
+    def _place_words(self, angle_deg: float) -> str:
+        """'90°' or 'tooth 9'."""
+        place = self._job.place_text(angle_deg)
+        return _("tooth {number}").format(number=place) if self._job.counts_teeth else f"{place}°"
+
+    @property
+    def _words(self) -> Words:
+        return Words(self._bench.settings.units)
 
     def _dress_fields(self) -> None:
         for field, words in (
-            (self.name, "Name of the pickup: machine / side"),
-            (self.place, "Place on the wheel"),
-            (self.gap, "Gap, as 1/16, 0.062 in or 1.6 mm"),
+            (self.name, _("Name of the pickup: machine / side")),
+            (self.place, _("Place on the wheel")),
+            (self.gap, _("Gap, as 1/16, 0.062 in or 1.6 mm")),
         ):
             field.setMinimumHeight(TOUCH_PX)
             field.setAccessibleName(words)
@@ -194,23 +200,23 @@ class GapFeelerPanel(QWidget):
             large.setFont(font(TITLE_PX))
             large.setStyleSheet(f"font-size: {TITLE_PX}px;")
         for choice, words in (
-            (self.counted, "Places counted in"),
-            (self.round, "Readings a round"),
+            (self.counted, _("Places counted in")),
+            (self.round, _("Readings a round")),
         ):
             choice.setMinimumHeight(TOUCH_PX)
             choice.setAccessibleName(words)
-        self.counted.addItems(["Angle, °", "Tooth"])
+        self.counted.addItems([_("Angle, °"), _("Tooth")])
         self.counted.setMinimumContentsLength(7)
         for many in ROUNDS:
-            self.round.addItem(f"{many} a round", many)
+            self.round.addItem(_("{count} a round").format(count=many), many)
         self.chips.setFlow(QListView.Flow.LeftToRight)
         self.chips.setWrapping(True)
         self.chips.setResizeMode(QListView.ResizeMode.Adjust)
         self.chips.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.chips.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        self.chips.setAccessibleName("Readings of this pickup")
+        self.chips.setAccessibleName(_("Readings of this pickup"))
         self.chips.setUniformItemSizes(True)
-        self.remove.setAccessibleName("Remove the reading that is marked")
+        self.remove.setAccessibleName(_("Remove the reading that is marked"))
 
     def _lay_out(self) -> None:
         column = QVBoxLayout(self)
@@ -282,9 +288,8 @@ class GapFeelerPanel(QWidget):
     def _use_counting(self, at: int) -> None:
         if at == 1 and not self._job.teeth:
             self.counted.setCurrentIndex(0)
-            self._complain(
-                self.place_error, "Teeth can be counted once a machine is in use; see Machine."
-            )
+            told = _("Teeth can be counted once a machine is in use; see Machine.")
+            self._complain(self.place_error, told)
             return
         self.place.clear()
         self._job.use_places(by_tooth=at == 1)
@@ -296,7 +301,7 @@ class GapFeelerPanel(QWidget):
         try:
             return parse(field.text())
         except WrongInput as error:
-            self._complain(said_at, str(error))
+            self._complain(said_at, self._words.say(error))
             field.setFocus()
             return None
 
@@ -319,13 +324,10 @@ class GapFeelerPanel(QWidget):
             self._job.drop_reading(self.chips.currentRow())
 
     def _show_chips(self, angle_deg: Sequence[float], gap_m: Sequence[float]) -> None:
-        units = self._bench.settings.units
-        unit = "tooth " if self._job.counts_teeth else ""
-        degree = "" if unit else "°"
+        words = self._words
         self.chips.clear()
         for angle, gap in zip(angle_deg, gap_m, strict=True):
-            place = f"{unit}{self._job.place_text(angle)}{degree}"
-            self.chips.addItem(f"{place}\n{gap_number(gap, units)} {units.gap}")
+            self.chips.addItem(f"{self._place_words(angle)}\n{words.number('gap', gap)}")
         self.remove.hide()
         self.chips.setVisible(bool(gap_m))
         self._fit_chips()

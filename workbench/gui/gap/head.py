@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
+from enum import StrEnum, auto
 
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QKeySequence, QShortcut
@@ -10,22 +10,29 @@ from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QWidget
 
 from workbench.gui.parts.basics import label, say
 from workbench.gui.theme import TOUCH_PX
+from workbench.words.language import N_, _
 
 
 class View(StrEnum):
-    """What the page shows; the value is its word on the button."""
+    """What the page shows."""
 
-    FEELER = "Feeler"
-    TEETH = "Teeth"
-    DROP_OUT = "Drop-out"
-    LIST = "List"
+    FEELER = auto()
+    TEETH = auto()
+    DROP_OUT = auto()
+    LIST = auto()
 
 
+TABS = {
+    View.FEELER: N_("Feeler"),
+    View.TEETH: N_("Teeth"),
+    View.DROP_OUT: N_("Drop-out"),
+    View.LIST: N_("List"),
+}
 QUESTIONS = {
-    View.FEELER: "Is the gap right?",
-    View.TEETH: "Is every tooth sound?",
-    View.DROP_OUT: "When do pulses drop out?",
-    View.LIST: "Which pickups are done?",
+    View.FEELER: N_("Is the gap right?"),
+    View.TEETH: N_("Is every tooth sound?"),
+    View.DROP_OUT: N_("When do pulses drop out?"),
+    View.LIST: N_("Which pickups are done?"),
 }
 
 
@@ -37,7 +44,7 @@ class GapHead(QWidget):
     def __init__(self, page: QWidget) -> None:
         super().__init__()
         self._title = label("", "title", wrap=False)
-        self.tabs = {view: QPushButton(view.value) for view in View}
+        self.tabs = {view: QPushButton(_(TABS[view])) for view in View}
         line = QHBoxLayout(self)
         line.setContentsMargins(0, 0, 0, 0)
         line.setSpacing(0)
@@ -47,7 +54,7 @@ class GapHead(QWidget):
             tab.setProperty("role", "tab")
             tab.setCheckable(True)
             tab.setMinimumHeight(TOUCH_PX)
-            tab.setToolTip(f"{QUESTIONS[view]} (Alt+{number})")
+            tab.setToolTip(f"{_(QUESTIONS[view])} (Alt+{number})")
             tab.clicked.connect(lambda _checked=False, view=view: self.chosen.emit(view))
             QShortcut(QKeySequence(f"Alt+{number}"), page).activated.connect(tab.click)
             group.addButton(tab)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable
 
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt, Signal
@@ -17,29 +18,33 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.base.units import US, UnitSystem
+from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.basics import button, label, row, say
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.models.gap.pickups import BEGUN, NOT_YET, PickupState
+from workbench.jobs.gap.sheet import Standing
+from workbench.models.gap.pickups import PickupState
 from workbench.models.gap.words import found_words, name_words, state_words, to_do_words
+from workbench.words.language import N_, _, ngettext
+from workbench.words.words import Words
 
 Index = QModelIndex | QPersistentModelIndex
 NOWHERE = QModelIndex()
-COLUMNS = ("Pickup, limits of", "State", "Found", "What to do")
+COLUMNS = (N_("Pickup, limits of"), N_("State"), N_("Found"), N_("What to do"))
 WIDE_PX = 640
 """Width from which what to do stands in the table."""
 FILTERS: dict[str, Callable[[PickupState], bool]] = {
-    "All": lambda state: True,
-    "Not yet": lambda state: state.word in (NOT_YET, BEGUN),
-    "Pass": lambda state: state.word in ("pass", "conditional pass"),
-    "Fail": lambda state: state.word in ("fail", "conditional fail"),
-    "Cannot tell": lambda state: state.word == "cannot tell",
-    "Simulated": lambda state: state.simulated,
+    N_("All"): lambda state: True,
+    N_("Not yet"): lambda state: not state.done,
+    N_("Pass"): lambda state: COLOURS.get(state.standing) == "in_band",
+    N_("Fail"): lambda state: COLOURS.get(state.standing) in ("attention", "bad"),
+    N_("Cannot tell"): lambda state: state.standing is Verdict.CANNOT_TELL,
+    N_("Simulated"): lambda state: state.simulated,
 }
-COLOURS = {
-    "pass": "in_band",
-    "conditional pass": "in_band",
-    "conditional fail": "attention",
-    "fail": "bad",
+COLOURS: dict[Verdict | Standing, str] = {
+    Verdict.PASS: "in_band",
+    Verdict.CONDITIONAL_PASS: "in_band",
+    Verdict.CONDITIONAL_FAIL: "attention",
+    Verdict.FAIL: "bad",
 }
 
 
@@ -71,26 +76,27 @@ class _Rows(QAbstractTableModel):
         self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
     ) -> object:
         if role == Qt.ItemDataRole.DisplayRole and orientation == Qt.Orientation.Horizontal:
-            return COLUMNS[section]
+            return _(COLUMNS[section])
         return None
 
     def data(self, index: Index, role: int = Qt.ItemDataRole.DisplayRole) -> object:
         state = self._states[index.row()]
         if role == Qt.ItemDataRole.ForegroundRole and index.column() == 1:
-            return self.theme.color(COLOURS.get(state.word, "no_data"))
+            return self.theme.color(COLOURS.get(state.standing, "no_data"))
         if role in (Qt.ItemDataRole.DisplayRole, Qt.ItemDataRole.ToolTipRole):
             return self._words(state, index.column())
         return None
 
     def _words(self, state: PickupState, column: int) -> str:
+        words = Words(self._units)
         match column:
             case 0:
                 return name_words(state)
             case 1:
-                return state_words(state)
+                return state_words(state, words)
             case 2:
-                return found_words(state, self._units)
-        return to_do_words(state, self._units)
+                return found_words(state, words)
+        return to_do_words(state, words)
 
 
 class _Table(QTableView):
@@ -123,15 +129,15 @@ class GapListPanel(QWidget):
         self._at, self._units, self._filling = 0, US, False
         self.count = label("", "text")
         self.filter = QComboBox()
-        self.filter.addItems(list(FILTERS))
-        self.filter.setAccessibleName("Which pickups to show")
+        self.filter.addItems(list(map(_, FILTERS)))
+        self.filter.setAccessibleName(_("Which pickups to show"))
         self.search = QLineEdit()
-        self.search.setPlaceholderText("Find a machine or side")
+        self.search.setPlaceholderText(_("Find a machine or side"))
         self.search.setClearButtonEnabled(True)
-        self.search.setAccessibleName("Find a pickup by a part of its name")
+        self.search.setAccessibleName(_("Find a pickup by a part of its name"))
         self.fresh = QLineEdit()
-        self.fresh.setPlaceholderText("Digger 4 / left")
-        self.fresh.setAccessibleName("Name of the pickup to add: machine / side")
+        self.fresh.setPlaceholderText(_("Digger 4 / left"))
+        self.fresh.setAccessibleName(_("Name of the pickup to add: machine / side"))
         self.read = button("Read this pickup", self.opened.emit, is_next=True)
         self.error = label("", "error")
         self.rows = _Rows(theme)
@@ -164,7 +170,7 @@ class GapListPanel(QWidget):
     def _make_table(self) -> _Table:
         table = _Table()
         table.setModel(self.rows)
-        table.setAccessibleName("Pickups of the list")
+        table.setAccessibleName(_("Pickups of the list"))
         table.verticalHeader().hide()
         table.verticalHeader().setDefaultSectionSize(TOUCH_PX)
         table.setShowGrid(False)
@@ -215,7 +221,7 @@ class GapListPanel(QWidget):
 
     def _show_rows(self) -> None:
         words = self.search.text().casefold().split()
-        wanted = FILTERS[self.filter.currentText()]
+        wanted = list(FILTERS.values())[self.filter.currentIndex()]
         self._places = [
             at
             for at, state in enumerate(self._states)
@@ -230,19 +236,26 @@ class GapListPanel(QWidget):
             self.table.setCurrentIndex(NOWHERE)
         self._filling = False
         self.empty.setVisible(not self._places)
-        self.empty.setText("No pickup of the list is like this. Choose All to see every one.")
-        say(self.count, _count_words(self._states))
+        say(self.empty, _("No pickup of the list is like this. Choose All to see every one."))
+        say(self.count, _count_words(self._states, Words(self._units)))
 
 
 def _searched(state: PickupState) -> str:
     return f"{state.name} {state.held.name}".casefold()
 
 
-def _count_words(states: list[PickupState]) -> str:
+def _count_words(states: list[PickupState], words: Words) -> str:
     """'3 of 12 pickups are done: 2 pass, 1 fail.'"""
-    done = [state.word for state in states if state.done]
     if len(states) == 1:
-        return "One pickup so far."
-    counts = ", ".join(f"{done.count(word)} {word}" for word in dict.fromkeys(sorted(done)))
-    text = f"{len(done)} of {len(states)} pickups {'is' if len(done) == 1 else 'are'} done"
-    return f"{text}: {counts}." if counts else f"{text}."
+        return _("One pickup so far.")
+    done = Counter(state.standing for state in states if state.done)
+    counts = ", ".join(f"{many} {words.say(verdict)}" for verdict, many in sorted(done.items()))
+    count, all_of_it = done.total(), len(states)
+    if not counts:
+        return _("0 of {all} pickups are done.").format(all=all_of_it)
+    told = ngettext(
+        "{count} of {all} pickups is done: {counts}.",
+        "{count} of {all} pickups are done: {counts}.",
+        count,
+    )
+    return told.format(count=count, all=all_of_it, counts=counts)

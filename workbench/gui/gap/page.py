@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QHideEvent, QKeySequence, QResizeEvent, QShortcut, QShowEvent
@@ -13,7 +12,6 @@ from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
-from workbench.base.machine import Machine
 from workbench.gui.gap.actions import GapActions
 from workbench.gui.gap.feeler_panel import GapFeelerPanel
 from workbench.gui.gap.head import GapHead, View
@@ -28,8 +26,10 @@ from workbench.gui.work_line import Done, Work, WorkLine
 from workbench.models.bench import Bench
 from workbench.models.gap.entry import table_at
 from workbench.models.gap.job import GapJob, Step
-from workbench.models.gap.store import Paper, list_found, ready
+from workbench.models.gap.store import KeptAnswer, Paper, list_sheet, ready
 from workbench.models.records.old_recordings import old_recordings
+from workbench.words.language import _
+from workbench.words.words import Words
 
 WIDE_PX, LIST_PX, LEFT_PX = 1300, 460, 480
 """Width from which the list stands beside whatever is done, and how wide it and that are then."""
@@ -266,7 +266,7 @@ class GapPage(QWidget):
         try:
             self._job.add_pickup(name.strip() or " ")
         except WrongInput as error:
-            self.list.complain(str(error))
+            self.list.complain(self._words.say(error))
             return
         self.list.complain("")
         self.list.fresh.clear()
@@ -287,14 +287,14 @@ class GapPage(QWidget):
     def _keep(self, then: Callable[[], object] = lambda: None) -> None:
         """Keep the readings in the store, and go on with `then`."""
 
-        def kept(answer: dict[str, Any]) -> None:
-            self._job.kept(answer)
+        def kept(answers: list[KeptAnswer]) -> None:
+            self._job.kept(answers)
             then()
 
         try:
             self._works.add(self._job.keep_work(), kept, self._failed)
         except WrongInput as error:
-            self._failed(str(error))
+            self._failed(self._words.say(error))
 
     def _run(self, work: Work, done: Done) -> None:
         self._works.add(work, done, self._job.run.failed)
@@ -304,7 +304,8 @@ class GapPage(QWidget):
         self._job.changed()
 
     def _ask_table(self) -> None:
-        name, _ = QFileDialog.getOpenFileName(self, "Open a gap table", "", "Gap table (*.csv)")
+        kinds = _("Gap table (*.csv)")
+        name, _kind = QFileDialog.getOpenFileName(self, _("Open a gap table"), "", kinds)
         if name:
             self.open_table(Path(name))
 
@@ -315,35 +316,34 @@ class GapPage(QWidget):
             try:
                 self._job.open_table(text, path.name)
             except BenchError as error:
-                self._failed(str(error))
+                self._failed(self._words.say(error))
 
         self._works.add(lambda: table_at(path), opened, self._failed)
 
     def see_report(self) -> None:
         """The report of what is shown, a run or the readings of one pickup, as pages."""
-        answer = self._shown_answer()
-        if answer is not None:
-            machine = self._job.run.machine if self.view in self.runs else self._job.machine
-            self._open_paper(lambda: answer, "gap.pdf", machine)
+        shown = self._shown_answer()
+        if shown is not None:
+            self._open_paper(Paper(lambda: shown, self._words, "gap.pdf"))
 
     def see_list_report(self) -> None:
         """The sheet of the whole list as pages; its readings are kept first."""
-        if self._job.answer is None and self._job.has_readings:
+        if self._job.has_readings and not self._job.kept_as:
             self._keep(self._open_list_paper)
         else:
             self._open_list_paper()
 
     def _open_list_paper(self) -> None:
-        states, kept, store = self._job.list.states(), self._job.answer or {}, self._bench.store
-        # The list is of many machines: the sheet is none of theirs.
-        self._open_paper(lambda: list_found(states, kept, store), "pickups.pdf", None)
+        states, store = self._job.list.states(), self._bench.store
+        numbers = [one.number for one in self._job.kept_as]
+        self._open_paper(
+            Paper(lambda: (list_sheet(states, store), numbers), self._words, "pickups.pdf")
+        )
 
-    def _open_paper(
-        self, find: Callable[[], dict[str, Any]], file_name: str, machine: Machine | None
-    ) -> None:
+    def _open_paper(self, paper: Paper) -> None:
         self._check.hide()
         self.paper.show()
-        self.paper.open(Paper(find, machine, self._units, file_name))
+        self.paper.open(paper)
         self.paper.save.setFocus()
 
     def _close_paper(self) -> None:
@@ -351,9 +351,14 @@ class GapPage(QWidget):
         self._check.show()
         self._first_focus()
 
-    def _shown_answer(self) -> dict[str, Any] | None:
+    @property
+    def _words(self) -> Words:
+        return Words(self._bench.settings.units)
+
+    def _shown_answer(self) -> KeptAnswer | None:
         if self.view in self.runs:
-            mine = self._job.run.judged_drop_out is (self.view is View.DROP_OUT)
+            judged = self._job.run.judged
+            mine = judged is not None and judged.drop_out is (self.view is View.DROP_OUT)
             return self._job.run.shown_answer() if mine else None
         return self._job.shown_answer()
 
@@ -386,7 +391,7 @@ class GapPage(QWidget):
         actions.add.setVisible(feeler and not self._has_list)
         actions.open.setVisible(feeler)
         filled = job.step if self.view is View.FEELER else None
-        can_keep = feeler and job.has_readings and job.answer is None
+        can_keep = feeler and job.has_readings and not job.kept_as
         actions.keep.setVisible(can_keep and filled is not Step.KEEP)
         seen = self._shown_answer() is not None and filled is not Step.REPORT
         actions.report.setVisible(seen)

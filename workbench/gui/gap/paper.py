@@ -17,11 +17,12 @@ from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.theme import GRID_PX
 from workbench.gui.work_line import WorkLine
 from workbench.models.gap.store import Paper
+from workbench.words.language import N_, _, ngettext
 
 if TYPE_CHECKING:
     from PySide6.QtPrintSupport import QPrinter
 
-KINDS = "Report or table (*.pdf *.html *.csv *.json)"
+KINDS = N_("Report or table (*.pdf *.html *.csv *.json)")
 
 
 class GapPaper(QWidget):
@@ -37,7 +38,7 @@ class GapPaper(QWidget):
         self.said = label("", "soft")
         self.save = button("Save report", self._ask_where, is_next=True)
         back = button("Back", self.closed.emit)
-        back.setAccessibleName("Back to the gap check")
+        back.setAccessibleName(_("Back to the gap check"))
         back.setShortcut(QKeySequence("Escape"))
         self._print = button("Print report", self._print_it)
         column = QVBoxLayout(self)
@@ -56,7 +57,7 @@ class GapPaper(QWidget):
         """Draw the pages of a report, away from the screen."""
         self._paper = paper
         self.pages.show_pages([])
-        self._say("Drawing the pages …")
+        self._say(_("Drawing the pages …"))
         self._works.add(partial(pictures, paper.pages), self._drawn, self._say)
 
     def save_as(self, path: Path) -> None:
@@ -67,28 +68,29 @@ class GapPaper(QWidget):
     def print_on(self, printer: QPrinter) -> None:
         """Draw the pages on a printer."""
         if self._paper is not None:
-            self._say("Printing …")
+            self._say(_("Printing …"))
             work = partial(printing.print_pages, self._paper.pages, printer)
             self._works.add(work, self._say, self._say)
 
     def _drawn(self, pages: Sequence[QImage]) -> None:
         self.pages.show_pages(pages)
-        self._say("1 page." if len(pages) == 1 else f"{len(pages)} pages.")
+        self._say(ngettext("{count} page.", "{count} pages.", len(pages)).format(count=len(pages)))
 
     def _saved(self, path: Path) -> None:
-        self._say(f"Saved as {path.name}.")
+        self._say(_("Saved as {file}.").format(file=path.name))
 
     def _say(self, words: str) -> None:
         say(self.said, words)
 
     def _ask_where(self) -> None:
         name = self._paper.file_name if self._paper else ""
-        chosen, _ = QFileDialog.getSaveFileName(self, "Save the report", name, KINDS)
+        title, kinds = _("Save the report"), _(KINDS)
+        chosen, _kind = QFileDialog.getSaveFileName(self, title, name, kinds)
         if chosen:
             self.save_as(Path(chosen))
 
     def _print_it(self) -> None:
         if self._paper is not None and not printing.ask(self, self.print_on):
-            self._say("No printer is set up: the report opens as a PDF to print from.")
+            self._say(_("No printer is set up: the report opens as a PDF to print from."))
             work = partial(self._paper.save, printing.desktop_file(self._paper.file_name))
             self._works.add(work, printing.open_file, self._say)

@@ -13,11 +13,10 @@ from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import Theme
 from workbench.models.bench import Bench
 from workbench.models.gap.job import GapJob
-from workbench.words.gap_summary import number
-from workbench.words.language import _
+from workbench.words.language import N_, _
 from workbench.words.pictures.gap import drop_out_picture, drop_out_trace
 
-WAITING = "The teeth stand here once the wheel has turned three times."
+WAITING = N_("The teeth stand here once the wheel has turned three times.")
 
 
 class GapPictures(QStackedWidget):
@@ -49,28 +48,29 @@ class GapPictures(QStackedWidget):
         run = self._job.run
         late = run.so_far.late_rel.tolist() if run.so_far is not None else []
         marked, faults = False, {}
-        pickup = None if run.running or run.judged_drop_out else run.pickup
-        if pickup is not None and pickup.get("spacing_rel") is not None:
-            late = [math.nan if one is None else float(one) for one in pickup["spacing_rel"]]
-            marked, faults = bool(pickup["marked"]), run.faults()
-        self.teeth.show_teeth(late, faults, marked=marked, waiting=WAITING)
+        judged = None if run.running else run.judged
+        if judged is not None and not judged.drop_out and run.pickup is not None:
+            late, marked, faults = list(run.pickup.spacing_rel), run.pickup.marked, run.faults()
+        self.teeth.show_teeth(late, faults, marked=marked, waiting=_(WAITING))
         self.setCurrentWidget(self.teeth)
 
     def show_drop_out(self) -> None:
         """The belt's speed while the run lasts, then the share of teeth seen by speed."""
         run = self._job.run
-        machine = self._bench.machine if run.running else run.machine or self._bench.machine
+        judged = None if run.running else run.judged
+        machine = (judged.kept.machine if judged else None) or self._bench.machine
         low_mps = machine.limits.speed_low_mps if machine else math.nan
         units = self._bench.settings.units
-        if run.pickup is None or not run.curve or run.running:
+        if judged is None or run.pickup is None or not run.curve:
             if run.running:
                 tell_simulated(self.trace, self._bench.live.simulated)
             time_s, speed_mps = np.array(run.trace, dtype=np.float64).reshape(-1, 2).T
             self.trace.show_picture(drop_out_trace(time_s, speed_mps, low_mps), units)
             self.setCurrentWidget(self.trace)
             return
-        tell_simulated(self.curve, bool(run.answer and run.answer["simulated"]))
-        drop_out_mps = number(run.pickup.get("drop_out") or {}, "speed_mps")
+        tell_simulated(self.curve, judged.kept.answer.simulated)
+        drop = run.pickup.drop_out
+        drop_out_mps = drop.speed_mps if drop else math.nan
         speed_mps, seen_rel = np.array(run.curve, dtype=np.float64).reshape(-1, 2).T
         picture = drop_out_picture(speed_mps, seen_rel, drop_out_mps, low_mps)
         self.curve.show_picture(picture, units)

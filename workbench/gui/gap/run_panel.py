@@ -15,22 +15,29 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.basics import VerdictPill, button, label, row, say
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.jobs.gap.answer import WheelAnswer, parts_of
 from workbench.models.bench import Bench
 from workbench.models.gap.job import GapJob
 from workbench.models.gap.run import FEWEST_LOST, WANTED_TURNS
-from workbench.models.gap.words import drop_out_facts, wheel_details, wheel_sentence
+from workbench.models.gap.store import KeptAnswer
+from workbench.models.gap.words import drop_out_facts, kept_words
 from workbench.models.records.old_recordings import OldRecording
+from workbench.words.gap import details, headline
+from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words
 
-LIVE = "Live signal"
+LIVE = N_("Live signal")
 HOW_TO = {
-    False: "Run the belt empty and steady. Half a minute, thirty turns of the target wheel, is "
-    "enough to judge every tooth.",
-    True: "Start at full speed, then slow the belt evenly over a minute or two until pulses go "
-    "missing; raise the speed again and stop the run.",
+    False: N_(
+        "Run the belt empty and steady. Half a minute, thirty turns of the target wheel, is "
+        "enough to judge every tooth."
+    ),
+    True: N_(
+        "Start at full speed, then slow the belt evenly over a minute or two until pulses go "
+        "missing; raise the speed again and stop the run."
+    ),
 }
 
 
@@ -44,8 +51,8 @@ class GapRunPanel(QWidget):
         self._bench, self._job, self._drop_out = bench, job, drop_out
         self.source, self.channel = QComboBox(), QComboBox()
         for choice, words in (
-            (self.source, "Where the pulses come from"),
-            (self.channel, "Which pickup"),
+            (self.source, _("Where the pulses come from")),
+            (self.channel, _("Which pickup")),
         ):
             choice.setMinimumHeight(TOUCH_PX)
             choice.setAccessibleName(words)
@@ -54,12 +61,12 @@ class GapRunPanel(QWidget):
             )
         self.source.setMinimumContentsLength(16)
         self.channel.setMinimumContentsLength(6)
-        self.source.addItem(LIVE, None)
+        self.source.addItem(_(LIVE), None)
         self.start = button("", self.go.emit, is_next=True)
         self.big = label("", "title")
         self.progress = QProgressBar()
         self.progress.setTextVisible(False)
-        self.progress.setAccessibleName("How far the run is")
+        self.progress.setAccessibleName(_("How far the run is"))
         self.pill, self.sentence = VerdictPill(theme), label("", "text")
         self.said = label("", "error")
         self.details = label("", "soft")
@@ -89,18 +96,22 @@ class GapRunPanel(QWidget):
             return
         chosen = self.source.currentData()
         self.source.clear()
-        self.source.addItem(LIVE, None)
+        self.source.addItem(_(LIVE), None)
         for run in runs:
-            name = f"Recording {run.number}: {run.name}, {run.when}"
-            self.source.addItem(f"{name}, simulated" if run.simulated else name, run.number)
+            told = _("Recording {number}: {name}, {when}")
+            if run.simulated:
+                told = _("Recording {number}: {name}, {when}, simulated")
+            name = told.format(number=run.number, name=run.name, when=run.when)
+            self.source.addItem(name, run.number)
         at = self.source.findData(chosen) if chosen is not None else 0
         self.source.setCurrentIndex(max(at, 0))
 
     def show_job(self) -> None:
         """The run as it stands."""
-        run, mine = self._job.run, self._job.run.judged_drop_out is self._drop_out
+        run, judged = self._job.run, self._job.run.judged
         running = run.running and run.drop_out is self._drop_out
-        pickup = run.pickup if mine and not running else None
+        mine = judged is not None and judged.drop_out is self._drop_out and not running
+        pickup = run.pickup if mine else None
         self._show_channels(answered=pickup is not None)
         self.source.setEnabled(not run.running)
         self.channel.setEnabled(not run.running and self.channel.count() > 0)
@@ -113,49 +124,51 @@ class GapRunPanel(QWidget):
         say(self.said, run.said)
         if running:
             self._show_running()
-        elif pickup is None or run.answer is None:
+        elif pickup is None or judged is None:
             say(self.sentence, self._question())
             say(self.details, HOW_TO[self._drop_out])
         else:
-            units = self._bench.settings.units
-            self.pill.show_verdict(Verdict(pickup["verdict"]))
-            marked = bool(pickup.get("marked"))
-            say(self.sentence, wheel_sentence(pickup, marked=marked, units=units))
-            lines = wheel_details(pickup, units)
-            machine = run.machine
-            if self._drop_out and machine is not None:
-                facts = drop_out_facts(pickup, units, machine.limits.speed_low_mps)
-                lines = [*([f"Drop-out at {facts}."] if facts else []), *lines]
-            note = f"Kept as result {run.answer['result']}."
-            if run.answer["simulated"]:
-                note = f"Simulated. {note}"
-            say(self.details, "\n".join([*lines, note]))
+            self._show_answer(pickup, judged.kept)
+
+    def _show_answer(self, pickup: WheelAnswer, kept: KeptAnswer) -> None:
+        words = Words(self._bench.settings.units)
+        self.pill.show_verdict(pickup.verdict)
+        say(self.sentence, headline(pickup, words))
+        lines = details(pickup, words)
+        if self._drop_out and kept.machine is not None:
+            facts = drop_out_facts(pickup, kept.machine.limits.speed_low_mps, words)
+            lines = [facts, *lines] if facts else lines
+        note = kept_words([kept])
+        if kept.answer.simulated:
+            note = f"{_('Simulated.')} {note}"
+        say(self.details, "\n".join([*lines, note]))
 
     def _show_running(self) -> None:
-        run, units = self._job.run, self._bench.settings.units
-        so_far = run.so_far
+        run, so_far = self._job.run, self._job.run.so_far
         turns, missed = (so_far.turns, so_far.missed) if so_far else (0.0, 0)
         if self._drop_out:
-            say(self.big, Words(units).number("speed", run.speed_mps()))
+            words = Words(self._bench.settings.units)
+            say(self.big, words.number("speed", run.speed_mps()))
             done, wanted = missed, FEWEST_LOST
-            text = f"{missed} pulses missing so far in {turns:.0f} turns."
-            enough = missed >= FEWEST_LOST
-            hint = (
-                "Enough: raise the speed again and stop the run."
-                if enough
-                else "Slow the belt evenly, little by little."
-            )
+            text = ngettext(
+                "{count} pulse missing so far in {turns} turns.",
+                "{count} pulses missing so far in {turns} turns.",
+                missed,
+            ).format(count=missed, turns=round(turns))
+            hint = _("Slow the belt evenly, little by little.")
+            if missed >= FEWEST_LOST:
+                hint = _("Enough: raise the speed again and stop the run.")
         else:
-            say(
-                self.big,
-                f"{turns:.0f} of {WANTED_TURNS} turns" if turns < 30 else f"{turns:.0f} turns",
-            )
+            told = _("{turns} of {wanted} turns") if turns < WANTED_TURNS else _("{turns} turns")
+            say(self.big, told.format(turns=round(turns), wanted=WANTED_TURNS))
             done, wanted = min(round(turns), WANTED_TURNS), WANTED_TURNS
             left_s = run.seconds_left()
-            text = "Keep the belt running steadily."
-            hint = f"About {left_s:.0f} s more." if left_s > 0 else "Enough: stop the run."
+            text = _("Keep the belt running steadily.")
+            hint = _("Enough: stop the run.")
             if not math.isfinite(left_s):
-                hint = "No pulses come in right now."
+                hint = _("No pulses come in right now.")
+            elif left_s > 0:
+                hint = _("About {seconds} s more.").format(seconds=round(left_s))
         self.progress.setRange(0, wanted)
         self.progress.setValue(min(done, wanted))
         say(self.sentence, text)
@@ -163,7 +176,7 @@ class GapRunPanel(QWidget):
 
     def _show_channels(self, *, answered: bool) -> None:
         run = self._job.run
-        names = [one["pickup"] for one in run.pickups()] if answered else []
+        names = [one.pickup for one in run.pickups()] if answered else []
         if not names:
             names = run.channels() if self.old_number is None else []
         shown = [self.channel.itemText(at) for at in range(self.channel.count())]
@@ -174,12 +187,12 @@ class GapRunPanel(QWidget):
             wanted = self._side() if self._side() in names else chosen
             self.channel.setCurrentIndex(max(0, self.channel.findText(wanted)))
         if answered and run.pickup is not None:
-            self.channel.setCurrentText(str(run.pickup["pickup"]))
+            self.channel.setCurrentText(run.pickup.pickup)
 
     def _side(self) -> str:
         """The side of the pickup at hand: its channel is often called the same."""
         entry = self._job.list.current
-        return entry.pickup.side if entry else ""
+        return parts_of(entry.name)[1] if entry else ""
 
     def _channel_chosen(self) -> None:
         if self._job.run.pickup is not None and not self._job.run.running:
@@ -190,17 +203,17 @@ class GapRunPanel(QWidget):
 
     def _start_words(self, running: bool) -> str:
         if running:
-            return "Stop run"
+            return _("Stop run")
         if self.old_number is not None:
-            return f"Judge recording {self.old_number}"
-        return "Start drop-out run" if self._drop_out else "Start tooth run"
+            return _("Judge recording {number}").format(number=self.old_number)
+        return _("Start drop-out run") if self._drop_out else _("Start tooth run")
 
     def _question(self) -> str:
         entry = self._job.list.current
-        name = entry.pickup.name if entry else "this pickup"
+        name = entry.name if entry else ""
         if self._drop_out:
-            return f"At what belt speed does {name} lose its pulses?"
-        return f"Is every tooth of the wheel at {name} sound?"
+            return _("At what belt speed does {pickup} lose its pulses?").format(pickup=name)
+        return _("Is every tooth of the wheel at {pickup} sound?").format(pickup=name)
 
     def _lay_out(self) -> None:
         column = QVBoxLayout(self)
@@ -221,7 +234,7 @@ class GapRunPanel(QWidget):
         rest.setWidgetResizable(True)
         rest.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         rest.setWidget(self.details)
-        rest.setAccessibleName("What speaks for it")
+        rest.setAccessibleName(_("What speaks for it"))
         rest.setMinimumHeight(8 * GRID_PX)
         rest.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Ignored)
         column.addWidget(rest, 1)

@@ -14,10 +14,13 @@ from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.base.machine import Pickup
+from workbench.base.numbers import plain
 from workbench.base.units import UnitSystem
-from workbench.calibration.gap.feeler import FeelerGap
+from workbench.calibration.gap.faults import FaultKind
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, font
-from workbench.words.gap_lengths import gap_number, gap_text
+from workbench.jobs.gap.answer import FeelerAnswer
+from workbench.words.language import N_, _
+from workbench.words.words import Words
 
 BODY = 0.5
 """Radius of the wheel's body, as a share of the picture's."""
@@ -39,17 +42,17 @@ class Wheel(QWidget):
     def __init__(self, theme: Theme) -> None:
         super().__init__()
         self._theme = theme
-        self._gap: FeelerGap | None = None
+        self._gap: FeelerAnswer | None = None
         self._limits: Pickup = Pickup()
-        self._units: UnitSystem | None = None
+        self._words: Words | None = None
         self._next_deg: float | None = None
         self._late: list[float] = []
-        self._faults: dict[int, str] = {}
+        self._faults: dict[int, FaultKind] = {}
         self._teeth_mode, self._marked = False, True
         self._waiting = ""
         self.setMinimumSize(30 * GRID_PX, 30 * GRID_PX)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setAccessibleName("The wheel")
+        self.setAccessibleName(_("The wheel"))
 
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(400, 400)
@@ -60,23 +63,25 @@ class Wheel(QWidget):
 
     def show_gap(
         self,
-        gap: FeelerGap | None,
+        gap: FeelerAnswer | None,
         limits: Pickup,
         units: UnitSystem,
         next_deg: float | None = None,
     ) -> None:
         """The gap round the wheel, and where to read next; None draws the empty wheel."""
         self._teeth_mode, self._marked, self._next_deg = False, True, next_deg
-        self._gap, self._limits, self._units = gap, limits, units
-        places = 0 if gap is None else gap.places.angle_deg.size
-        following = "" if next_deg is None else f"; read next at {next_deg:.0f} degrees"
-        self.setAccessibleDescription(f"Gap at {places} angles between its limits{following}")
+        self._gap, self._limits, self._words = gap, limits, Words(units)
+        told = _("Gap at {places} angles between its limits")
+        if next_deg is not None:
+            told = _("Gap at {places} angles between its limits; read next at {next} degrees")
+        places = 0 if gap is None else len(gap.places)
+        self.setAccessibleDescription(told.format(places=places, next=round(next_deg or 0)))
         self.update()
 
     def show_teeth(
         self,
         late_rel: Sequence[float],
-        faults: Mapping[int, str],
+        faults: Mapping[int, FaultKind],
         *,
         marked: bool,
         waiting: str = "",
@@ -88,8 +93,12 @@ class Wheel(QWidget):
         """
         self._teeth_mode, self._marked, self._waiting = True, marked, waiting
         self._late, self._faults = list(late_rel), dict(faults)
-        named = ", ".join(f"{kind} {tooth}" for tooth, kind in self._faults.items())
-        self.setAccessibleDescription(f"{len(self._late)} teeth; {named or 'no suspect tooth'}")
+        words = Words()
+        named = ", ".join(f"{words.say(kind)} {tooth}" for tooth, kind in self._faults.items())
+        told = _("{teeth} teeth; {faults}").format(
+            teeth=len(self._late), faults=named or _("no suspect tooth")
+        )
+        self.setAccessibleDescription(told)
         self.update()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
@@ -117,8 +126,9 @@ class Wheel(QWidget):
         painter.end()
 
     def _paint_gap(self, painter: QPainter, radius: float) -> str:
-        gap, limits, units = self._gap, self._limits, self._units
-        widest_m = max(float(gap.places.gap_m.max()), gap.widest.value) if gap is not None else 0.0
+        gap, limits, words = self._gap, self._limits, self._words
+        known_m = [] if gap is None else [gap.widest_m, *(one.gap_m for one in gap.places)]
+        widest_m = max(known_m, default=0.0)
         top_m = max(1.25 * limits.gap_max_m, 1.08 * widest_m)
         per_m = (1 - BODY) * radius / top_m
         body = BODY * radius
@@ -134,23 +144,23 @@ class Wheel(QWidget):
         if gap is not None:
             self._swing(painter, gap, body, per_m)
             self._places(painter, gap, body, per_m)
-        if units is None:
+        if words is None:
             return ""
-        self._ring_names(painter, best, most, units)
-        return (
-            f"The gap is drawn larger than it is: from the grey wheel to the outer edge, "
-            f"{gap_text(top_m, units)}."
+        self._ring_names(painter, best, most, words)
+        told = N_(
+            "The gap is drawn larger than it is: from the grey wheel to the outer edge, "
+            "{top_m:gap}."
         )
+        return words.fill(told, {"top_m": top_m})
 
-    def _ring_names(self, painter: QPainter, best: float, most: float, units: UnitSystem) -> None:
-        places = self._gap.places.angle_deg.tolist() if self._gap is not None else []
+    def _ring_names(self, painter: QPainter, best: float, most: float, words: Words) -> None:
+        places = [one.angle_deg for one in self._gap.places] if self._gap is not None else []
         at_deg = max(RING_NAMES_DEG, key=lambda at: min(_apart_deg(at, [*places, 0.0]), 30.0))
-        for ring, word, gap_m, name in (
-            (best, "best", self._limits.gap_best_m, "in_band"),
-            (most, "at most", self._limits.gap_max_m, "attention"),
+        for ring, told, gap_m, name in (
+            (best, N_("best {gap_m:gap}"), self._limits.gap_best_m, "in_band"),
+            (most, N_("at most {gap_m:gap}"), self._limits.gap_max_m, "attention"),
         ):
-            text = f"{word} {gap_number(gap_m, units)}"
-            self._word(painter, _at(at_deg, ring), text, name)
+            self._word(painter, _at(at_deg, ring), words.fill(told, {"gap_m": gap_m}), name)
 
     def _ask_for(self, painter: QPainter, angle: float, body: float, most: float) -> None:
         """Where to read next: a pointer from the outside to the wheel's rim."""
@@ -160,7 +170,7 @@ class Wheel(QWidget):
         painter.setBrush(self._theme.color("ground"))
         painter.drawEllipse(_at(angle, 0.5 * (body + most)), 8, 8)
 
-    def _swing(self, painter: QPainter, gap: FeelerGap, body: float, per_m: float) -> None:
+    def _swing(self, painter: QPainter, gap: FeelerAnswer, body: float, per_m: float) -> None:
         if gap.swing_m is None:
             return
         mean, a, b = gap.swing_m
@@ -173,24 +183,26 @@ class Wheel(QWidget):
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawPolyline(line)
 
-    def _places(self, painter: QPainter, gap: FeelerGap, body: float, per_m: float) -> None:
-        for angle, gap_m in zip(gap.places.angle_deg, gap.places.gap_m, strict=True):
-            odd = any(abs(angle - one) < 1e-6 for one in gap.odd_deg)
+    def _places(self, painter: QPainter, gap: FeelerAnswer, body: float, per_m: float) -> None:
+        for place in gap.places:
+            angle, gap_m = place.angle_deg, place.gap_m
+            odd = any(abs(angle - one) < 1e-6 for one in gap.odd_angles_deg)
             wide = gap_m > self._limits.gap_max_m
             name = "bad" if odd or wide else "belt"
-            point = _at(float(angle), body + per_m * float(gap_m))
+            point = _at(angle, body + per_m * gap_m)
             painter.setPen(QPen(self._theme.color(name), 2))
-            painter.drawLine(_at(float(angle), body), point)
+            painter.drawLine(_at(angle, body), point)
             painter.setPen(Qt.PenStyle.NoPen)
             painter.setBrush(self._theme.color(name))
             if odd or wide:
                 painter.drawRect(QRectF(point.x() - 6, point.y() - 6, 12, 12))
             else:
                 painter.drawEllipse(point, 6, 6)
-            few = gap.places.angle_deg.size <= MOST_NUMBERS
-            if self._units is not None and (few or odd or wide):
-                beside = _beside(float(angle), body + per_m * float(gap_m))
-                self._word(painter, beside, gap_number(float(gap_m), self._units), name)
+            few = len(gap.places) <= MOST_NUMBERS
+            if self._words is not None and (few or odd or wide):
+                quantity = self._words.quantity("gap")
+                number = plain(quantity.per_si * gap_m, quantity.decimals)
+                self._word(painter, _beside(angle, body + per_m * gap_m), number, name)
 
     def _paint_teeth(self, painter: QPainter, radius: float) -> str:
         self._body(painter, TEETH_IN * radius)
@@ -202,13 +214,18 @@ class Wheel(QWidget):
         times = next((t for t in EXAGGERATIONS if t * largest <= 0.5), 1)
         for tooth in range(1, teeth + 1):
             self._one_tooth(painter, radius, tooth, times)
-        for tooth, kind in self._faults.items():
-            self._suspect(painter, radius, tooth, kind)
+        for tooth in self._faults:
+            self._suspect(painter, radius, tooth)
         self._numbers(painter, radius)
-        scale = f"{times} times too large" if times > 1 else "to scale"
-        return (
-            f"Outlined: where each tooth should be. Filled: where it is, its shift drawn {scale}."
+        if times == 1:
+            return _(
+                "Outlined: where each tooth should be. Filled: where it is, its shift to scale."
+            )
+        told = _(
+            "Outlined: where each tooth should be. Filled: where it is, its shift drawn {times} "
+            "times too large."
         )
+        return told.format(times=times)
 
     def _numbers(self, painter: QPainter, radius: float) -> None:
         """The first tooth and every fifth, to count by; none too near a suspect's own."""
@@ -223,12 +240,12 @@ class Wheel(QWidget):
         teeth, late, fault = len(self._late), self._late[tooth - 1], self._faults.get(tooth)
         nominal = (tooth - 1) * 360.0 / teeth
         shift = times * late * 360.0 / teeth if math.isfinite(late) else 0.0
-        gone = fault == "missing tooth" or not math.isfinite(late)
+        gone = fault is FaultKind.MISSING or not math.isfinite(late)
         self._tooth(painter, nominal, radius, teeth, "line", hollow=True)
         name = "attention" if fault else "soft_ink"
         self._tooth(painter, nominal + shift, radius, teeth, name, hollow=gone)
 
-    def _suspect(self, painter: QPainter, radius: float, tooth: int, kind: str) -> None:
+    def _suspect(self, painter: QPainter, radius: float, tooth: int) -> None:
         """A pointer from the middle to the tooth, its number in a filled circle outside."""
         angle = (tooth - 1) * 360.0 / len(self._late)
         color = self._theme.color("attention")
@@ -259,7 +276,9 @@ class Wheel(QWidget):
         painter.setBrush(self._theme.color("ink"))
         foot, top = -radius + 16, -radius + 3
         painter.drawPolygon(QPolygonF([QPointF(-7, foot), QPointF(7, foot), QPointF(0, top)]))
-        self._centred(painter, QPointF(0, -radius + 28), "mark" if self._marked else "first seen")
+        self._centred(
+            painter, QPointF(0, -radius + 28), _("mark") if self._marked else _("first seen")
+        )
         # On a small wheel the arrow stands lower, clear of the word, and speaks for itself.
         small = radius < SMALL_BODY_PX
         arc, middle = 0.38 * radius, 0.4 * radius if small else 0.0
@@ -271,7 +290,7 @@ class Wheel(QWidget):
         painter.drawPolygon(head)
         if not small:
             painter.setPen(self._theme.color("soft_ink"))
-            self._centred(painter, QPointF(0, 0.12 * radius), "turns this way")
+            self._centred(painter, QPointF(0, 0.12 * radius), _("turns this way"))
 
     def _angles(self, painter: QPainter, radius: float) -> None:
         painter.setPen(self._theme.color("soft_ink"))

@@ -15,16 +15,14 @@ from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.jobs.calibrate.answer import CalibrateAnswer
+from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer, suspect_teeth
 from workbench.jobs.keep import answer_of
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.models.records.opened import (
     calibration_words,
     gap_words,
-    late_shares,
-    pickups_of,
     speed_words,
-    suspects,
 )
 from workbench.records.entries import StoredResult
 from workbench.words.language import _
@@ -64,8 +62,8 @@ class ResultView(Turns):
         self._passed = answer_of(stored, PassAnswer) if stored.kind == "pass" else None
         self._pickups.clear()
         if stored.kind == "gap":
-            for one in pickups_of(stored.answer):
-                self._pickups.addItem(f"{one.get('pickup') or _('Pickup')}: {one['verdict']}")
+            for one in answer_of(stored, GapAnswer).pickups:
+                self._pickups.addItem(f"{one.pickup}: {Words().say(one.verdict)}")
         self._pickups.setVisible(self._pickups.count() > 1)
         self._show()
 
@@ -96,12 +94,11 @@ class ResultView(Turns):
             self.show_view(self.speed)
 
     def _show_gap(self, stored: StoredResult, units: UnitSystem) -> None:
-        at = max(0, self._pickups.currentIndex())
-        pickup = pickups_of(stored.answer)[at]
-        words, gap, limits = gap_words(stored, at, units)
-        self.gap.show_words(words)
-        if gap is not None:
-            self.wheel.show_gap(gap, limits, units)
+        answer = answer_of(stored, GapAnswer)
+        pickup = answer.pickups[max(0, self._pickups.currentIndex())]
+        self.gap.show_words(gap_words(pickup, Words(units)))
+        if isinstance(pickup, FeelerAnswer):
+            self.wheel.show_gap(pickup, answer.limits, units)
         else:
-            marked = bool(pickup.get("marked"))
-            self.wheel.show_teeth(late_shares(pickup), suspects(pickup), marked=marked)
+            faults = suspect_teeth(pickup)
+            self.wheel.show_teeth(pickup.spacing_rel, faults, marked=pickup.marked)

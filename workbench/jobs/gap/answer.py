@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum, auto
-from typing import Literal
+from typing import Literal, TypeVar
 
 from workbench.base.machine import Pickup
 from workbench.base.statements import Statement, statement
-from workbench.calibration.gap.faults import Fault
+from workbench.calibration.gap.faults import Fault, FaultKind
+from workbench.calibration.gap.judgement import Estimate
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.codec import FLAT_IF_ALONE
@@ -95,7 +96,7 @@ class PickupAnswer(Headline):
     machine_name: str
     side: str
     pickup_kind: str
-    line: Statement
+    line: Statement | None = None
     k: float = math.nan
     conformance_probability: float = math.nan
     u_gap_m: float = math.nan
@@ -268,11 +269,43 @@ class GapAnswer(Headline):
         return Pickup(gap_best_m=self.gap_best_m, gap_max_m=self.gap_max_m)
 
 
+One = TypeVar("One", bound=PickupAnswer)
+
+
+def with_gap(
+    answer: One, mean: Estimate, runout: Estimate, closest: Estimate, widest: Estimate, k: float
+) -> One:
+    """The answer with a gap all the way round, its expanded uncertainties with the factor `k`."""
+    return replace(
+        answer,
+        gap_m=mean.value,
+        u_gap_m=mean.u,
+        U_gap_m=k * mean.u,
+        runout_m=runout.value,
+        u_runout_m=runout.u,
+        U_runout_m=k * runout.u,
+        closest_m=closest.value,
+        u_closest_m=closest.u,
+        U_closest_m=k * closest.u,
+        closest_angle_deg=closest.angle_deg,
+        widest_m=widest.value,
+        u_widest_m=widest.u,
+        U_widest_m=k * widest.u,
+        widest_angle_deg=widest.angle_deg,
+        k=k,
+    )
+
+
 def parts_of(name: str) -> tuple[str, str, str]:
     """(machine, side, kind) of a pickup's name, 'Digger 4 / left / hall'; '' where not named."""
     machine, _, rest = name.partition(SEPARATOR)
     side, _, kind = rest.partition(SEPARATOR)
     return machine.strip(), side.strip(), kind.strip()
+
+
+def suspect_teeth(pickup: PickupAnswer) -> dict[int, FaultKind]:
+    """Suspect teeth, from 1 at the mark, with their fault."""
+    return {fault.tooth: fault.kind for fault in pickup.faults if fault.tooth}
 
 
 def faults_named(faults: Iterable[Fault]) -> tuple[Statement, ...]:

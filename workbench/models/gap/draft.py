@@ -27,7 +27,7 @@ def read_draft(path: Path | None) -> dict[str, Any] | None:
     except OSError:
         return None
     except ValueError as error:
-        raise WrongInput(f"The list of last time is damaged ({error}).") from None
+        raise WrongInput("The list of last time is damaged ({problem}).", problem=error) from None
     if not isinstance(found, dict):
         raise WrongInput("The list of last time is damaged (it is no list of pickups).")
     return found

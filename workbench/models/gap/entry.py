@@ -5,12 +5,11 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import Message, WrongInput
 from workbench.base.typed import parse_length_m
 from workbench.base.units import INCH_M, UnitSystem
 from workbench.calibration.gap.table import MOST_GAP_M, check_angle_deg
 from workbench.models.entry import typed_number
-from workbench.words.gap_lengths import gap_text
 
 
 def angle_deg(typed: str) -> float:
@@ -18,11 +17,12 @@ def angle_deg(typed: str) -> float:
     if not typed.strip():
         raise WrongInput("Type the angle in degrees.")
     try:
-        return check_angle_deg(typed_number(typed, "an angle", above=-math.inf), "")
+        return check_angle_deg(typed_number(typed, Message("an angle"), above=-math.inf), "")
     except WrongInput:
         raise WrongInput(
-            f"'{typed.strip()}' is no angle: type 0 to 360 degrees, counted from the mark "
-            "in the direction of rotation."
+            "'{typed}' is no angle: type 0 to 360 degrees, counted from the mark in the direction "
+            "of rotation.",
+            typed=typed.strip(),
         ) from None
 
 
@@ -30,9 +30,11 @@ def tooth_deg(typed: str, teeth: int) -> float:
     """The angle of a tooth by its number from the mark, 1 to `teeth`. Raises WrongInput."""
     if not teeth:
         raise WrongInput("Teeth can be counted once a machine is in use; see Machine.")
-    tooth = typed_number(typed, "the tooth's number, counted from the mark")
+    tooth = typed_number(typed, Message("the tooth's number, counted from the mark"))
     if tooth != round(tooth) or tooth > teeth:
-        raise WrongInput(f"'{typed.strip()}': the wheel has teeth 1 to {teeth}.")
+        raise WrongInput(
+            "'{typed}': the wheel has teeth 1 to {teeth}.", typed=typed.strip(), teeth=teeth
+        )
     return (tooth - 1) * 360.0 / teeth
 
 
@@ -47,23 +49,28 @@ def gap_m(typed: str, units: UnitSystem) -> float:
     plain = text.replace("0,", "0.", 1) if text[:2] == "0," else text
     gap = parse_length_m(plain, units.gap)
     if gap > MOST_GAP_M:
-        most = gap_text(MOST_GAP_M, units)
-        raise WrongInput(f"'{text}' is no gap: at most {most}.{_guess(text, units.gap)}")
+        no_gap = Message(
+            "'{typed}' is no gap: at most {most_m:gap}.", typed=text, most_m=MOST_GAP_M
+        )
+        guess = _guess(text, units.gap)
+        if guess is None:
+            raise WrongInput(no_gap.template, **no_gap.values)
+        raise WrongInput("{no_gap} {guess}", no_gap=no_gap, guess=guess)
     return gap
 
 
-def _guess(typed: str, unit: str) -> str:
+def _guess(typed: str, unit: str) -> Message | None:
     """What a bare number that is too large was probably meant to be."""
     try:
         value = float(typed.replace(",", "."))
     except ValueError:
-        return ""
+        return None
     most_mm = MOST_GAP_M * 1000
     if unit == "in" and value <= most_mm:
-        return f" If it is in millimetres, type {value:g} mm."
+        return Message("If it is in millimetres, type {value:g} mm.", value=value)
     if math.isfinite(value) and value * INCH_M / 1000 <= MOST_GAP_M:
-        return f" If it is in thousandths of an inch, type {value:g} thou."
-    return ""
+        return Message("If it is in thousandths of an inch, type {value:g} thou.", value=value)
+    return None
 
 
 def table_at(path: Path) -> str:
@@ -72,5 +79,5 @@ def table_at(path: Path) -> str:
 
     text = table_text(str(path))
     if text is None:
-        raise WrongInput(f"{path.name}: expected a table pickup,angle_deg,gap_m.")
+        raise WrongInput("{name}: expected a table pickup,angle_deg,gap_m.", name=path.name)
     return text

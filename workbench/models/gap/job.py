@@ -4,21 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from enum import StrEnum
-from typing import Any
+from itertools import count
 
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, Pickup
-from workbench.calibration.gap.batch import Entry, PickupList
-from workbench.calibration.gap.table import parse_gap_table
+from workbench.calibration.gap.table import parse_gap_table, write_gap_table
+from workbench.jobs.gap.sheet import run_says
 from workbench.models.bench import Bench
 from workbench.models.gap import entry as gap_entry
 from workbench.models.gap.draft import draft_path, put_aside, read_draft, write_draft
 from workbench.models.gap.machines import NONE_HELD, Held
-from workbench.models.gap.pickups import GapList, KeptRun
+from workbench.models.gap.pickups import Entry, GapList, KeptRun
 from workbench.models.gap.run import WheelRun
-from workbench.models.gap.store import Batch, keep_batches, one_pickup
-from workbench.models.gap.words import kept_words, run_words
+from workbench.models.gap.store import Batch, JudgedRun, KeptAnswer, keep_batches, one_pickup
+from workbench.models.gap.words import kept_words
 from workbench.models.observable import Observable
+from workbench.words.language import _, ngettext
+from workbench.words.words import Words
 
 ROUNDS = (4, 6, 8, 12)
 """Readings a round that may be asked for, evenly spaced."""
@@ -37,7 +39,8 @@ class GapJob(Observable):
     """Feeler readings typed one after the other; `run` is the wheel by its pulses.
 
     `round_of` readings make a round, `by_tooth` counts places by teeth from the mark, from 1.
-    `answer` is the list as it was kept in the store, None where anything changed since.
+    `kept_as` are the answers the list is kept as in the store, a machine each; none where
+    anything changed since.
     """
 
     def __init__(self, bench: Bench) -> None:
@@ -47,7 +50,7 @@ class GapJob(Observable):
         self._draft = draft_path(bench.settings.path)
         self.list = GapList(self._in_use)
         self.round_of, self.by_tooth = ROUNDS[0], False
-        self.answer: dict[str, Any] | None = None
+        self.kept_as: list[KeptAnswer] = []
         self.said = ""
         self._kept_at = self._drafted_at = 0
         self._run_of = ""
@@ -63,7 +66,7 @@ class GapJob(Observable):
     def held(self) -> Held:
         """The machine that the pickup at hand is judged by."""
         entry = self.list.current
-        return self.list.held(entry) if entry else NONE_HELD
+        return entry.held if entry else NONE_HELD
 
     @property
     def machine(self) -> Machine | None:
@@ -122,8 +125,9 @@ class GapJob(Observable):
         pickups = parse_gap_table(text, name)
         self.list.use_readings(pickups)
         self._touched()
-        count = len(pickups)
-        self.said = f"{count} pickup{'s' if count > 1 else ''} from {name}."
+        many = len(pickups)
+        told = ngettext("{count} pickup from {name}.", "{count} pickups from {name}.", many)
+        self.said = told.format(count=many, name=name)
         self.changed()
 
     def angle_of(self, typed: str) -> float:
@@ -150,7 +154,7 @@ class GapJob(Observable):
         """Take back the last change, whatever it was."""
         what = self.list.undo()
         self._touched()
-        self.said = f"Taken back: {what}." if what else ""
+        self.said = _("Taken back: {what}.").format(what=what) if what else ""
         self.changed()
 
     def use_places(self, *, round_of: int | None = None, by_tooth: bool | None = None) -> None:
@@ -202,13 +206,13 @@ class GapJob(Observable):
             return Step.READ
         if self.list.next_undone() is not None:
             return Step.NEXT_PICKUP
-        return Step.KEEP if self.answer is None else Step.REPORT
+        return Step.REPORT if self.kept_as else Step.KEEP
 
     @property
     def has_readings(self) -> bool:
         return any(entry.gap_m for entry in self.list.entries)
 
-    def keep_work(self) -> Callable[[], dict[str, Any]]:
+    def keep_work(self) -> Callable[[], list[KeptAnswer]]:
         """The slow work that judges all readings and stores them, a result for each machine.
 
         Raises WrongInput.
@@ -219,18 +223,18 @@ class GapJob(Observable):
         self._kept_at = self.list.revision
         return lambda: keep_batches(batches, store)
 
-    def kept(self, answer: dict[str, Any]) -> None:
-        """The list is in the store as this answer."""
-        self.said = kept_words(answer)
+    def kept(self, answers: list[KeptAnswer]) -> None:
+        """The list is in the store as these answers."""
+        self.said = kept_words(answers)
         if self._kept_at == self.list.revision:
-            self.answer = answer
+            self.kept_as = answers
         else:
-            self.said += " What was read since is not in it yet."
+            self.said = f"{self.said} {_('What was read since is not in it yet.')}"
         self.changed()
 
-    def shown_answer(self) -> dict[str, Any] | None:
+    def shown_answer(self) -> KeptAnswer | None:
         """The stored answer of the pickup at hand alone, None where it is not kept."""
-        return one_pickup(self.answer, self._name()) if self.answer else None
+        return one_pickup(self.kept_as, self._name())
 
     def start_run(self, *, drop_out: bool, channel: str) -> None:
         """A run for the pickup at hand; see `WheelRun.start`.
@@ -240,18 +244,23 @@ class GapJob(Observable):
         self._hold_first()
         other = self.other_in_use
         if other is not None:
-            self.run.failed(_OTHER_MACHINE.format(self.held.name or "no machine", other.name))
+            told = _(
+                "This pickup has the limits of {mine}, but {other} is in use: choose the pickup's "
+                "machine on Machine, or press 'Use machine in use' on Feeler."
+            )
+            mine = self.held.name or _("no machine")
+            self.run.failed(told.format(mine=mine, other=other.name))
             return
         self._run_of = self._name()
         self.run.start(drop_out=drop_out, channel=channel)
 
-    def judge_old_work(self, number: int, *, drop_out: bool) -> Callable[[], dict[str, Any]]:
+    def judge_old_work(self, number: int, *, drop_out: bool) -> Callable[[], JudgedRun]:
         """The slow work that judges a stored recording for the pickup at hand."""
         self._hold_first()
         self._run_of = self._name()
         return self.run.judge_old_work(number, self.machine, drop_out=drop_out)
 
-    def run_judged(self, judged: dict[str, Any]) -> None:
+    def run_judged(self, judged: JudgedRun) -> None:
         """A run has its answer: it is shown, and noted with the pickup it was made for."""
         self.run.show(judged)
         self._note_run()
@@ -283,23 +292,23 @@ class GapJob(Observable):
         self.changed()
 
     def _note_run(self) -> None:
-        pickup, answer = self.run.pickup, self.run.answer
-        if pickup is None or answer is None or not self._run_of:
+        pickup, judged = self.run.pickup, self.run.judged
+        if pickup is None or judged is None or not self._run_of:
             return
         run = KeptRun(
-            drop_out=self.run.judged_drop_out,
-            result=int(answer["result"]),
-            channel=str(pickup["pickup"]),
-            verdict=str(pickup["verdict"]),
-            simulated=bool(answer["simulated"]),
-            said=run_words(pickup),
+            drop_out=judged.drop_out,
+            result=judged.kept.number,
+            channel=pickup.pickup,
+            verdict=pickup.verdict,
+            simulated=judged.kept.answer.simulated,
+            said=run_says(pickup),
         )
         self.list.keep_run(self._run_of, run)
         self.changed()
 
     def _begin(self) -> None:
         """A list of one pickup, called after the machine in use until the person names it."""
-        self._given_name = self._in_use().name or "Pickup 1"
+        self._given_name = self._in_use().name or _("Pickup {number}").format(number=1)
         self.list.start_with(self._given_name)
 
     def _resume(self) -> None:
@@ -309,11 +318,13 @@ class GapJob(Observable):
                 self.list.resume(data)
         except WrongInput as error:
             aside = put_aside(self._draft)
-            where = f" It lies in {aside.name} now." if aside else ""
-            self.said = f"{str(error).rstrip('.')}; a new list begins.{where}"
+            self.said = f"{Words().say(error)} {_('A new list begins.')}"
+            if aside:
+                where = _("The old one lies in {file} now.").format(file=aside.name)
+                self.said = f"{self.said} {where}"
 
     def _touched(self) -> None:
-        self.answer, self.said = None, ""
+        self.kept_as, self.said = [], ""
         self.changed()
 
     def _planned_deg(self) -> list[float]:
@@ -347,26 +358,22 @@ class GapJob(Observable):
         groups: dict[tuple[str, bool], list[Entry]] = {}
         for entry in self.list.entries:
             if entry.gap_m:
-                key = (self.list.held(entry).text, self.list.state(entry).practice)
+                key = (entry.held.text, self.list.state(entry).practice)
                 groups.setdefault(key, []).append(entry)
         return [
-            Batch(PickupList(entries).table_text(), self.list.held(entries[0]).machine, practice)
-            for (_, practice), entries in groups.items()
+            Batch(
+                write_gap_table([entry.readings() for entry in entries]),
+                entries[0].held.machine,
+                practice,
+            )
+            for (_text, practice), entries in groups.items()
         ]
 
     def _name(self) -> str:
         entry = self.list.current
-        return entry.pickup.name if entry else ""
+        return entry.name if entry else ""
 
     def _free_name(self) -> str:
-        taken = {entry.pickup.name for entry in self.list.entries}
-        number = len(taken) + 1
-        while f"Pickup {number}" in taken:
-            number += 1
-        return f"Pickup {number}"
-
-
-_OTHER_MACHINE = (
-    "This pickup has the limits of {}, but {} is in use: choose the pickup's machine on Machine, "
-    "or press 'Use machine in use' on Feeler."
-)
+        taken = {entry.name for entry in self.list.entries}
+        names = (_("Pickup {number}").format(number=number) for number in count(len(taken) + 1))
+        return next(name for name in names if name not in taken)

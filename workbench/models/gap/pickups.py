@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any
 
-from workbench.base.errors import WrongInput
-from workbench.base.statements import as_written
-from workbench.calibration.gap.batch import Entry, PickupId, PickupList
-from workbench.calibration.gap.feeler import FeelerGap
-from workbench.calibration.gap.judgement import worst
-from workbench.calibration.gap.table import GapReadings, check_angle_deg, check_gap_m
-from workbench.calibration.statistics.decision import Decision, Verdict
-from workbench.models.gap.machines import NONE_HELD, Held, from_rows, to_rows
+import numpy as np
 
-NOT_YET, BEGUN = "not yet", "begun"
+from workbench.base.errors import BenchError, WrongInput
+from workbench.base.statements import Statement
+from workbench.calibration.gap.judgement import badness
+from workbench.calibration.gap.places import BLADE_STEP_M
+from workbench.calibration.gap.table import GapReadings, check_angle_deg, check_gap_m
+from workbench.calibration.statistics.decision import Verdict
+from workbench.jobs.codec import from_plain, to_plain
+from workbench.jobs.gap.answer import SEPARATOR, FeelerAnswer, parts_of
+from workbench.jobs.gap.pickup import feeler_answer
+from workbench.jobs.gap.sheet import Standing
+from workbench.models.gap.machines import NONE_HELD, Held, from_rows, to_rows
+from workbench.words.language import _
+
 MOST_STEPS_BACK = 200
 MOST_LETTERS = 100
-_NAME_WANTED = "Type the pickup's name, such as 'Digger 4 / left'."
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,23 +32,46 @@ class KeptRun:
     drop_out: bool
     result: int
     channel: str
-    verdict: str
+    verdict: Verdict
     simulated: bool
-    said: str
+    said: Statement
+
+
+@dataclass(slots=True)
+class Entry:
+    """One pickup of the list: the readings taken so far, its runs by whether it was a drop-out
+    run, and the machine it is judged by."""
+
+    name: str
+    held: Held = NONE_HELD
+    angle_deg: list[float] = field(default_factory=list)
+    gap_m: list[float] = field(default_factory=list)
+    line: list[int] = field(default_factory=list)
+    runs: dict[bool, KeptRun] = field(default_factory=dict)
+
+    @property
+    def columns(self) -> tuple[list[Any], ...]:
+        """Angle, gap and line of each reading."""
+        return self.angle_deg, self.gap_m, self.line
+
+    def readings(self) -> GapReadings:
+        """The readings as arrays."""
+        line = np.array(self.line, dtype=np.int64)
+        return GapReadings(self.name, np.array(self.angle_deg), np.array(self.gap_m), line)
 
 
 @dataclass(frozen=True, slots=True)
 class PickupState:
-    """Where one pickup of the list stands: `word` is a verdict, 'not yet' or 'begun'.
+    """Where one pickup of the list stands: its verdict, or how far its readings have come.
 
     `practice`: it was read on a machine that the simulator made up. `held` is the machine
     whose limits it is judged by.
     """
 
     name: str
-    word: str
+    standing: Verdict | Standing
     readings: int
-    gap: FeelerGap | None
+    gap: FeelerAnswer | None
     runs: Sequence[KeptRun] = ()
     practice: bool = False
     held: Held = NONE_HELD
@@ -55,15 +82,7 @@ class PickupState:
 
     @property
     def done(self) -> bool:
-        return self.word not in (NOT_YET, BEGUN)
-
-
-@dataclass(slots=True)
-class _Judged:
-    """A judgement with what it was made from, so that it is made once."""
-
-    key: tuple[object, ...]
-    gap: FeelerGap | None = field(default=None)
+        return isinstance(self.standing, Verdict)
 
 
 class GapList:
@@ -76,94 +95,70 @@ class GapList:
 
     def __init__(self, in_use: Callable[[], Held] = lambda: NONE_HELD) -> None:
         self._in_use = in_use
-        self._held: dict[str, Held] = {}
-        self.pickups = PickupList()
-        self.revision = 0
-        self._runs: dict[str, dict[bool, KeptRun]] = {}
+        self.entries: list[Entry] = []
+        self.at = self.revision = 0
         self._back: list[tuple[str, dict[str, Any]]] = []
-        self._judged: dict[str, _Judged] = {}
+        self._judged: dict[str, tuple[object, FeelerAnswer | None]] = {}
 
     @property
     def current(self) -> Entry | None:
-        return self.pickups.current
-
-    @property
-    def entries(self) -> list[Entry]:
-        return self.pickups.entries
-
-    @property
-    def at(self) -> int:
-        return self.pickups.at
+        """The pickup at hand; None where the list is empty."""
+        return self.entries[self.at] if self.entries else None
 
     @property
     def undoes(self) -> str:
         """What `undo` would take back, in words; '' where there is nothing."""
         return self._back[-1][0] if self._back else ""
 
-    def held(self, entry: Entry) -> Held:
-        """The machine a pickup is judged by."""
-        return self._held.get(entry.pickup.name, NONE_HELD)
-
     def use_machine_in_use(self) -> None:
         """Judge the pickup at hand by the machine in use from now on."""
         entry = self._at_hand()
-        if not self.held(entry).same_as(self._in_use()):
-            self._remember("giving the pickup another machine")
-            self._hold(entry, self._in_use())
+        if not entry.held.same_as(self._in_use()):
+            self._remember(_("giving the pickup another machine"))
+            entry.held = self._in_use()
 
     def add(self, name: str) -> None:
         """Put a pickup at the end and take it in hand. Raises WrongInput."""
-        pickup = self._free_name(name, None)
-        self._remember("adding a pickup")
-        self._hold(self.pickups.add(pickup, self._in_use().limits), self._in_use())
-        self.pickups.at = len(self.entries) - 1
+        name = self._free_name(name, None)
+        self._remember(_("adding a pickup"))
+        self.entries.append(Entry(name, self._in_use()))
+        self.at = len(self.entries) - 1
 
     def start_with(self, name: str) -> None:
         """One pickup, of which nothing is known yet; nothing to be taken back."""
-        self._held = {}
-        self.pickups = PickupList([Entry(PickupId.parse(name))])
-        self._hold(self._at_hand(), self._in_use())
+        self.entries, self.at = [Entry(tidy(name), self._in_use())], 0
 
     def rename(self, name: str) -> None:
         """Give the pickup at hand another name. Raises WrongInput."""
         entry = self._at_hand()
-        pickup = self._free_name(name, entry)
-        if pickup.name == entry.pickup.name:
-            return
-        self._remember("the new name")
-        runs = self._runs.pop(entry.pickup.name, None)
-        if runs is not None:
-            self._runs[pickup.name] = runs
-        held = self._held.pop(entry.pickup.name)
-        entry.pickup = pickup
-        self._hold(entry, held)
+        name = self._free_name(name, entry)
+        if name != entry.name:
+            self._remember(_("the new name"))
+            entry.name = name
 
     def remove(self) -> None:
         """Take the pickup at hand off the list; one always stays."""
         entry = self._at_hand()
-        self._remember(f"removing {entry.pickup.name}")
-        self._runs.pop(entry.pickup.name, None)
-        del self._held[entry.pickup.name]
+        self._remember(_("removing {pickup}").format(pickup=entry.name))
         self.entries.remove(entry)
-        self.pickups.at = max(0, min(self.at, len(self.entries) - 1))
+        self.go_to(self.at)
         if not self.entries:
-            self.start_with("Pickup 1")
+            self.start_with(_("Pickup {number}").format(number=1))
 
     def read(self, angle_deg: float, gap_m: float) -> None:
         """A reading of the pickup at hand."""
         entry = self._at_hand()
-        self._remember("the last reading")
+        self._remember(_("the last reading"))
         if not entry.gap_m:
             self.hold_first(entry)
-        entry.angle_deg.append(angle_deg)
-        entry.gap_m.append(gap_m)
-        entry.line.append(0)
+        for column, value in zip(entry.columns, (angle_deg, gap_m, 0), strict=True):
+            column.append(value)
 
     def drop_reading(self, at: int) -> None:
         """Take one reading of the pickup at hand out again."""
         entry = self._at_hand()
-        self._remember("removing a reading")
-        for column in (entry.angle_deg, entry.gap_m, entry.line):
+        self._remember(_("removing a reading"))
+        for column in entry.columns:
             del column[at]
 
     def use_readings(self, pickups: Sequence[GapReadings]) -> None:
@@ -171,43 +166,39 @@ class GapList:
 
         A list that holds nothing yet is replaced.
         """
-        self._remember("opening the table")
-        if not any(state.readings or state.runs for state in self.states()):
-            self.pickups, self._held = PickupList(), {}
-        by_name = {entry.pickup.name: entry for entry in self.entries}
-        fresh = PickupList.from_table(pickups, self._in_use().limits).entries
-        for entry in fresh:
-            known = by_name.get(entry.pickup.name)
-            if known is None:
-                self.entries.append(entry)
-                self._hold(entry, self._in_use())
-            else:
-                known.angle_deg, known.gap_m, known.line = (
-                    entry.angle_deg,
-                    entry.gap_m,
-                    entry.line,
-                )
-        names = [entry.pickup.name for entry in self.entries]
-        self.pickups.at = names.index(fresh[0].pickup.name)
+        self._remember(_("opening the table"))
+        if not any(entry.gap_m or entry.runs for entry in self.entries):
+            self.entries = []
+        by_name = {entry.name: entry for entry in self.entries}
+        for readings in pickups:
+            name = tidy(readings.pickup)
+            if name not in by_name:
+                by_name[name] = Entry(name, self._in_use())
+                self.entries.append(by_name[name])
+            entry = by_name[name]
+            entry.angle_deg = readings.angle_deg.tolist()
+            entry.gap_m, entry.line = readings.gap_m.tolist(), readings.line.tolist()
+        self.at = self.entries.index(by_name[tidy(pickups[0].pickup)])
 
     def keep_run(self, name: str, run: KeptRun) -> None:
         """Note a judged run of the pickup `name`, in place of an earlier one of its kind."""
-        if name in {entry.pickup.name for entry in self.entries}:
-            self._remember("the run")
-            self._runs.setdefault(name, {})[run.drop_out] = run
+        entry = next((one for one in self.entries if one.name == name), None)
+        if entry is not None:
+            self._remember(_("the run"))
+            entry.runs[run.drop_out] = run
 
     def hold_first(self, entry: Entry) -> None:
         """Before a pickup's first reading: it takes the machine in use if it has none yet.
 
         Of its own machine it learns whether the simulator plays it now.
         """
-        in_use, held = self._in_use(), self.held(entry)
-        if held.machine is None or held.same_as(in_use):
-            self._hold(entry, in_use)
+        in_use = self._in_use()
+        if entry.held.machine is None or entry.held.same_as(in_use):
+            entry.held = in_use
 
     def go_to(self, at: int) -> None:
         """Take the pickup at this place of the list in hand."""
-        self.pickups.at = max(0, min(at, len(self.entries) - 1))
+        self.at = max(0, min(at, len(self.entries) - 1))
 
     def next_undone(self) -> int | None:
         """Place of the next pickup without a verdict, from the one at hand on; None if none."""
@@ -217,22 +208,18 @@ class GapList:
 
     def state(self, entry: Entry) -> PickupState:
         """Where a pickup stands: the worst of its readings and its runs."""
-        gap = self._judge(entry)
-        runs = tuple(self._runs.get(entry.pickup.name, {}).values())
-        decisions = [
-            Decision(Verdict(run.verdict), float("nan"), as_written(run.said)) for run in runs
-        ]
+        gap, runs, held = self._judge(entry), tuple(entry.runs.values()), entry.held
+        verdicts = [run.verdict for run in runs]
         if gap is not None:
-            decisions.append(gap.decision)
-        unfinished = gap is not None and gap.swing_m is None and not gap.verdict.is_fail
-        word = str(worst(decisions).verdict) if decisions else NOT_YET
-        if unfinished and not worst(decisions).verdict.is_fail:
-            word = BEGUN
-        held = self.held(entry)
+            verdicts.append(gap.verdict)
+        standing: Verdict | Standing = max(verdicts, key=badness, default=Standing.NOT_YET)
+        unfinished = gap is not None and gap.swing_m is None
+        if unfinished and isinstance(standing, Verdict) and not standing.is_fail:
+            standing = Standing.BEGUN
         # A pickup with another name is a real one, also on the simulator's machine: feelers
         # need no signal.
-        practice = gap is not None and held.simulated and held.name == entry.pickup.machine
-        return PickupState(entry.pickup.name, word, len(entry.gap_m), gap, runs, practice, held)
+        practice = gap is not None and held.simulated and held.name == parts_of(entry.name)[0]
+        return PickupState(entry.name, standing, len(entry.gap_m), gap, runs, practice, held)
 
     def states(self) -> list[PickupState]:
         """Where every pickup stands, in the list's order."""
@@ -249,19 +236,18 @@ class GapList:
 
     def to_data(self) -> dict[str, Any]:
         """The whole list as JSON's own types."""
-        machines = to_rows(self.held(entry) for entry in self.entries)
+        machines = to_rows(entry.held for entry in self.entries)
         return {
             "at": self.at,
             "machines": machines,
             "pickups": [
                 {
-                    "name": entry.pickup.name,
-                    "machine": self._row_of(entry, machines),
-                    "readings": [
-                        list(row)
-                        for row in zip(entry.angle_deg, entry.gap_m, entry.line, strict=True)
-                    ],
-                    "runs": [asdict(run) for run in self._runs.get(entry.pickup.name, {}).values()],
+                    "name": entry.name,
+                    "machine": machines.index([entry.held.text, entry.held.simulated])
+                    if entry.held.machine
+                    else None,
+                    "readings": [list(row) for row in zip(*entry.columns, strict=True)],
+                    "runs": [to_plain(run) for run in entry.runs.values()],
                 }
                 for entry in self.entries
             ],
@@ -272,48 +258,39 @@ class GapList:
         before = self.to_data()
         try:
             self._restore(data)
-        except (LookupError, TypeError, ValueError, AttributeError, WrongInput) as error:
+        except (LookupError, TypeError, ValueError, AttributeError, BenchError) as error:
             self._restore(before)
-            raise WrongInput(f"The list of last time is damaged ({error}).") from None
+            raise WrongInput(
+                "The list of last time is damaged ({problem}).", problem=error
+            ) from None
 
     def _restore(self, data: Mapping[str, Any]) -> None:
-        entries, runs, held = [], {}, {}
+        entries: list[Entry] = []
         machines = from_rows(data.get("machines", []))
         for one in data["pickups"]:
-            entry = Entry(PickupId.parse(one["name"]))
             at = one.get("machine")
-            held[entry.pickup.name] = NONE_HELD if at is None else machines[at]
-            entry.limits = held[entry.pickup.name].limits
+            entry = Entry(tidy(one["name"]), NONE_HELD if at is None else machines[at])
             for angle_deg, gap_m, line in one["readings"]:
                 entry.angle_deg.append(check_angle_deg(float(angle_deg), one["name"]))
                 entry.gap_m.append(check_gap_m(float(gap_m), one["name"]))
                 entry.line.append(int(line))
-            kept = [KeptRun(**run) for run in one["runs"]]
-            if kept:
-                runs[entry.pickup.name] = {run.drop_out: run for run in kept}
-                [Verdict(run.verdict) for run in kept]
+            kept = [from_plain(run, KeptRun) for run in one["runs"]]
+            entry.runs = {run.drop_out: run for run in kept}
             entries.append(entry)
-        if not entries or len({entry.pickup.name for entry in entries}) < len(entries):
+        if not entries or len({entry.name for entry in entries}) < len(entries):
             raise ValueError("no pickups, or two of one name")
-        self.pickups = PickupList(entries)
-        self._runs, self._held = runs, held
+        self.entries = entries
         self.go_to(int(data["at"]))
 
-    def _judge(self, entry: Entry) -> FeelerGap | None:
-        name = entry.pickup.name
-        key = (tuple(entry.angle_deg), tuple(entry.gap_m), entry.limits)
-        known = self._judged.get(name)
-        if known is None or known.key != key:
-            known = self._judged[name] = _Judged(key, self.pickups.judge(entry))
-        return known.gap
-
-    def _hold(self, entry: Entry, held: Held) -> None:
-        self._held[entry.pickup.name] = held
-        entry.limits = held.limits
-
-    def _row_of(self, entry: Entry, machines: list[list[Any]]) -> int | None:
-        held = self.held(entry)
-        return machines.index([held.text, held.simulated]) if held.machine else None
+    def _judge(self, entry: Entry) -> FeelerAnswer | None:
+        """Its readings judged once; None where it has none yet."""
+        limits = entry.held.limits
+        key = (tuple(entry.angle_deg), tuple(entry.gap_m), limits)
+        known, gap = self._judged.get(entry.name, (None, None))
+        if known != key:
+            gap = feeler_answer(entry.readings(), limits, BLADE_STEP_M) if entry.gap_m else None
+            self._judged[entry.name] = (key, gap)
+        return gap
 
     def _at_hand(self) -> Entry:
         entry = self.current
@@ -321,17 +298,24 @@ class GapList:
             raise WrongInput("There is no pickup in the list.")
         return entry
 
-    def _free_name(self, name: str, mine: Entry | None) -> PickupId:
-        pickup = PickupId.parse(name)
-        if not pickup.name:
-            raise WrongInput(_NAME_WANTED)
-        if len(pickup.name) > MOST_LETTERS or not pickup.name.isprintable():
-            raise WrongInput(f"A pickup's name has at most {MOST_LETTERS} letters, on one line.")
-        if any(e.pickup.name == pickup.name for e in self.entries if e is not mine):
-            raise WrongInput(f"'{pickup.name}' is in the list already; give each its own name.")
-        return pickup
+    def _free_name(self, name: str, mine: Entry | None) -> str:
+        name = tidy(name)
+        if not name:
+            raise WrongInput("Type the pickup's name, such as 'Digger 4 / left'.")
+        if len(name) > MOST_LETTERS or not name.isprintable():
+            raise WrongInput(
+                "A pickup's name has at most {most} letters, on one line.", most=MOST_LETTERS
+            )
+        if any(entry.name == name for entry in self.entries if entry is not mine):
+            raise WrongInput("'{name}' is in the list already; give each its own name.", name=name)
+        return name
 
     def _remember(self, what: str) -> None:
         self._back.append((what, self.to_data()))
         del self._back[:-MOST_STEPS_BACK]
         self.revision += 1
+
+
+def tidy(name: str) -> str:
+    """A pickup's name with one blank around each slash, as it stands in a gap table."""
+    return SEPARATOR.join(part for part in parts_of(name) if part)

@@ -6,21 +6,23 @@ import math
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
+from workbench.calibration.gap.faults import FaultKind
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.target_wheel import tooth_signature
+from workbench.jobs.gap.answer import WheelAnswer, suspect_teeth
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.models.gap.store import Curve, judge_wheel, one_pickup
+from workbench.models.gap.store import Curve, JudgedRun, KeptAnswer, judge_wheel, one_pickup
 from workbench.models.observable import Observable
 from workbench.models.passes.pace import PaceModel
+from workbench.words.language import _
 
 Floats = NDArray[np.float64]
 
@@ -49,21 +51,19 @@ class SoFar:
 class WheelRun(Observable):
     """One run at a time, of one live pickup; or a stored recording with all its pickups.
 
-    `machine` is the one whose limits the answer was judged by.
+    `judged` is the answer that is shown, None where there is none.
     """
 
     def __init__(self, bench: Bench) -> None:
         super().__init__()
         self._bench, self._pace = bench, PaceModel(bench)
         self._begun = self._teeth = 0
-        self._curves: dict[str, Curve] = {}
         self._chosen = ""
         self.channel = ""
-        self.running, self.drop_out, self.judged_drop_out = False, False, False
+        self.running = self.drop_out = False
         self.trace: deque[tuple[float, float]] = deque(maxlen=MOST_TRACE)
         self.so_far: SoFar | None = None
-        self.answer: dict[str, Any] | None = None
-        self.machine: Machine | None = None
+        self.judged: JudgedRun | None = None
         self.said = ""
 
     @property
@@ -80,16 +80,17 @@ class WheelRun(Observable):
         """Record the pulses: a steady run for the teeth, or one slowed until they go missing."""
         self.drop_out, self.said = drop_out, ""
         if self._bench.recording.running:
-            self.said = "A recording runs already; stop it on Signals first."
+            self.said = _("A recording runs already; stop it on Signals first.")
         elif channel not in self.channels():
-            self.said = "No pulses come in; see Signals."
+            self.said = _("No pulses come in; see Signals.")
         elif not self.teeth:
-            self.said = "The teeth can be counted once a machine is in use; see Machine."
+            self.said = _("The teeth can be counted once a machine is in use; see Machine.")
         else:
-            self.channel, self.so_far, self.answer = channel, None, None
+            self.channel, self.so_far, self.judged = channel, None, None
             self._teeth = self.teeth
             self.trace.clear()
-            self._bench.recording.start("drop-out run" if drop_out else "tooth by tooth")
+            name = _("drop-out run") if drop_out else _("tooth by tooth")
+            self._bench.recording.start(name)
             self.running = self._bench.recording.running
             stream = self._stream  # of inputs that were opened anew there is none yet
             self._begun = stream.edges if stream else 0
@@ -101,7 +102,7 @@ class WheelRun(Observable):
         was = self.running
         self.running = False
         if was:
-            self._bench.recording.stop("the run is over")
+            self._bench.recording.stop(_("the run is over"))
             self.changed()
         return was
 
@@ -109,7 +110,8 @@ class WheelRun(Observable):
         """Notice a recording that ended without us: the store failed, or it was stopped."""
         if self.running and not self._bench.recording.running:
             self.running = False
-            self.said = f"The run has ended: {self._bench.recording.said}"
+            told = _("The run has ended: {why}")
+            self.said = told.format(why=self._bench.recording.said)
             self.changed()
 
     def speed_mps(self) -> float:
@@ -149,12 +151,12 @@ class WheelRun(Observable):
         if self.running and math.isfinite(speed):
             self.trace.append((self._bench.recording.duration_s, speed))
 
-    def judge_work(self) -> Callable[[], dict[str, Any]]:
+    def judge_work(self) -> Callable[[], JudgedRun]:
         """The slow work that judges the run that has just been stopped, and stores the answer."""
         recording, channel, drop_out = self._bench.recording, self.channel, self.drop_out
         store, machine = self._bench.store, self._bench.machine
 
-        def judge() -> dict[str, Any]:
+        def judge() -> JudgedRun:
             if recording.last_number is None:
                 raise StoreError("The run was not recorded, so there is nothing to judge.")
             return judge_wheel(recording.last_number, channel, store, machine, drop_out=drop_out)
@@ -163,7 +165,7 @@ class WheelRun(Observable):
 
     def judge_old_work(
         self, number: int, machine: Machine | None, *, drop_out: bool
-    ) -> Callable[[], dict[str, Any]]:
+    ) -> Callable[[], JudgedRun]:
         """The slow work that judges all wheels of a stored recording, and stores the answer.
 
         `machine` is used where the recording was made without one.
@@ -171,23 +173,23 @@ class WheelRun(Observable):
         store = self._bench.store
         return lambda: judge_wheel(number, None, store, machine, drop_out=drop_out)
 
-    def show(self, judged: dict[str, Any]) -> None:
+    def show(self, judged: JudgedRun) -> None:
         """Show what `judge_work` has found: the worst pickup first."""
-        self.answer, self._curves = judged["answer"], judged["curves"]
-        self.machine = judged["machine"]
-        self.judged_drop_out, self.said = judged["drop_out"], ""
-        worst = [one["pickup"] for one in self.pickups() if one["verdict"] == self._verdict()]
-        self._chosen = str(worst[0]) if worst else ""
+        self.judged, self.said = judged, ""
+        answer = judged.kept.answer
+        self._chosen = next(
+            (one.pickup for one in answer.pickups if one.verdict is answer.verdict), ""
+        )
         self.changed()
 
     def forget(self) -> None:
         """Show no answer any more; it stays in the store."""
-        self.answer, self.so_far, self.said = None, None, ""
+        self.judged, self.so_far, self.said = None, None, ""
         self.changed()
 
     def failed(self, said: str) -> None:
         """A run that could not be judged, and why."""
-        self.answer, self.said = None, said
+        self.judged, self.said = None, said
         self.changed()
 
     def choose(self, name: str) -> None:
@@ -195,35 +197,28 @@ class WheelRun(Observable):
         self._chosen = name
         self.changed()
 
-    def pickups(self) -> list[dict[str, Any]]:
+    def pickups(self) -> list[WheelAnswer]:
         """What was found at each pickup of the run."""
-        if self.answer is None:
-            return []
-        found: list[dict[str, Any]] = self.answer.get("pickups", [self.answer])
-        return found
+        found = self.judged.kept.answer.pickups if self.judged else ()
+        return [one for one in found if isinstance(one, WheelAnswer)]
 
     @property
-    def pickup(self) -> dict[str, Any] | None:
+    def pickup(self) -> WheelAnswer | None:
         """What was found at the pickup that is shown; None where there is no answer."""
-        found = self.pickups()
-        return next((one for one in found if one["pickup"] == self._chosen), None)
+        return next((one for one in self.pickups() if one.pickup == self._chosen), None)
 
-    def shown_answer(self) -> dict[str, Any] | None:
+    def shown_answer(self) -> KeptAnswer | None:
         """The stored answer of the pickup shown alone, None where there is none."""
-        return one_pickup(self.answer, self._chosen) if self.answer else None
+        return one_pickup([self.judged.kept], self._chosen) if self.judged else None
 
     @property
     def curve(self) -> Curve:
         """Share of teeth seen by speed of the pickup shown; empty where it has none."""
-        return self._curves.get(self._chosen, [])
+        return self.judged.curves.get(self._chosen, []) if self.judged else []
 
-    def faults(self) -> dict[int, str]:
+    def faults(self) -> dict[int, FaultKind]:
         """Suspect teeth of the pickup shown, from 1 at the mark, with their fault."""
-        found = (self.pickup or {}).get("faults") or []
-        return {int(fault["tooth"]): str(fault["kind"]) for fault in found if fault["tooth"]}
-
-    def _verdict(self) -> Any:
-        return self.answer["verdict"] if self.answer else None
+        return suspect_teeth(self.pickup) if self.pickup else {}
 
     @property
     def _stream(self) -> Stream | None:

@@ -5,10 +5,10 @@ Slow: called away from the screen.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,10 +16,18 @@ from drivers.contract import EdgeTrack
 from workbench.base.errors import WrongInput
 from workbench.base.files import write_file
 from workbench.base.machine import Machine
-from workbench.base.units import UnitSystem
-from workbench.calibration.gap.places import BLADE_STEP_M
+from workbench.calibration.gap.dropout import follow
+from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer, GapOptions, WheelAnswer
+from workbench.jobs.gap.compute import compute, judge_recording
+from workbench.jobs.gap.sheet import Line, Sheet, sheet_of
+from workbench.jobs.gap.together import alone
+from workbench.jobs.keep import Kept, answer_of, keep_table
+from workbench.jobs.source import stored_source
 from workbench.models.gap.pickups import PickupState
-from workbench.words.gap_summary import list_answer, summary_table
+from workbench.words.gap import summary_table
+from workbench.words.language import _
+from workbench.words.words import Words
 
 if TYPE_CHECKING:
     from workbench.reports.document import Document
@@ -30,14 +38,6 @@ TURNS_A_POINT = 2
 
 Curve = list[tuple[float, float]]
 """(belt speed in m/s, share of teeth seen), by rising speed."""
-
-
-def gap_options(**given: Any) -> dict[str, Any]:
-    """All options of a gap check, with those given."""
-    none = ("channel", "mark", "pitch_radius_m", "at_gap_m", "before_result")
-    options: dict[str, Any] = dict.fromkeys((*none, "control", "control_target_m"))
-    options |= {"table_name": "", "blade_step_m": BLADE_STEP_M, "drop_out": False}
-    return options | {"baseline": [], "before": {}, "control_history": [], **given}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,43 +52,57 @@ class Batch:
     simulated: bool = False
 
 
-def keep_batches(batches: Sequence[Batch], store: str | None) -> dict[str, Any]:
-    """The answer from feeler readings, stored: a result for each machine.
+@dataclass(frozen=True, slots=True)
+class KeptAnswer:
+    """An answer, its number in the store, and the machine it was judged by."""
+
+    answer: GapAnswer
+    number: int
+    machine: Machine | None
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedRun:
+    """A run's answer, and the share of teeth seen by speed of each pickup of a drop-out run."""
+
+    kept: KeptAnswer
+    curves: dict[str, Curve]
+    drop_out: bool
+
+
+def keep_batches(batches: Sequence[Batch], store: str | None) -> list[KeptAnswer]:
+    """The answers from feeler readings, stored: a result for each machine.
 
     All are judged before the first is stored. Raises WrongInput, StoreError.
     """
-    from workbench.cli.gap import compute
-    from workbench.records.store import open_store
-
     judged = []
     for batch in batches:
-        options = gap_options(table_name=TABLE_NAME, simulated=batch.simulated)
+        options = GapOptions(table_name=TABLE_NAME, simulated=batch.simulated)
         judged.append((batch, options, compute(batch.table, batch.machine, options)))
-    answers = []
-    with open_store(store) as opened:
-        for batch, options, answer in judged:
-            number = opened.add_result(
+    return [
+        _numbered(
+            answer,
+            keep_table(
                 "gap",
                 answer,
-                options=options,
-                table=batch.table,
-                table_name=TABLE_NAME,
+                options,
+                text=batch.table,
+                name=TABLE_NAME,
                 machine=batch.machine,
-            )
-            answers.append({"result": number, **answer})
-    return answers[0] if len(answers) == 1 else _together(answers)
+                address=store,
+            ),
+            batch.machine,
+        )
+        for batch, options, answer in judged
+    ]
 
 
-def _together(answers: Sequence[dict[str, Any]]) -> dict[str, Any]:
-    """The results of several machines as one answer; each pickup keeps its own limits."""
-    from workbench.jobs.gap.answers import several
-
-    return several([one for answer in answers for one in _parts(answer)]) | {
-        "source": TABLE_NAME,
-        "kind": "gap table",
-        "simulated": any(answer["simulated"] for answer in answers),
-        "results": [answer["result"] for answer in answers],
-    }
+def _numbered(answer: GapAnswer, kept: Kept, machine: Machine | None) -> KeptAnswer:
+    """The answer with its number. Raises StoreError where it could not be kept."""
+    if kept.trouble is not None:
+        raise kept.trouble
+    assert kept.number is not None
+    return KeptAnswer(answer, kept.number, machine)
 
 
 def judge_wheel(
@@ -98,68 +112,61 @@ def judge_wheel(
     machine: Machine | None = None,
     *,
     drop_out: bool,
-) -> dict[str, Any]:
-    """`answer` from a recording's pulses, stored, `curves` by pickup, the `machine` it was
-    judged by, and `drop_out` as given.
+) -> JudgedRun:
+    """The answer from a recording's pulses, stored.
 
-    Raises BenchError. `machine` is used where the recording was made without one.
+    `machine` is used where the recording was made without one. Raises BenchError.
     """
-    from workbench.cli.gap import compute
-    from workbench.jobs.source import finish, stored_source
-
     source = stored_source(number, None, store)
-    if source.machine is None and machine is not None:
-        source = stored_source(number, machine, store)
-    if source.machine is None and drop_out:
-        raise WrongInput(_NO_MACHINE.format(number))
-    options = gap_options(channel=channel, drop_out=drop_out)
+    if source.machine is None:
+        source = replace(source, machine=machine)
+    machine = source.machine
     try:
-        answer = compute(source.recording, source.machine, options)
+        options = GapOptions(channel=channel, drop_out=drop_out)
+        answer, kept = judge_recording(source, options, store)
     except WrongInput:
-        if source.machine is None:
-            raise WrongInput(_NO_MACHINE.format(number)) from None
+        if machine is None:
+            raise WrongInput(
+                "Recording {number} was made without a machine, and its pulses alone do not tell "
+                "enough: choose the machine on Machine first.",
+                number=number,
+            ) from None
         raise
-    answer = finish("gap", answer, source, options)
     curves = {}
-    for one in answer.get("pickups", [answer]) if drop_out and source.machine else ():
-        track = source.recording.edges[one["pickup"]]
-        if one["teeth"] is not None and source.machine is not None:
-            curves[str(one["pickup"])] = seen_by_speed(track, one, source.machine)
-    return {
-        "answer": answer,
-        "curves": curves,
-        "drop_out": drop_out,
-        "machine": source.machine,
-    }
+    for one in answer.pickups if drop_out and machine is not None else ():
+        if isinstance(one, WheelAnswer) and one.teeth is not None and machine is not None:
+            track = source.recording.edges[one.pickup]
+            curves[one.pickup] = seen_by_speed(track, one, machine)
+    return JudgedRun(_numbered(answer, kept, machine), curves, drop_out)
 
 
-_NO_MACHINE = (
-    "Recording {} was made without a machine, and its pulses alone do not tell enough: choose the "
-    "machine on Machine first."
-)
-
-
-def seen_by_speed(track: EdgeTrack, pickup: dict[str, Any], machine: Machine) -> Curve:
+def seen_by_speed(track: EdgeTrack, pickup: WheelAnswer, machine: Machine) -> Curve:
     """Share of the teeth seen against speed, for the run of one pickup's answer."""
-    from workbench.calibration.gap.dropout import follow
-    from workbench.calibration.pulses.drive_line import metres_per_pulse
-
+    teeth = pickup.teeth or 1
     try:
-        passages = follow(track.time_s, pickup["teeth"], pickup["first_tooth_s"])
+        passages = follow(track.time_s, teeth, pickup.first_tooth_s)
     except WrongInput:
         return []
     speed_mps = passages.tooth_hz * metres_per_pulse(machine).value_m
     order = np.argsort(speed_mps, kind="stable")
-    starts = np.arange(0, order.size, TURNS_A_POINT * int(pickup["teeth"]))
+    starts = np.arange(0, order.size, TURNS_A_POINT * teeth)
     count = np.diff(np.append(starts, order.size))
     mean_mps = np.add.reduceat(speed_mps[order], starts) / count
     share = np.add.reduceat(passages.seen[order].astype(np.float64), starts) / count
     return list(zip(mean_mps.tolist(), share.tolist(), strict=True))
 
 
-def one_pickup(answer: dict[str, Any], name: str) -> dict[str, Any] | None:
-    """One pickup out of an answer, with what holds for all; None where it is not in it."""
-    return next((one for one in _parts(answer) if one["pickup"] == name), None)
+def one_pickup(kept: Iterable[KeptAnswer], name: str) -> KeptAnswer | None:
+    """One pickup out of answers, with what holds for all; None where it is not in them."""
+    return next(
+        (
+            replace(one, answer=alone(one.answer, pickup))
+            for one in kept
+            for pickup in one.answer.pickups
+            if pickup.pickup == name
+        ),
+        None,
+    )
 
 
 def ready() -> None:
@@ -171,12 +178,12 @@ def ready() -> None:
 class Paper:
     """A report that can be looked at, printed and saved; all of it slow.
 
-    `find` gets its answer: it may look into the store. `file_name` is a name to save it by.
+    `find` gets what it shows: a kept answer, or the sheet of a list with the numbers its
+    readings are kept under; it may look into the store. `file_name` is a name to save it by.
     """
 
-    find: Callable[[], dict[str, Any]]
-    machine: Machine | None
-    units: UnitSystem
+    find: Callable[[], KeptAnswer | tuple[Sheet, Sequence[int]]]
+    words: Words
     file_name: str
 
     def pages(self, ppi: float) -> list[bytes]:
@@ -193,44 +200,45 @@ class Paper:
         from workbench.reports.document import check_report_path, render
 
         if path.suffix.lower() == ".csv":
-            return write_file(path, summary_table(self.find()), WrongInput)
+            found = self.find()
+            sheet = sheet_of(found.answer) if isinstance(found, KeptAnswer) else found[0]
+            return write_file(path, summary_table(sheet, self.words), WrongInput)
         check_report_path(path)
         return render(self._document(), path)
 
     def _document(self) -> Document:
-        from workbench.reports.gap.report import gap_document
+        from workbench.reports.gap.report import gap_document, sheet_document
 
-        return gap_document(self.find(), self.machine, self.units)
+        found = self.find()
+        if isinstance(found, KeptAnswer):
+            return gap_document(found.answer, found.machine, self.words, (found.number,))
+        sheet, numbers = found
+        return sheet_document(sheet, self.words, numbers)
 
 
-def list_found(
-    states: Sequence[PickupState], kept: dict[str, Any], store: str | None
-) -> dict[str, Any]:
-    """The whole list as one answer. Raises StoreError.
+def list_sheet(states: Sequence[PickupState], store: str | None) -> Sheet:
+    """The whole list, its runs taken from the store by the numbers noted with each pickup.
 
-    `kept` is the stored answer of the list's readings, {} where there are none; the runs
-    are taken from the store by the numbers noted with each pickup.
+    Raises StoreError.
     """
-    return list_answer([_found(state, kept, store) for state in states], kept)
+    return Sheet(_("list of pickups"), tuple(_line(state, store) for state in states))
 
 
-def _found(
-    state: PickupState, kept: dict[str, Any], store: str | None
-) -> tuple[str, str, list[dict[str, Any]]]:
-    """A pickup's name, where it stands, and what feeler and runs found, the feeler first."""
+def _line(state: PickupState, store: str | None) -> Line:
+    """A pickup, where it stands, and what feeler and runs found, the feeler first."""
     from workbench.records.store import open_store
 
-    found = [
-        one | {"simulated": state.practice} for one in _parts(kept) if one["pickup"] == state.name
-    ]
+    found: list[FeelerAnswer | WheelAnswer] = [] if state.gap is None else [state.gap]
     for run in state.runs:
         with open_store(store) as opened:
-            answer = opened.result(run.result).answer
-        found += [one for one in _parts(answer) if one["pickup"] == run.channel]
-    return state.name, state.word, found
-
-
-def _parts(answer: dict[str, Any]) -> list[dict[str, Any]]:
-    """Each pickup of an answer with what holds for all of them, such as the limits."""
-    common = {name: value for name, value in answer.items() if name not in ("pickups", "summary")}
-    return [common | one for one in answer.get("pickups", [answer] if answer else [])]
+            answer = answer_of(opened.result(run.result), GapAnswer)
+        found += [one for one in answer.pickups if one.pickup == run.channel]
+    held = state.held
+    return Line(
+        state.name,
+        state.standing,
+        tuple(found),
+        held.name or None,
+        held.limits,
+        state.simulated,
+    )

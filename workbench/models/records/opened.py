@@ -3,29 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from workbench.base.machine import Pickup
 from workbench.base.numbers import plain, with_uncertainty
-from workbench.base.units import UnitSystem
-from workbench.calibration.gap.batch import PickupList
-from workbench.calibration.gap.feeler import FeelerGap
-from workbench.calibration.gap.table import parse_gap_table
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.calibrate.answer import CalibrateAnswer, RunAnswer
-from workbench.jobs.gap.answer import GapAnswer
-from workbench.jobs.keep import answer_of
+from workbench.jobs.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
-from workbench.models.gap.words import (
-    feeler_advice,
-    feeler_sentence,
-    wheel_details,
-    wheel_sentence,
-)
-from workbench.records.entries import StoredResult
 from workbench.words.figures import figures
+from workbench.words.gap import details, found_rows, headline, measured_rows
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -90,39 +77,11 @@ def _runs(runs: Sequence[RunAnswer], words: Words, name: str) -> list[tuple[str,
     return rows
 
 
-def pickups_of(answer: Mapping[str, Any]) -> list[Mapping[str, Any]]:
-    """The pickups of a gap check, the worst verdict first as the answer has them."""
-    return answer.get("pickups") or [answer]
-
-
-def gap_words(
-    stored: StoredResult, at: int, units: UnitSystem
-) -> tuple[Opened, FeelerGap | None, Pickup]:
-    """One pickup of a gap check, its feeler gap (None where it was judged by its pulses), and
-    the limits it was judged by."""
-    answer, pickup = stored.answer, pickups_of(stored.answer)[at]
-    limits = Pickup(gap_best_m=answer["gap_best_m"], gap_max_m=answer["gap_max_m"])
-    marked = bool(pickup.get("marked"))
-    gap = _feeler(stored, str(pickup.get("pickup") or ""), limits)
-    if gap is not None:
-        sentence, details = feeler_sentence(gap, units), [feeler_advice(gap, units)]
-    else:
-        sentence = wheel_sentence(pickup, marked=marked, units=units)
-        details = wheel_details(pickup, units)
-    rows = _rows(answer_of(stored, GapAnswer).pickups[at], Words(units))
-    chapters = {_("What was found"): details}
-    opened = Opened(Verdict(pickup["verdict"]), sentence, chapters, rows=rows)
-    return opened, gap, limits
-
-
-def _feeler(stored: StoredResult, name: str, limits: Pickup) -> FeelerGap | None:
-    if stored.table is None:
-        return None
-    readings = parse_gap_table(stored.table, stored.table_name)
-    listed = PickupList.from_table(readings, limits)
-    listed.blade_step_m = stored.answer.get("blade_step_m") or listed.blade_step_m
-    entry = next((one for one in listed.entries if one.pickup.name == name), None)
-    return listed.judge(entry) if entry is not None else None
+def gap_words(pickup: FeelerAnswer | WheelAnswer, words: Words) -> Opened:
+    """One pickup of a gap check."""
+    rows = [*measured_rows(pickup, words), *found_rows(pickup, words)]
+    chapters = {_("What was found"): details(pickup, words)}
+    return Opened(pickup.verdict, headline(pickup, words), chapters, rows=rows)
 
 
 def speed_words(answer: SpeedAnswer, words: Words) -> Opened:
@@ -146,15 +105,3 @@ def speed_words(answer: SpeedAnswer, words: Words) -> Opened:
 
 def _rows(answer: object, words: Words) -> list[tuple[str, ...]]:
     return [(one.name, one.text(words)) for one in figures(answer)]
-
-
-def late_shares(pickup: Mapping[str, Any]) -> list[float]:
-    """Each tooth's lateness in pitches, NaN where it was not seen."""
-    shares = pickup.get("spacing_rel") or []
-    return [math.nan if share is None else float(share) for share in shares]
-
-
-def suspects(pickup: Mapping[str, Any]) -> dict[int, str]:
-    """Suspect teeth, from 1, with their fault."""
-    found = pickup.get("faults") or []
-    return {int(one["tooth"]): str(one["kind"]) for one in found if one.get("tooth")}

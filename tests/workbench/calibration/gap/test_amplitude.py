@@ -75,8 +75,8 @@ def test_the_voltage_of_a_recording_does_not_depend_on_its_speed(wheel) -> None:
 @pytest.mark.parametrize(
     ("gaps_m", "says"),
     [
-        ([0.001], "needs another reading at a gap at least 0.3 mm away"),
-        ([0.0016, 0.0017], "from 1.60 to 1.70 mm; it needs two or more at gaps 0.3 mm"),
+        ([0.001], "needs another reading at a gap at least 0.30 mm away"),
+        ([0.0016, 0.0017], "from 1.60 mm to 1.70 mm; it needs two or more at gaps 0.30 mm"),
     ],
 )
 def test_too_little_for_a_law_gets_a_sentence(gaps_m, says: str) -> None:

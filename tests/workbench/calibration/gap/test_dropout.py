@@ -9,7 +9,7 @@ from workbench.base.errors import WrongInput
 from workbench.calibration.gap.amplitude import BaselinePoint, fit_law
 from workbench.calibration.gap.dropout import DropOut, find_drop_out, follow
 from workbench.calibration.gap.judgement import Estimate
-from workbench.calibration.gap.margin import gap_at_limit, judge_drop_out
+from workbench.calibration.gap.margin import DropOutSays, gap_at_limit, judge_drop_out
 from workbench.calibration.pulses.drive_line import MetresPerPulse
 from workbench.calibration.statistics.decision import Verdict
 
@@ -95,16 +95,18 @@ PER_PULSE = MetresPerPulse(0.0135, 0.0)
 @pytest.mark.parametrize(
     ("tooth_hz", "verdict", "says"),
     [
-        (30.0, Verdict.PASS, "Tooth 6 goes missing first, at 0.405 m/s"),
-        (65.9, Verdict.CONDITIONAL_PASS, "1.00 times that"),
-        (66.5, Verdict.CONDITIONAL_FAIL, "above the lowest working speed"),
-        (80.0, Verdict.FAIL, "set the pickup closer"),
+        (30.0, Verdict.PASS, DropOutSays.MISSING_BELOW_WORK),
+        (65.9, Verdict.CONDITIONAL_PASS, DropOutSays.MISSING_BELOW_WORK),
+        (66.5, Verdict.CONDITIONAL_FAIL, DropOutSays.MISSING_AT_WORK),
+        (80.0, Verdict.FAIL, DropOutSays.MISSING_AT_WORK),
     ],
 )
 def test_the_margin_to_the_lowest_working_speed_decides(tooth_hz, verdict, says) -> None:
     margin = judge_drop_out(drop_out(tooth_hz), PER_PULSE, 0.894)
     assert margin.decision.verdict is verdict
-    assert says in margin.sentence
+    assert margin.sentence.what == says
+    assert margin.sentence.values["tooth"] == 6
+    assert margin.sentence.values["speed_mps"] == pytest.approx(0.0135 * tooth_hz)
     assert margin.margin == pytest.approx(0.894 / (0.0135 * tooth_hz))
 
 
@@ -113,7 +115,7 @@ def test_a_run_without_missing_teeth_passes_only_if_it_was_slow_enough() -> None
     assert slow.decision.verdict is Verdict.PASS
     fast = judge_drop_out(drop_out(math.nan, 80.0), PER_PULSE, 0.894)
     assert fast.decision.verdict is Verdict.CANNOT_TELL
-    assert "Slow the belt below" in fast.sentence
+    assert fast.sentence.what == DropOutSays.NONE_MISSING_YET
 
 
 def test_the_gap_that_just_does_follows_the_amplitude_law() -> None:

@@ -5,8 +5,9 @@ import pytest
 from numpy.typing import NDArray
 
 from workbench.base.machine import Pickup
-from workbench.calibration.gap.feeler import FeelerGap, feeler_gap
-from workbench.calibration.gap.places import gather_places, largest_arc_deg
+from workbench.calibration.gap.feeler import FeelerGap, FeelerSays, feeler_gap
+from workbench.calibration.gap.judgement import GapSays
+from workbench.calibration.gap.places import PlaceSays, gather_places, largest_arc_deg
 from workbench.calibration.gap.table import GapReadings
 from workbench.calibration.statistics.decision import Verdict
 
@@ -36,7 +37,7 @@ def test_mean_runout_and_extremes_of_a_true_swing() -> None:
     assert gap.widest.angle_deg == pytest.approx(140.0)
     assert gap.closest.value == pytest.approx(1.5e-3)
     assert gap.closest.angle_deg == pytest.approx(320.0)
-    assert gap.verdict is Verdict.PASS
+    assert gap.decision.verdict is Verdict.PASS
 
 
 def test_the_stated_intervals_hold_the_truth() -> None:
@@ -74,7 +75,7 @@ def test_the_stated_intervals_hold_the_truth() -> None:
 )
 def test_the_widest_and_the_closest_point_decide(mean_mm: float, verdict: Verdict) -> None:
     angle = np.arange(0, 360, 45.0)
-    assert judged(angle, swing_mm(mean_mm, 0.1, 30.0, angle)).verdict is verdict
+    assert judged(angle, swing_mm(mean_mm, 0.1, 30.0, angle)).decision.verdict is verdict
 
 
 def test_a_tooth_off_the_swing_is_named_and_is_the_widest_point() -> None:
@@ -85,7 +86,9 @@ def test_a_tooth_off_the_swing_is_named_and_is_the_widest_point() -> None:
     assert gap.odd_deg == [60.0]
     assert gap.widest.angle_deg == 60.0
     assert gap.widest.value == pytest.approx(2.026e-3, abs=0.02e-3)
-    assert any("At 60° the gap is" in line and "bent" in line for line in gap.warnings)
+    (wider,) = (said for said in gap.warnings if said.what == FeelerSays.PLACE_WIDER)
+    assert wider.values["at_deg"] == 60.0
+    assert wider.values["off_m"] == pytest.approx(0.5e-3, abs=0.03e-3)
 
 
 def test_sound_wheels_have_no_odd_tooth() -> None:
@@ -109,65 +112,73 @@ def test_readings_close_together_and_across_north_are_one_place() -> None:
 
 def test_one_place_cannot_tell_and_says_what_to_do() -> None:
     gap = judged([10, 10, 370.0], [1.6, 1.65, 1.6])
-    assert gap.verdict is Verdict.CANNOT_TELL
-    assert "All readings are at one place, 10°" in gap.warnings[0]
+    assert gap.decision.verdict is Verdict.CANNOT_TELL
+    assert gap.warnings[0].what == PlaceSays.ALL_AT_ONE_PLACE
+    assert gap.warnings[0].values["at_deg"] == pytest.approx(10)
+    assert gap.warnings[0] == gap.advice == gap.decision.reason
     assert np.isnan(gap.runout.value)
     assert gap.mean.value == pytest.approx(1.6167e-3, abs=1e-7)
 
 
 def test_three_places_give_a_range_and_name_the_next_angle() -> None:
     gap = judged([0, 90, 180], [1.6, 1.8, 1.7])
-    assert gap.verdict is Verdict.CANNOT_TELL
+    assert gap.decision.verdict is Verdict.CANNOT_TELL
     assert gap.runout.value == pytest.approx(0.2e-3)
-    assert "at four or more, the next at 270°" in gap.warnings[0]
+    assert gap.warnings[0].what == PlaceSays.FEW_ANGLES
+    assert gap.warnings[0].values == {"angles": 3, "next_deg": 270.0}
 
 
 def test_few_places_fail_all_the_same_where_one_is_far_too_wide() -> None:
-    assert judged([0], [5.0]).verdict is Verdict.FAIL
+    assert judged([0], [5.0]).decision.verdict is Verdict.FAIL
 
 
 def test_four_places_on_a_quarter_of_the_wheel_are_not_all_the_way_round() -> None:
     gap = judged([0, 30, 60, 90], [1.6, 1.6, 1.6, 1.6])
-    assert gap.verdict is Verdict.CANNOT_TELL
-    assert "No reading was taken on 270° of the wheel: read at 225°" in gap.warnings[0]
+    assert gap.decision.verdict is Verdict.CANNOT_TELL
+    assert gap.warnings[0].what == PlaceSays.ARC_TO_READ
+    assert gap.warnings[0].values == {"arc_deg": 270.0, "middle_deg": 225.0}
 
 
 def test_turning_the_wheel_the_other_way_is_noticed() -> None:
     angle = np.array([0.0, 270.0, 180.0, 90.0])
     backwards = judged(angle, swing_mm(1.6, 0.2, 0.0, angle))
-    assert any("turned the other way" in line for line in backwards.warnings)
+    assert PlaceSays.ANGLES_BACKWARDS in {said.what for said in backwards.warnings}
     assert backwards.runout.value == pytest.approx(0.4e-3)
     forwards = judged(angle[::-1], swing_mm(1.6, 0.2, 0.0, angle[::-1]))
-    assert not any("turned the other way" in line for line in forwards.warnings)
+    assert PlaceSays.ANGLES_BACKWARDS not in {said.what for said in forwards.warnings}
 
 
 def test_a_touching_tooth_is_warned_of_and_does_not_pass() -> None:
     angle = np.arange(0, 360, 45.0)
     gap = judged(angle, np.maximum(swing_mm(0.3, 0.3, 90.0, angle), 0))
-    assert gap.verdict is Verdict.CONDITIONAL_PASS
-    assert any("may touch" in line for line in gap.warnings)
+    assert gap.decision.verdict is Verdict.CONDITIONAL_PASS
+    assert GapSays.MAY_TOUCH in {said.what for said in gap.warnings}
 
 
 def test_a_mistyped_reading_is_pointed_at() -> None:
     gap = judged([0, 0, 0, 90, 180, 270], [1.6, 6.1, 1.6, 1.6, 1.6, 1.6])
-    assert any(line.startswith("Line 3 (6.10 mm)") for line in gap.warnings)
+    (mistyped,) = (said for said in gap.warnings if said.what == PlaceSays.LINE_MISTYPED)
+    assert mistyped.values["number"] == 3
+    assert mistyped.values["gap_m"] == pytest.approx(6.1e-3)
 
 
 @pytest.mark.parametrize(
-    ("mean_mm", "e_mm", "says"),
+    ("mean_mm", "e_mm", "says", "values"),
     [
-        (1.6, 0.1, "Leave the pickup"),
-        (2.6, 0.1, "Set the pickup 1.00 mm closer, to 1.60 mm"),
-        (0.8, 0.1, "Set the pickup 0.80 mm away, to 1.60 mm"),
-        (2.4, 1.7, "no setting can be right"),
+        (1.6, 0.1, GapSays.LEAVE_IT, {}),
+        (2.6, 0.1, GapSays.SET_CLOSER, {"by_m": 1e-3, "target_m": 1.6e-3}),
+        (0.8, 0.1, GapSays.SET_AWAY, {"by_m": 0.8e-3, "target_m": 1.6e-3}),
+        (2.4, 1.7, GapSays.NO_SETTING_FITS, {"runout_m": 3.4e-3}),
     ],
 )
-def test_the_advice_says_how_far_and_which_way(mean_mm: float, e_mm: float, says: str) -> None:
+def test_the_advice_says_how_far_and_which_way(mean_mm, e_mm, says, values) -> None:
     angle = np.arange(0, 360, 45.0)
-    assert says in judged(angle, swing_mm(mean_mm, e_mm, 0.0, angle)).advice
+    advice = judged(angle, swing_mm(mean_mm, e_mm, 0.0, angle)).advice
+    assert advice.what == says
+    assert advice.values == pytest.approx(values)
 
 
 def test_a_runout_lost_in_the_scatter_is_said_to_be_so() -> None:
     angle = np.repeat([0.0, 90.0, 180.0, 270.0], 2)
     gap = judged(angle, 1.6 + np.array([0.05, -0.05] * 4))
-    assert any("within the scatter" in line for line in gap.warnings)
+    assert FeelerSays.RUNOUT_IN_SCATTER in {said.what for said in gap.warnings}

@@ -58,7 +58,7 @@ def test_a_written_table_reads_back() -> None:
             "line 2: '1/16' in column 'gap_m'; expected metres, here 0.00158",
         ),
         (HEADER + "left,0,1.6 mm\n", "'1.6 mm' in column 'gap_m'; expected metres, here 0.0016"),
-        (HEADER + "left,0,-0.001\n", "line 2: a gap of -0.001 m is below 0"),
+        (HEADER + "left,0,-0.001\n", "line 2: a gap of −0.001 m is below 0"),
         (HEADER + "left,0,0.062\n", "line 2: a gap of 0.062 m.*looks like inches.*0.001575 m"),
         (HEADER + "left,0,1.6\n", "line 2: a gap of 1.6 m.*looks like millimetres.*0.0016 m"),
         (HEADER + "left,0,62\n", "a gap of 62 m.*looks like thousandths of an inch"),

@@ -9,12 +9,13 @@ from hypothesis import strategies as st
 
 from workbench.base.errors import WrongInput
 from workbench.calibration.gap.dropout import find_drop_out
-from workbench.calibration.gap.faults import FaultKind
+from workbench.calibration.gap.false_edges import Origin
+from workbench.calibration.gap.faults import FaultKind, FaultSays
 from workbench.calibration.gap.missed import find_missed
 from workbench.calibration.gap.play import find_play
 from workbench.calibration.gap.seen import count_teeth
 from workbench.calibration.gap.stand_outs import Usual, find_stand_outs
-from workbench.calibration.gap.wheel_faults import check_wheel
+from workbench.calibration.gap.wheel_faults import WheelSays, check_wheel
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.target_wheel import tooth_signature
 from workbench.calibration.statistics.decision import Verdict
@@ -55,16 +56,16 @@ def test_of_sound_wheels_fewer_than_1_in_200_is_said_to_have_a_fault(wheel) -> N
         (FaultKind.BENT, 6, {"bent": {5: 0.08}}),
         (FaultKind.BENT, 6, {"bent": {5: -0.08}}),
         (FaultKind.BENT, 4, {"bent": {3: 0.08}, "teeth": 8}),
-        (FaultKind.TWICE, 0, {"bounce": 0.02, "bounce_s": 0.0003}),
-        (FaultKind.TWICE, 0, {"bounce": 0.3, "bounce_s": 0.0003}),
-        (FaultKind.TWICE, 0, {"bounce": 0.2, "second_at": 0.4}),
-        (FaultKind.TWICE, 0, {"bounce": 1.0}),
-        (FaultKind.TWICE, 0, {"bounce": 1.0, "second_at": 0.4}),
-        (FaultKind.NOISE, 0, {"hum_hz": 50.0}),
-        (FaultKind.NOISE, 0, {"hum_hz": 60.0}),
-        (FaultKind.NOISE, 0, {"sparks_hz": 110.0}),
-        (FaultKind.RUNOUT, 0, {"runout": 0.02}),
-        (FaultKind.PLAY, 0, {"play": 0.004, "wander": 0.001}),
+        (FaultKind.TWICE, None, {"bounce": 0.02, "bounce_s": 0.0003}),
+        (FaultKind.TWICE, None, {"bounce": 0.3, "bounce_s": 0.0003}),
+        (FaultKind.TWICE, None, {"bounce": 0.2, "second_at": 0.4}),
+        (FaultKind.TWICE, None, {"bounce": 1.0}),
+        (FaultKind.TWICE, None, {"bounce": 1.0, "second_at": 0.4}),
+        (FaultKind.NOISE, None, {"hum_hz": 50.0}),
+        (FaultKind.NOISE, None, {"hum_hz": 60.0}),
+        (FaultKind.NOISE, None, {"sparks_hz": 110.0}),
+        (FaultKind.RUNOUT, None, {"runout": 0.02}),
+        (FaultKind.PLAY, None, {"play": 0.004, "wander": 0.001}),
     ],
 )
 def test_each_fault_is_found_in_95_of_100_wheels(wheel, kind, tooth, fault) -> None:
@@ -99,13 +100,15 @@ def test_teeth_count_from_the_mark(wheel) -> None:
 def test_mains_hum_is_called_so(wheel, hum_hz: float) -> None:
     check = check_wheel(wheel(hum_hz=hum_hz)(np.random.default_rng(1)), 24)
     assert check.false.hz == pytest.approx(hum_hz, abs=0.05)
-    assert f"{hum_hz:.1f} Hz, as mains hum does" in check.faults[0].sentence
+    origin = check.faults[0].sentence.values["origin"]
+    assert origin.what == Origin.MAINS
+    assert origin.values["mains_hz"] == pytest.approx(hum_hz, abs=0.05)
 
 
 def test_bursts_are_called_so(wheel) -> None:
     check = check_wheel(wheel(sparks_hz=110.0)(np.random.default_rng(1)), 24)
-    assert "bursts" in check.faults[0].sentence
-    assert any("mend the wiring first" in line for line in check.warnings)
+    assert check.faults[0].sentence.values["origin"].what == Origin.BURSTS
+    assert WheelSays.TOO_NOISY_FOR_TEETH in {said.what for said in check.warnings}
 
 
 def test_eccentricity_comes_out_with_its_uncertainty(wheel) -> None:
@@ -145,7 +148,10 @@ def test_voltage_and_lateness_speak_together(wheel) -> None:
         (FaultKind.BENT, 6),
         (FaultKind.WORN, 18),
     ]
-    assert "% less voltage and comes 1" in check.faults[0].sentence
+    less, late = check.faults[0].sentence.values["signs"]
+    assert (less.what, late.what) == (FaultSays.LESS_VOLTAGE, FaultSays.COMES_LATE)
+    assert less.values["by_rel"] == pytest.approx(0.3, abs=0.03)
+    assert late.values["pitch_rel"] == pytest.approx(0.12, abs=0.03)
     np.testing.assert_allclose(check.duty, 0.45, atol=0.03)
 
 
@@ -165,7 +171,10 @@ def test_a_side_that_stands_away_is_not_many_bad_teeth(wheel) -> None:
     weak = dict.fromkeys(range(8, 14), 0.4)
     check = check_wheel(wheel(weak=weak)(np.random.default_rng(1)), 24)
     assert [one.kind for one in check.faults] == [FaultKind.LOST]
-    assert "mostly around" in check.faults[0].sentence
+    said = check.faults[0].sentence
+    assert said.what == FaultSays.LOST_ON_ONE_SIDE
+    # Teeth 9 to 14 of 24: the middle is at tooth 11.5, 10.5 pitches of 15° from the first.
+    assert said.values["side_deg"] == pytest.approx(157.5, abs=8)
 
 
 def test_a_pickup_that_misses_at_random_loses_pulses(wheel) -> None:
@@ -173,7 +182,7 @@ def test_a_pickup_that_misses_at_random_loses_pulses(wheel) -> None:
     time_s = wheel()(rng)
     check = check_wheel(time_s[rng.random(time_s.size) > 0.02], 24)
     assert [one.kind for one in check.faults] == [FaultKind.LOST]
-    assert "all round the wheel" in check.faults[0].sentence
+    assert check.faults[0].sentence.what == FaultSays.LOST_ALL_ROUND
 
 
 def test_missed_teeth_are_counted_where_they_are(wheel) -> None:
@@ -206,14 +215,15 @@ def test_too_short_a_recording_gets_a_sentence(wheel) -> None:
     time_s = wheel(turns=1)(np.random.default_rng(1))
     with pytest.raises(WrongInput, match=r"holds 1.0 turns of a wheel of 24 teeth; at least two"):
         check_wheel(time_s, 24)
-    with pytest.raises(WrongInput, match="There are 1 pulses"):
+    with pytest.raises(WrongInput, match="There are too few pulses, 1,"):
         check_wheel(time_s[:1], 24)
 
 
 def test_few_turns_cannot_clear_a_wheel_but_can_condemn_it(wheel) -> None:
     sound = check_wheel(wheel(turns=5)(np.random.default_rng(1)), 24)
     assert sound.decision.verdict is Verdict.CANNOT_TELL
-    assert any("Only 5.0 turns" in line for line in sound.warnings)
+    (few,) = (said for said in sound.warnings if said.what == WheelSays.ONLY_FEW_TURNS)
+    assert few.values["turns"] == pytest.approx(5.0, abs=0.05)
     broken = check_wheel(wheel(turns=5, missing=(3,))(np.random.default_rng(1)), 24)
     assert broken.decision.verdict is Verdict.FAIL
 

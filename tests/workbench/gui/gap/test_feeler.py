@@ -31,7 +31,7 @@ def test_numbers_one_after_the_other_to_a_stored_result_and_a_report(
     assert page.feeler.take.text() == "Keep result (Enter)"
     qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Enter)  # the number pad's
     worked_out(page)
-    number = page.job.answer["result"]
+    number = page.job.kept_as[0].number
     with open_store(bench.store) as store:
         stored = store.result(number).answer
         assert verify(store, number).verified
@@ -46,7 +46,7 @@ def test_numbers_one_after_the_other_to_a_stored_result_and_a_report(
     page.paper.save_as(path)
     worked_out(page)
     text = path.read_text(encoding="utf-8")
-    assert "the gap is 0.063 in (± " in text
+    assert "The gap is 0.0626 ± 0.0" in text
     assert page.paper.said.text() == "Saved as gap.html."
     page.paper.save_as(tmp_path / "gap.doc")
     worked_out(page)
@@ -62,12 +62,12 @@ def test_readings_on_the_simulators_own_machine_are_marked_and_real_ones_not(
     type_round(page)
     screen.press("Keep result")
     worked_out(page)
-    assert page.job.answer["simulated"] is True
+    assert page.job.kept_as[0].answer.simulated
     assert page.list.rows.index(0, 1).data() == "✓ pass, simulated"
     page.job.name_pickup("Digger 4 / left")  # a real one: feelers need no signal
     screen.press("Keep result")
     worked_out(page)
-    assert page.job.answer["simulated"] is False
+    assert not page.job.kept_as[0].answer.simulated
 
 
 def test_a_wrong_gap_says_so_at_the_field_and_nothing_is_lost(page, qtbot, enter, type_round):
@@ -119,7 +119,7 @@ def test_units_change_every_number_at_once(page, screen, bench, enter, type_roun
     page.set_theme(DARK)
     page.refresh()
     assert " mm " in page.feeler.sentence.text()
-    assert page.feeler.advice.text().startswith("Set the pickup 0.30 mm closer")
+    assert page.feeler.advice.text().startswith("Set the pickup 0.31 mm closer")
     assert screen.shown(QLabel, "Gap, mm")
     for typed in ("1.7", "1,7", "1,70 mm", "0,067 in"):
         enter(page, typed)

@@ -27,7 +27,7 @@ def test_a_list_is_worked_through_by_enter_alone(page, qtbot, worked_out, tmp_pa
     worked_out(page)
     page.paper.save_as(path)
     worked_out(page)
-    assert page.job.answer["summary"] == {"pass": 1, "fail": 1}
+    assert page.job.kept_as[0].answer.summary == {"pass": 1, "fail": 1}
     rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
     assert [(row["machine"], row["side"], row["verdict"]) for row in rows] == [
         ("A", "left", "pass"),
@@ -61,7 +61,7 @@ def test_pickups_of_two_machines_are_kept_by_their_own_limits(
             assert (stored.answer["limits_of"], stored.answer["verdict"]) == (name, verdict)
             assert parse_machine(stored.machine_text).name == name
             assert verify(store, number).verified
-    assert page.job.shown_answer()["result"] == 2
+    assert page.job.shown_answer().number == 2
     page.see_list_report()
     worked_out(page)
     path = tmp_path / "pickups.html"
@@ -74,7 +74,7 @@ def test_pickups_of_two_machines_are_kept_by_their_own_limits(
     page.job.go_to(0)
     page.feeler.use_machine.click()
     assert page.feeler.pill.accessibleName() == "Verdict: fail"
-    assert page.job.answer is None
+    assert page.job.kept_as == []
 
 
 def test_filter_and_find(page, qtbot, type_round):
@@ -89,7 +89,7 @@ def test_filter_and_find(page, qtbot, type_round):
     page.list.search.setText("digger 4")
     assert page.list.rows.rowCount() == 2
     page.list.table.setCurrentIndex(page.list.rows.index(1, 0))
-    assert page.job.list.current.pickup.name == "Digger 4 / right"
+    assert page.job.list.current.name == "Digger 4 / right"
     qtbot.keyClick(page.list.table, Qt.Key.Key_Return)
     assert page.view is View.FEELER
     page.show_view(View.LIST)
@@ -108,7 +108,7 @@ def test_adding_removing_and_undo(page, screen, qtbot):
     qtbot.keyClick(page.list.table, Qt.Key.Key_Delete)
     assert len(page.job.list.entries) == 1
     page.job.undo()
-    assert page.job.list.current.pickup.name == "Digger 4 / left"
+    assert page.job.list.current.name == "Digger 4 / left"
     assert "Taken back: removing Digger 4 / left." in screen.said
 
 
@@ -118,7 +118,7 @@ def test_a_table_becomes_the_list_and_a_wrong_one_is_told(page, screen, worked_o
     table.write_text("\n".join(["pickup,angle_deg,gap_m", *rows]) + "\n", encoding="utf-8")
     page.open_table(table)
     worked_out(page)
-    assert [state.word for state in page.job.list.states()] == ["pass", "pass"]
+    assert [state.standing for state in page.job.list.states()] == ["pass", "pass"]
     page.open_table(tmp_path / "none.csv")
     worked_out(page)
     assert "expected a table" in screen.said
@@ -135,7 +135,7 @@ def test_a_restart_resumes_where_it_was_left(page, worked_out, make_page, type_r
     page.refresh()
     worked_out(page)
     again = make_page()
-    assert again.job.list.current.pickup.name == "Digger 9 / right"
+    assert again.job.list.current.name == "Digger 9 / right"
     assert again.feeler.place.text() == "180"
     assert again.job.list.state(again.job.list.current).readings == 2
     assert again.job.list.to_data() == page.job.list.to_data()
@@ -145,11 +145,11 @@ def test_the_first_pickup_is_called_after_the_machine_until_it_is_named(bench, m
     job = GapJob(bench)
     bench.use_machine(machine)
     job.look_at_machine()
-    assert job.list.current.pickup.name == "Test digger"
+    assert job.list.current.name == "Test digger"
     job.name_pickup("Digger 4 / left")
     bench.use_machine(None)
     job.look_at_machine()
-    assert job.list.current.pickup.name == "Digger 4 / left"
+    assert job.list.current.name == "Digger 4 / left"
     job.close()
 
 
@@ -160,7 +160,7 @@ def test_a_damaged_list_of_last_time_is_put_aside(bench):
         job = GapJob(bench)
         assert "damaged" in job.said
         assert path.with_suffix(".damaged").read_text(encoding="utf-8") == damaged
-        assert [entry.pickup.name for entry in job.list.entries] == ["Pickup 1"]
+        assert [entry.name for entry in job.list.entries] == ["Pickup 1"]
         job.close()
     good = {"at": 0, "pickups": [{"name": "A", "readings": [[0, 0.0016, 0]], "runs": []}]}
     path.write_text(json.dumps(good), encoding="utf-8")

@@ -1,23 +1,41 @@
 """The shop's list of pickups without a screen, and what is said of it in either unit."""
 
+import csv
+import io
 import json
-import math
 
+import numpy as np
 import pytest
 
+from workbench.base.cautions import Caution
 from workbench.base.errors import WrongInput
-from workbench.base.machine import parse_machine
+from workbench.base.machine import Pickup, parse_machine
+from workbench.base.statements import statement
 from workbench.base.units import METRIC, US
+from workbench.calibration.gap.faults import Fault, FaultKind
+from workbench.calibration.gap.judgement import GapSays
+from workbench.calibration.gap.table import GapReadings
+from workbench.calibration.gap.wheel_faults import WheelSays
 from workbench.calibration.statistics.decision import Verdict
+from workbench.jobs.gap.answer import WheelAnswer
+from workbench.jobs.gap.pickup import feeler_answer
+from workbench.jobs.gap.sheet import Line, Sheet, Standing
+from workbench.jobs.gap.together import together
 from workbench.models.gap.machines import Held
-from workbench.models.gap.pickups import BEGUN, NOT_YET, GapList, KeptRun
+from workbench.models.gap.pickups import GapList, KeptRun
+from workbench.models.gap.store import KeptAnswer
 from workbench.models.gap.words import found_words, kept_words, limits_words, state_words
-from workbench.words.gap_lengths import gap_text, in_units
-from workbench.words.gap_summary import list_answer
+from workbench.words.gap import summary_table
+from workbench.words.words import Words
 
 ROUND_DEG = (0.0, 90.0, 180.0, 270.0)
 BENT = KeptRun(
-    drop_out=False, result=3, channel="left", verdict="fail", simulated=True, said="bent tooth 7"
+    drop_out=False,
+    result=3,
+    channel="left",
+    verdict=Verdict.FAIL,
+    simulated=True,
+    said=statement(FaultKind.BENT),
 )
 
 
@@ -64,23 +82,24 @@ class TestStates:
     def test_not_yet_begun_and_judged(self, pickups):
         words = []
         for angle_deg in ROUND_DEG:
-            words.append(pickups.state(pickups.current).word)
+            words.append(pickups.state(pickups.current).standing)
             pickups.read(angle_deg, 0.0016)
-        assert words == [NOT_YET, BEGUN, BEGUN, BEGUN]
-        assert pickups.state(pickups.current).word == Verdict.PASS
+        assert words == [Standing.NOT_YET, *[Standing.BEGUN] * 3]
+        assert pickups.state(pickups.current).standing == Verdict.PASS
 
     def test_a_gap_that_fails_already_needs_no_whole_round(self, pickups):
         pickups.read(0.0, 0.006)
-        assert pickups.state(pickups.current).word == Verdict.FAIL
+        assert pickups.state(pickups.current).standing == Verdict.FAIL
 
     def test_the_worst_of_readings_and_runs_holds(self, pickups):
         read_round(pickups)
         pickups.keep_run("Digger 4 / left", BENT)
         state = pickups.state(pickups.current)
-        assert state_words(state) == "✕ fail, simulated"
-        assert found_words(state, METRIC) == "1.60 mm, run-out 0.00; bent tooth 7"
+        assert state_words(state, Words(METRIC)) == "✕ fail, simulated"
+        assert found_words(state, Words(METRIC)) == "1.60 mm, run-out 0.00 mm; bent tooth"
+        assert found_words(state, Words(US)) == "0.063 in, run-out 0.000 in; bent tooth"
         pickups.undo()
-        assert state_words(pickups.state(pickups.current)) == "✓ pass"
+        assert state_words(pickups.state(pickups.current), Words(METRIC)) == "✓ pass"
 
     def test_each_pickup_keeps_the_machine_it_was_added_with(self, pickups, in_use):
         in_use.append(NARROW)
@@ -88,7 +107,7 @@ class TestStates:
         for at in (0, 2):
             pickups.go_to(at)
             read_round(pickups, 0.0030)
-        words = [pickups.state(pickups.entries[at]).word for at in (0, 2)]
+        words = [pickups.state(pickups.entries[at]).standing for at in (0, 2)]
         assert words == [Verdict.PASS, Verdict.FAIL]
         names = [limits_words(state) for state in pickups.states()]
         assert names == ["Limits of Digger 4", "Limits of Digger 4", "Limits of Digger 7"]
@@ -97,9 +116,9 @@ class TestStates:
         read_round(pickups, 0.0030)
         in_use.append(NARROW)
         pickups.use_machine_in_use()
-        assert pickups.state(pickups.current).word == Verdict.FAIL
+        assert pickups.state(pickups.current).standing == Verdict.FAIL
         pickups.undo()
-        assert pickups.state(pickups.current).word == Verdict.PASS
+        assert pickups.state(pickups.current).standing == Verdict.PASS
 
     def test_added_without_a_machine_the_first_reading_takes_the_one_in_use(self, pickups, in_use):
         in_use.append(Held())
@@ -107,7 +126,7 @@ class TestStates:
         assert limits_words(pickups.states()[-1]) == "Usual limits, no machine"
         in_use.append(NARROW)
         read_round(pickups, 0.0030)
-        assert pickups.state(pickups.current).word == Verdict.FAIL
+        assert pickups.state(pickups.current).standing == Verdict.FAIL
 
     def test_a_machine_that_the_simulator_plays_since_is_known_as_such(self, pickups, in_use):
         pickups.rename("Digger 4")
@@ -126,8 +145,8 @@ class TestStates:
         later = GapList()
         later.resume(data)
         assert [state.held.name for state in later.states()] == ["Digger 4", "Digger 4", "Digger 7"]
-        assert later.entries[2].limits.gap_max_m == 0.0020
-        assert later.states()[0].word == Verdict.PASS
+        assert later.entries[2].held.limits.gap_max_m == 0.0020
+        assert later.states()[0].standing == Verdict.PASS
 
     def test_the_next_undone_goes_round(self, pickups):
         pickups.add("Digger 7 / left")
@@ -163,14 +182,14 @@ class TestUndo:
     def test_the_last_pickup_leaves_an_empty_one_behind(self, pickups):
         pickups.remove()
         pickups.remove()
-        assert [entry.pickup.name for entry in pickups.entries] == ["Pickup 1"]
+        assert [entry.name for entry in pickups.entries] == ["Pickup 1"]
 
 
 @pytest.mark.parametrize("name", ["", "  ", "Digger 4 / right", "a" * 101, "two\nlines"])
 def test_names_that_cannot_be(pickups, name):
     with pytest.raises(WrongInput):
         pickups.rename(name)
-    assert pickups.current.pickup.name == "Digger 4 / left"
+    assert pickups.current.name == "Digger 4 / left"
 
 
 @pytest.mark.parametrize(
@@ -195,51 +214,77 @@ def test_a_damaged_list_changes_nothing(pickups, damage):
     assert pickups.to_data() == before
 
 
-def test_lengths_and_speeds_in_a_sentence():
-    # 25.4 mm an inch and 1609.344 m a mile: NIST SP 811, appendix B (from memory).
-    said = "Set the pickup 0.26 mm closer, to 1.60 mm; 5 mm2 and 3 m/s2 stay, 0.894 m/s does not."
-    assert in_units(said, US).startswith("Set the pickup 0.010 in closer, to 0.063 in; 5 mm2")
-    assert "3 m/s2 stay, 2.00 mph does not" in in_units(said, US)
-    assert "0.26 mm closer, to 1.60 mm" in in_units(said, METRIC)
-    assert "3.22 km/h" in in_units(said, METRIC)
-    assert gap_text(math.nan, US) == "– in"
-    assert gap_text(0.0254 / 16, US) == "0.063 in"
-    assert gap_text(-1e-9, US) == "0.000 in"
+def test_gaps_in_the_units_of_their_reader():
+    # 25.4 mm an inch: NIST SP 811, appendix B (from memory).
+    us, metric = Words(US), Words(METRIC)
+    said = statement(GapSays.SET_CLOSER, by_m=0.00026, target_m=0.0016)
+    assert us.say(said) == "Set the pickup 0.010 in closer, to 0.063 in on average."
+    assert metric.say(said) == "Set the pickup 0.26 mm closer, to 1.60 mm on average."
+    # Sixteenths as feeler sets have them: 0.0625 is 0.063.
+    assert us.number("gap", 0.0254 / 16) == "0.063 in"
+    assert us.number("gap", -1e-9) == "0.000 in"
+
+
+def feeler(name):
+    angle, gap_m = np.arange(0, 360, 45.0), np.full(8, 0.0016)
+    return feeler_answer(GapReadings(name, angle, gap_m, np.zeros(8, int)), Pickup(), 5e-5)
+
+
+def bent(name):
+    said = statement(GapSays.LEAVE_IT)
+    return WheelAnswer(
+        pickup=name,
+        machine_name=name,
+        side="",
+        pickup_kind="",
+        verdict=Verdict.FAIL,
+        reason=said,
+        advice=statement(WheelSays.HAS_FAULTS, faults=()),
+        warnings=(statement(WheelSays.ONLY_FEW_TURNS, turns=12.0),),
+        teeth=30,
+        missed=2,
+        extra=0,
+        faults=(Fault(FaultKind.BENT, said, 0.0, 7),),
+    )
 
 
 def test_what_feeler_and_run_found_becomes_one_line_of_the_sheet():
-    feeler = {
-        "pickup": "A / left",
-        "gap_m": 0.0016,
-        "teeth": None,
-        "advice": "Leave the pickup where it is.",
-        "warnings": [],
-    }
-    run = {
-        "pickup": "left",
-        "gap_m": math.nan,
-        "teeth": 30,
-        "faults": [{"kind": "bent tooth", "tooth": 7, "sentence": "Tooth 7 is bent."}],
-        "advice": "See to this first: bent tooth 7.",
-        "warnings": ["Only 12 turns."],
-        "simulated": True,
-    }
-    found = [("A / left", "fail", [feeler, run]), ("A / right", "not yet", [])]
-    answer = list_answer(found, {"gap_max_m": 0.0032, "result": 9})
-    line, empty = answer["pickups"]
-    assert (line["pickup"], line["verdict"], line["simulated"]) == ("A / left", "fail", True)
-    assert (line["gap_m"], line["teeth"]) == (0.0016, 30)
-    assert line["advice"] == "Leave the pickup where it is. See to this first: bent tooth 7."
-    assert empty["gap_m"] is None
-    assert answer["summary"] == {"fail": 1, "not yet": 1}
-    assert (answer["verdict"], answer["simulated"], answer["result"]) == ("fail", True, 9)
-    assert answer["warnings"] == ["A / left: Only 12 turns."]
+    found = (feeler("A / left"), bent("left"))
+    line = Line("A / left", Verdict.FAIL, found, None, Pickup(), simulated=True)
+    empty = Line("A / right", Standing.NOT_YET, (), None, Pickup(), simulated=False)
+    sheet = Sheet("list", (line, empty))
+    assert (line.gap, line.wheel) == found
+    assert [said.what for said in line.advice] == [GapSays.LEAVE_IT, WheelSays.HAS_FAULTS]
+    assert [said.what for said in line.warnings][-1] == WheelSays.ONLY_FEW_TURNS
+    assert sheet.cautions == (Caution.AT_THE_WHEEL, Caution.WITH_THE_BELT_RUNNING)
+    assert sheet.counts == {Verdict.FAIL: 1, Standing.NOT_YET: 1}
+    assert (sheet.state, sheet.simulated) == (Verdict.FAIL, True)
+    first, second = csv.DictReader(io.StringIO(summary_table(sheet, Words())))
+    assert (first["gap_m"], first["teeth"], first["faults"]) == ("0.0016", "30", "bent tooth 7")
+    assert (second["verdict"], second["gap_m"], second["teeth"]) == ("not yet", "", "")
+
+
+def test_where_nothing_is_to_be_done_no_caution_is_asked_for():
+    line = Line("A", Verdict.PASS, (feeler("A"),), None, Pickup(), simulated=False)
+    assert line.cautions == ()
 
 
 def test_what_was_kept_is_said_by_its_numbers():
-    real, made_up = {"simulated": False}, {"simulated": True}
-    assert kept_words({"result": 4}) == "Kept as result 4."
-    several = {"results": [4, 5, 6], "pickups": [real, real, real]}
-    assert kept_words(several) == "Kept as results 4, 5 and 6, one for each machine."
-    mixed = {"results": [4, 5], "pickups": [real, made_up]}
-    assert kept_words(mixed).endswith("one for each machine, simulated readings apart.")
+    def kept(number, *, simulated=False):
+        answer = together(
+            [feeler("A")],
+            warnings=[],
+            source="t",
+            kind="gap table",
+            simulated=simulated,
+            machine=None,
+            blade_step_m=5e-5,
+        )
+        return KeptAnswer(answer, number, None)
+
+    assert kept_words([kept(4)]) == "Kept as result 4."
+    assert kept_words([kept(4), kept(5), kept(6)]) == (
+        "Kept as results 4, 5 and 6, one for each machine."
+    )
+    mixed = kept_words([kept(4), kept(5, simulated=True)])
+    assert mixed.endswith("one for each machine, simulated readings apart.")

@@ -3,6 +3,8 @@
 from PySide6.QtCore import Qt
 
 from workbench.base.cautions import Caution
+from workbench.calibration.gap.faults import FaultKind
+from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.gap.page import View
 from workbench.gui.parts.basics import CautionCard
 from workbench.records.store import open_store
@@ -51,11 +53,11 @@ def test_a_tooth_run_names_the_bent_tooth_counted_from_the_mark(
     panel.start.click()
     worked_out(page)
     # The scenario 'bent-tooth' bends tooth 7 of the left pickup's wheel.
-    assert page.job.run.faults() == {7: "bent tooth"}
+    assert page.job.run.faults() == {7: FaultKind.BENT}
     assert "bent tooth 7" in page.pictures.teeth.accessibleDescription()
-    assert "number 7, counted from the mark" in panel.sentence.text()
+    assert "Bent tooth 7, counted from the mark" in panel.sentence.text()
     state = page.job.list.state(page.job.list.current)
-    assert (state.word, state.simulated) == ("fail", True)
+    assert (state.standing, state.simulated) == (Verdict.FAIL, True)
     with open_store(bench.store) as store:
         stored = store.result(state.runs[0].result)
     assert stored.answer["verdict"] == "fail"
@@ -86,7 +88,7 @@ def test_an_old_recording_is_judged_away_from_the_screen(
     assert panel.start.text() == f"Judge recording {number}"
     panel.start.click()
     worked_out(page)
-    assert "missing tooth" in page.job.run.faults().values()
+    assert FaultKind.MISSING in page.job.run.faults().values()
     assert panel.channel.count() == 2
     panel.channel.setCurrentIndex(1 - panel.channel.currentIndex())
     panel.channel.activated.emit(panel.channel.currentIndex())
@@ -103,9 +105,9 @@ def test_a_drop_out_run_finds_the_speed(run_page, bench, worked_out, store_simul
     with open_store(bench.store) as store:
         number = store_simulated(store, "sim:drop-out-run?seed=3", 150.0, bench.machine, {"left"})
     panel = drop_out_judged(page, number, worked_out)
-    drop = page.job.run.pickup["drop_out"]
+    drop = page.job.run.pickup.drop_out
     # Where the answer puts the drop-out about half the teeth of the weakest side are seen.
-    seen = [share for speed, share in page.job.run.curve if speed > 1.1 * drop["speed_mps"]]
+    seen = [share for speed, share in page.job.run.curve if speed > 1.1 * drop.speed_mps]
     assert min(seen) > 0.99
     assert page.job.run.curve[0][1] < 0.9
     assert "mph" in panel.sentence.text()

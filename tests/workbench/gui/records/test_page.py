@@ -17,7 +17,6 @@ from workbench.base.machine import parse_machine
 from workbench.gui.records import page as records
 from workbench.gui.records.buttons import Action
 from workbench.jobs.passes.answer import PassOptions
-from workbench.models.gap.store import gap_options
 from workbench.models.passes.judge import judge_with_history
 from workbench.models.records import archive
 from workbench.records.store import open_store
@@ -94,17 +93,19 @@ def click(qtbot, button):
 
 
 def keep_gap(bench, store, when):
-    from workbench.cli.gap import compute
+    from workbench.jobs.codec import to_plain
+    from workbench.jobs.gap.answer import GapOptions
+    from workbench.jobs.gap.compute import compute
 
-    options = gap_options(table_name="feeler readings")
+    options = GapOptions(table_name="feeler readings")
     # A table of its own a day: the same one counts once.
     readings = READINGS.replace("left,0,0.0016\n", f"left,0,0.0016{when.day}\n")
     answer = compute(readings, bench.machine, options)
     with open_store(store, now=lambda: when) as opened:
         opened.add_result(
             "gap",
-            answer,
-            options=options,
+            to_plain(answer),
+            options=to_plain(options),
             table=readings,
             table_name="feeler readings",
             machine=bench.machine,

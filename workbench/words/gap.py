@@ -1,0 +1,278 @@
+"""A gap check in words: what one pickup's answer says, its figures, and the sheet of many."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+
+from workbench.base.machine import Pickup
+from workbench.base.numbers import NO_VALUE
+from workbench.base.statements import PlusMinus
+from workbench.base.units import US, inch_fraction
+from workbench.jobs.gap.answer import (
+    FeelerAnswer,
+    PickupAnswer,
+    WheelAnswer,
+    faults_named,
+    parts_of,
+)
+from workbench.jobs.gap.sheet import Line, Sheet
+from workbench.words.language import N_, _, ngettext
+from workbench.words.words import Words
+
+Rows = list[tuple[str, str]]
+
+AT_ANGLE = N_("{gap_m:gap} at {at_deg}")
+
+SUMMARY_HEADER = (
+    "machine",
+    "side",
+    "kind",
+    "verdict",
+    "gap_m",
+    "U_gap_m",
+    "runout_m",
+    "U_runout_m",
+    "closest_m",
+    "closest_angle_deg",
+    "widest_m",
+    "widest_angle_deg",
+    "teeth",
+    "missed",
+    "extra",
+    "faults",
+    "advice",
+)
+"""Columns of the sheet as CSV; lengths in metres, an absent value empty."""
+
+
+def fault_names(one: PickupAnswer | Line, words: Words) -> str:
+    """'bent tooth 7 and run-out', '' where there is none."""
+    return words.joined(words.say_all(faults_named(one.faults)))
+
+
+def capital(text: str) -> str:
+    """A phrase as the beginning of a sentence."""
+    return text[:1].upper() + text[1:]
+
+
+def headline(one: FeelerAnswer | WheelAnswer, words: Words) -> str:
+    """What a pickup's answer comes to, in a sentence."""
+    drop = one.drop_out if isinstance(one, WheelAnswer) else None
+    if one.faults:
+        return _faults_sentence(one, words)
+    if drop is not None:
+        return words.say(drop.sentence)
+    if not math.isfinite(one.gap_m):
+        return f"{capital(words.say(one.reason)).rstrip('.')}."
+    said = gap_sentence(one, words)
+    if isinstance(one, FeelerAnswer) and one.swing_m is None and not one.verdict.is_fail:
+        return f"{said} {words.say(one.reason)}"
+    return said
+
+
+def gap_sentence(one: PickupAnswer, words: Words) -> str:
+    """Mean, run-out and widest point of one pickup."""
+    template = N_(
+        "The gap is {gap_m:gap} on average, run-out {runout_m:gap}; widest {widest_m:gap} at "
+        "{at_deg}."
+    )
+    if not math.isfinite(one.runout_m):
+        template = N_("The gap is {gap_m:gap} on average; widest {widest_m:gap} at {at_deg}.")
+    values = {
+        "gap_m": PlusMinus(one.gap_m, one.U_gap_m),
+        "runout_m": one.runout_m,
+        "widest_m": one.widest_m,
+        "at_deg": one.widest_angle_deg,
+    }
+    return words.fill(template, values)
+
+
+def details(one: FeelerAnswer | WheelAnswer, words: Words) -> list[str]:
+    """What speaks for it, what to do and what was counted, beside the headline."""
+    if isinstance(one, FeelerAnswer):
+        advice = [one.advice] if one.advice is not None and one.advice != one.reason else []
+        # The first of what the readings warn of; the report has them all.
+        others = [said for said in one.warnings if said not in (one.advice, one.reason)]
+        return [" ".join(words.say_all([*advice, *others[:1]]))]
+    lines = words.say_all(fault.sentence for fault in one.faults)
+    drop = one.drop_out
+    if drop is not None:
+        lines += [words.say(one.advice)] if lines and one.advice is not None else []
+        missing = ngettext(
+            "{count} pulse of {all} missing in the run.",
+            "{count} pulses of {all} missing in the run.",
+            drop.missed,
+        )
+        lines.append(missing.format(count=drop.missed, all=drop.passages))
+    elif one.teeth is not None:
+        values = {name: getattr(one, name) for name in ("teeth", "turns", "missed", "extra")}
+        counted = N_("{teeth} teeth over {turns:.0f} turns, {missed} missed, {extra} extra.")
+        lines.append(words.fill(counted, values))
+    return [*lines, *words.say_all(one.warnings)]
+
+
+def _faults_sentence(one: FeelerAnswer | WheelAnswer, words: Words) -> str:
+    named = capital(fault_names(one, words))
+    if not any(fault.tooth for fault in one.faults):
+        return f"{named}."
+    if isinstance(one, WheelAnswer) and one.marked:
+        told = _("{faults}, counted from the mark in the direction of rotation.")
+    else:
+        told = _("{faults}, counted from the first tooth seen in the direction of rotation.")
+    return told.format(faults=named)
+
+
+def widest_words(one: PickupAnswer, words: Words) -> str:
+    """'1.71 mm at 42°', a dash where it is not known."""
+    if not math.isfinite(one.widest_m):
+        return NO_VALUE
+    return words.fill(AT_ANGLE, {"gap_m": one.widest_m, "at_deg": one.widest_angle_deg})
+
+
+def measured_rows(one: PickupAnswer, words: Words) -> Rows:
+    """The gap all the way round, as far as it is known."""
+    rows = _Rows(words)
+    rows.add(_("Mean gap"), N_("{gap_m:gap}"), gap_m=PlusMinus(one.gap_m, one.U_gap_m))
+    rows.add(_("Run-out (total)"), N_("{gap_m:gap}"), gap_m=PlusMinus(one.runout_m, one.U_runout_m))
+    closest, widest = (
+        PlusMinus(one.closest_m, one.U_closest_m),
+        PlusMinus(one.widest_m, one.U_widest_m),
+    )
+    rows.add(_("Closest"), AT_ANGLE, gap_m=closest, at_deg=one.closest_angle_deg)
+    rows.add(_("Widest"), AT_ANGLE, gap_m=widest, at_deg=one.widest_angle_deg)
+    if rows.rows:
+        rows.add(_("Coverage factor k"), N_("{k:.2f}"), k=one.k)
+    return rows.rows
+
+
+def found_rows(one: FeelerAnswer | WheelAnswer, words: Words) -> Rows:
+    """How it was measured, and what else was found."""
+    rows = _Rows(words)
+    if isinstance(one, FeelerAnswer):
+        rows.add(
+            _("Readings"),
+            N_("{readings} at {angles} angles"),
+            readings=one.readings,
+            angles=len(one.places),
+        )
+        units = words.units
+        scatter = _("not repeated")
+        if math.isfinite(one.repeatability_m):
+            # With two digits, however small: it is only a part of a gap.
+            values = {"scatter": one.repeatability_m / units.gap_m, "unit": units.gap}
+            scatter = words.fill(N_("{scatter:#.2g} {unit}"), values)
+        rows.rows.append((_("Scatter of one reading"), scatter))
+    else:
+        _add_wheel(rows, one)
+    return rows.rows
+
+
+class _Rows:
+    """Rows of a table of facts; one is left out where a value in it is not known."""
+
+    def __init__(self, words: Words) -> None:
+        self.rows: Rows = []
+        self._words = words
+
+    def add(self, name: str, template: str, **values: float | PlusMinus) -> None:
+        numbers = [one.value if isinstance(one, PlusMinus) else one for one in values.values()]
+        if all(map(math.isfinite, numbers)):
+            self.rows.append((name, self._words.fill(template, values)))
+
+
+def _add_wheel(rows: _Rows, one: WheelAnswer) -> None:
+    nan = math.nan
+    rows.add(
+        _("Teeth"),
+        N_("{teeth}, over {turns:.1f} turns"),
+        teeth=one.teeth or nan,
+        turns=one.turns,
+    )
+    if one.missed is not None and one.extra is not None:
+        counts = {"missed": one.missed, "extra": one.extra}
+        rows.add(_("Pulses"), N_("{missed} missed, {extra} extra"), **counts)
+    out_rel = PlusMinus(one.eccentricity_rel, one.U_eccentricity_rel)
+    rows.add(_("Out of true"), N_("{out_rel:percent} of the radius"), out_rel=out_rel)
+    least_rel = one.play_least_rel if math.isfinite(one.play_rel) else nan
+    rows.add(
+        _("Play would show from"), N_("{least_rel:percent} of the radius"), least_rel=least_rel
+    )
+    rows.add(_("Duty cycle"), N_("{duty_rel}"), duty_rel=one.duty_mean)
+    law, drop = one.amplitude_law, one.drop_out
+    if law is not None:
+        rows.add(
+            _("Voltage falls to 37 % in"),
+            N_("{decay_m:gap}, from {readings} readings"),
+            decay_m=PlusMinus(law.decay_m, 2 * law.u_decay_m),
+            readings=law.readings,
+        )
+    if drop is not None:
+        speed_mps = PlusMinus(drop.speed_mps, drop.U_speed_mps)
+        rows.add(_("Drop-out speed"), N_("{speed_mps:speed}"), speed_mps=speed_mps)
+        limit_m = PlusMinus(drop.gap_at_limit_m, drop.U_gap_at_limit_m)
+        rows.add(_("Gap that just does"), N_("{limit_m:gap}"), limit_m=limit_m)
+
+
+def limit_rows(limits_of: str | None, limits: Pickup, words: Words) -> Rows:
+    """Whose limits held, and which."""
+    return [
+        (_("Limits of"), limits_of or _("common practice")),
+        (_("Best gap"), _with_fraction(limits.gap_best_m, words)),
+        (_("Most allowed"), _with_fraction(limits.gap_max_m, words)),
+    ]
+
+
+def _with_fraction(gap_m: float, words: Words) -> str:
+    """In inches with the fraction, as feeler blades and drills are marked."""
+    gap = words.number("gap", gap_m)
+    if words.units is not US:
+        return gap
+    return _("{gap} (about {fraction} in)").format(gap=gap, fraction=inch_fraction(gap_m))
+
+
+def counts_words(sheet: Sheet, words: Words) -> str:
+    """'2 pass, 1 fail'."""
+    return ", ".join(f"{count} {words.say(state)}" for state, count in sheet.counts.items())
+
+
+def what_to_do(line: Line, words: Words) -> str:
+    """What is to be done at a pickup of the sheet; '' where nothing is."""
+    said = [fault.sentence for fault in line.faults] or line.advice
+    return " ".join(words.say_all(said))
+
+
+def result_words(numbers: Sequence[int]) -> str:
+    """'Result 4' or 'Results 4, 5 and 6', '' where nothing is stored."""
+    if len(numbers) > 1:
+        return _("Results {numbers}").format(numbers=Words().joined([str(one) for one in numbers]))
+    return _("Result {number}").format(number=numbers[0]) if numbers else ""
+
+
+def summary_table(sheet: Sheet, words: Words) -> str:
+    """The sheet as CSV, a row a pickup in its own order."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(SUMMARY_HEADER)
+    writer.writerows(_summary_row(line, words) for line in sheet.lines)
+    return text.getvalue()
+
+
+def _summary_row(line: Line, words: Words) -> list[str]:
+    gap, wheel, numbers = line.gap, line.wheel, []
+    for name in SUMMARY_HEADER[4:12]:
+        value = math.nan if gap is None else getattr(gap, name)
+        numbers.append(f"{value:.6g}" if math.isfinite(value) else "")
+    counts = ["", "", ""]
+    if wheel is not None:
+        counts = [str(one) for one in (wheel.teeth, wheel.missed, wheel.extra)]
+    advice = " ".join(words.say_all(line.advice))
+    names = [_harmless(part) for part in parts_of(line.pickup)]
+    return [*names, words.say(line.state), *numbers, *counts, fault_names(line, words), advice]
+
+
+def _harmless(text: str) -> str:
+    """Text that a spreadsheet would take for a formula gets a leading apostrophe."""
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t") else text
