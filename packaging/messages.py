@@ -21,7 +21,7 @@ ROOMS = ("workbench", "drivers")
 
 ERRORS = (
     *("BenchError", "WrongInput", "StoreError", "StoreBusy", "Message", "message"),
-    *("InputError", "AddressError", "FileRefused", "Warned", "refused"),
+    *("InputError", "AddressError", "FileRefused", "CodecError", "Note", "refused"),
     *("DeviceError", "DeviceMissing", "DeviceDenied", "DeviceBusy", "DeviceLost"),
 )
 """What carries its template as its first words."""

@@ -20,6 +20,7 @@ from workbench.words.words import Words
 SPOKEN = {
     *("_", "N_", "ngettext", "Plural", "label", "button", "say"),
     *("WrongInput", "StoreError", "StoreBusy", "BenchError", "Message", "message", "refused"),
+    *("Note", "CodecError"),
 }
 """What takes a message for the catalogues."""
 

@@ -56,9 +56,9 @@ class MachineFileError(WrongInput):
     """A machine file with a key that is missing, unknown or out of sense."""
 
     def __init__(
-        self, path: Path | str, key: str, found: Message | str, expected: Message | str
+        self, path: Path | Message | str, key: str, found: Message | str, expected: Message | str
     ) -> None:
-        self.path, self.key, self.found, self.expected = Path(path), key, found, expected
+        self.path, self.key, self.found, self.expected = path, key, found, expected
         values = {"path": path, "key": key, "found": found, "expected": expected}
         if key:
             super().__init__("{path}, key '{key}': {found}; expected {expected}.", **values)

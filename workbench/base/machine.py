@@ -225,7 +225,7 @@ def load_machine(path: Path | str) -> Machine:
     return parse_machine(text, path)
 
 
-def parse_machine(text: str, path: Path | str = "machine") -> Machine:
+def parse_machine(text: str, path: Path | Message | str = "machine") -> Machine:
     """A machine from TOML text; `path` is for the error's sentence."""
     try:
         table = tomllib.loads(text)
@@ -253,7 +253,7 @@ def parse_machine(text: str, path: Path | str = "machine") -> Machine:
     return _check_together(path, machine)
 
 
-def _flatten(table: Mapping[str, Any], path: Path | str) -> dict[str, Any]:
+def _flatten(table: Mapping[str, Any], path: Path | Message | str) -> dict[str, Any]:
     flat: dict[str, Any] = {}
     for key, value in table.items():
         if key in _SECTIONS:
@@ -272,7 +272,7 @@ def _flatten(table: Mapping[str, Any], path: Path | str) -> dict[str, Any]:
     return flat
 
 
-def _check(path: Path | str, key: str, value: Any) -> None:
+def _check(path: Path | Message | str, key: str, value: Any) -> None:
     expected = wrong_value(key, value)
     if expected:
         raise MachineFileError(path, key, _it_is(value), expected)
@@ -317,7 +317,7 @@ def default_of(key: str) -> Any:
     return next(entry.default for entry in fields(_SECTIONS[section]) if entry.name == name)
 
 
-def _need_drive(path: Path | str, values: dict[str, Any]) -> None:
+def _need_drive(path: Path | Message | str, values: dict[str, Any]) -> None:
     needed = ["target_teeth", "kind"]
     needed += {"sprocket": ["sprocket_teeth", "rod_pitch_m"], "roll": ["roll_diameter_m"]}.get(
         values.get("kind", ""), []
@@ -328,7 +328,7 @@ def _need_drive(path: Path | str, values: dict[str, Any]) -> None:
             raise MachineFileError(path, key, _MISSING, _CHECKS[key].expected)
 
 
-def _check_together(path: Path | str, machine: Machine) -> Machine:
+def _check_together(path: Path | Message | str, machine: Machine) -> Machine:
     for low_key, high_key in LOW_AND_HIGH:
         low, high = value_of(machine, low_key), value_of(machine, high_key)
         if high <= low:

@@ -14,7 +14,7 @@ from typing import Any
 
 from drivers.catalogue import open_input
 from drivers.contract import Driver
-from workbench.base.errors import StoreError, WrongInput
+from workbench.base.errors import Message, StoreError, WrongInput
 from workbench.base.machine import Machine, load_machine, parse_machine
 from workbench.base.numbers import with_uncertainty
 from workbench.cli import BROKEN, DONE
@@ -83,7 +83,8 @@ def _brought_along(drivers: Sequence[Driver]) -> Machine | None:
     """The machine file that a simulated scenario brings, where one is read."""
     for driver in drivers:
         if text := getattr(driver, "machine_text", ""):
-            return parse_machine(text, f"machine file of {driver.address}")
+            name = Message("machine file of {address}", address=driver.address)
+            return parse_machine(text, name)
     return None
 
 

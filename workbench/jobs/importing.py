@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum, auto
 from pathlib import Path
 
-from drivers.contract import FileRefused, Item
+from drivers.contract import FileRefused, Item, Note
 from drivers.files.reading import FileDriver
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, as_written, statement
@@ -49,7 +49,7 @@ def import_file(store: Store, path: Path, machine: Machine | None) -> Imported:
     writer = store.begin_recording(path.name, started_host_s=notes.origin_s or 0.0, machine=machine)
     try:
         writer.write([(address, item) for item in (*pieces, *items)], notes)
-        sha256 = writer.end(notes, "all was read")
+        sha256 = writer.end(notes, Note("all was read"))
     except BaseException:
         writer.discard()
         raise
@@ -76,9 +76,9 @@ def _pieces(path: Path, sha256: str) -> list[bytes]:
                 read.update(piece)
                 pieces.append(piece)
     except OSError as error:
-        raise FileRefused(
-            path, f"it cannot be read ({error.strerror})", "a readable file"
-        ) from None
+        found = Note("it cannot be read ({why})", why=error.strerror)
+        raise FileRefused(path, found, Note("a readable file")) from None
     if read.hexdigest() != sha256:
-        raise FileRefused(path, "it changed while it was read", "a file that nothing writes to")
+        found = Note("it changed while it was read")
+        raise FileRefused(path, found, Note("a file that nothing writes to"))
     return pieces

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from drivers.contract import Recording
-from workbench.base.errors import StoreError, WrongInput
+from workbench.base.errors import Message, StoreError, WrongInput
 from workbench.base.machine import Machine, parse_machine
 
 DEFAULT_SIMULATED_S = 60.0
@@ -67,7 +67,8 @@ def _simulate(
     driver = open_input(address)
     recording = collect(driver, for_s or DEFAULT_SIMULATED_S)
     text: str = getattr(driver, "machine_text", "")
-    return recording, parse_machine(text, f"machine file of {address}") if text else None
+    name = Message("machine file of {address}", address=address)
+    return recording, parse_machine(text, name) if text else None
 
 
 def stored_source(
@@ -79,9 +80,7 @@ def stored_source(
     with open_store(address) as store:
         recording = store.load_recording(number)
         row = store.recording(number)
-    if machine is None and row.machine_text:
-        machine = parse_machine(row.machine_text, f"machine of recording {number}")
-    return Source(recording, machine, number, address, row.machine_name)
+    return Source(recording, machine or row.machine(), number, address, row.machine_name)
 
 
 def finish(

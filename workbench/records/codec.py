@@ -29,6 +29,7 @@ from drivers.contract import (
     Ticks,
     ValueBlock,
 )
+from workbench.base.errors import Message
 
 Array = NDArray[Any]
 Stored = Item | bytes
@@ -37,7 +38,7 @@ Stored = Item | bytes
 _LEVEL = 5
 
 
-class CodecError(Exception):
+class CodecError(Message, Exception):
     """Bytes that are no block."""
 
 
@@ -79,7 +80,9 @@ def decode(key: StreamKey, data: bytes) -> list[Stored]:
         head, arrays = _unpack(data)
         return _CODERS[key.kind][1](key, head, arrays)
     except (zlib.error, KeyError, ValueError, TypeError, IndexError, struct.error) as error:
-        raise CodecError(f"a block of {key.kind} cannot be decoded ({error})") from None
+        raise CodecError(
+            "a block of {kind} cannot be decoded ({error})", kind=key.kind, error=str(error)
+        ) from None
 
 
 def arrays_of(data: bytes, names: Collection[str]) -> tuple[ChannelKind, dict[str, Array]]:
@@ -92,7 +95,7 @@ def arrays_of(data: bytes, names: Collection[str]) -> tuple[ChannelKind, dict[st
         head, arrays = _unpack(data, names)
         return _kind_from(head), arrays
     except (zlib.error, KeyError, ValueError, TypeError, struct.error) as error:
-        raise CodecError(f"a block cannot be decoded ({error})") from None
+        raise CodecError("a block cannot be decoded ({error})", error=str(error)) from None
 
 
 def _pack(head: Mapping[str, Any], arrays: Mapping[str, Array]) -> bytes:

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from drivers.contract import Note, Notes
-from workbench.base.errors import StoreError
+from workbench.base.errors import Message, StoreError
 from workbench.base.machine import Machine, parse_machine
 from workbench.records.jsonable import from_text, to_text
 
@@ -60,6 +60,13 @@ class StoredRecording:
     note: str
     deleted_utc: str
 
+    def machine(self) -> Machine | None:
+        """The machine it was recorded on, None where none was given. Raises MachineFileError."""
+        if not self.machine_text:
+            return None
+        name = Message("machine of recording {number}", number=self.number)
+        return parse_machine(self.machine_text, name)
+
 
 @dataclass(frozen=True, slots=True)
 class StoredResult:
@@ -82,10 +89,11 @@ class StoredResult:
     created_utc: str
 
     def machine(self) -> Machine | None:
-        """The machine it was computed for, None where for none."""
+        """The machine it was computed for, None where for none. Raises MachineFileError."""
         if not self.machine_text:
             return None
-        return parse_machine(self.machine_text, f"machine of result {self.number}")
+        name = Message("machine of result {number}", number=self.number)
+        return parse_machine(self.machine_text, name)
 
 
 def recording_entry(row: Mapping[str, Any], now: datetime) -> StoredRecording:

@@ -40,7 +40,7 @@ class StoredBlock:
     def check(self) -> None:
         """Raises StoreError where the bytes are not those that were written."""
         if hashlib.sha256(self.data).digest() != self.sha256:
-            raise self._damaged("its checksum does not match")
+            raise self._damaged(Message("its checksum does not match"))
 
     def items(self) -> list[Stored]:
         """The items, bit for bit as they were written. Raises StoreError."""
@@ -48,12 +48,18 @@ class StoredBlock:
         try:
             items = decode(self.key, self.data)
         except CodecError as error:
-            raise self._damaged(str(error)) from None
+            raise self._damaged(error) from None
         if len(items) != self.count:
-            raise self._damaged(f"it holds {len(items)} items, expected {self.count}")
+            raise self._damaged(
+                Message(
+                    "it holds {count} items, expected {expected}",
+                    count=len(items),
+                    expected=self.count,
+                )
+            )
         return items
 
-    def _damaged(self, what: str) -> StoreError:
+    def _damaged(self, what: Message) -> StoreError:
         stream = " ".join(part for part in (self.key.kind, self.key.name) if part)
         return StoreError(
             "Block {sequence} of recording {recording} ({stream} of "

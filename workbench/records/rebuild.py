@@ -15,6 +15,7 @@ from drivers.contract import (
     EdgeTrack,
     Item,
     Lost,
+    Note,
     Notes,
     Recording,
     SpeedBlock,
@@ -91,14 +92,21 @@ def _joined(parts: Sequence[Array]) -> Array:
 def odd_clocks(clocks: Mapping[Sender, ClockRuns]) -> list[str]:
     """A sentence for each counter whose clock is off by more than a crystal can be."""
     return [
-        f"The clock of {address} runs {abs(base.drift_ppm):.0f} ppm "
-        f"{'fast' if base.drift_ppm > 0 else 'slow'} against the computer's, more than a "
-        "crystal can: check the clock rate its board reports. Times here follow the "
-        "computer's clock."
+        Note(_FAST if base.drift_ppm > 0 else _SLOW, address=address, off_ppm=abs(base.drift_ppm))
         for (address, whose), clock in clocks.items()
         for base in clock.bases
         if base.odd and not whose
     ]
+
+
+_FAST = Note(
+    "The clock of {address} runs {off_ppm:.0f} ppm fast against the computer's, more than a "
+    "crystal can: check the clock rate its board reports. Times here follow the computer's clock."
+)
+_SLOW = Note(
+    "The clock of {address} runs {off_ppm:.0f} ppm slow against the computer's, more than a "
+    "crystal can: check the clock rate its board reports. Times here follow the computer's clock."
+)
 
 
 def _named_apart(pairs: Sequence[Pair]) -> list[Item]:

@@ -148,6 +148,9 @@ class Recorder:
 
     def _fail(self, error: StoreError) -> None:
         with self._changed:
-            kept = f"Recording {self.number} ends here and keeps all that was stored before."
-            self._error = self._error or StoreError("{error} {kept}", error=error, kept=kept)
+            self._error = self._error or StoreError(
+                "{error} Recording {number} ends here and keeps all that was stored before.",
+                error=error,
+                number=self.number,
+            )
             self._changed.notify_all()

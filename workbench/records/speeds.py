@@ -139,7 +139,7 @@ def read_speeds(
                         "Block {sequence} of recording {recording} is damaged: {what}.",
                         sequence=block.sequence,
                         recording=number,
-                        what=str(error),
+                        what=error,
                     )
                 )
         if at % PACK == PACK - 1:

@@ -22,8 +22,9 @@ from workbench.base.errors import WrongInput
 from workbench.base.files import write_file
 from workbench.calibration.statistics.decision import Verdict
 from workbench.records.jsonable import plain
+from workbench.words.language import N_, _
 
-SHOP_RECORD = "Shop record, not an accredited certificate."
+SHOP_RECORD = N_("Shop record, not an accredited certificate.")
 """Stands on every report: nobody may take one for an accredited laboratory's."""
 
 INK = "#1F2328"
@@ -137,9 +138,11 @@ def check_report_path(path: Path | str) -> Path:
     """The path, if a report can be written there. Raises WrongInput: before the work, not after."""
     path = Path(path)
     if path.suffix.lower() not in ENDINGS:
-        raise WrongInput(f"{path}: a report ends in {', '.join(ENDINGS)}.")
+        raise WrongInput(
+            "{path}: a report ends in {endings}.", path=path, endings=", ".join(ENDINGS)
+        )
     if not path.parent.is_dir():
-        raise WrongInput(f"{path}: there is no folder {path.parent}.")
+        raise WrongInput("{path}: there is no folder {folder}.", path=path, folder=path.parent)
     return path
 
 
@@ -225,7 +228,7 @@ def _as_data(document: Document) -> dict[str, Any]:
             "subtitle": document.subtitle,
             "number": document.number,
             "simulated": document.simulated,
-            "footer": document.footer,
+            "footer": _(document.footer),
             "paper": document.paper,
             "blocks": blocks,
         },

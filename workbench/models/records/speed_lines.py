@@ -13,13 +13,13 @@ import numpy as np
 
 from drivers.contract import ChannelKind, Recording
 from workbench.base.errors import StoreError
-from workbench.base.machine import Machine, parse_machine
+from workbench.base.machine import Machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.live.streams import SILENT_S
 from workbench.models.progress import Progress
 from workbench.models.records.archive import damage_sentences
 from workbench.models.signals.pictures import speed_panel
-from workbench.records.store import Store, open_store
+from workbench.records.store import open_store
 from workbench.words.language import N_, _
 from workbench.words.pictures.picture import CLOCK, Axis, Floats, Picture
 from workbench.words.pictures.pyramid import Pyramid
@@ -49,7 +49,7 @@ def overview(store: str | None, number: int) -> SpeedLines | None:
     with open_store(store) as opened:
         # What is damaged is told once all is read.
         recording = opened.speeds(number, lambda _said: None, overview=True)
-        machine = _machine(opened, number)
+        machine = opened.recording(number).machine()
     if recording is None:
         return None
     shown = lines_of(recording, machine)
@@ -65,7 +65,7 @@ def speed_lines(store: str | None, number: int, progress: Progress | None = None
         recording = opened.speeds(number, damage.append, report)
         if recording is None:
             recording = opened.load_recording(number, damage.append, progress)
-        machine = _machine(opened, number)
+        machine = opened.recording(number).machine()
     return lines_of(recording, machine, damage)
 
 
@@ -115,8 +115,3 @@ def _joined(line: Pyramid) -> Pyramid:
     """One line through all places of an overview: what lies between them was not looked at."""
     known = np.isfinite(line.value)
     return Pyramid(line.time_s[known], line.value[known])
-
-
-def _machine(opened: Store, number: int) -> Machine | None:
-    text = opened.recording(number).machine_text
-    return parse_machine(text, f"machine of recording {number}") if text else None
