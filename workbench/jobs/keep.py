@@ -7,13 +7,9 @@ from typing import Any
 
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
-from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.codec import Answer, from_plain, to_plain
-from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.job import job
-from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.source import Source
-from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.records.entries import StoredResult
 
 
@@ -91,21 +87,11 @@ def options_before(kind: str, number: int, address: str | None) -> Any:
     return from_plain(before[0].options, options) if before else options()
 
 
-_ANSWERS: dict[str, type] = {
-    "pass": PassAnswer,
-    "calibrate": CalibrateAnswer,
-    "gap": GapAnswer,
-    "speed": SpeedAnswer,
-}
-
-
-def any_answer(stored: StoredResult) -> PassAnswer | CalibrateAnswer | GapAnswer | SpeedAnswer:
-    """A stored result's answer, of whatever kind. Raises StoreError."""
-    answer: PassAnswer | CalibrateAnswer | GapAnswer | SpeedAnswer
-    answer = from_plain(stored.answer, _ANSWERS[stored.kind])
-    return answer
+def any_answer(stored: StoredResult) -> Any:
+    """A stored result's answer, of the type its job gives. Raises StoreError."""
+    return from_plain(stored.answer, job(stored.kind).answer)
 
 
 def answer_of(stored: StoredResult, kind: type[Answer]) -> Answer:
-    """A stored result's answer, of the type its job gives. Raises StoreError."""
+    """A stored result's answer, which must be of that type. Raises StoreError."""
     return from_plain(stored.answer, kind)
