@@ -1,21 +1,24 @@
 """Budgets against the GUM's examples, JCGM 101, and two independent libraries."""
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
 
 from workbench.calibration.pulses.speed import coverage_factor
+from workbench.calibration.statistics import budget
 from workbench.calibration.statistics.budget import (
     BudgetSays,
     Distribution,
-    Line,
+    Part,
     checked,
-    first_order,
     monte_carlo,
 )
 
 RECTANGULAR, TRIANGULAR = Distribution.RECTANGULAR, Distribution.TRIANGULAR
+Line = partial(budget.Line, source="an example", group=Part.SCATTER)
+first_order = partial(budget.first_order, quantity="y")
 
 
 def end_gauge(x):
@@ -38,16 +41,16 @@ END_GAUGE = [
 
 def test_gum_h1_end_gauge():
     """JCGM 100:2008, H.1: l = 50 000 838 nm, u = 32 nm, ν_eff = 16.7 → 16, U99 = 93 nm."""
-    budget = first_order(end_gauge, END_GAUGE, coverage=0.99)
-    assert f"{budget.value:.0f}" == "50000838"
-    assert f"{budget.u:.0f}" == "32"
+    found = first_order(end_gauge, END_GAUGE, coverage=0.99)
+    assert f"{found.value:.0f}" == "50000838"
+    assert f"{found.u:.0f}" == "32"
     # The GUM goes on from contributions rounded to 0.1 nm and prints 16.7; unrounded 16.6.
-    assert budget.dof == pytest.approx(16.7, abs=0.15)
-    assert math.floor(budget.dof) == 16
-    assert f"{budget.k:.2f}" == "2.92"
-    assert f"{budget.U:.0f}" == "93"
+    assert found.dof == pytest.approx(16.7, abs=0.15)
+    assert math.floor(found.dof) == 16
+    assert f"{found.k:.2f}" == "2.92"
+    assert f"{found.U:.0f}" == "93"
     # Table H.1 prints the contribution of each input in nm.
-    size = {line.quantity: abs(line.contribution) for line in budget.lines}
+    size = {line.quantity: abs(line.contribution) for line in found.lines}
     assert size["δθ"] == pytest.approx(16.6, abs=0.1)
     assert f"{size['δα']:.1f}" == "2.9"
     assert size["α_s"] == pytest.approx(0, abs=1e-6)
@@ -120,7 +123,7 @@ def test_correlated_inputs_through_gtc():
         a, b, c = (gtc.ureal(line.estimate, line.u, independent=False) for line in lines)
         gtc.set_correlation(r, a, b)
         theirs = a / b + c
-        ours = first_order(lambda x: x[0] / x[1] + x[2], lines, correlation={(0, 1): r})
+        ours = first_order(lambda x: x[0] / x[1] + x[2], lines, correlation=[(0, 1, r)])
         assert ours.u == pytest.approx(theirs.u, rel=1e-7)
 
 
@@ -146,24 +149,24 @@ def test_a_bent_model_is_noticed_and_given_to_monte_carlo():
     def bent(x):
         return x[0] ** 2 + x[1]
 
-    budget = checked(first_order(bent, lines), bent, draws=200_000)
-    why = budget.note.values["why"]
+    found = checked(first_order(bent, lines), bent, draws=200_000)
+    why = found.note.values["why"]
     assert (why.what, why.values["quantity"]) == (BudgetSays.BENDS_WITH, "x")
-    assert budget.method is BudgetSays.MONTE_CARLO
-    assert pytest.approx(4.0, abs=0.06) == budget.U
+    assert found.method.what == BudgetSays.MONTE_CARLO
+    assert pytest.approx(4.0, abs=0.06) == found.U
 
 
 def test_a_lone_rectangular_input_gets_its_own_factor():
     """Rectangular of half-width a: 95.45 % within 0.9545 a, so k = 0.9545·√3 = 1.653."""
     lines = [Line("display", 2.5, 0.1 / math.sqrt(12), distribution=RECTANGULAR)]
-    budget = checked(first_order(lambda x: x[0], lines), lambda x: x[0])
-    assert budget.method is BudgetSays.MONTE_CARLO
-    assert budget.k == pytest.approx(0.9545 * math.sqrt(3), abs=0.01)
+    found = checked(first_order(lambda x: x[0], lines), lambda x: x[0])
+    assert found.method.what == BudgetSays.MONTE_CARLO
+    assert found.k == pytest.approx(0.9545 * math.sqrt(3), abs=0.01)
 
 
 def test_a_plain_budget_is_left_alone():
-    budget = first_order(belt_speed, BELT)
-    assert checked(budget, belt_speed) is budget
+    found = first_order(belt_speed, BELT)
+    assert checked(found, belt_speed) is found
 
 
 def test_triangular_draws_have_the_right_shape():

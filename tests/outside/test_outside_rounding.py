@@ -6,6 +6,7 @@ import pytest
 from workbench.base.machine import parse_machine
 from workbench.calibration.readout.runs import Run
 from workbench.calibration.readout.steady_runs import SteadySays, calibrate_runs
+from workbench.calibration.statistics.budget import Part
 
 MPH = 0.44704
 STEP = 0.1
@@ -46,7 +47,7 @@ def test_one_reading_costs_0_29_of_a_step():
     """F.2.2.1: 'u² = (δx)²/12 … a standard uncertainty of u = 0,29 δx for any stimulus X';
     its weighing example: last digit 1 g, u = (1/√12) g = 0,29 g."""
     found = calibrated([2.53])
-    reading = found.budget.groups()["reading the display"]
+    reading = found.budget.groups[Part.DISPLAY]
     assert reading * (2.53 * 1.04) / STEP == pytest.approx(0.29, abs=0.005)
 
 
@@ -59,7 +60,7 @@ def test_readings_that_err_alike_are_no_better_than_one():
         found = calibrated((np.array([18, 22, 26, 29, 32]) + residue) * STEP)
         assert SteadySays.ONE_ROUNDING in said(found)
         assert found.budget.u >= 0.9 * 0.29 * STEP / 2.65
-        covered += abs(found.error - (1 / 1.04 - 1)) <= found.budget.U
+        covered += abs(found.error_at_work - (1 / 1.04 - 1)) <= found.budget.U
     # 95 % of them, a seventh of a step being the most that any could be missed by.
     assert covered >= 0.88 * residues.size
 
@@ -71,4 +72,4 @@ def test_readings_that_do_not_hang_together_average_out():
     )
     assert SteadySays.ONE_ROUNDING not in said(found)
     assert found.budget.u < 0.7 * 0.29 * STEP / 2.65
-    assert abs(found.error - (1 / 1.04 - 1)) <= found.budget.U
+    assert abs(found.error_at_work - (1 / 1.04 - 1)) <= found.budget.U

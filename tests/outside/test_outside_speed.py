@@ -13,7 +13,6 @@ from workbench.calibration.pulses.drive_line import (
     belt_per_shaft_turn,
     metres_per_pulse,
     pitch_diameter,
-    polygon_speed_drop,
 )
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.speed import coverage_factor, fit_period
@@ -62,12 +61,6 @@ def test_the_variance_of_the_period_reaches_its_bound(turns: int) -> None:
 def test_sprocket_table(teeth: int, ratio: float) -> None:
     """Pitch diameter ÷ pitch of roller chain sprockets, handbook table after ISO 606."""
     assert pitch_diameter(1.0, teeth) == pytest.approx(ratio, abs=5.1e-5)
-
-
-@pytest.mark.parametrize(("teeth", "drop"), [(8, 0.0761), (12, 0.0341), (17, 0.0170), (25, 0.0079)])
-def test_polygon_effect(teeth: int, drop: float) -> None:
-    """Speed drop 1 − cos(π/N), as printed in chain handbooks (computed from the formula)."""
-    assert polygon_speed_drop(teeth) == pytest.approx(drop, abs=5.1e-5)
 
 
 @pytest.mark.parametrize("pitch_m", [0.0127, 0.015875, 0.01905, 0.0254])

@@ -17,7 +17,7 @@ from workbench.calibration.readout.run_table import looks_like_run_table
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_source, source_of, words_of
 from workbench.cli.output import not_kept, print_answer, print_table, print_warnings
-from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions, ReadoutAnswer
+from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.keep import Kept, judge, keep_table
 from workbench.jobs.table import read_text, table_text
@@ -185,7 +185,7 @@ def _print(answer: CalibrateAnswer, kept: Kept, words: Words) -> None:
         print_warnings([words.say(not_kept(kept.trouble))])
 
 
-def _rows(answer: ReadoutAnswer, words: Words) -> list[tuple[str, str]]:
+def _rows(answer: CalibrateAnswer, words: Words) -> list[tuple[str, str]]:
     """Label and text of what matters most."""
     at = words.number("speed", answer.speed_at_work_mps)
     error = words.number("percent", answer.error_at_work, answer.U_error_at_work)
@@ -217,7 +217,7 @@ def _rows(answer: ReadoutAnswer, words: Words) -> list[tuple[str, str]]:
     return rows
 
 
-def _setting_rows(answer: ReadoutAnswer, words: Words) -> list[tuple[str, str]]:
+def _setting_rows(answer: CalibrateAnswer, words: Words) -> list[tuple[str, str]]:
     if not math.isfinite(answer.setting_now):
         return []
     unit = answer.setting_unit

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from functools import singledispatch
 
-from workbench.jobs.calibrate.answer import ReadoutAnswer
+from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.gap.answer import GapAnswer, PickupAnswer, WheelAnswer
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
@@ -59,7 +59,7 @@ def _of_pass(answer: PassAnswer) -> list[MainFigure]:
 
 
 @_figures.register
-def _of_readout(answer: ReadoutAnswer) -> list[MainFigure]:
+def _of_readout(answer: CalibrateAnswer) -> list[MainFigure]:
     error, travel_m = answer.error_at_work, answer.metres_per_pulse
     return [
         MainFigure(_("Readout error at work"), error, "percent", answer.U_error_at_work),

@@ -45,8 +45,3 @@ def belt_per_shaft_turn(drive: Drive) -> tuple[float, float]:
 def pitch_diameter(pitch_m: float, teeth: int) -> float:
     """Pitch diameter of a sprocket, P/sin(180°/N), metres."""
     return pitch_m / math.sin(math.pi / teeth)
-
-
-def polygon_speed_drop(teeth: int) -> float:
-    """Share by which the belt slows between two teeth of its sprocket, 1 − cos(π/N)."""
-    return 1 - math.cos(math.pi / teeth)

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from enum import StrEnum, auto
 
 from workbench.base.statements import Statement, statement
-from workbench.calibration.readout.runs import Run
-from workbench.calibration.readout.true_speed import Part
-from workbench.calibration.statistics.budget import Budget
+from workbench.calibration.readout.runs import RunResult
+from workbench.calibration.statistics.budget import Budget, Part
 from workbench.calibration.statistics.decision import (
     Decision,
     Verdict,
@@ -56,7 +55,7 @@ MOST_TIMES = 10.0
 
 
 def advice(
-    decision: Decision, budget: Budget, limit: float, runs: Sequence[Run]
+    decision: Decision, budget: Budget, limit: float, runs: Sequence[RunResult]
 ) -> Statement | None:
     """What would settle a verdict; None for a plain pass or fail. `runs` are those used."""
     if decision.verdict in (Verdict.PASS, Verdict.FAIL):
@@ -64,7 +63,7 @@ def advice(
     wanted = uncertainty_to_settle(decision, budget.value, -limit, limit) / budget.k
     if wanted < budget.u / MOST_TIMES:
         return statement(SettleSays.SET_RIGHT_INSTEAD)
-    parts = {Part(name): u for name, u in budget.groups().items()}
+    parts = budget.groups
     kinds = {name: (parts[name], power) for name, power in SHRINKS.items() if parts.get(name)}
     u_fixed = math.sqrt(sum(p**2 for name, p in parts.items() if name not in kinds))
     if wanted <= u_fixed:
@@ -86,9 +85,9 @@ def advice(
     return statement(SettleSays.WOULD_SETTLE, steps=tuple(steps)) if steps else None
 
 
-def _step(part: Part, times: float, runs: Sequence[Run]) -> Statement:
+def _step(part: Part, times: float, runs: Sequence[RunResult]) -> Statement:
     if part is Part.LAP_TIMING:
-        laps = [run.laps for run in runs if run.has_laps]
+        laps = [run.laps for run in runs if math.isfinite(run.laps)]
         count = math.ceil(min(laps) * (times - 1)) if laps else 1
         return statement(SettleSays.MORE_LAPS_A_RUN, count=count)
     if part is Part.PULSE_COUNT:

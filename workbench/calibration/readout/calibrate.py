@@ -2,78 +2,142 @@
 
 `steady_runs.calibrate_runs` takes runs with a shown value each, `ramp.calibrate_ramp` a
 ramped run with the moments at which the display changed. Both end here, in one
-`Calibration`: error at the working speed with its budget, verdict and advice, the setting,
-and the drive line's metres a pulse.
+`Calibration`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum, auto
 
 from workbench.base.machine import Machine
-from workbench.base.statements import Statement
+from workbench.base.statements import PlusMinus, Statement, statement
 from workbench.calibration.readout.advice import advice
-from workbench.calibration.readout.change_overs import ChangeOvers
+from workbench.calibration.readout.change_overs import RampResult
 from workbench.calibration.readout.drive_line_check import DriveLine, geometry_of, lap_of
-from workbench.calibration.readout.runs import Run
-from workbench.calibration.readout.setting import Setting, propose_setting
-from workbench.calibration.readout.true_speed import TrueSpeeds, true_speeds
+from workbench.calibration.readout.runs import Run, RunResult
+from workbench.calibration.readout.setting import propose_setting
+from workbench.calibration.readout.true_speed import InputSays, TrueSpeeds, true_speeds
 from workbench.calibration.statistics.budget import Budget
-from workbench.calibration.statistics.decision import Decision, decide
+from workbench.calibration.statistics.decision import Verdict, decide
+
+ERROR = statement(InputSays.READOUT_ERROR_AT_WORK)
+"""What the budget is one of: shown ÷ true − 1 at the middle of the working speeds."""
 
 
 class ResultSays(StrEnum):
-    """How far an answer can be trusted beyond its uncertainty."""
+    """What a readout shows, and how far an answer can be trusted beyond its uncertainty."""
 
+    READS_RIGHT = auto()
+    SHOWS_TOO_MUCH = auto()
+    SHOWS_TOO_LITTLE = auto()
     NO_RUN_AT_WORK = auto()
     NO_CHANGE_OVER_AT_WORK = auto()
 
 
 @dataclass(frozen=True, slots=True)
-class RunResult:
-    """One run with what came of it. `used` False: left out of the fit, `note` says why."""
+class FittedLine:
+    """shown = offset + slope · true; the probability is that of the lack-of-fit test, NaN where
+    it cannot be made."""
 
-    run: Run
-    true_mps: float
-    u_true_mps: float
-    error: float
-    u_error: float
-    used: bool = True
-    note: Statement | None = None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Calibration:
-    """The answer. `budget` is that of the error at `speed_mps`, a share of the true speed.
-
-    `ends`: (speed, error, u) at the ends of the working speeds.
-    `fit_probability` is that of the lack-of-fit test, NaN where it cannot be made.
-    """
-
-    speed_mps: float
-    budget: Budget
-    decision: Decision
-    advice: Statement | None
-    setting: Setting
-    new_decision: Decision
-    drive_line: DriveLine
-    metres_per_pulse: float
-    u_metres_per_pulse: float
     slope: float
     u_slope: float
     offset_mps: float
     u_offset_mps: float
-    fit_probability: float
-    ends: tuple[tuple[float, float, float], ...]
+    lack_of_fit_probability: float = math.nan
+    through_origin: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class EndError:
+    """The error at one end of the working speeds."""
+
+    speed_mps: float
+    error: float
+    u_error: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calibration:
+    """The readout in one state: its error at the middle of the working speeds (shown ÷ true
+    − 1), the verdict, the setting that would be right.
+
+    `readout_error_limit` is the error allowed. `metres_per_pulse` is what was used; `_runs`
+    that of laps and pulses together, `_geometry` that of the drive line. A job adds what it
+    was computed from (`source` and its hash, `simulated`, `method`), and the same of the runs
+    made with the new setting, `as_left`.
+    """
+
+    machine: str
+    sentence: Statement
+    error_at_work: float
+    u_error_at_work: float
+    U_error_at_work: float
+    k: float
+    dof: float
+    coverage: float
+    speed_at_work_mps: float
+    readout_error_limit: float
+    verdict: Verdict
+    conformance_probability: float
+    reason: Statement
+    advice: Statement | None
+    unit: str
+    step: float
+    setting_unit: str
+    reads: str
+    setting_now: float
+    setting_exact: float
+    u_setting_exact: float
+    U_setting_exact: float
+    setting_new: float
+    setting_by_pulses: float
+    residual_error: float
+    verdict_expected: Verdict
+    metres_per_pulse: float
+    u_metres_per_pulse: float
+    U_metres_per_pulse: float
+    metres_per_pulse_runs: float
+    u_metres_per_pulse_runs: float
+    metres_per_pulse_geometry: float
+    u_metres_per_pulse_geometry: float
+    drive_line_difference: float
+    u_drive_line_difference: float
+    drive_line_causes: tuple[Statement, ...]
+    fit: FittedLine
+    error_at_ends: tuple[EndError, ...]
+    budget: Budget
     runs: tuple[RunResult, ...]
-    flips: ChangeOvers | None
     warnings: tuple[Statement, ...]
+    change_overs: RampResult | None = None
+    source: str = ""
+    source_sha256: str | None = None
+    simulated: bool = False
+    method: Statement | None = None
+    as_left: Calibration | None = None
 
     @property
-    def error(self) -> float:
-        return self.budget.value
+    def latest(self) -> Calibration:
+        """The readout as it is now."""
+        return self.as_left or self
+
+    @property
+    def has_new_setting(self) -> bool:
+        """Whether a number is proposed for the readout."""
+        return math.isfinite(self.setting_new)
+
+    @property
+    def to_be_proved(self) -> bool:
+        """Whether there is a new setting that no run has been made with yet."""
+        return self.has_new_setting and self.as_left is None
+
+    @property
+    def sends_to_the_belt(self) -> bool:
+        """Whether it asks for runs, with the belt moving: to settle the verdict, or to prove
+        the new setting."""
+        return self.advice is not None or self.to_be_proved
 
 
 def solve_speeds(
@@ -92,39 +156,73 @@ def finished(
     drive_line: DriveLine,
     speeds: TrueSpeeds,
     *,
-    line: tuple[float, float, float, float],
-    fit_probability: float,
-    ends: tuple[tuple[float, float, float], ...],
-    runs: tuple[RunResult, ...],
+    fit: FittedLine,
+    error_at: Callable[[float], tuple[float, float]],
+    runs: tuple[RunResult, ...] = (),
     warnings: Sequence[Statement],
-    flips: ChangeOvers | None = None,
+    ramp: RampResult | None = None,
 ) -> Calibration:
-    """Verdict, setting and advice for an error found; `line` is slope, u, offset, u."""
-    limit = machine.limits.readout_error
-    decision = decide(budget.value, budget.u, -limit, limit, U=budget.U)
-    setting = propose_setting(
-        machine.readout,
-        budget.value,
-        budget.u,
-        speeds.metres_per_pulse,
-        machine.drive.target_teeth,
-    )
+    """Verdict, setting and advice for an error found; `error_at` gives the error and its u at
+    another speed."""
+    readout, limits, k = machine.readout, machine.limits, budget.k
+    limit, error, u = limits.readout_error, budget.value, budget.u
+    decision = decide(error, u, -limit, limit, U=budget.U)
+    pulse_m, teeth = speeds.metres_per_pulse, machine.drive.target_teeth
+    setting = propose_setting(readout, error, u, pulse_m, teeth)
     # The error left after the change is as uncertain as the one found before it.
-    left, u_left = setting.residual_error, budget.u / (1 + budget.value)
+    left, u_left = setting.residual_error, u / (1 + error)
+    ends = [v for v in (limits.speed_low_mps, limits.speed_high_mps) if v > 0]
+    u_pulse_m = pulse_m * speeds.u_metres_per_pulse_rel
     return Calibration(
-        machine.limits.speed_at_work_mps,
-        budget,
-        decision,
-        advice(decision, budget, limit, [result.run for result in runs if result.used]),
-        setting,
-        decide(left, u_left, -limit, limit, U=budget.k * u_left),
-        drive_line,
-        speeds.metres_per_pulse,
-        speeds.metres_per_pulse * speeds.u_metres_per_pulse_rel,
-        *line,
-        fit_probability,
-        ends,
-        runs,
-        flips,
-        (*drive_line.says, *warnings, *setting.warnings),
+        machine=machine.name,
+        sentence=_sentence(budget, limits.speed_at_work_mps),
+        error_at_work=error,
+        u_error_at_work=u,
+        U_error_at_work=budget.U,
+        k=k,
+        dof=budget.dof,
+        coverage=budget.coverage,
+        speed_at_work_mps=limits.speed_at_work_mps,
+        readout_error_limit=limit,
+        verdict=decision.verdict,
+        conformance_probability=decision.conformance_probability,
+        reason=decision.reason,
+        advice=advice(decision, budget, limit, [run for run in runs if run.used]),
+        unit=readout.unit,
+        step=readout.step,
+        setting_unit=readout.setting_unit,
+        reads=readout.reads,
+        setting_now=setting.now,
+        setting_exact=setting.exact,
+        u_setting_exact=setting.u_exact,
+        U_setting_exact=k * setting.u_exact,
+        setting_new=setting.new,
+        setting_by_pulses=setting.by_pulses,
+        residual_error=left,
+        verdict_expected=decide(left, u_left, -limit, limit, U=k * u_left).verdict,
+        metres_per_pulse=pulse_m,
+        u_metres_per_pulse=u_pulse_m,
+        U_metres_per_pulse=k * u_pulse_m,
+        metres_per_pulse_runs=drive_line.from_runs_m,
+        u_metres_per_pulse_runs=drive_line.u_from_runs_m,
+        metres_per_pulse_geometry=drive_line.from_geometry_m,
+        u_metres_per_pulse_geometry=drive_line.u_from_geometry_m,
+        drive_line_difference=drive_line.difference,
+        u_drive_line_difference=drive_line.u_difference,
+        drive_line_causes=drive_line.causes,
+        fit=replace(fit, through_origin=fit.offset_mps == 0),
+        error_at_ends=tuple(EndError(v, *error_at(v)) for v in ends),
+        budget=budget,
+        runs=runs,
+        warnings=(*drive_line.says, *warnings, *setting.warnings),
+        change_overs=ramp,
     )
+
+
+def _sentence(budget: Budget, at_mps: float) -> Statement:
+    error, U = budget.value, budget.U
+    if abs(error) <= U:
+        right = PlusMinus(error, U)
+        return statement(ResultSays.READS_RIGHT, error_rel=right, at_mps=at_mps)
+    says = ResultSays.SHOWS_TOO_MUCH if error > 0 else ResultSays.SHOWS_TOO_LITTLE
+    return statement(says, error_rel=PlusMinus(abs(error), U), at_mps=at_mps)

@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum, auto
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -109,11 +110,54 @@ class ChangeOvers:
     dof: float
     warnings: tuple[Statement, ...]
 
+    def result(self, unit_mps: float) -> RampResult:
+        """The same in the readout's unit, of which one is `unit_mps`."""
+        points = [
+            FlipResult(
+                flip.time_s,
+                flip.shown,
+                "up" if flip.up else "down",
+                float(threshold) / unit_mps,
+                float(speed),
+                float(threshold / speed) - 1,
+            )
+            for flip, speed, threshold in zip(
+                self.flips, self.speed_mps, self.threshold_mps, strict=True
+            )
+        ]
+        return RampResult(
+            self.lag_s, self.u_lag_s, self.hysteresis_mps, self.u_hysteresis_mps, tuple(points)
+        )
+
     def error(self, speed_mps: float) -> tuple[float, float]:
         """shown ÷ true − 1 at a speed, and its standard uncertainty."""
         row = np.array([1 / speed_mps, 1.0])
         value = self.offset_mps / speed_mps + self.slope - 1
         return value, math.sqrt(row @ self.covariance @ row)
+
+
+@dataclass(frozen=True, slots=True)
+class FlipResult:
+    """The display changed to `shown`; `threshold` is the indication then, both in the readout's
+    unit, `true_mps` the belt's speed with the lag taken out."""
+
+    time_s: float
+    shown: float
+    direction: Literal["up", "down"]
+    threshold: float
+    true_mps: float
+    error: float
+
+
+@dataclass(frozen=True, slots=True)
+class RampResult:
+    """What a ramped run has shown: the lag of display and hand, and every flip that was used."""
+
+    lag_s: float
+    u_lag_s: float
+    hysteresis_mps: float
+    u_hysteresis_mps: float
+    points: tuple[FlipResult, ...]
 
 
 def change_overs(

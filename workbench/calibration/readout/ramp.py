@@ -17,7 +17,9 @@ from workbench.base.statements import Statement, statement
 from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.calibration.readout.calibrate import (
+    ERROR,
     Calibration,
+    FittedLine,
     ResultSays,
     finished,
     solve_speeds,
@@ -25,8 +27,8 @@ from workbench.calibration.readout.calibrate import (
 from workbench.calibration.readout.change_overs import ChangeOvers, Flip, change_overs
 from workbench.calibration.readout.drive_line_check import check_drive_line, lap_of
 from workbench.calibration.readout.recorded_runs import Pulses, whole_run
-from workbench.calibration.readout.true_speed import InputSays, Part, TrueSpeeds, clock_line
-from workbench.calibration.statistics.budget import Budget, Line, checked, first_order
+from workbench.calibration.readout.true_speed import InputSays, TrueSpeeds, clock_line
+from workbench.calibration.statistics.budget import Budget, Line, Part, checked, first_order
 
 Floats = NDArray[np.float64]
 
@@ -55,12 +57,10 @@ def calibrate_ramp(
         machine,
         drive_line,
         speeds,
-        line=_line(found, speeds),
-        fit_probability=math.nan,
-        ends=_ends(found, speeds, machine),
-        runs=(),
+        fit=_line(found, speeds),
+        error_at=lambda v: _error_at(found, speeds, v),
         warnings=[*warnings, *found.warnings, *_beside_the_work(found, speed)],
-        flips=found,
+        ramp=found.result(unit_mps),
     )
 
 
@@ -87,25 +87,19 @@ def _budget(speeds: TrueSpeeds, found: ChangeOvers, speed: float, u_clock_rel: f
         return np.asarray(offset + (error + 1 - offset) * share - 1 + x[-1])
 
     lines = [*speeds.inputs, clock_line(u_clock_rel), own]
-    return checked(first_order(model, lines), model)
+    return checked(first_order(model, lines, quantity=ERROR), model)
 
 
-def _line(found: ChangeOvers, speeds: TrueSpeeds) -> tuple[float, float, float, float]:
-    """Slope, u, offset, u, the metres a pulse's uncertainty included in the slope's."""
+def _line(found: ChangeOvers, speeds: TrueSpeeds) -> FittedLine:
+    """The metres a pulse's uncertainty is included in the slope's."""
     u_own, u_offset = np.sqrt(np.diag(found.covariance))
     u_slope = math.hypot(float(u_own), found.slope * speeds.u_metres_per_pulse_rel)
-    return found.slope, u_slope, found.offset_mps, float(u_offset)
+    return FittedLine(found.slope, u_slope, found.offset_mps, float(u_offset))
 
 
-def _ends(
-    found: ChangeOvers, speeds: TrueSpeeds, machine: Machine
-) -> tuple[tuple[float, float, float], ...]:
-    ends = []
-    for speed in (machine.limits.speed_low_mps, machine.limits.speed_high_mps):
-        if speed > 0:
-            error, u = found.error(speed)
-            ends.append((speed, error, math.hypot(u, speeds.u_metres_per_pulse_rel)))
-    return tuple(ends)
+def _error_at(found: ChangeOvers, speeds: TrueSpeeds, speed_mps: float) -> tuple[float, float]:
+    error, u = found.error(speed_mps)
+    return error, math.hypot(u, speeds.u_metres_per_pulse_rel)
 
 
 def _beside_the_work(found: ChangeOvers, speed: float) -> list[Statement]:

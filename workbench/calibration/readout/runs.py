@@ -86,3 +86,27 @@ class Run:
 
     def without_pulses(self) -> Run:
         return replace(self, pulses=math.nan, pulses_time_s=math.nan)
+
+
+@dataclass(frozen=True, slots=True)
+class RunResult:
+    """One run and what came of it, `shown` in the readout's unit; what it lacks is NaN.
+
+    `line` is that of the run table, `note` says why it was left out of the fit.
+    """
+
+    run: str
+    line: int | None
+    shown: float
+    shown_mps: float
+    laps: float
+    laps_time_s: float
+    pulses: float
+    pulses_time_s: float
+    reference_mps: float
+    true_mps: float
+    u_true_mps: float
+    error: float
+    u_error: float
+    used: bool
+    note: Statement | None

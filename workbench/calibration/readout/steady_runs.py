@@ -19,9 +19,10 @@ from workbench.base.machine import Machine
 from workbench.base.statements import Statement, statement
 from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.readout.calibrate import (
+    ERROR,
     Calibration,
+    FittedLine,
     ResultSays,
-    RunResult,
     finished,
     solve_speeds,
 )
@@ -33,14 +34,16 @@ from workbench.calibration.readout.drive_line_check import (
 )
 from workbench.calibration.readout.rounding import draw_rounding
 from workbench.calibration.readout.run_case import Case
-from workbench.calibration.readout.runs import Run
-from workbench.calibration.readout.true_speed import InputSays, Known, Part
+from workbench.calibration.readout.runs import Run, RunResult
+from workbench.calibration.readout.true_speed import InputSays, Known
 from workbench.calibration.statistics.budget import (
     Budget,
     Distribution,
     Joint,
     Line,
     Model,
+    Part,
+    budget_of,
     checked,
     first_order,
 )
@@ -203,21 +206,16 @@ def _assembled(
         case.machine,
         drive_line,
         case.speeds,
-        line=(fit.slope, fit.u_slope, fit.intercept, fit.u_intercept),
-        fit_probability=probability,
-        ends=_ends(fit, case.machine),
+        fit=FittedLine(fit.slope, fit.u_slope, fit.intercept, fit.u_intercept, probability),
+        error_at=lambda v: _error_at(fit, v),
         runs=_run_results(case, left_out),
         warnings=warnings,
     )
 
 
-def _ends(fit: LineFit, machine: Machine) -> tuple[tuple[float, float, float], ...]:
-    ends = []
-    for speed in (machine.limits.speed_low_mps, machine.limits.speed_high_mps):
-        if speed > 0:
-            shown, u = fit.value(speed)
-            ends.append((speed, shown / speed - 1, u / speed))
-    return tuple(ends)
+def _error_at(fit: LineFit, speed_mps: float) -> tuple[float, float]:
+    shown_mps, u_mps = fit.value(speed_mps)
+    return shown_mps / speed_mps - 1, u_mps / speed_mps
 
 
 def _error_model(case: Case, used: Sequence[int], fit: LineFit) -> Model:
@@ -258,14 +256,14 @@ def _budget(case: Case, used: Sequence[int], fit: LineFit) -> Budget:
         for i in used
     ]
     rounding = case.rounding(used)
-    pairs = {
-        (n + i, n + j): float(rounding[i, j])
+    pairs = [
+        (n + i, n + j, float(rounding[i, j]))
         for i in range(len(used))
         for j in range(i + 1, len(used))
         if abs(rounding[i, j]) > 1e-6
-    }
+    ]
     model = _error_model(case, used, fit)
-    budget = first_order(model, lines, correlation=pairs)
+    budget = first_order(model, lines, quantity=ERROR, correlation=pairs)
     return checked(budget, model, joint=_one_display(case, used))
 
 
@@ -290,7 +288,7 @@ def _widened(budget: Budget, fit: LineFit) -> Budget:
 
     Only what differs from run to run is widened: what all runs share cannot scatter.
     """
-    own = [part for name, part in budget.groups().items() if name in PER_RUN]
+    own = [part for name, part in budget.groups.items() if name in PER_RUN]
     birge = fit.chi_square / fit.dof
     u = float(np.sqrt(sum(part**2 for part in own) * (birge - 1)))
     line = Line(
@@ -299,11 +297,11 @@ def _widened(budget: Budget, fit: LineFit) -> Budget:
         u,
         dof=fit.dof,
         source=statement(InputSays.FROM_LACK_OF_FIT, count=fit.residual.size),
-        sensitivity=1.0,
         group=Part.SCATTER,
     )
     # A widened budget is normal enough: several runs, none of which rules.
-    return replace(budget, lines=[*budget.lines, line], half_width=math.nan, note=None)
+    lines = [*budget.lines, line.felt(1.0)]
+    return budget_of(budget.quantity, budget.value, lines, budget.correlation)
 
 
 def _honest(case: Case, used: Sequence[int]) -> list[Statement]:
@@ -327,7 +325,15 @@ def _run_results(case: Case, left_out: dict[int, Statement]) -> tuple[RunResult,
     ratio = case.shown_mps / case.speeds.speed_mps
     return tuple(
         RunResult(
-            run,
+            run.label,
+            run.line or None,
+            run.shown,
+            float(case.shown_mps[i]),
+            run.laps,
+            run.laps_time_s,
+            run.pulses,
+            run.pulses_time_s,
+            run.reference_mps,
             float(case.speeds.speed_mps[i]),
             float(case.speeds.speed_mps[i] * u_true[i]),
             float(ratio[i] - 1),

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from workbench.base.statements import statement
 from workbench.calibration.readout.runs import COUNT_U, Run
-from workbench.calibration.statistics.budget import Distribution, Line
+from workbench.calibration.statistics.budget import Distribution, Line, Part
 
 Floats = NDArray[np.float64]
 
@@ -41,21 +41,6 @@ SMALLEST_DRAW = 0.01
 REFERENCE_REPEAT = 0.1
 """Share of a reference's uncertainty taken as its repeatability from run to run; the rest,
 its own calibration, is the same in every run. Chosen."""
-
-
-class Part(StrEnum):
-    """Groups of a calibration's budget, as its JSON has named them from the first."""
-
-    LAP_LENGTH = "lap length"
-    LAP_TIMING = "timing of laps"
-    PULSE_COUNT = "pulse count"
-    DRIVE_LINE = "drive line"
-    DISPLAY = "reading the display"
-    REFERENCE = "reference"
-    REFERENCE_READING = "reading of the reference"
-    CLOCK = "clock"
-    SCATTER = "scatter"
-    CHANGE_OVERS = "change-overs"
 
 
 class InputSays(StrEnum):

@@ -8,8 +8,8 @@ degrees of freedom; JCGM 101:2008 for the propagation of distributions. Coverage
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Sequence
+from dataclasses import KW_ONLY, dataclass, replace
 from enum import StrEnum, auto
 from typing import Any
 
@@ -34,6 +34,21 @@ class Distribution(StrEnum):
     NORMAL = auto()
     RECTANGULAR = auto()
     TRIANGULAR = auto()
+
+
+class Part(StrEnum):
+    """Groups of a calibration's budget, as its JSON has named them from the first."""
+
+    LAP_LENGTH = "lap length"
+    LAP_TIMING = "timing of laps"
+    PULSE_COUNT = "pulse count"
+    DRIVE_LINE = "drive line"
+    DISPLAY = "reading the display"
+    REFERENCE = "reference"
+    REFERENCE_READING = "reading of the reference"
+    CLOCK = "clock"
+    SCATTER = "scatter"
+    CHANGE_OVERS = "change-overs"
 
 
 class BudgetSays(StrEnum):
@@ -71,8 +86,9 @@ SEED = 20230101
 class Line:
     """One input quantity: its estimate, its standard uncertainty, what it does to the output.
 
-    `sensitivity` is ∂output/∂input (NaN until computed), `dof` the degrees of freedom of
-    `u`, `source` says where `u` comes from. Lines of one `group` are shown together.
+    `dof` are the degrees of freedom of `u`, `source` says where `u` comes from. Lines of one
+    `group` are shown together. `sensitivity` is ∂output/∂input, `contribution` the share of
+    the output's standard uncertainty with the sensitivity's sign: NaN until computed.
     """
 
     quantity: Statement
@@ -80,82 +96,97 @@ class Line:
     u: float
     unit: str = ""
     distribution: Distribution = Distribution.NORMAL
+    _: KW_ONLY
+    source: Statement
+    group: Part
     dof: float = math.inf
-    source: Statement | None = None
     sensitivity: float = math.nan
-    group: str = ""
+    contribution: float = math.nan
 
-    @property
-    def contribution(self) -> float:
-        """Its share of the output's standard uncertainty, with the sensitivity's sign."""
-        return self.sensitivity * self.u
+    def felt(self, sensitivity: float) -> Line:
+        """The line with what it does to the output."""
+        return replace(self, sensitivity=sensitivity, contribution=sensitivity * self.u)
 
 
 @dataclass(frozen=True, slots=True)
 class Budget:
     """The output's value, its lines, and what they come to.
 
-    `correlation` maps pairs of line indices (i < j) to correlation coefficients. `half_width`
-    is U where Monte Carlo replaced k·u, else NaN; `note` says why first order was in doubt.
+    `u` is the combined standard uncertainty, `U = k·u`, `dof` the effective degrees of
+    freedom; `groups` what the lines of each group together give to `u`. `correlation` holds
+    (line, line, coefficient) of lines i < j that hang together. `method` says how U was found,
+    `note` why first order was in doubt.
     """
 
+    quantity: Statement
     value: float
-    lines: Sequence[Line]
-    correlation: Mapping[tuple[int, int], float] = field(default_factory=dict)
-    coverage: float = COVERAGE
-    half_width: float = math.nan
-    note: Statement | None = None
+    u: float
+    U: float
+    k: float
+    dof: float
+    coverage: float
+    method: Statement
+    note: Statement | None
+    groups: dict[Part, float]
+    lines: tuple[Line, ...]
+    correlation: tuple[tuple[int, int, float], ...] = ()
 
-    @property
-    def method(self) -> BudgetSays:
-        """How `U` was found."""
-        by_draws = math.isfinite(self.half_width)
-        return BudgetSays.MONTE_CARLO if by_draws else BudgetSays.FIRST_ORDER
 
-    @property
-    def u(self) -> float:
-        """Combined standard uncertainty, GUM eq. (10) and, with correlation, (16)."""
-        c = [line.contribution for line in self.lines]
-        square = sum(part * part for part in c)
-        square += 2 * sum(r * c[i] * c[j] for (i, j), r in self.correlation.items())
-        return math.sqrt(max(square, 0.0))
+def budget_of(
+    quantity: Statement,
+    value: float,
+    lines: Sequence[Line],
+    correlation: Sequence[tuple[int, int, float]] = (),
+    coverage: float = COVERAGE,
+) -> Budget:
+    """What lines with known sensitivities come to by first order.
 
-    @property
-    def dof(self) -> float:
-        """Effective degrees of freedom, Welch-Satterthwaite (GUM G.2b)."""
-        # A line without spread adds nothing; division by its infinite dof adds nothing too.
-        below = sum(line.contribution**4 / line.dof for line in self.lines)
-        return self.u**4 / below if below > 0 else math.inf
+    u after GUM eq. (10) and, with correlation, (16); its degrees of freedom after
+    Welch-Satterthwaite (G.2b).
+    """
+    c = [line.contribution for line in lines]
+    square = sum(part * part for part in c) + 2 * sum(r * c[i] * c[j] for i, j, r in correlation)
+    u = math.sqrt(max(square, 0.0))
+    # A line without spread adds nothing; division by its infinite dof adds nothing too.
+    below = sum(line.contribution**4 / line.dof for line in lines)
+    dof = u**4 / below if below > 0 else math.inf
+    k = coverage_factor(dof, coverage)
+    return Budget(
+        quantity,
+        value,
+        u,
+        k * u,
+        k,
+        dof,
+        coverage,
+        statement(BudgetSays.FIRST_ORDER),
+        None,
+        _groups(lines, correlation),
+        tuple(lines),
+        tuple(correlation),
+    )
 
-    @property
-    def k(self) -> float:
-        """Factor from u to U."""
-        if math.isfinite(self.half_width) and self.u > 0:
-            return self.half_width / self.u
-        return coverage_factor(self.dof, self.coverage)
 
-    @property
-    def U(self) -> float:  # noqa: N802  the field's own sign
-        return self.k * self.u
-
-    def groups(self) -> dict[str, float]:
-        """Group → what its lines together contribute to u, correlation within it counted."""
-        names = [line.group for line in self.lines]
-        square = dict.fromkeys(names, 0.0)
-        for name, line in zip(names, self.lines, strict=True):
-            square[name] += line.contribution**2
-        for (i, j), r in self.correlation.items():
-            if names[i] == names[j]:
-                product = self.lines[i].contribution * self.lines[j].contribution
-                square[names[i]] += 2 * r * product
-        return {name: math.sqrt(max(value, 0.0)) for name, value in square.items()}
+def _groups(
+    lines: Sequence[Line], correlation: Sequence[tuple[int, int, float]]
+) -> dict[Part, float]:
+    """Group → what its lines together contribute to u, correlation within it counted."""
+    square: dict[Part, float] = {}
+    for line in lines:
+        square[line.group] = square.get(line.group, 0.0) + line.contribution**2
+    for i, j, r in correlation:
+        group = lines[i].group
+        if group is lines[j].group:
+            square[group] += 2 * r * lines[i].contribution * lines[j].contribution
+    return {group: math.sqrt(max(value, 0.0)) for group, value in square.items()}
 
 
 def first_order(
     model: Model,
     lines: Sequence[Line],
     *,
-    correlation: Mapping[tuple[int, int], float] | None = None,
+    quantity: Statement,
+    correlation: Sequence[tuple[int, int, float]] = (),
     coverage: float = COVERAGE,
 ) -> Budget:
     """The budget of `model` at the estimates, sensitivities by central differences."""
@@ -165,10 +196,8 @@ def first_order(
     y = np.asarray(model(points), dtype=np.float64)
     at = np.arange(x.size)
     slopes = (y[0::2] - y[1::2]) / (points[at, 2 * at] - points[at, 2 * at + 1])
-    with_sensitivity = [
-        replace(line, sensitivity=float(slope)) for line, slope in zip(lines, slopes, strict=True)
-    ]
-    return Budget(float(model(x)), with_sensitivity, correlation or {}, coverage)
+    felt = [line.felt(float(slope)) for line, slope in zip(lines, slopes, strict=True)]
+    return budget_of(quantity, float(model(x)), felt, correlation, coverage)
 
 
 def _either_side(x: Floats, step: Floats) -> Floats:
@@ -241,7 +270,7 @@ def _kurtosis_parts(budget: Budget) -> Floats:
     """
     c = np.array([line.contribution for line in budget.lines])
     together = c.copy()
-    for (i, j), r in budget.correlation.items():
+    for i, j, r in budget.correlation:
         together[i] += r * c[j]
         together[j] += r * c[i]
     shape = np.array([KURTOSIS[line.distribution] for line in budget.lines])
@@ -276,5 +305,10 @@ def checked(
     tolerance = 0.5 * 10 ** (math.floor(math.log10(budget.u)) - 1)
     if abs(U - budget.U) <= tolerance:
         return replace(budget, note=statement(BudgetSays.MONTE_CARLO_AGREES, why=why))
-    note = statement(BudgetSays.MONTE_CARLO_DIFFERS, why=why, U_first_order_rel=budget.U)
-    return replace(budget, note=note, half_width=U)
+    return replace(
+        budget,
+        U=U,
+        k=U / budget.u,
+        method=statement(BudgetSays.MONTE_CARLO),
+        note=statement(BudgetSays.MONTE_CARLO_DIFFERS, why=why, U_first_order_rel=budget.U),
+    )

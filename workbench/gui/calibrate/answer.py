@@ -13,7 +13,7 @@ from workbench.words.language import _
 from workbench.words.words import Words
 
 
-class CalibrateAnswer(QWidget):
+class AnswerStrip(QWidget):
     """A strip of the page's width."""
 
     def __init__(self, theme: Theme) -> None:

@@ -22,7 +22,7 @@ from PySide6.QtWidgets import (
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import WrongInput
-from workbench.gui.calibrate.answer import CalibrateAnswer
+from workbench.gui.calibrate.answer import AnswerStrip
 from workbench.gui.calibrate.certificate import CertificateView
 from workbench.gui.calibrate.run_panel import RunPanel
 from workbench.gui.calibrate.run_table import RunTable
@@ -73,7 +73,7 @@ class CalibratePage(QWidget):
         self._computed, self._said = -1, ""
         self._step = NextStep.MARK
         self._units = bench.settings.units
-        self._answer = CalibrateAnswer(theme)
+        self._answer = AnswerStrip(theme)
         self._plot = Plot(theme, _("Error of the readout against belt speed"))
         self._table = RunTable()
         self._references, self._wanted = QComboBox(), QLineEdit()

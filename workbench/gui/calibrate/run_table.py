@@ -9,9 +9,10 @@ from PySide6.QtGui import QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
 from workbench.base.numbers import NO_VALUE, plain, with_uncertainty
+from workbench.calibration.readout.runs import RunResult
 from workbench.gui.parts.basics import button
 from workbench.gui.theme import TOUCH_PX
-from workbench.jobs.calibrate.answer import ReadoutAnswer, RunAnswer
+from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import TakenRun
 from workbench.models.calibrate.words import laps_of
@@ -112,7 +113,7 @@ Row = tuple[list[str], int, bool, bool]
 
 def _rows(
     runs: Sequence[TakenRun],
-    found: ReadoutAnswer | None,
+    found: CalibrateAnswer | None,
     words: Words,
     step: float,
     *,
@@ -128,7 +129,7 @@ def _rows(
     return rows
 
 
-def _worked_out(run: TakenRun, result: RunAnswer | None, words: Words) -> tuple[str, str]:
+def _worked_out(run: TakenRun, result: RunResult | None, words: Words) -> tuple[str, str]:
     if run.dropped:
         return NO_VALUE, _("dropped")
     if result is None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -39,26 +41,34 @@ STEADY_SHARE = 0.5
 """Share of a recording in steady stretches from which it counts as steady runs, not a ramp."""
 
 
-def from_table(text: str, name: str, machine: Machine) -> tuple[Calibration, Statement]:
-    """Calibrate from a run table; how it was done beside it. Raises WrongInput."""
+def from_table(text: str, name: str, machine: Machine) -> Calibration:
+    """Calibrate from a run table. Raises WrongInput."""
     table = read_run_table(text, name, machine)
     found = calibrate_runs(table.runs, machine)
-    found = replace(found, warnings=(*table.warnings, *found.warnings))
-    runs = [result.run for result in found.runs]
+    by_hand = {run.label for run in table.runs if run.by_hand}
+    lapped = {run.run for run in found.runs if math.isfinite(run.laps)}
     ways = [
-        (CalibrateSays.LAPS_BY_HAND, any(run.by_hand for run in runs)),
-        (CalibrateSays.LAPS_BY_LAP_PICKUP, any(run.has_laps and not run.by_hand for run in runs)),
-        (CalibrateSays.BY_INSTRUMENT, any(run.has_reference for run in runs)),
-        (CalibrateSays.PULSES_COUNTED, any(run.has_pulses for run in runs)),
+        (CalibrateSays.LAPS_BY_HAND, lapped & by_hand),
+        (CalibrateSays.LAPS_BY_LAP_PICKUP, lapped - by_hand),
+        (CalibrateSays.BY_INSTRUMENT, any(math.isfinite(run.reference_mps) for run in found.runs)),
+        (CalibrateSays.PULSES_COUNTED, any(math.isfinite(run.pulses) for run in found.runs)),
     ]
-    used = tuple(statement(way) for way, is_used in ways if is_used)
-    return found, statement(CalibrateSays.BY_STEADY_RUNS, ways=used)
+    return replace(
+        found,
+        source=name,
+        method=_method(CalibrateSays.BY_STEADY_RUNS, [way for way, is_used in ways if is_used]),
+        warnings=(*table.warnings, *found.warnings),
+    )
+
+
+def _method(how: CalibrateSays, ways: Iterable[CalibrateSays]) -> Statement:
+    return statement(how, ways=tuple(map(statement, ways)))
 
 
 def from_recording(
     recording: Recording, machine: Machine, options: CalibrateOptions
-) -> tuple[Calibration, Statement]:
-    """Calibrate from a recording; how it was done beside it. Raises WrongInput."""
+) -> Calibration:
+    """Calibrate from a recording. Raises WrongInput."""
     track = pick_pickup(recording, options.channel)
     # 'lap' is what an option that was not given stands for in results of earlier programs.
     named = None if options.lap_channel == "lap" else options.lap_channel
@@ -79,9 +89,13 @@ def from_recording(
         how = CalibrateSays.BY_STEADY_RUNS
     else:
         found, how = _by_its_own_readout(recording, pulses, machine, track.u_clock_rel, warnings)
-    laps = (CalibrateSays.LAPS_BY_MARK_RECORDED,) if lap_s.size else ()
-    ways = tuple(statement(way) for way in (*laps, CalibrateSays.PULSES_TIMED))
-    return replace(found, warnings=(*warnings, *found.warnings)), statement(how, ways=ways)
+    laps = [CalibrateSays.LAPS_BY_MARK_RECORDED] if lap_s.size else []
+    return replace(
+        found,
+        source=recording.name,
+        method=_method(how, [*laps, CalibrateSays.PULSES_TIMED]),
+        warnings=(*warnings, *found.warnings),
+    )
 
 
 def _another_machine(pulses: Pulses, machine: Machine, recorded: str) -> list[Statement]:

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbench.base.numbers import plain, with_uncertainty
+from workbench.calibration.readout.runs import RunResult
 from workbench.calibration.statistics.decision import Verdict
-from workbench.jobs.calibrate.answer import CalibrateAnswer, RunAnswer
+from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.words.figures import figures
@@ -65,7 +66,7 @@ def calibration_words(answer: CalibrateAnswer, words: Words) -> Opened:
     )
 
 
-def _runs(runs: Sequence[RunAnswer], words: Words, name: str) -> list[tuple[str, ...]]:
+def _runs(runs: Sequence[RunResult], words: Words, name: str) -> list[tuple[str, ...]]:
     per_mps = words.quantity("speed").per_si
     rows: list[tuple[str, ...]] = []
     for run in runs:

@@ -15,7 +15,7 @@ from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.numbers import with_uncertainty
 from workbench.base.units import US
-from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions, ReadoutAnswer
+from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.reports.calibrate.error_picture import error_picture
 from workbench.reports.calibrate.tables import budget_table, change_over_table, run_table
 from workbench.reports.document import (
@@ -127,7 +127,7 @@ def _item(
         rows += _machine_rows(machine, words)
     return [
         *rows,
-        (_("Method"), words.say(answer.method)),
+        (_("Method"), words.say(answer.method or "")),
         (_("Made from"), answer.source),
         (_("When"), made.created_utc[:19].replace("T", " ") + " UTC"),
         (_("By"), options.by or _("not stated")),
@@ -148,7 +148,7 @@ def _machine_rows(machine: Machine, words: Words) -> list[tuple[str, str]]:
     return rows
 
 
-def _with_unit(value: float, answer: ReadoutAnswer) -> str:
+def _with_unit(value: float, answer: CalibrateAnswer) -> str:
     if not math.isfinite(value):
         return _("not stated")
     return f"{value:.6g} {answer.setting_unit}".strip()
@@ -187,7 +187,7 @@ def _readings(answer: CalibrateAnswer, words: Words) -> list[Block]:
 
 def _figures(answer: CalibrateAnswer, at: str, words: Words) -> list[tuple[str, str]]:
     """What was found at the working speed, as found and as left in turn."""
-    parts: list[tuple[str, ReadoutAnswer]] = [(_("Error at {speed}, as found"), answer)]
+    parts: list[tuple[str, CalibrateAnswer]] = [(_("Error at {speed}, as found"), answer)]
     if answer.as_left is not None:
         parts.append((_("Error at {speed}, as left"), answer.as_left))
     rows = []

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from workbench.base.units import from_mps
-from workbench.jobs.calibrate.answer import CalibrateAnswer, ChangeOver, ReadoutAnswer, RunAnswer
+from workbench.calibration.readout.change_overs import FlipResult
+from workbench.calibration.readout.runs import RunResult
+from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.reports.document import ATTENTION, BELT, IN_BAND, INK, NO_DATA
 from workbench.reports.drawing import new_figure, to_svg
 from workbench.words.language import _
@@ -39,7 +41,7 @@ def error_picture(answer: CalibrateAnswer, unit: str) -> str:
 
 
 def _line(
-    axes: Axes, answer: ReadoutAnswer, unit: str, colour: str, name: str
+    axes: Axes, answer: CalibrateAnswer, unit: str, colour: str, name: str
 ) -> list[tuple[float, str, str]]:
     """The fitted error over the working speeds with its ribbon (k); its label: y, text, colour."""
     ends = answer.error_at_ends
@@ -72,7 +74,7 @@ def _labels(axes: Axes, labels: Sequence[tuple[float, str, str]]) -> None:
         )
 
 
-def _runs(axes: Axes, runs: Sequence[RunAnswer], unit: str, colour: str, *, filled: bool) -> None:
+def _runs(axes: Axes, runs: Sequence[RunResult], unit: str, colour: str, *, filled: bool) -> None:
     for used, shade in ((True, colour), (False, NO_DATA)):
         part = [run for run in runs if run.used is used]
         if not part:
@@ -99,7 +101,7 @@ def _runs(axes: Axes, runs: Sequence[RunAnswer], unit: str, colour: str, *, fill
             )
 
 
-def _points(axes: Axes, points: Sequence[ChangeOver], unit: str) -> None:
+def _points(axes: Axes, points: Sequence[FlipResult], unit: str) -> None:
     """Change-overs, up and down apart by shape."""
     for way, shape, colour in (("up", "^", BELT), ("down", "v", ATTENTION)):
         part = [point for point in points if point.direction == way]

@@ -6,13 +6,9 @@ import math
 from collections.abc import Sequence
 from decimal import Decimal
 
-from workbench.calibration.readout.true_speed import Part
-from workbench.jobs.calibrate.answer import (
-    BudgetAnswer,
-    BudgetLine,
-    ChangeOversAnswer,
-    ReadoutAnswer,
-)
+from workbench.calibration.readout.change_overs import RampResult
+from workbench.calibration.statistics.budget import Budget, Line, Part
+from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.reports.document import Table
 from workbench.words.language import _
 from workbench.words.words import Words
@@ -31,7 +27,7 @@ MANY = 1000
 """Degrees of freedom from which there is nothing left to tell from infinitely many."""
 
 
-def run_table(answer: ReadoutAnswer, words: Words, caption: str) -> Table:
+def run_table(answer: CalibrateAnswer, words: Words, caption: str) -> Table:
     """A line a run; columns that no run fills are left out."""
     speed = words.quantity("speed")
     header = [
@@ -80,7 +76,7 @@ def _cell(value: float, form: str) -> str:
     return format(value, form) if math.isfinite(value) else ""
 
 
-def change_over_table(answer: ReadoutAnswer, found: ChangeOversAnswer, words: Words) -> Table:
+def change_over_table(answer: CalibrateAnswer, found: RampResult, words: Words) -> Table:
     """A line a flip of the display."""
     speed = words.quantity("speed")
     ways = {"up": _("up"), "down": _("down")}
@@ -109,9 +105,9 @@ def change_over_table(answer: ReadoutAnswer, found: ChangeOversAnswer, words: Wo
     return Table(header, rows, caption, note.format(lag=lag), "rlrrrr")
 
 
-def budget_table(budget: BudgetAnswer, words: Words) -> Table:
+def budget_table(budget: Budget, words: Words) -> Table:
     """The budget, lines of one kind together: a run's watch is on a line with the others'."""
-    groups: dict[Part, list[BudgetLine]] = {}
+    groups: dict[Part, list[Line]] = {}
     for line in budget.lines:
         groups.setdefault(line.group, []).append(line)
     percent = words.quantity("percent")
@@ -150,14 +146,14 @@ def budget_table(budget: BudgetAnswer, words: Words) -> Table:
     return Table(header, rows, _("Budget of the error at the working speed"), note, "lrrlrrr")
 
 
-def _name(lines: Sequence[BudgetLine], words: Words) -> str:
+def _name(lines: Sequence[Line], words: Words) -> str:
     if len(lines) == 1:
         return words.say(lines[0].quantity)
     group = words.say(lines[0].group)
     return _("{group} ({count} values)").format(group=group, count=len(lines))
 
 
-def _scale(lines: Sequence[BudgetLine], words: Words) -> tuple[float, str]:
+def _scale(lines: Sequence[Line], words: Words) -> tuple[float, str]:
     """How many of a person's unit are one of the lines' own, and that unit."""
     unit = lines[0].unit
     small = max(abs(line.estimate) for line in lines) < SHORT_M

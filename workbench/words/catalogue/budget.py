@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from workbench.calibration.readout.true_speed import InputSays, Part
-from workbench.calibration.statistics.budget import BudgetSays, Distribution
+from workbench.calibration.readout.true_speed import InputSays
+from workbench.calibration.statistics.budget import BudgetSays, Distribution, Part
 from workbench.words.language import N_, Template
 
 SENTENCES: dict[str, Template] = {

@@ -14,13 +14,13 @@ from workbench.words.catalogue import budget, run_table
 from workbench.words.language import N_, Plural, Template
 
 _ANSWER: dict[str, Template] = {
-    CalibrateSays.READS_RIGHT: N_(
+    ResultSays.READS_RIGHT: N_(
         "The readout is right at {at_mps:speed} within its uncertainty: {error_rel:+percent}."
     ),
-    CalibrateSays.SHOWS_TOO_MUCH: N_(
+    ResultSays.SHOWS_TOO_MUCH: N_(
         "The readout shows {error_rel:percent} too much at {at_mps:speed}."
     ),
-    CalibrateSays.SHOWS_TOO_LITTLE: N_(
+    ResultSays.SHOWS_TOO_LITTLE: N_(
         "The readout shows {error_rel:percent} too little at {at_mps:speed}."
     ),
     CalibrateSays.BY_STEADY_RUNS: N_("steady runs, {ways}"),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from workbench.jobs.calibrate.answer import CalibrateAnswer, ReadoutAnswer
+from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.words.language import _
 from workbench.words.pictures.picture import Axis, Band, Fill, Panel, Picture, Points, Trace
 from workbench.words.pictures.pyramid import Pyramid
@@ -117,7 +117,7 @@ def _ends(both: Sequence[Errors]) -> tuple[float, float]:
     return low - room, high + room
 
 
-def errors_of(answer: ReadoutAnswer) -> Errors:
+def errors_of(answer: CalibrateAnswer) -> Errors:
     """What an answer of a calibration, or its part 'as left', holds."""
     points = [
         ErrorPoint(one.true_mps, one.error, one.u_true_mps, one.u_error, one.run, one.used)
