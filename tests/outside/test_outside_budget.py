@@ -6,7 +6,6 @@ from functools import partial
 import numpy as np
 import pytest
 
-from workbench.calibration.pulses.speed import coverage_factor
 from workbench.calibration.statistics import budget
 from workbench.calibration.statistics.budget import (
     BudgetSays,
@@ -15,6 +14,7 @@ from workbench.calibration.statistics.budget import (
     checked,
     monte_carlo,
 )
+from workbench.calibration.statistics.coverage import coverage_factor
 
 RECTANGULAR, TRIANGULAR = Distribution.RECTANGULAR, Distribution.TRIANGULAR
 Line = partial(budget.Line, source="an example", group=Part.SCATTER)

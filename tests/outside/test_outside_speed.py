@@ -15,7 +15,8 @@ from workbench.calibration.pulses.drive_line import (
     pitch_diameter,
 )
 from workbench.calibration.pulses.edges import clean
-from workbench.calibration.pulses.speed import coverage_factor, fit_period
+from workbench.calibration.pulses.speed import fit_period
+from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.match.align import parabola_peak
 from workbench.match.mean import autocorrelated_mean, effective_number
 

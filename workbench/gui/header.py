@@ -14,7 +14,7 @@ from workbench.gui.parts.basics import Elided, button, label, say
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.models.passes.pace import PaceModel
+from workbench.models.pace import PaceModel
 from workbench.words.language import N_, _
 from workbench.words.moments import duration_text
 

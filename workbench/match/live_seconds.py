@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.statements import statement
-from workbench.calibration.pulses.speed import coverage_factor
+from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.calibration.statistics.decision import (
     Decision,
     DecisionSays,

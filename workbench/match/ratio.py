@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.statements import Statement, statement
-from workbench.calibration.pulses.speed import SpeedSeries, coverage_factor
+from workbench.calibration.pulses.speed import SpeedSeries
+from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict, decide
 from workbench.match.align import Aligned, align
 from workbench.match.changes import change_points

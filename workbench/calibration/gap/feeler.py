@@ -34,7 +34,7 @@ from workbench.calibration.gap.places import (
     what_is_missing,
 )
 from workbench.calibration.gap.table import GapReadings
-from workbench.calibration.pulses.speed import coverage_factor
+from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict
 
 Floats = NDArray[np.float64]

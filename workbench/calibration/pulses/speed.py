@@ -21,13 +21,11 @@ from workbench.base.errors import WrongInput
 from workbench.calibration.pulses.edges import CleanEdges
 from workbench.calibration.pulses.period import NO_TIME_S
 from workbench.calibration.pulses.target_wheel import tooth_signature
+from workbench.calibration.statistics.coverage import coverage_factor
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-
-COVERAGE = 0.9545
-"""Coverage probability of every expanded uncertainty: k = 2 for a normal distribution."""
 
 TOOTH_SPACING_REL = 0.01
 """Spacing error of a tooth assumed where it cannot be removed, as a share of the pitch;
@@ -103,21 +101,6 @@ class SpeedSeries:
     speed_mps: Floats
     u_mps: Floats
     u_common_rel: float
-
-
-def coverage_factor(dof: float, coverage: float = COVERAGE) -> float:
-    """Student's t factor for `coverage`, ν truncated to a whole number (GUM G.4.1, table G.2)."""
-    if not math.isfinite(dof) or dof > 1e6:
-        return 2.0 if coverage == COVERAGE else _normal_factor(coverage)
-    from scipy.special import stdtrit
-
-    return float(stdtrit(max(1, math.floor(dof)), 0.5 + coverage / 2))
-
-
-def _normal_factor(coverage: float) -> float:
-    from scipy.special import ndtri
-
-    return float(ndtri(0.5 + coverage / 2))
 
 
 def fit_period(edges: CleanEdges, teeth: int) -> PeriodFit:

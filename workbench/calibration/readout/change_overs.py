@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 
 from workbench.base.errors import WrongInput
 from workbench.base.statements import Statement, statement
-from workbench.calibration.pulses.speed import SpeedSeries, coverage_factor
+from workbench.calibration.pulses.speed import SpeedSeries
+from workbench.calibration.statistics.coverage import coverage_factor
 
 Floats = NDArray[np.float64]
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.statements import Statement, statement
-from workbench.calibration.pulses.speed import COVERAGE, coverage_factor
+from workbench.calibration.statistics.coverage import COVERAGE, coverage_factor
 
 Floats = NDArray[np.float64]
 Model = Callable[[Floats], Any]

@@ -22,10 +22,10 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.base.cautions import Caution
+from workbench.gui.answers.passes import NO_ROWS, PassAnswerView
 from workbench.gui.parts.basics import CautionCard, button, label, say
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.parts.work_bar import WorkBar
-from workbench.gui.passes.answer import NO_ROWS, PassAnswerView
 from workbench.gui.passes.cue_player import CuePlayer, platform_player
 from workbench.gui.passes.past import PassPast
 from workbench.gui.passes.view import PassView

@@ -7,10 +7,10 @@ from collections.abc import Callable
 from PySide6.QtWidgets import QComboBox
 
 from workbench.base.units import UnitSystem
+from workbench.gui.answers.passes import PassAnswerView
 from workbench.gui.parts.answer_frame import AnswerFrame
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.wheel import Wheel
-from workbench.gui.passes.answer import PassAnswerView
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme

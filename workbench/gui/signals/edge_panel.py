@@ -10,7 +10,7 @@ from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.live.health import EdgeLook
 from workbench.models.bench import Bench
-from workbench.models.signals.pictures import edge_picture
+from workbench.models.plot.streams import edge_picture
 from workbench.models.signals.rows import wheel_channels
 from workbench.words.language import _
 from workbench.words.pictures.picture import NOTHING

@@ -32,9 +32,9 @@ from workbench.gui.signals.wiring_help import WiringHelp
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
+from workbench.models.plot.streams import SHOWN_S, strip_picture
 from workbench.models.signals.advice import Advice, Look, advice
 from workbench.models.signals.inputs import InputsModel
-from workbench.models.signals.pictures import SHOWN_S, strip_picture
 from workbench.models.signals.plugged import PluggedModel
 from workbench.models.signals.rows import (
     ATTENTION,

@@ -21,7 +21,7 @@ from workbench.gui.parts.choice_card import (
 from workbench.gui.parts.pace_strip import SHOWN_M, PaceStrip
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme
 from workbench.models.bench import Bench
-from workbench.models.passes.pace import PaceModel
+from workbench.models.pace import PaceModel
 from workbench.models.passes.tapes import SmoothTapes
 from workbench.models.start.welcome import pace_sentence, welcome
 from workbench.words.language import N_

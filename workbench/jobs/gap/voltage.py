@@ -25,7 +25,7 @@ from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, 
 from workbench.calibration.gap.margin import DropOutMargin, gap_at_limit, judge_drop_out
 from workbench.calibration.gap.wheel_faults import WheelCheck
 from workbench.calibration.pulses.drive_line import metres_per_pulse
-from workbench.calibration.pulses.speed import coverage_factor
+from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict
 from workbench.jobs.gap.answer import (
     BaselineReading,

@@ -12,14 +12,10 @@ from workbench.base.machine import Machine
 from workbench.base.statements import Statement, as_written, statement
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import CleanEdges, clean
-from workbench.calibration.pulses.speed import (
-    BeltSpeed,
-    belt_speed,
-    coverage_factor,
-    speed_series,
-)
+from workbench.calibration.pulses.speed import BeltSpeed, belt_speed, speed_series
 from workbench.calibration.pulses.target_wheel import TeethSeen, missing_teeth, teeth_seen
 from workbench.calibration.readout.lap_check import check_laps
+from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.jobs.channels import pick_mark, pick_pickup, pickups
 from workbench.jobs.job import Job
 from workbench.jobs.speed.answer import SourceSpeed, SpeedAnswer, SpeedOptions, SpeedSays

@@ -26,7 +26,7 @@ from workbench.models.calibrate.runs import Reference, State, TakenRun
 from workbench.models.calibrate.steps import RAMP_DROPPED, CalibrateSteps, Later
 from workbench.models.calibrate.store import Worked, compute_work
 from workbench.models.entry import typed_number
-from workbench.models.passes.pace import PaceModel
+from workbench.models.pace import PaceModel
 from workbench.words.language import N_, _
 from workbench.words.words import Words
 

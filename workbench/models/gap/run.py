@@ -21,7 +21,7 @@ from workbench.live.streams import Stream
 from workbench.models.bench import Bench
 from workbench.models.gap.store import Curve, JudgedRun, KeptAnswer, judge_wheel, one_pickup
 from workbench.models.observable import Observable
-from workbench.models.passes.pace import PaceModel
+from workbench.models.pace import PaceModel
 from workbench.words.language import _
 
 Floats = NDArray[np.float64]

@@ -20,10 +20,10 @@ from workbench.match.live_seconds import State
 from workbench.match.ratio import PaceLimits
 from workbench.models.bench import Bench
 from workbench.models.observable import Observable
+from workbench.models.pace import PaceModel, PaceNow
 from workbench.models.passes.auto import AutoPass, Step
 from workbench.models.passes.cues import Cue, CueWatch
 from workbench.models.passes.judge import Judged, judge_with_history
-from workbench.models.passes.pace import PaceModel, PaceNow
 from workbench.words.language import N_, _
 
 LOOK_S = 0.1

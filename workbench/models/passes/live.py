@@ -13,9 +13,9 @@ from workbench.live.streams import Stream
 from workbench.match.live import Snapshot
 from workbench.match.live_seconds import State
 from workbench.match.ratio import BandSays
+from workbench.models.pace import PaceNow
 from workbench.models.passes.auto import STAND_MPS
 from workbench.models.passes.job import PassJob
-from workbench.models.passes.pace import PaceNow
 from workbench.words.language import N_, _
 from workbench.words.words import Words
 

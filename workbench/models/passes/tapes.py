@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from workbench.models.passes.pace import PaceNow
+from workbench.models.pace import PaceNow
 
 SETTLE_S = 0.25
 """Time constant in which a correction is taken up: three frames in ten, seven values of a

@@ -16,9 +16,9 @@ from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.live.streams import SILENT_S
+from workbench.models.plot.streams import speed_panel
 from workbench.models.progress import Progress
 from workbench.models.records.archive import damage_sentences
-from workbench.models.signals.pictures import speed_panel
 from workbench.records.store import open_store
 from workbench.words.language import N_, _
 from workbench.words.pictures.picture import CLOCK, Axis, Floats, Picture

@@ -9,7 +9,7 @@ from enum import StrEnum
 from workbench.live.session import InputState
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.models.passes.pace import PaceModel
+from workbench.models.pace import PaceModel
 from workbench.models.signals.rows import (
     ATTENTION,
     BAD,

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.target_wheel import SURE, TeethSeen, teeth_seen
 from workbench.models.bench import Bench
-from workbench.models.passes.pace import PaceModel
+from workbench.models.pace import PaceModel
 
 MOST_EDGES = 4000
 """Edges looked at: 130 turns of a wheel with 30 teeth, a minute at working speed."""

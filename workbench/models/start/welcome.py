@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from workbench.models.bench import Bench
-from workbench.models.passes.pace import PaceModel, PaceNow
+from workbench.models.pace import PaceModel, PaceNow
 from workbench.words.language import N_, _
 from workbench.words.words import Words
 

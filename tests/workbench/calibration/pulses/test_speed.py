@@ -9,8 +9,9 @@ import pytest
 from numpy.typing import NDArray
 
 from workbench.calibration.pulses.edges import CleanEdges, clean
-from workbench.calibration.pulses.speed import belt_speed, coverage_factor, fit_period, speed_series
+from workbench.calibration.pulses.speed import belt_speed, fit_period, speed_series
 from workbench.calibration.pulses.target_wheel import teeth_seen, tooth_signature
+from workbench.calibration.statistics.coverage import coverage_factor
 
 TEETH = 24
 PERIOD_S = 0.01

@@ -11,7 +11,7 @@ from PySide6.QtGui import QColor
 from workbench.base.units import FOOT_M
 from workbench.gui.parts.pace_strip import SHOWN_M, PaceStrip, place_px
 from workbench.gui.theme import BRIGHT, DARK, contrast
-from workbench.models.passes.pace import PaceNow
+from workbench.models.pace import PaceNow
 from workbench.models.passes.tapes import SmoothTapes
 
 FRAME_S = 1 / 30

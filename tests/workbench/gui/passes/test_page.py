@@ -13,13 +13,13 @@ from PySide6.QtWidgets import QApplication, QLabel, QListWidget
 from workbench.base.statements import statement
 from workbench.base.units import METRIC, US
 from workbench.calibration.statistics.decision import Verdict
+from workbench.gui.answers.passes import PassAnswerView
+from workbench.gui.answers.track import PassTrack
 from workbench.gui.parts.basics import CautionCard
 from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.gui.parts.report_pages import ReportPages
-from workbench.gui.passes.answer import PassAnswerView
 from workbench.gui.passes.cab_numbers import CabNumber
 from workbench.gui.passes.cue_player import CuePlayer
-from workbench.gui.passes.track import PassTrack
 from workbench.gui.theme import BRIGHT, CAB_PX, DARK, contrast
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.match.ratio import PaceSays

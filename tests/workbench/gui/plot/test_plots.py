@@ -27,9 +27,9 @@ from workbench.jobs.passes.answer import Change
 from workbench.live.health import EdgeLook
 from workbench.live.streams import Stream
 from workbench.match.ratio import PaceLimits
+from workbench.models.plot.streams import edge_picture, strip_picture
 from workbench.models.plot.table import write_table
 from workbench.models.records.speed_lines import SpeedLines, speeds_picture
-from workbench.models.signals.pictures import edge_picture, strip_picture
 from workbench.words.pictures.calibrate import ErrorPoint, Errors, error_picture
 from workbench.words.pictures.passes import pass_picture
 from workbench.words.pictures.picture import Axis, Column, Panel, Picture, Points

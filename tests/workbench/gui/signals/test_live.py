@@ -11,7 +11,7 @@ from drivers.contract import EdgeBlock, Lost, SpeedBlock
 from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.live.streams import SILENT_S
-from workbench.models.passes.pace import PaceModel
+from workbench.models.pace import PaceModel
 
 
 @pytest.fixture

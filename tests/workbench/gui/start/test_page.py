@@ -15,7 +15,7 @@ from workbench.gui.parts.choice_card import ChoiceCard
 from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.gui.start.page import StartPage
 from workbench.gui.theme import BRIGHT, DARK
-from workbench.models.passes.pace import PaceNow
+from workbench.models.pace import PaceNow
 from workbench.models.start.welcome import pace_sentence, welcome
 
 MPH = SPEED_UNITS_MPS["mph"]

@@ -20,8 +20,8 @@ from PySide6.QtWidgets import (
 from drivers.contract import Floats
 from workbench.base.statements import PlusMinus, Statement
 from workbench.base.units import UnitSystem
+from workbench.gui.answers.track import PassTrack
 from workbench.gui.parts.basics import VerdictPill, button, label, row, say
-from workbench.gui.passes.track import PassTrack
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
