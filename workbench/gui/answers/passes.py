@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from drivers.contract import Floats
-from workbench.base.statements import PlusMinus, Statement
+from workbench.base.statements import Statement
 from workbench.base.units import UnitSystem
 from workbench.gui.answers.track import PassTrack
 from workbench.gui.parts.basics import VerdictPill, button, label, row, say
@@ -26,11 +26,10 @@ from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.jobs.passes.answer import PassAnswer
-from workbench.match.ratio import PaceLimits
 from workbench.models.passes.judge import choices
 from workbench.words.language import _
 from workbench.words.passes import pass_words
-from workbench.words.pictures.passes import pass_picture
+from workbench.words.pictures.passes import picture_of
 from workbench.words.words import Words
 
 WIDE_PX, TALL_PX = 1000, 700
@@ -112,12 +111,7 @@ class PassAnswerView(QWidget):
         tell_simulated(self.plot, answer.simulated)
         rows = answer.series.rows()
         self._rows = rows if rows.size else live
-        picture = pass_picture(
-            self._rows,
-            PaceLimits(answer.ratio_low, answer.ratio_high),
-            PlusMinus(answer.ratio, answer.U_ratio),
-            answer.change_points,
-        )
+        picture = picture_of(answer, self._rows)
         self.plot.show_picture(picture, units, anew=answer is not before)
         self.track.show_answer(answer, units)
         self._show_pictures()

@@ -15,6 +15,7 @@ from workbench.models.bench import Bench
 from workbench.models.gap.job import GapJob
 from workbench.words.language import N_, _
 from workbench.words.pictures.gap import drop_out_picture, drop_out_trace
+from workbench.words.pictures.wheel import ToothWheel, feeler_wheel, tooth_wheel
 
 WAITING = N_("The teeth stand here once the wheel has turned three times.")
 
@@ -40,18 +41,18 @@ class GapPictures(QStackedWidget):
         job, entry = self._job, self._job.list.current
         following = None if job.round_is_read else job.next_angle_deg()
         gap = job.list.state(entry).gap if entry is not None else None
-        self.wheel.show_gap(gap, job.limits, self._bench.settings.units, following)
+        wheel = feeler_wheel(gap, job.limits, following)
+        self.wheel.show_wheel(wheel, self._bench.settings.units)
         self.setCurrentWidget(self.wheel)
 
     def show_teeth(self) -> None:
         """The teeth: as far as the run has come, or as its answer has them."""
         run = self._job.run
-        late = run.so_far.late_rel.tolist() if run.so_far is not None else []
-        marked, faults = False, {}
+        wheel = ToothWheel(run.so_far.late_rel if run.so_far else np.empty(0), marked=False)
         judged = None if run.running else run.judged
         if judged is not None and not judged.drop_out and run.pickup is not None:
-            late, marked, faults = list(run.pickup.spacing_rel), run.pickup.marked, run.faults()
-        self.teeth.show_teeth(late, faults, marked=marked, waiting=_(WAITING))
+            wheel = tooth_wheel(run.pickup)
+        self.teeth.show_wheel(wheel, self._bench.settings.units, _(WAITING))
         self.setCurrentWidget(self.teeth)
 
     def show_drop_out(self) -> None:

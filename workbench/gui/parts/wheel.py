@@ -7,27 +7,26 @@ their places, their displacement drawn so many times too large as the picture sa
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
+import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from workbench.base.machine import Pickup
-from workbench.base.numbers import plain
-from workbench.base.units import UnitSystem
-from workbench.calibration.gap.faults import FaultKind
+from workbench.base.numbers import plain, quantities
+from workbench.base.units import METRIC, UnitSystem
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, font
-from workbench.jobs.gap.answer import FeelerAnswer
-from workbench.words.language import N_, _
-from workbench.words.words import Words
+from workbench.words.language import _
+from workbench.words.pictures.wheel import TEETH_IN, GapWheel, ToothWheel
 
 BODY = 0.5
 """Radius of the wheel's body, as a share of the picture's."""
-TEETH_IN, TEETH_OUT = 0.72, 0.9
-EXAGGERATIONS = (20, 10, 5, 2, 1)
+TEETH = 0.9
+"""The outer end of the teeth, as a share of the picture's radius."""
 RING_NAMES_DEG = (225.0, 135.0, 315.0, 45.0, *range(15, 360, 30))
 """Where the rings' names may stand: the first of these that is far from all readings."""
+NUMBERS_APART_DEG = 8.0
 MOST_NUMBERS = 8
 """Points beside which their gap is written; of more only those that are not right."""
 LARGE_PX = 260
@@ -41,14 +40,8 @@ class Wheel(QWidget):
 
     def __init__(self, theme: Theme) -> None:
         super().__init__()
-        self._theme = theme
-        self._gap: FeelerAnswer | None = None
-        self._limits: Pickup = Pickup()
-        self._words: Words | None = None
-        self._next_deg: float | None = None
-        self._late: list[float] = []
-        self._faults: dict[int, FaultKind] = {}
-        self._teeth_mode, self._marked = False, True
+        self._theme, self._units = theme, METRIC
+        self._wheel: GapWheel | ToothWheel | None = None
         self._waiting = ""
         self.setMinimumSize(30 * GRID_PX, 30 * GRID_PX)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
@@ -61,44 +54,12 @@ class Wheel(QWidget):
         self._theme = theme
         self.update()
 
-    def show_gap(
-        self,
-        gap: FeelerAnswer | None,
-        limits: Pickup,
-        units: UnitSystem,
-        next_deg: float | None = None,
+    def show_wheel(
+        self, wheel: GapWheel | ToothWheel, units: UnitSystem, waiting: str = ""
     ) -> None:
-        """The gap round the wheel, and where to read next; None draws the empty wheel."""
-        self._teeth_mode, self._marked, self._next_deg = False, True, next_deg
-        self._gap, self._limits, self._words = gap, limits, Words(units)
-        told = _("Gap at {places} angles between its limits")
-        if next_deg is not None:
-            told = _("Gap at {places} angles between its limits; read next at {next} degrees")
-        places = 0 if gap is None else len(gap.places)
-        self.setAccessibleDescription(told.format(places=places, next=round(next_deg or 0)))
-        self.update()
-
-    def show_teeth(
-        self,
-        late_rel: Sequence[float],
-        faults: Mapping[int, FaultKind],
-        *,
-        marked: bool,
-        waiting: str = "",
-    ) -> None:
-        """Each tooth's lateness in pitches from tooth 1, and suspect teeth with their fault.
-
-        `marked` False: tooth 1 is only the first that was seen, not the one at the mark.
-        `waiting` stands below the wheel while there are no teeth yet.
-        """
-        self._teeth_mode, self._marked, self._waiting = True, marked, waiting
-        self._late, self._faults = list(late_rel), dict(faults)
-        words = Words()
-        named = ", ".join(f"{words.say(kind)} {tooth}" for tooth, kind in self._faults.items())
-        told = _("{teeth} teeth; {faults}").format(
-            teeth=len(self._late), faults=named or _("no suspect tooth")
-        )
-        self.setAccessibleDescription(told)
+        """Draw this from now on; `waiting` stands below while there are no teeth yet."""
+        self._wheel, self._units, self._waiting = wheel, units, waiting
+        self.setAccessibleDescription(wheel.words)
         self.update()
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
@@ -109,10 +70,11 @@ class Wheel(QWidget):
         self._font_px = TEXT_PX if radius > LARGE_PX else SMALL_PX
         painter.setFont(font(self._font_px))
         painter.translate(self.width() / 2, room + radius)
-        if self._teeth_mode:
-            words = self._paint_teeth(painter, radius)
-        else:
-            words = self._paint_gap(painter, radius)
+        words = ""
+        if isinstance(self._wheel, GapWheel):
+            words = self._paint_gap(painter, self._wheel, radius)
+        elif self._wheel is not None:
+            words = self._paint_teeth(painter, self._wheel, radius)
         painter.resetTransform()
         painter.setFont(font(SMALL_PX))
         painter.setPen(self._theme.color("soft_ink"))
@@ -125,42 +87,37 @@ class Wheel(QWidget):
         )
         painter.end()
 
-    def _paint_gap(self, painter: QPainter, radius: float) -> str:
-        gap, limits, words = self._gap, self._limits, self._words
-        known_m = [] if gap is None else [gap.widest_m, *(one.gap_m for one in gap.places)]
-        widest_m = max(known_m, default=0.0)
-        top_m = max(1.25 * limits.gap_max_m, 1.08 * widest_m)
-        per_m = (1 - BODY) * radius / top_m
+    def _paint_gap(self, painter: QPainter, wheel: GapWheel, radius: float) -> str:
+        per_m = (1 - BODY) * radius / wheel.top_m
         body = BODY * radius
-        most, best = (body + per_m * one for one in (limits.gap_max_m, limits.gap_best_m))
+        most, best = (body + per_m * one for one in (wheel.most_m, wheel.best_m))
         self._disc(painter, radius, "attention", 40)
         self._disc(painter, most, "ground", 255)
         self._ring(painter, most, "attention", Qt.PenStyle.SolidLine)
         self._ring(painter, best, "in_band", Qt.PenStyle.DashLine)
-        self._body(painter, body)
+        self._body(painter, body, _("mark"))
         self._angles(painter, radius)
-        if self._next_deg is not None:
-            self._ask_for(painter, self._next_deg, body, most)
-        if gap is not None:
-            self._swing(painter, gap, body, per_m)
-            self._places(painter, gap, body, per_m)
-        if words is None:
-            return ""
-        self._ring_names(painter, best, most, words)
-        told = N_(
-            "The gap is drawn larger than it is: from the grey wheel to the outer edge, "
-            "{top_m:gap}."
-        )
-        return words.fill(told, {"top_m": top_m})
+        if wheel.next_deg is not None:
+            self._ask_for(painter, wheel.next_deg, body, most)
+        if wheel.swing_m is not None:
+            angle = np.arange(0.0, 361.0, 3.0)
+            out = body + per_m * wheel.swing_at(angle)
+            painter.setPen(QPen(self._theme.color("ink"), 2))
+            painter.setBrush(Qt.BrushStyle.NoBrush)
+            painter.drawPolyline(QPolygonF([_at(*at) for at in zip(angle, out, strict=True)]))
+        self._places(painter, wheel, body, per_m)
+        self._ring_names(painter, wheel, best, most)
+        return wheel.scale_words(self._units)
 
-    def _ring_names(self, painter: QPainter, best: float, most: float, words: Words) -> None:
-        places = [one.angle_deg for one in self._gap.places] if self._gap is not None else []
-        at_deg = max(RING_NAMES_DEG, key=lambda at: min(_apart_deg(at, [*places, 0.0]), 30.0))
-        for ring, told, gap_m, name in (
-            (best, N_("best {gap_m:gap}"), self._limits.gap_best_m, "in_band"),
-            (most, N_("at most {gap_m:gap}"), self._limits.gap_max_m, "attention"),
+    def _ring_names(self, painter: QPainter, wheel: GapWheel, best: float, most: float) -> None:
+        places = [*wheel.angle_deg.tolist(), 0.0]
+        at_deg = max(RING_NAMES_DEG, key=lambda at: min(_apart_deg(at, places), 30.0))
+        for ring, word, gap_m, name in (
+            (best, _("best"), wheel.best_m, "in_band"),
+            (most, _("at most"), wheel.most_m, "attention"),
         ):
-            self._word(painter, _at(at_deg, ring), words.fill(told, {"gap_m": gap_m}), name)
+            text = f"{word} {self._number(gap_m)}"
+            self._word(painter, _at(at_deg, ring), text, name)
 
     def _ask_for(self, painter: QPainter, angle: float, body: float, most: float) -> None:
         """Where to read next: a pointer from the outside to the wheel's rim."""
@@ -170,87 +127,57 @@ class Wheel(QWidget):
         painter.setBrush(self._theme.color("ground"))
         painter.drawEllipse(_at(angle, 0.5 * (body + most)), 8, 8)
 
-    def _swing(self, painter: QPainter, gap: FeelerAnswer, body: float, per_m: float) -> None:
-        if gap.swing_m is None:
-            return
-        mean, a, b = gap.swing_m
-        line = QPolygonF()
-        for degree in range(0, 361, 3):
-            turn = math.radians(degree)
-            at_m = mean + a * math.cos(turn) + b * math.sin(turn)
-            line.append(_at(degree, body + per_m * at_m))
-        painter.setPen(QPen(self._theme.color("ink"), 2))
-        painter.setBrush(Qt.BrushStyle.NoBrush)
-        painter.drawPolyline(line)
-
-    def _places(self, painter: QPainter, gap: FeelerAnswer, body: float, per_m: float) -> None:
-        for place in gap.places:
-            angle, gap_m = place.angle_deg, place.gap_m
-            odd = any(abs(angle - one) < 1e-6 for one in gap.odd_angles_deg)
-            wide = gap_m > self._limits.gap_max_m
-            name = "bad" if odd or wide else "belt"
-            point = _at(angle, body + per_m * gap_m)
+    def _places(self, painter: QPainter, wheel: GapWheel, body: float, per_m: float) -> None:
+        few = wheel.gap_m.size <= MOST_NUMBERS
+        for angle, gap_m, odd in zip(
+            wheel.angle_deg.tolist(), wheel.gap_m.tolist(), wheel.odd.tolist(), strict=True
+        ):
+            name, out = "bad" if odd else "belt", body + per_m * gap_m
+            point = _at(angle, out)
             painter.setPen(QPen(self._theme.color(name), 2))
             painter.drawLine(_at(angle, body), point)
             painter.setPen(Qt.PenStyle.NoPen)
             painter.setBrush(self._theme.color(name))
-            if odd or wide:
+            if odd:
                 painter.drawRect(QRectF(point.x() - 6, point.y() - 6, 12, 12))
             else:
                 painter.drawEllipse(point, 6, 6)
-            few = len(gap.places) <= MOST_NUMBERS
-            if self._words is not None and (few or odd or wide):
-                quantity = self._words.quantity("gap")
-                number = plain(quantity.per_si * gap_m, quantity.decimals)
-                self._word(painter, _beside(angle, body + per_m * gap_m), number, name)
+            if few or odd:
+                self._word(painter, _beside(angle, out), self._number(gap_m), name)
 
-    def _paint_teeth(self, painter: QPainter, radius: float) -> str:
-        self._body(painter, TEETH_IN * radius)
-        teeth = len(self._late)
-        if not teeth:
+    def _paint_teeth(self, painter: QPainter, wheel: ToothWheel, radius: float) -> str:
+        body = TEETH_IN * TEETH * radius
+        self._body(painter, body, _("mark") if wheel.marked else _("first seen"))
+        if not wheel.teeth:
             return self._waiting
-        known = [abs(late) for late in self._late if math.isfinite(late)]
-        largest = max([*known, 1e-6])
-        times = next((t for t in EXAGGERATIONS if t * largest <= 0.5), 1)
-        for tooth in range(1, teeth + 1):
-            self._one_tooth(painter, radius, tooth, times)
-        for tooth in self._faults:
-            self._suspect(painter, radius, tooth)
-        self._numbers(painter, radius)
-        if times == 1:
-            return _(
-                "Outlined: where each tooth should be. Filled: where it is, its shift to scale."
-            )
-        told = _(
-            "Outlined: where each tooth should be. Filled: where it is, its shift drawn {times} "
-            "times too large."
-        )
-        return told.format(times=times)
+        for tooth in range(1, wheel.teeth + 1):
+            drawn_deg = wheel.drawn_deg(tooth)
+            gone = not math.isfinite(drawn_deg)
+            name = "attention" if tooth in wheel.faults else "soft_ink"
+            self._tooth(painter, wheel, wheel.place_deg(tooth), radius, "line", hollow=True)
+            at_deg = wheel.place_deg(tooth) if gone else drawn_deg
+            self._tooth(painter, wheel, at_deg, radius, name, hollow=gone)
+        for tooth in wheel.faults:
+            self._suspect(painter, wheel.place_deg(tooth), radius, body, tooth)
+        self._numbers(painter, wheel, radius)
+        return wheel.scale_words
 
-    def _numbers(self, painter: QPainter, radius: float) -> None:
+    def _numbers(self, painter: QPainter, wheel: ToothWheel, radius: float) -> None:
         """The first tooth and every fifth, to count by; none too near a suspect's own."""
-        teeth = len(self._late)
-        for tooth in (1, *range(5, teeth + 1, 5)):
-            apart = [abs((tooth - other + teeth / 2) % teeth - teeth / 2) for other in self._faults]
-            if min(apart, default=teeth) * 360.0 / teeth >= 8:
+        suspects = [wheel.place_deg(tooth) for tooth in wheel.faults]
+        for tooth in (1, *range(5, wheel.teeth + 1, 5)):
+            at_deg = wheel.place_deg(tooth)
+            if not suspects or _apart_deg(at_deg, suspects) >= NUMBERS_APART_DEG:
                 painter.setPen(self._theme.color("ink" if tooth == 1 else "soft_ink"))
-                self._centred(painter, _at((tooth - 1) * 360.0 / teeth, radius), str(tooth))
+                self._centred(painter, _at(at_deg, radius), str(tooth))
 
-    def _one_tooth(self, painter: QPainter, radius: float, tooth: int, times: int) -> None:
-        teeth, late, fault = len(self._late), self._late[tooth - 1], self._faults.get(tooth)
-        nominal = (tooth - 1) * 360.0 / teeth
-        shift = times * late * 360.0 / teeth if math.isfinite(late) else 0.0
-        gone = fault is FaultKind.MISSING or not math.isfinite(late)
-        self._tooth(painter, nominal, radius, teeth, "line", hollow=True)
-        name = "attention" if fault else "soft_ink"
-        self._tooth(painter, nominal + shift, radius, teeth, name, hollow=gone)
-
-    def _suspect(self, painter: QPainter, radius: float, tooth: int) -> None:
+    def _suspect(
+        self, painter: QPainter, angle: float, radius: float, body: float, tooth: int
+    ) -> None:
         """A pointer from the middle to the tooth, its number in a filled circle outside."""
-        angle = (tooth - 1) * 360.0 / len(self._late)
         color = self._theme.color("attention")
         painter.setPen(QPen(color, 2))
-        painter.drawLine(_at(angle, 0.5 * TEETH_IN * radius), _at(angle, 0.97 * TEETH_IN * radius))
+        painter.drawLine(_at(angle, 0.5 * body), _at(angle, 0.97 * body))
         spot = _at(angle, radius)
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(color)
@@ -261,24 +188,27 @@ class Wheel(QWidget):
         painter.setFont(font(self._font_px))
 
     def _tooth(
-        self, painter: QPainter, angle: float, radius: float, teeth: int, name: str, *, hollow: bool
+        self,
+        painter: QPainter,
+        wheel: ToothWheel,
+        angle: float,
+        radius: float,
+        name: str,
+        *,
+        hollow: bool,
     ) -> None:
-        half = 90.0 / teeth
-        corners = ((-1.2, TEETH_IN), (-0.8, TEETH_OUT), (0.8, TEETH_OUT), (1.2, TEETH_IN))
-        shape = QPolygonF([_at(angle + half * part, radius * out) for part, out in corners])
+        shape = QPolygonF([_at(at, TEETH * radius * out) for at, out in wheel.corners(angle)])
         painter.setPen(QPen(self._theme.color(name), 1.5) if hollow else Qt.PenStyle.NoPen)
         painter.setBrush(Qt.BrushStyle.NoBrush if hollow else self._theme.color(name))
         painter.drawPolygon(shape)
 
-    def _body(self, painter: QPainter, radius: float) -> None:
+    def _body(self, painter: QPainter, radius: float, word: str) -> None:
         self._disc(painter, radius, "line", 140)
         painter.setPen(QPen(self._theme.color("ink"), 2))
         painter.setBrush(self._theme.color("ink"))
         foot, top = -radius + 16, -radius + 3
         painter.drawPolygon(QPolygonF([QPointF(-7, foot), QPointF(7, foot), QPointF(0, top)]))
-        self._centred(
-            painter, QPointF(0, -radius + 28), _("mark") if self._marked else _("first seen")
-        )
+        self._centred(painter, QPointF(0, -radius + 28), word)
         # On a small wheel the arrow stands lower, clear of the word, and speaks for itself.
         small = radius < SMALL_BODY_PX
         arc, middle = 0.38 * radius, 0.4 * radius if small else 0.0
@@ -291,6 +221,11 @@ class Wheel(QWidget):
         if not small:
             painter.setPen(self._theme.color("soft_ink"))
             self._centred(painter, QPointF(0, 0.12 * radius), _("turns this way"))
+
+    def _number(self, gap_m: float) -> str:
+        """A gap without its unit."""
+        quantity = quantities(self._units)["gap"]
+        return plain(quantity.per_si * gap_m, quantity.decimals)
 
     def _angles(self, painter: QPainter, radius: float) -> None:
         painter.setPen(self._theme.color("soft_ink"))

@@ -32,10 +32,10 @@ from workbench.gui.plot.layout import (
     line_color,
     text_width,
 )
-from workbench.gui.plot.ticks import Scale
 from workbench.gui.theme import GRID_PX, SMALL_PX, TOUCH_PX, Theme, font
 from workbench.words.pictures.picture import Band, Bars, Floats, Mark, Picture, Points
 from workbench.words.pictures.pyramid import Pyramid
+from workbench.words.pictures.ticks import Scale
 
 POINT_PX, ODD_PX = 4.5, 6.5
 """Half of a point, and of one that stands out."""

@@ -14,11 +14,11 @@ from workbench.base.numbers import NO_VALUE
 from workbench.base.statements import PlusMinus
 from workbench.base.units import UnitSystem
 from workbench.gui.plot.layout import LINE_PX, Layout, Place, line_color, text_width
-from workbench.gui.plot.ticks import clock_text, nice_step
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.words.language import _
 from workbench.words.moments import moment_text
 from workbench.words.pictures.picture import AGO, CLOCK, DAY, Axis, Bars, Picture, Points
+from workbench.words.pictures.ticks import clock_text, nice_step
 
 
 class Row(NamedTuple):

@@ -15,7 +15,7 @@ from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.jobs.calibrate.answer import CalibrateAnswer
-from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer, suspect_teeth
+from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer
 from workbench.jobs.keep import answer_of
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
@@ -27,6 +27,7 @@ from workbench.models.records.opened import (
 from workbench.records.entries import StoredResult
 from workbench.words.language import _
 from workbench.words.pictures.calibrate import error_picture_of
+from workbench.words.pictures.wheel import feeler_wheel, tooth_wheel
 from workbench.words.words import Words
 
 
@@ -83,7 +84,7 @@ class ResultView(Turns):
             found = answer_of(stored, CalibrateAnswer)
             self.calibration.show_words(calibration_words(found, Words(units)))
             tell_simulated(self.curve, found.simulated)
-            picture = error_picture_of(found, found.readout_error_limit)
+            picture = error_picture_of(found)
             self.curve.show_picture(picture, units, anew=True)
             self.show_view(self.calibration)
         elif stored.kind == "gap":
@@ -98,7 +99,6 @@ class ResultView(Turns):
         pickup = answer.pickups[max(0, self._pickups.currentIndex())]
         self.gap.show_words(gap_words(pickup, Words(units)))
         if isinstance(pickup, FeelerAnswer):
-            self.wheel.show_gap(pickup, answer.limits, units)
+            self.wheel.show_wheel(feeler_wheel(pickup, answer.limits), units)
         else:
-            faults = suspect_teeth(pickup)
-            self.wheel.show_teeth(pickup.spacing_rel, faults, marked=pickup.marked)
+            self.wheel.show_wheel(tooth_wheel(pickup), units)

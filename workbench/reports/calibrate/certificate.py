@@ -16,7 +16,6 @@ from workbench.base.machine import Machine
 from workbench.base.numbers import with_uncertainty
 from workbench.base.units import US
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
-from workbench.reports.calibrate.error_picture import error_picture
 from workbench.reports.calibrate.tables import budget_table, change_over_table, run_table
 from workbench.reports.document import (
     Answer,
@@ -30,7 +29,9 @@ from workbench.reports.document import (
     Paragraph,
     Signature,
 )
+from workbench.reports.drawing import picture_svg
 from workbench.words.language import N_, _
+from workbench.words.pictures.calibrate import error_picture_of
 from workbench.words.view import json_view
 from workbench.words.words import Words
 
@@ -169,7 +170,7 @@ def _picture(answer: CalibrateAnswer, words: Words) -> list[Block]:
     error = words.number("percent", answer.error_at_work, answer.U_error_at_work, signed=True)
     alt = _("Error at {speed}: {error}.").format(speed=at, error=error)
     return [
-        Figure(error_picture(answer, words.units.speed), caption, alt),
+        Figure(picture_svg(error_picture_of(answer), words.units, 74), caption, alt),
         Facts(_figures(answer, at, words), 2),
     ]
 

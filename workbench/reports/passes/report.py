@@ -24,7 +24,8 @@ from workbench.reports.document import (
     Signature,
     Table,
 )
-from workbench.reports.passes.picture import drift_picture, track_picture
+from workbench.reports.drawing import picture_svg
+from workbench.reports.passes.picture import track_picture
 from workbench.words.language import N_, _
 from workbench.words.passes import (
     evidence_words,
@@ -33,6 +34,7 @@ from workbench.words.passes import (
     sources_used,
     stands_apart,
 )
+from workbench.words.pictures.passes import picture_of
 from workbench.words.view import json_view
 from workbench.words.words import Words
 
@@ -96,8 +98,8 @@ def _drift(answer: PassAnswer, words: Words) -> list[Block]:
         return []
     caption = _(
         "Belt and ground speed with what lies between them; the ratio belt ÷ ground with its "
-        "band (green) and its mean with U (blue); belt distance minus ground distance. Grey is "
-        "left out; a dashed line marks a change."
+        "band (green) and its mean with U (grey); belt distance minus ground distance. Grey "
+        "stretches are left out; a dashed line marks a change."
     )
     alt = words.fill(
         N_(
@@ -110,7 +112,11 @@ def _drift(answer: PassAnswer, words: Words) -> list[Block]:
             "apart_m": answer.separation_m,
         },
     )
-    return [Figure(drift_picture(answer, words.units), caption, alt)]
+    return [
+        Figure(
+            picture_svg(picture_of(answer, answer.series.rows()), words.units, 112), caption, alt
+        )
+    ]
 
 
 def _details(answer: PassAnswer, words: Words) -> list[Block]:

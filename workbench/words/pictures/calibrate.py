@@ -14,6 +14,8 @@ from workbench.words.pictures.pyramid import Pyramid
 
 K = 2.0
 """Coverage factor of the runs' bars."""
+ROOM = 1.2
+"""Limits of the error that are always seen."""
 LINE_POINTS = 101
 ALLOWED = 0.02
 """The error allowed where no machine says."""
@@ -47,8 +49,8 @@ class Errors:
 def error_picture(found: Errors | None, left: Errors | None, limit: float) -> Picture:
     """Errors as found, and as left by a new setting, in the band of what is allowed."""
     both = [one for one in (found, left) if one is not None]
-    reach = [limit, *(abs(point.error) + K * point.u_error for one in both for point in one.points)]
-    reach += [abs(error) + U for one in both for _speed, error, U in one.fit]
+    reach = [-ROOM * limit, ROOM * limit]
+    reach += [error + way * U for one in both for _speed, error, U in one.fit for way in (-1, 1)]
     rows, traces, fills = [], [], []
     for one, name, role in ((found, _("as found"), "belt"), (left, _("as left"), "ink")):
         if one is None:
@@ -68,8 +70,7 @@ def error_picture(found: Errors | None, left: Errors | None, limit: float) -> Pi
         points=tuple(rows),
         bands=(Band(-limit, limit, word),),
         fills=tuple(fills),
-        include=(-1.2 * max(reach), 1.2 * max(reach)),
-        exact=True,
+        include=(min(reach), max(reach)),
     )
     return Picture(Axis(_("true belt speed"), "speed"), (panel,), ends=_ends(both))
 
@@ -129,9 +130,7 @@ def errors_of(answer: CalibrateAnswer) -> Errors:
     return Errors(points, [(one.speed_mps, one.error, answer.k * one.u_error) for one in ends])
 
 
-def error_picture_of(answer: CalibrateAnswer | None, limit: float) -> Picture:
-    """The picture of an answer of a calibration; without one, what is allowed."""
-    left = answer.as_left if answer else None
-    return error_picture(
-        errors_of(answer) if answer else None, errors_of(left) if left else None, limit
-    )
+def error_picture_of(answer: CalibrateAnswer) -> Picture:
+    """The picture of an answer of a calibration."""
+    left = errors_of(answer.as_left) if answer.as_left else None
+    return error_picture(errors_of(answer), left, answer.readout_error_limit)

@@ -28,7 +28,7 @@ from workbench.words.pictures.wheel import GapWheel
 LEAST_SPAN_S = 60.0
 """Seconds of a drop-out run that are always in the picture."""
 SMOOTH_DEG = 2.0
-ROOM = 0.25
+ROOM = 0.45
 """Of a bar picture's reach, left free for the numbers above the bars."""
 
 
@@ -97,7 +97,7 @@ def teeth_picture(
         bars = _teeth(_("voltage"), value, suspects)
         mean = Band(1.0, 1.0, role="ink")
         panels.append(_level(Axis(_("voltage against the mean"), "percent0"), bars, (mean,)))
-    words = _("tooth, counted from the mark in the turning direction")
+    words = _("tooth, from the mark in the turning direction")
     numbers = np.arange(1, late_rel.size + 1)
     x = Axis(words, numbers=numbers, one=_("tooth"))
     return Picture(x, tuple(panels), ends=(0.2, late_rel.size + 0.8))

@@ -10,7 +10,7 @@ import numpy as np
 
 from workbench.base.errors import Message
 from workbench.base.statements import PlusMinus
-from workbench.jobs.passes.answer import Change
+from workbench.jobs.passes.answer import Change, PassAnswer
 from workbench.match.ratio import PaceLimits
 from workbench.words.language import _
 from workbench.words.pictures.picture import (
@@ -87,6 +87,13 @@ def pass_picture(
         ),
         left_out=_left_out(time_s, np.isnan(belt) & np.isnan(ground)),
     )
+
+
+def picture_of(answer: PassAnswer, rows: Floats) -> Picture:
+    """The picture of a judged pass, of which these `rows` are known."""
+    limits = PaceLimits(answer.ratio_low, answer.ratio_high)
+    mean = PlusMinus(answer.ratio, answer.U_ratio)
+    return pass_picture(rows, limits, mean, answer.change_points)
 
 
 def _mean(time_s: Floats, ratio: float, U: float) -> tuple[Fill, ...]:

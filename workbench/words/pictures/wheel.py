@@ -5,15 +5,19 @@ stand at their places, their shift drawn so many times too large as the picture 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
+from workbench.base.machine import Pickup
 from workbench.base.numbers import quantities
 from workbench.base.units import UnitSystem
+from workbench.calibration.gap.faults import FaultKind
+from workbench.jobs.gap.answer import FeelerAnswer, WheelAnswer, suspect_teeth
 from workbench.words.language import _
 from workbench.words.pictures.picture import Bools, Floats
+from workbench.words.words import Words
 
 EXAGGERATIONS = (20, 10, 5, 2, 1)
 MOST_SHIFT = 0.5
@@ -53,6 +57,15 @@ class GapWheel:
         turn = np.radians(angle_deg)
         return np.asarray(mean + a * np.cos(turn) + b * np.sin(turn))
 
+    @property
+    def words(self) -> str:
+        """The picture in words."""
+        said = _("Gap at {places} angles between its limits").format(places=self.angle_deg.size)
+        if self.next_deg is None:
+            return said
+        following = _("read next at {angle:.0f} degrees").format(angle=self.next_deg)
+        return f"{said}; {following}"
+
     def scale_words(self, units: UnitSystem) -> str:
         """How the gap is drawn."""
         top = quantities(units)["gap"].text(self.top_m)
@@ -61,23 +74,34 @@ class GapWheel:
         ).format(top=top)
 
 
-def stand_out(angle_deg: Floats, gap_m: Floats, odd_deg: Sequence[float], most_m: float) -> Bools:
-    """Which places (n,) lie off the swing, at the angles `odd_deg`, or are too wide."""
-    apart = np.abs(angle_deg[:, None] - np.asarray(odd_deg, dtype=np.float64)[None, :])
-    return np.asarray((apart < 1e-6).any(axis=1) | (gap_m > most_m))
+def feeler_wheel(
+    found: FeelerAnswer | None, limits: Pickup, next_deg: float | None = None
+) -> GapWheel:
+    """The wheel with the gaps read so far, None for none, and where to read next."""
+    best_m, most_m = limits.gap_best_m, limits.gap_max_m
+    if found is None:
+        return GapWheel(best_m, most_m, next_deg=next_deg)
+    angle = np.array([place.angle_deg for place in found.places])
+    gap_m = np.array([place.gap_m for place in found.places])
+    apart = np.abs(angle[:, None] - np.array(found.odd_angles_deg)[None, :])
+    odd = (apart < 1e-6).any(axis=1) | (gap_m > most_m)
+    widest = found.widest_m, found.widest_angle_deg
+    closest = found.closest_m, found.closest_angle_deg
+    return GapWheel(
+        best_m, most_m, angle, gap_m, odd, found.swing_m, widest, closest, next_deg=next_deg
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ToothWheel:
     """Each tooth's lateness in pitches from tooth 1, NaN where it is not known; `faults` from a
-    tooth's number to what it has, `missing` are those that are not there.
+    tooth's number to what it has.
 
     Where not `marked`, tooth 1 is only the first that was seen, not the one at the mark.
     """
 
     late_rel: Floats
-    faults: Mapping[int, str] = field(default_factory=dict)
-    missing: frozenset[int] = frozenset()
+    faults: Mapping[int, FaultKind] = field(default_factory=dict)
     marked: bool = True
 
     @property
@@ -96,7 +120,7 @@ class ToothWheel:
 
     def drawn_deg(self, tooth: int) -> float:
         """Where it is drawn; NaN for one that is not there, or not seen."""
-        if tooth in self.missing:
+        if self.faults.get(tooth) == FaultKind.MISSING:
             return math.nan
         return (
             self.place_deg(tooth) + self.times * float(self.late_rel[tooth - 1]) * 360 / self.teeth
@@ -109,6 +133,15 @@ class ToothWheel:
         return [(angle_deg + quarter * part, radius) for part, radius in shape]
 
     @property
+    def words(self) -> str:
+        """The picture in words."""
+        say = Words().say
+        named = ", ".join(f"{say(kind)} {tooth}" for tooth, kind in self.faults.items())
+        return _("{teeth} teeth; {suspects}").format(
+            teeth=self.teeth, suspects=named or _("no suspect tooth")
+        )
+
+    @property
     def scale_words(self) -> str:
         """How the shifts are drawn."""
         if self.times == 1:
@@ -117,3 +150,8 @@ class ToothWheel:
             "Outlined: where each tooth should be. Filled: where it is, its shift drawn {times} "
             "times too large."
         ).format(times=self.times)
+
+
+def tooth_wheel(found: WheelAnswer) -> ToothWheel:
+    """The wheel of a pickup judged by its pulses."""
+    return ToothWheel(np.array(found.spacing_rel), suspect_teeth(found), found.marked)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import overload
 
 import numpy as np
@@ -18,6 +19,7 @@ from workbench.words.pictures.picture import AGO, CLOCK, DAY, Axis, Floats
 MINUTE_S, HOUR_S, DAY_S = 60, 3600, 86_400
 WHOLE = (1, 2, 5)
 CLOCK_S = (1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 14400, 21600, 43200)
+ANGLES_DEG = (15.0, 30.0, 45.0, 90.0, 180.0)
 DAYS = (1, 2, 7, 14, 30, 61, 122, 365, 730, 1825)
 
 Ticks = list[tuple[float, str]]
@@ -82,12 +84,24 @@ def clock_unit(longest_s: float, step: float = MINUTE_S) -> str:
     return _("h:min:s") if step % MINUTE_S else _("h:min")
 
 
+def axis_words(axis: Axis, units: UnitSystem, low: float, high: float, step: float) -> str:
+    """What stands at an axis: its words and unit, or what its times are counted in."""
+    if axis.quantity == DAY:
+        return ""
+    if axis.quantity not in (CLOCK, AGO):
+        return axis.label(units)
+    words = clock_unit(max(abs(low), abs(high)), step)
+    return _("{unit} ago").format(unit=words) if axis.quantity == AGO else words
+
+
 def step_along(axis: Axis, units: UnitSystem, least: float) -> float:
     """The step between two values of an axis that lie no less than `least` apart, in SI."""
     if axis.quantity in (CLOCK, AGO) and least > 1:
         return next((step for step in CLOCK_S if step >= least), CLOCK_S[-1] * nice_step(least))
     if axis.numbers is not None:
         return next((n for n in (1, 2, 5, 10, 20, 50, 100) if n >= least), math.inf)
+    if axis.quantity == "angle":
+        return next((step for step in ANGLES_DEG if step >= least), 360.0)
     per_si = axis.shown(units).per_si
     return nice_step(least * per_si) / per_si
 
@@ -109,7 +123,8 @@ def ticks_along(axis: Axis, units: UnitSystem, low: float, high: float, step: fl
 
 def _counted(numbers: list[int], every: float) -> Ticks:
     """The first of each turn, and every so manieth that stands clear of it."""
-    turn, room = max(numbers, default=0), 0.75 * every
+    wraps = any(after < before for before, after in pairwise(numbers))
+    turn, room = max(numbers) if wraps else math.inf, 0.75 * every
     return [
         (float(place), str(number))
         for place, number in enumerate(numbers, 1)
