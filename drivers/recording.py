@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,8 +33,10 @@ _Groups = tuple[
     list[Lost],
 ]
 _POLL_S = 0.5
-_JUMP_S = 2.0
-"""A sender's clock that moves this much against the host's has been set or restarted."""
+
+Place = Callable[[str, Floats, Floats], Floats]
+"""(pulse channel, times (n,) of the clock that counts it, when each arrived) -> times on the
+recording's line."""
 
 _LABELS = {
     "65096": "wheel-based speed",
@@ -58,7 +61,7 @@ def speed_label(source: str) -> str:
     return _LABELS.get(source, source)
 
 
-def collect(driver: Driver, for_s: float) -> Recording:
+def read_for(driver: Driver, for_s: float) -> list[Item]:
     """Open `driver`, read it for `for_s` seconds of its own clock or to its end, close it.
 
     Raises what the driver raises (InputError).
@@ -71,24 +74,25 @@ def collect(driver: Driver, for_s: float) -> Recording:
             items += driver.read(min(_POLL_S, left_s))
     finally:
         driver.close()
-    name = driver.address.removeprefix("file:")
-    return assemble(items, driver.notes, name=name, simulated=driver.simulated)
+    return items
 
 
 def assemble(
-    items: Iterable[Item], notes: Notes | None = None, *, name: str = "", simulated: bool = False
+    items: Iterable[Item],
+    notes: Notes | None = None,
+    *,
+    name: str = "",
+    simulated: bool = False,
+    place: Place = lambda _channel, own_s, _arrived_s: own_s,
 ) -> Recording:
-    """A recording from items of one input in the order they came.
+    """A recording from items in the order they came, whose times lie on one line as they are.
 
-    Every stream keeps the spacing of its own clock; its place on the common line is where
-    its fastest delivery to the host puts it. All pulse channels of an input count by one
-    clock and share their place, so that a mark that comes once a lap stands where it was
-    among the teeth. Times start at `notes.origin_s`.
+    So do those of a file. What devices have stamped by clocks of their own is put there
+    before, and their pulses by `place`. Times start at `notes.origin_s`.
     """
     notes = notes or Notes()
     edge_blocks, speed_blocks, value_blocks, lost = _grouped(items)
-    placed = _placed(edge_blocks)
-    edges = [_edge_track(blocks, placed) for blocks in edge_blocks.values()]
+    edges = [_edge_track(blocks, place) for blocks in edge_blocks.values()]
     speeds = [_speed_track(blocks, notes.timed) for blocks in speed_blocks.values()]
     values = [_value_track(blocks) for blocks in value_blocks.values()]
     tracks: list[EdgeTrack | SpeedTrack | ValueTrack] = [*edges, *speeds, *values]
@@ -131,60 +135,23 @@ def _grouped(items: Iterable[Item]) -> _Groups:
     return edges, speeds, values, lost
 
 
-def _offsets_s(own_s: Floats, host_s: Floats) -> Floats:
-    """What to add to a sender's times to put them on the host's line, one a time.
-
-    Delivery can only be late, so the smallest difference is the best one. It is taken
-    anew from where the sender's clock was set or restarted.
-    """
-    ahead_s = host_s - own_s
-    return _fastest(ahead_s, np.flatnonzero((np.diff(own_s) < 0) | _jumps(ahead_s)) + 1)
-
-
-def _jumps(ahead_s: Floats) -> NDArray[np.bool_]:
-    return np.abs(np.diff(ahead_s)) > _JUMP_S
-
-
-def _fastest(ahead_s: Floats, restarts: NDArray[np.int64]) -> Floats:
-    """The smallest of `ahead_s` in each part between restarts, one a time."""
-    parts = np.split(ahead_s, restarts)
-    return np.concatenate([np.full(part.size, part.min(initial=np.inf)) for part in parts])
-
-
-def _placed(edge_blocks: dict[str, list[EdgeBlock]]) -> dict[int, float]:
-    """What to add to the times of each block with edges, by the block's identity.
-
-    The channels' last edges lie apart within a frame; only a jump shows a new start.
-    """
-    blocks = [block for channel in edge_blocks.values() for block in channel if block.ticks.size]
-    blocks.sort(key=lambda block: block.host_s)
-    host_s = np.array([block.host_s for block in blocks])
-    own_s = np.array([float(block.ticks[-1]) * block.tick_s for block in blocks])
-    offsets_s = _fastest(host_s - own_s, np.flatnonzero(_jumps(host_s - own_s)) + 1)
-    return {id(block): float(at_s) for block, at_s in zip(blocks, offsets_s, strict=True)}
-
-
-def _edge_track(blocks: Sequence[EdgeBlock], placed: dict[int, float]) -> EdgeTrack:
-    blocks = [block for block in blocks if block.ticks.size] or blocks[:1]
-    pairs = [(block, placed.get(id(block), 0.0)) for block in blocks]
-    time_s = _joined([_rise_s(block) + offset_s for block, offset_s in pairs])
+def _edge_track(blocks: Sequence[EdgeBlock], place: Place) -> EdgeTrack:
+    first, blocks = blocks[0], [block for block in blocks if block.ticks.size]
+    if not blocks:
+        return EdgeTrack(first.channel, np.empty(0), kind=first.kind)
+    sizes = [block.ticks.size for block in blocks]
+    tick_s = np.repeat([block.tick_s for block in blocks], sizes)
+    arrived_s = np.repeat([block.host_s for block in blocks], sizes)
+    rise_s = place(first.channel, _joined([block.ticks for block in blocks]) * tick_s, arrived_s)
     fall_s = amplitude_v = None
     if any(block.fall_ticks is not None for block in blocks):
-        fall_s = _joined([_fall_s(block) + offset_s for block, offset_s in pairs])
+        ticks = _joined([_or(block.fall_ticks, block.ticks.size, 0) for block in blocks])
+        fall_s = np.where(ticks == 0, np.nan, place(first.channel, ticks * tick_s, arrived_s))
     if any(block.peak_v is not None for block in blocks):
-        amplitude_v = _joined([_or_nan(block.peak_v, block.ticks.size) for block, _ in pairs])
-    time_s, first = np.maximum.accumulate(time_s), blocks[0]
-    return EdgeTrack(first.channel, time_s, fall_s, amplitude_v, kind=first.kind)
-
-
-def _rise_s(block: EdgeBlock) -> Floats:
-    return np.asarray(block.ticks * block.tick_s, dtype=np.float64)
-
-
-def _fall_s(block: EdgeBlock) -> Floats:
-    if block.fall_ticks is None:
-        return np.full(block.ticks.size, np.nan)
-    return np.where(block.fall_ticks == 0, np.nan, block.fall_ticks * block.tick_s)
+        amplitude_v = _joined([_or(block.peak_v, block.ticks.size, np.nan) for block in blocks])
+    # Two runs of a restarted clock may overlap by their uncertainty; time never goes back.
+    rise_s = np.maximum.accumulate(rise_s)
+    return EdgeTrack(first.channel, rise_s, fall_s, amplitude_v, kind=first.kind)
 
 
 def _shift_edges(track: EdgeTrack, origin_s: float) -> EdgeTrack:
@@ -197,27 +164,23 @@ def _speed_track(blocks: Sequence[SpeedBlock], timed: bool) -> SpeedTrack:
     return SpeedTrack(
         source,
         speed_label(source),
-        _times(blocks),
+        _joined([block.time_s for block in blocks]),
         _joined([block.speed_mps for block in blocks]),
-        _joined([_or_nan(block.u_mps, block.speed_mps.size) for block in blocks]),
+        _joined([_or(block.u_mps, block.speed_mps.size, np.nan) for block in blocks]),
         timed,
         blocks[0].kind,
     )
 
 
 def _value_track(blocks: Sequence[ValueBlock]) -> ValueTrack:
-    values, first = _joined([block.value for block in blocks]), blocks[0]
-    return ValueTrack(first.source, first.quantity, _times(blocks), values, first.kind)
+    time_s, first = _joined([block.time_s for block in blocks]), blocks[0]
+    values = _joined([block.value for block in blocks])
+    return ValueTrack(first.source, first.quantity, time_s, values, first.kind)
 
 
-def _times(blocks: Sequence[SpeedBlock] | Sequence[ValueBlock]) -> Floats:
-    own_s = _joined([block.time_s for block in blocks])
-    return own_s + _offsets_s(own_s, _joined([block.host_s for block in blocks]))
+def _or(values: NDArray[Any] | None, size: int, absent: float) -> NDArray[Any]:
+    return np.full(size, absent) if values is None else values
 
 
-def _or_nan(values: Floats | None, size: int) -> Floats:
-    return np.full(size, np.nan) if values is None else values
-
-
-def _joined(parts: Sequence[Floats]) -> Floats:
+def _joined(parts: Sequence[NDArray[Any]]) -> NDArray[Any]:
     return np.concatenate(parts) if parts else np.empty(0)

@@ -25,6 +25,7 @@ class Wiring:
         self._breaks = stream(seed, f"{channel}.breaks")
         self._hum_phase = float(stream(seed, f"{channel}.hum").random())
         self._pending = NO_EDGES
+        self._last_s = -np.inf
         self._broken: list[tuple[float, float]] = []
 
     def carry(self, edges: Edges, from_s: float, to_s: float) -> Edges:
@@ -44,7 +45,8 @@ class Wiring:
         arrived, self._pending = arrived[:now], arrived[now:]
         if not arrived.rise_s.size:
             return arrived
-        gap_s = np.diff(arrived.rise_s, prepend=arrived.rise_s[0] - 1)
+        gap_s = np.diff(arrived.rise_s, prepend=self._last_s)
+        self._last_s = float(arrived.rise_s[-1])
         return arrived[gap_s >= SHORTEST_S]
 
     def _bounced(self, edges: Edges) -> Edges:

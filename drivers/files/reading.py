@@ -17,7 +17,7 @@ from drivers.catalogue import check_options
 from drivers.contract import BaseDriver, Clock, FileRefused, Item, Note, Notes, Recording
 from drivers.files.tables import EDGE_HEADER, SPEED_HEADER, read_edge_table, read_speed_table
 from drivers.framing import GnssFrames
-from drivers.recording import collect
+from drivers.recording import assemble, read_for
 from drivers.source_file import BOM, EXPECTED, Progress, SourceFile, shown
 
 Reader = Callable[[SourceFile, Notes], Iterator[list[Item]]]
@@ -55,7 +55,8 @@ def read_recording(path: Path | str, progress: Progress | None = None) -> Record
     """A whole file, whatever its format; `progress` is told how far it is. Raises FileRefused."""
     driver = FileDriver(str(path), {})
     driver.progress = progress
-    return collect(driver, math.inf)
+    items = read_for(driver, math.inf)
+    return assemble(items, driver.notes, name=str(path))
 
 
 class FileDriver(BaseDriver):

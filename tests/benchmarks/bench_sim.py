@@ -5,12 +5,12 @@ import time
 import numpy as np
 
 from drivers.catalogue import open_input
-from drivers.recording import collect
 from sim.run import simulate
 from sim.scenarios import SCENARIOS
 from workbench.base.machine import parse_machine
 from workbench.jobs.speed.answer import SpeedOptions
 from workbench.jobs.speed.compute import compute
+from workbench.records.rebuild import collect
 
 HOUR_S = 3600.0
 FAST = "[drive]\ntarget_teeth = 60\nturns_per_target_turn = 0.304\n"

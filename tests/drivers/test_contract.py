@@ -27,12 +27,11 @@ from drivers.contract import (
     FrameBlock,
     InputError,
     Lost,
-    Recording,
     SpeedBlock,
     ValueBlock,
 )
 from drivers.firmware import counter_core
-from drivers.recording import assemble, collect
+from drivers.recording import assemble, read_for
 
 EDGE_TABLE = "time_s,channel,fall_s,amplitude_v\n" + "".join(
     f"{i / 100},{'left' if i % 2 else 'right'},{i / 100 + 0.004},1.5\n" for i in range(1, 200)
@@ -281,11 +280,9 @@ def test_items_make_a_recording(read_some, name):
 
 
 @pytest.mark.parametrize("name", BY_CLOCK)
-def test_collect_opens_reads_and_closes(make, name):
+def test_reading_for_a_time_opens_reads_and_closes(make, name):
     driver, _ = make(name)
-    recording = collect(driver, 5.0)
-    assert isinstance(recording, Recording)
-    assert recording.simulated is driver.simulated
+    read_for(driver, 5.0)
     with pytest.raises(DeviceLost):
         driver.read(0.0)
 

@@ -21,7 +21,7 @@ from drivers.counter.driver import CounterStream
 from drivers.files.reading import read_recording
 from drivers.firmware import counter_core as core
 from drivers.kinds import pulse_kind, speed_kind, value_kind
-from drivers.recording import assemble, collect
+from drivers.recording import assemble, read_for
 
 TIMES = np.array([1.0, 2.0])
 
@@ -125,7 +125,7 @@ def test_an_edge_table_has_names_alone(tmp_path):
 
 
 def test_the_simulator_says_what_its_channels_are():
-    found = collect(open_input("sim:healthy?pace=fast"), 10.0)
+    found = assemble(read_for(open_input("sim:healthy?pace=fast"), 10.0))
     kinds = {name: track.kind for name, track in (found.edges | found.speeds).items()}
     assert kinds == {
         "left": ChannelKind.BELT,

@@ -11,7 +11,7 @@ import pytest
 
 from drivers import catalogue
 from drivers.contract import AddressError, DeviceMissing
-from drivers.recording import collect
+from workbench.records.rebuild import collect
 
 
 @pytest.fixture

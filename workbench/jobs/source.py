@@ -57,7 +57,7 @@ def _simulate(
 ) -> tuple[Recording, Machine | None]:
     """A simulated recording, and the machine file that the scenario brings along."""
     from drivers.catalogue import open_input
-    from drivers.recording import collect
+    from workbench.records.rebuild import collect
 
     options = [] if "pace=" in address else ["pace=fast"]
     if seed is not None:

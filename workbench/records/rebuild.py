@@ -5,14 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
 
 from drivers.contract import (
+    Driver,
     EdgeBlock,
-    EdgeTrack,
+    Floats,
     Item,
     Lost,
     Note,
@@ -21,14 +18,12 @@ from drivers.contract import (
     SpeedBlock,
     ValueBlock,
 )
-from drivers.recording import assemble
+from drivers.recording import assemble, read_for
 from workbench.calibration.pulses.time_base import ClockRuns
 from workbench.records.clocks import Pair, Sender, clocks_of, on_host_line
 
 _U_HOST_CLOCK_REL = 30e-6
 """30 ppm for the computer's own crystal: common practice, no source."""
-
-Array = NDArray[Any]
 
 
 def rebuild(
@@ -47,46 +42,36 @@ def rebuild(
         return assemble(_named_apart(pairs), notes, name=name, simulated=simulated)
     clocks = clocks_of(pairs)
     items = _named_apart([(a, on_host_line(a, item, clocks)) for a, item in pairs])
-    channels: dict[str, tuple[str, list[EdgeBlock]]] = {}
-    for (address, _), item in zip(pairs, items, strict=True):
-        if isinstance(item, EdgeBlock):
-            channels.setdefault(item.channel, (address, []))[1].append(item)
-    notes = replace(notes, warnings=[*notes.warnings, *odd_clocks(clocks)])
-    others = [item for item in items if not isinstance(item, EdgeBlock)]
-    tracks = {
-        name: _edge_track(blocks, clocks.get((address, "")), origin_s)
-        for name, (address, blocks) in channels.items()
+    address_of = {
+        item.channel: address
+        for (address, _), item in zip(pairs, items, strict=True)
+        if isinstance(item, EdgeBlock)
     }
-    return replace(assemble(others, notes, name=name, simulated=simulated), edges=tracks)
+
+    def place(channel: str, own_s: Floats, arrived_s: Floats) -> Floats:
+        return clocks[address_of[channel], ""].to_host(own_s, arrived_s)
+
+    notes = replace(notes, warnings=[*notes.warnings, *odd_clocks(clocks)])
+    whole = assemble(items, notes, name=name, simulated=simulated, place=place)
+    edges = {
+        channel: replace(track, u_clock_rel=_u_clock_rel(clocks[address_of[channel], ""]))
+        if track.time_s.size
+        else track
+        for channel, track in whole.edges.items()
+    }
+    return replace(whole, edges=edges)
 
 
-def _edge_track(blocks: Sequence[EdgeBlock], clock: ClockRuns | None, origin_s: float) -> EdgeTrack:
-    first, blocks = blocks[0], [block for block in blocks if block.ticks.size]
-    if clock is None or not blocks:
-        return EdgeTrack(first.channel, np.empty(0), kind=first.kind)
-    sizes = [block.ticks.size for block in blocks]
-    tick_s = np.repeat([block.tick_s for block in blocks], sizes)
-    arrived_s = np.repeat([block.host_s for block in blocks], sizes)
-    fall_s = amplitude_v = None
-    if any(block.fall_ticks is not None for block in blocks):
-        ticks = _joined([_or(block.fall_ticks, block, 0) for block in blocks])
-        fall_s = np.where(ticks == 0, np.nan, clock.to_host(ticks * tick_s, arrived_s)) - origin_s
-    if any(block.peak_v is not None for block in blocks):
-        amplitude_v = _joined([_or(block.peak_v, block, np.nan) for block in blocks])
-    rise_s = clock.to_host(_joined([block.ticks for block in blocks]) * tick_s, arrived_s)
-    u_rate = max(clock.base_at(block.host_s).u_rate for block in blocks)
-    # Two runs of a restarted clock may overlap by their uncertainty; time never goes back.
-    rise_s = np.maximum.accumulate(rise_s) - origin_s
-    u_clock_rel = math.hypot(_U_HOST_CLOCK_REL, u_rate)
-    return EdgeTrack(first.channel, rise_s, fall_s, amplitude_v, u_clock_rel, first.kind)
+def collect(driver: Driver, for_s: float) -> Recording:
+    """What an input brings within `for_s` seconds of its own clock, or to its end; it is opened
+    and closed. Raises what the driver raises (InputError)."""
+    started_s = driver.clock()
+    pairs = [(driver.address, item) for item in read_for(driver, for_s)]
+    return rebuild(pairs, driver.notes, started_s, driver.address, driver.simulated)
 
 
-def _or(values: Array | None, block: EdgeBlock, absent: float) -> Array:
-    return np.full(block.ticks.size, absent) if values is None else values
-
-
-def _joined(parts: Sequence[Array]) -> Array:
-    return np.concatenate(parts) if parts else np.empty(0)
+def _u_clock_rel(clock: ClockRuns) -> float:
+    return math.hypot(_U_HOST_CLOCK_REL, max(base.u_rate for base in clock.bases))
 
 
 def odd_clocks(clocks: Mapping[Sender, ClockRuns]) -> list[str]:

@@ -10,7 +10,7 @@ from drivers import source_file
 from drivers.catalogue import open_input
 from drivers.contract import AddressError, FileRefused, FrameBlock
 from drivers.files.reading import read_recording
-from drivers.recording import assemble, collect
+from drivers.recording import assemble, read_for
 
 # Wheel-based speed 1.000, 1.250 and 1.500 m/s from sender F0, a quarter of a second apart.
 HEX = ["E8030000000001FD", "E2040000000001FD", "DC050000000001FD"]
@@ -270,7 +270,9 @@ def assert_same(one, other):
 def test_file_driver_gives_what_read_recording_gives(tmp_path, text):
     path = tmp_path / "log"
     path.write_text(text)
-    assert_same(collect(open_input(f"file:{path}"), float("inf")), read_recording(path))
+    driver = open_input(f"file:{path}")
+    items = read_for(driver, float("inf"))
+    assert_same(assemble(items, driver.notes, name=str(path)), read_recording(path))
 
 
 def test_file_takes_no_options(tmp_path):
@@ -282,7 +284,10 @@ def test_file_driver_can_be_read_again(tmp_path):
     path = tmp_path / "log"
     path.write_text(TIMED["log file"])
     driver = open_input(f"file:{path}")
-    assert_same(collect(driver, float("inf")), collect(driver, float("inf")))
+    first, again = (
+        assemble(read_for(driver, float("inf")), driver.notes, name="log") for _ in range(2)
+    )
+    assert_same(first, again)
 
 
 def test_frames_kept_beside_change_nothing(tmp_path):

@@ -10,7 +10,6 @@ import pytest
 
 from drivers.catalogue import open_input
 from drivers.contract import Item
-from drivers.recording import assemble
 from sim.run import simulate
 from workbench.base.machine import parse_machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
@@ -20,6 +19,7 @@ from workbench.live.driven_pass import DrivenPass
 from workbench.live.streams import Streams
 from workbench.match.live import LiveMatch, Snapshot
 from workbench.match.ratio import PaceLimits
+from workbench.records.rebuild import rebuild
 
 BAND = PaceLimits(0.95, 1.05)
 
@@ -71,7 +71,9 @@ def replayed():
             driven.follow(streams.by_name)
             snapshots.append(live.snapshot(driver.clock()))
         driver.close()
-        after = compute(assemble(items, driver.notes), machine, PassOptions("left", ground))
+        pairs = [(driver.address, item) for item in items]
+        whole = rebuild(pairs, driver.notes, 0.0, scenario, simulated=True)
+        after = compute(whole, machine, PassOptions("left", ground))
         return Replay(snapshots, after)
 
     return make

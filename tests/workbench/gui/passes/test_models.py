@@ -13,7 +13,6 @@ import numpy as np
 import pytest
 
 from drivers.catalogue import open_input
-from drivers.recording import collect
 from workbench.base.cautions import Caution
 from workbench.base.errors import WrongInput
 from workbench.base.machine import parse_machine
@@ -37,6 +36,7 @@ from workbench.models.passes.judge import Judged, choices, judge_again, judge_wi
 from workbench.models.passes.live import Health, Tapes, line, readings
 from workbench.models.records import archive
 from workbench.models.records.old_recordings import old_recordings
+from workbench.records.rebuild import collect
 from workbench.records.store import open_store
 from workbench.reports.document import render_html
 from workbench.reports.passes.report import pass_document
