@@ -14,8 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.statistics.decision import Decision
-from workbench.match.live_seconds import NO_ANSWER, Answers, Seconds, State
+from workbench.match.live_seconds import NO_ANSWER, Answers, Seconds, Standing, State
 from workbench.match.ratio import PaceLimits
 from workbench.match.streams import STEP_S, PulseStream, Tenths, ValueStream
 
@@ -29,30 +28,16 @@ LOST_S = 2.0
 class Snapshot:
     """The pass at one moment; NaN where nothing can be said yet.
 
-    `ratio` is belt ÷ ground over the steady part, `difference_mps` belt minus ground now.
-    `answer` is 'pass' or 'fail' as soon as the uncertainty allows, else 'cannot tell';
-    `more_s` and `more_m` are what it then needs at the present spread (inf: more of the
-    same would not settle it). `belt_lost` and `ground_lost` tell which signal is away.
+    `standing` is the answer over the steady part, `separation_m` belt minus ground distance
+    over it. `belt_lost` and `ground_lost` tell which signal is away.
     """
 
     time_s: float
     state: State
     belt_mps: float
     ground_mps: float
-    difference_mps: float
-    ratio: float
-    u_ratio: float
-    U_ratio: float
-    k: float
-    in_band: float
     separation_m: float
-    distance_m: float
-    steady_s: float
-    lag_s: float
-    u_lag_s: float
-    answer: Decision
-    more_s: float
-    more_m: float
+    standing: Standing = NO_ANSWER
     belt_lost: bool = False
     ground_lost: bool = False
 
@@ -78,7 +63,7 @@ class LiveMatch:
         self._belt, self._ground = ValueStream(), ValueStream()
         self._heard = {"belt": -math.inf, "ground": -math.inf}
         self._tenths = Tenths(self._belt, self._ground)
-        self._seconds = Seconds(limits)
+        self._seconds = Seconds()
         self._answers = Answers(limits, (u_belt_rel, u_ground_rel))
         self._standing = NO_ANSWER
 
@@ -109,39 +94,17 @@ class LiveMatch:
         """Ground speeds, as `add_belt`."""
         self._add("ground", self._ground, time_s, speed_mps, host_s, u_mps)
 
-    def start(self, host_s: float) -> None:
-        """The person says: everything that moves counts from here on."""
-        self._seconds.from_s = host_s
-
-    def stop(self, host_s: float) -> None:
-        """The person says: nothing counts from here on."""
-        self._seconds.to_s = host_s
-
     def snapshot(self, host_s: float) -> Snapshot:
         """Everything as it stands at `host_s`."""
         belt_lost, ground_lost = (host_s - heard_s > LOST_S for heard_s in self._heard.values())
-        belt = math.nan if belt_lost else self._belt.last_value
-        ground = math.nan if ground_lost else self._ground.last_value
-        totals, standing = self._seconds.totals, self._standing
+        totals = self._seconds.totals
         return Snapshot(
             time_s=host_s,
             state=self._state(belt_lost or ground_lost),
-            belt_mps=belt,
-            ground_mps=ground,
-            difference_mps=belt - ground,
-            ratio=standing.ratio,
-            u_ratio=standing.u_ratio,
-            U_ratio=standing.k * standing.u_ratio,
-            k=standing.k,
-            in_band=totals.inside / totals.seconds if totals.seconds else math.nan,
+            belt_mps=math.nan if belt_lost else self._belt.last_value,
+            ground_mps=math.nan if ground_lost else self._ground.last_value,
             separation_m=(totals.belt - totals.ground) * STEP_S,
-            distance_m=totals.ground * STEP_S,
-            steady_s=totals.tenths * STEP_S,
-            lag_s=self._tenths.lag_s,
-            u_lag_s=self._tenths.u_lag_s,
-            answer=standing.decision,
-            more_s=standing.more_s,
-            more_m=standing.more_s * standing.ground_mps,
+            standing=self._standing,
             belt_lost=belt_lost,
             ground_lost=ground_lost,
         )

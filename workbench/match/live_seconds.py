@@ -9,15 +9,8 @@ from enum import StrEnum, auto
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.base.statements import statement
 from workbench.calibration.statistics.coverage import coverage_factor
-from workbench.calibration.statistics.decision import (
-    Decision,
-    DecisionSays,
-    Verdict,
-    decide,
-    times_as_many,
-)
+from workbench.calibration.statistics.decision import Verdict, decide, times_as_many
 from workbench.match.mean import autocorrelated_mean
 from workbench.match.ratio import ACCURACY_MEMORY_S, PaceLimits
 from workbench.match.steady import steady_part
@@ -55,24 +48,18 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Totals:
-    """Sums over steady seconds: tenths, Σ belt and Σ ground (m/s), seconds, those in band."""
+    """Sums over steady seconds: tenths, Σ belt and Σ ground (m/s), seconds."""
 
     tenths: float = 0.0
     belt: float = 0.0
     ground: float = 0.0
     seconds: float = 0.0
-    inside: float = 0.0
 
 
 class Seconds:
-    """The rows of a pass, [time, tenths, Σ belt, Σ ground], and which of them count.
+    """The rows of a pass, [time, tenths, Σ belt, Σ ground], and which of them count."""
 
-    `from_s` and `to_s` are set where a person starts or stops it by hand.
-    """
-
-    def __init__(self, limits: PaceLimits) -> None:
-        self._limits = limits
-        self.from_s, self.to_s = -math.inf, math.inf
+    def __init__(self) -> None:
         self._rows = np.empty((0, 4))
         self._steady = np.empty(0, dtype=np.bool_)
         self._settled = 0
@@ -106,12 +93,7 @@ class Seconds:
         tenths = self._rows[:, 1]
         with np.errstate(invalid="ignore", divide="ignore"):
             ground_mps = self._rows[:, 3] / tenths
-        moving = tenths > 0
-        by_hand = (self._rows[:, 0] >= self.from_s) & (self._rows[:, 0] < self.to_s)
-        if math.isfinite(self.from_s):
-            steady = moving & by_hand
-        else:
-            steady = steady_part(ground_mps, 1.0, moving) & by_hand
+        steady = steady_part(ground_mps, 1.0, tenths > 0)
         steady[: self._settled] = self._steady[: self._settled]
         self._steady = steady
 
@@ -136,14 +118,11 @@ class Seconds:
 
     def _sum(self, so_far: Totals, rows: Floats) -> Totals:
         _, tenths, belt, ground = rows.sum(axis=0)
-        ratio = rows[:, 2] / rows[:, 3]
-        inside = (ratio >= self._limits.low) & (ratio <= self._limits.high)
         return Totals(
             so_far.tenths + float(tenths),
             so_far.belt + float(belt),
             so_far.ground + float(ground),
             so_far.seconds + rows.shape[0],
-            so_far.inside + float(inside.sum()),
         )
 
     def _now(self) -> State:
@@ -161,24 +140,20 @@ class Seconds:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """The answer as it stands; NaN where there is none."""
+    """The answer as it stands; NaN where there is none.
 
-    ratio: float
-    u_ratio: float
-    k: float
-    ground_mps: float
-    decision: Decision
-    more_s: float
+    The verdict is 'pass' or 'fail' as soon as the uncertainty allows, else 'cannot tell';
+    `more_s` is what it then needs at the present spread, inf where more would not settle it.
+    """
+
+    ratio: float = math.nan
+    u_ratio: float = math.nan
+    U_ratio: float = math.nan
+    verdict: Verdict = Verdict.CANNOT_TELL
+    more_s: float = math.nan
 
 
-NO_ANSWER = Standing(
-    math.nan,
-    math.nan,
-    math.nan,
-    math.nan,
-    Decision(Verdict.CANNOT_TELL, math.nan, statement(DecisionSays.NO_VALUE)),
-    math.nan,
-)
+NO_ANSWER = Standing()
 
 
 class Answers:
@@ -204,25 +179,23 @@ class Answers:
                 fixed = math.hypot(fixed, own)
         u_rel = math.hypot(scatter, fixed)
         k = coverage_factor(error.dof * (u_rel / scatter) ** 4 if scatter > 0 else math.inf)
-        standing = Standing(ratio, ratio * u_rel, k, ground_mps, NO_ANSWER.decision, math.nan)
+        standing = Standing(ratio, ratio * u_rel, k * ratio * u_rel)
         # With more time the degrees of freedom grow: what is to come is reckoned with k = 2.
         return self._decided(standing, 2 * scatter, 2 * fixed, steady_s)
 
     def _decided(
         self, standing: Standing, scatter: float, fixed: float, steady_s: float
     ) -> Standing:
-        """The standing with its decision, and how much longer one would take."""
+        """The standing with its verdict, and how much longer one would take."""
         low, high, ratio = self._limits.low, self._limits.high, standing.ratio
-        U = SEQUENTIAL * standing.k * standing.u_ratio
-        decision = decide(ratio, standing.u_ratio, low, high, U=U)
-        settled = decision.verdict in (Verdict.PASS, Verdict.FAIL)
-        if settled and steady_s >= LEAST_STEADY_S:
-            return replace(standing, decision=decision, more_s=0.0)
+        U = SEQUENTIAL * standing.U_ratio
+        verdict = decide(ratio, standing.u_ratio, low, high, U=U).verdict
+        if verdict in (Verdict.PASS, Verdict.FAIL) and steady_s >= LEAST_STEADY_S:
+            return replace(standing, verdict=verdict, more_s=0.0)
         room = min(abs(ratio - low), abs(ratio - high)) / ratio / SEQUENTIAL
         times = times_as_many(room, fixed, scatter)
         more_s = max(steady_s * (times - 1), LEAST_STEADY_S - steady_s)
-        waiting = replace(decision, verdict=Verdict.CANNOT_TELL)
-        return replace(standing, decision=waiting, more_s=more_s)
+        return replace(standing, more_s=more_s)
 
 
 def _own(stream: ValueStream, mean_mps: float, steady_s: float) -> float:

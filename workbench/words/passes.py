@@ -3,28 +3,55 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from workbench.base.statements import PlusMinus
 from workbench.jobs.passes.answer import CauseAnswer, PassAnswer
 from workbench.match.findings import OF_THE_RATIO
+from workbench.match.trend import Mismatch
 from workbench.words.language import N_, _
 from workbench.words.moments import duration_text
 from workbench.words.words import Words
 
+Rows = list[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class CauseWords:
+    """A cause, how likely it is, what speaks for it ('' for nothing), and what would tell."""
+
+    title: str
+    probability: str
+    evidence: str
+    check: str
+
+    @property
+    def sentence(self) -> str:
+        """All of it in one."""
+        said = (
+            _("{title}: {probability} likely. {evidence} To tell: {check}")
+            if self.evidence
+            else _("{title}: {probability} likely. To tell: {check}")
+        )
+        return said.format(**{name: getattr(self, name) for name in CauseWords.__slots__})
+
 
 @dataclass(frozen=True, slots=True)
 class PassWords:
-    """`headline` before all, `detail` beside it; then lists of sentences.
+    """`headline` before all, `detail` beside it; then rows and lists of sentences.
 
-    `cautions` are read before anything of `to_do` and `why` is done.
+    `cautions` are read before anything is done. `unclear` is '' where a cause stands out,
+    `hidden` where every cause could have shown.
     """
 
     headline: str
     detail: str
     cautions: list[str]
     to_do: list[str]
-    why: list[str]
+    unclear: str
+    causes: list[CauseWords]
+    hidden: str
+    figures: Rows
     parts: list[str]
     sources: list[str]
     notes: list[str]
@@ -34,20 +61,106 @@ class PassWords:
         """Headline and detail as one."""
         return f"{self.headline}. {self.detail}".strip()
 
+    @property
+    def why(self) -> list[str]:
+        """The causes in sentences."""
+        said = [self.unclear, *(cause.sentence for cause in self.causes), self.hidden]
+        return [one for one in said if one]
+
 
 def pass_words(answer: PassAnswer, words: Words) -> PassWords:
     """The words of a stored or fresh answer."""
-    advice = answer.advice.sentences if answer.advice else ()
+    advice, causes = answer.advice.sentences if answer.advice else (), answer.likely_causes
+    hidden = "; ".join(words.say_all(answer.causes_not_looked_for if causes else ()))
     return PassWords(
         headline=_headline(answer, words),
         detail=_detail(answer, words),
         cautions=[words.say(caution) for caution in answer.cautions],
         to_do=words.say_all(advice) or _without_advice(answer),
-        why=_why(answer, words),
+        unclear=_("Not clear: no cause stands out. The checks below tell them apart.")
+        if causes and not answer.cause_clear
+        else "",
+        causes=[_cause(cause, words) for cause in causes],
+        hidden=_("Nothing recorded could have shown: {causes}.").format(causes=hidden)
+        if hidden
+        else "",
+        figures=_figures(answer, words) if math.isfinite(answer.ratio) else [],
         parts=_parts(answer, words),
         sources=_sources(answer, words),
         notes=words.say_all(answer.warnings),
     )
+
+
+def _cause(cause: CauseAnswer, words: Words) -> CauseWords:
+    # The ratio stands elsewhere already.
+    evidence = [one for one in cause.evidence if one.what not in OF_THE_RATIO]
+    return CauseWords(
+        words.say(cause.title),
+        words.number("percent0", cause.probability),
+        " ".join(words.say_all(evidence)),
+        words.say(cause.check_next),
+    )
+
+
+def _figures(answer: PassAnswer, words: Words) -> Rows:
+    """Every figure of the pass, with its uncertainty."""
+
+    def found(kind: str, value: float, u: float) -> str:
+        if not math.isfinite(value):
+            return _("could not be found")
+        return words.number(kind, value, 2 * u, signed=True)
+
+    ratio = words.number("ratio", answer.ratio, answer.U_ratio)
+    limits = _("{ratio} (k = {k:.3g}), limits {low:g} to {high:g}")
+    rows = [
+        (
+            _("Ratio belt ÷ ground"),
+            limits.format(ratio=ratio, k=answer.k, low=answer.ratio_low, high=answer.ratio_high),
+        ),
+        (_("Belt"), f"{words.number('speed', answer.belt_speed_mps)} ({answer.belt})"),
+        (_("Ground"), f"{words.number('speed', answer.ground_speed_mps)} ({answer.ground})"),
+        (_("Time within the limits"), words.number("percent0", answer.in_band_fraction)),
+        (_("Steady for"), words.number("seconds", answer.duration_s)),
+        (
+            _("Belt ahead of ground at the end"),
+            found("length", answer.separation_m, answer.u_separation_m),
+        ),
+        (_("Ground source behind by"), found("time", answer.lag_s, answer.u_lag_s)),
+        (
+            _("Drift of the ratio an hour"),
+            found("ratio", answer.drift_per_hour, answer.u_drift_per_hour),
+        ),
+    ]
+    changed = N_("at {time_s:seconds} by {change:+percent1}")
+    rows += [
+        (_("The ratio changed"), words.fill(changed, asdict(point)))
+        for point in answer.change_points
+    ]
+    rows += [
+        (
+            _("Mismatch that is constant")
+            if what is Mismatch.CONSTANT
+            else _("Mismatch going with {what}").format(what=words.say(what)),
+            words.number("percent0", share),
+        )
+        for what, share in answer.mismatch_shares.items()
+    ]
+    return rows + _course(answer, words)
+
+
+def _course(answer: PassAnswer, words: Words) -> Rows:
+    course = answer.course
+    if course is None:
+        return []
+    true = words.number("speed", course.true_speed_mps, 2 * course.u_true_speed_mps)
+    factors = [
+        (
+            _("True ÷ {source}").format(source=name),
+            words.number("ratio", one.factor, 2 * one.u_factor),
+        )
+        for name, one in course.true_over_shown.items()
+    ]
+    return [(_("True speed by the taped course"), true), *factors]
 
 
 def _headline(answer: PassAnswer, words: Words) -> str:
@@ -65,20 +178,6 @@ def _headline(answer: PassAnswer, words: Words) -> str:
         else N_("Belt {away_rel:percent1} slower than the ground"),
         {"away_rel": PlusMinus(abs(away), answer.U_ratio)},
     )
-
-
-def evidence_words(cause: CauseAnswer, words: Words) -> str:
-    """What speaks for a cause, but for the ratio, which stands elsewhere already."""
-    own = [one for one in cause.evidence if one.what not in OF_THE_RATIO]
-    return " ".join(words.say_all(own))
-
-
-def not_looked_for(answer: PassAnswer, words: Words) -> str:
-    """The causes that could not have shown, '' where there is none."""
-    if not answer.causes_not_looked_for:
-        return ""
-    said = "; ".join(words.say_all(answer.causes_not_looked_for))
-    return _("Nothing recorded could have shown: {causes}.").format(causes=said)
 
 
 def _detail(answer: PassAnswer, words: Words) -> str:
@@ -129,33 +228,6 @@ def _without_advice(answer: PassAnswer) -> list[str]:
     return [said.format(sources=", ".join(names))]
 
 
-def _why(answer: PassAnswer, words: Words) -> list[str]:
-    """Causes with their probability, what speaks for each, and what would tell them apart."""
-    causes = answer.likely_causes
-    if not causes:
-        return []
-    said = []
-    if not answer.cause_clear:
-        said.append(_("Not clear: no cause stands out. The checks below tell them apart."))
-    for cause in causes:
-        evidence = evidence_words(cause, words)
-        said.append(
-            words.fill(
-                N_("{title}: {probability:percent0} likely. {evidence} To tell: {check_next}")
-                if evidence
-                else N_("{title}: {probability:percent0} likely. To tell: {check_next}"),
-                {
-                    "title": cause.title,
-                    "probability": cause.probability,
-                    "evidence": evidence,
-                    "check_next": cause.check_next,
-                },
-            )
-        )
-    hidden = not_looked_for(answer, words)
-    return [*said, hidden] if hidden else said
-
-
 def _parts(answer: PassAnswer, words: Words) -> list[str]:
     parts = [
         words.fill(
@@ -192,31 +264,19 @@ def _apart(separation_m: float, words: Words) -> str:
 def _sources(answer: PassAnswer, words: Words) -> list[str]:
     if not answer.belt or not answer.ground:
         return []
-    said = [sources_used(answer, words)]
-    if answer.stands_apart:
-        said.append(stands_apart(answer.stands_apart))
-    if math.isfinite(answer.wheel_slip):
-        said.append(
-            words.fill(
-                N_("Wheel slip beyond the wheels' set-up, against {source}: {slip_rel:+percent1}."),
-                {
-                    "source": answer.wheel_slip_against or "",
-                    "slip_rel": PlusMinus(answer.wheel_slip, 2 * answer.u_wheel_slip),
-                },
-            )
-        )
-    return said
-
-
-def sources_used(answer: PassAnswer, words: Words) -> str:
-    """Which belt and which ground, and why that ground."""
-    used = {"belt": answer.belt, "ground": answer.ground}
+    used = _("Belt by {belt}, ground by {ground}: {why}.")
     if answer.ground_why is None:
-        return _("Belt by {belt}, ground by {ground}.").format(**used)
-    why = words.say(answer.ground_why)
-    return _("Belt by {belt}, ground by {ground}: {why}.").format(**used, why=why)
-
-
-def stands_apart(source: str) -> str:
-    """That a source of ground speed differs from all the others."""
-    return _("{source} stands apart from all the other ground speeds.").format(source=source)
+        used = _("Belt by {belt}, ground by {ground}.")
+    why = words.say(answer.ground_why or "")
+    said = [used.format(belt=answer.belt, ground=answer.ground, why=why)]
+    if answer.stands_apart:
+        apart = _("{source} stands apart from all the other ground speeds.")
+        said.append(apart.format(source=answer.stands_apart))
+    if math.isfinite(answer.wheel_slip):
+        slip = {
+            "source": answer.wheel_slip_against or "",
+            "slip_rel": PlusMinus(answer.wheel_slip, 2 * answer.u_wheel_slip),
+        }
+        text = N_("Wheel slip beyond the wheels' set-up, against {source}: {slip_rel:+percent1}.")
+        said.append(words.fill(text, slip))
+    return said

@@ -28,13 +28,9 @@ def test_the_last_snapshot_agrees_with_the_answer_afterwards(
 ):
     run = replayed(scenario, seed, for_s, ground)
     last, after = run.snapshots[-1], run.after
-    assert last.ratio == pytest.approx(after.ratio, abs=after.U_ratio / 3)
-    assert last.steady_s == pytest.approx(after.duration_s, abs=3.0)
+    assert last.standing.ratio == pytest.approx(after.ratio, abs=after.U_ratio / 3)
     assert last.separation_m == pytest.approx(after.separation_m, abs=after.u_separation_m)
-    assert last.in_band == pytest.approx(after.in_band_fraction, abs=0.05)
-    assert 0.4 < last.U_ratio / after.U_ratio < 2.5
-    distance_m = after.ground_speed_mps * after.duration_s
-    assert last.distance_m == pytest.approx(distance_m, rel=0.05)
+    assert 0.4 < last.standing.U_ratio / after.U_ratio < 2.5
 
 
 def test_approach_steady_run_and_headland_are_told_as_they_come(replayed):
@@ -53,11 +49,12 @@ def test_approach_steady_run_and_headland_are_told_as_they_come(replayed):
 
 def test_an_answer_comes_early_and_says_what_is_missing_before(replayed):
     run = replayed("valve-off", 2, 60.0)
-    answers = [one.answer.verdict for one in run.snapshots]
+    answers = [one.standing.verdict for one in run.snapshots]
     assert answers[20] == Verdict.CANNOT_TELL
     assert Verdict.FAIL in answers
-    waiting = [one for one in run.snapshots if one.ratio > 0 and one.more_s > 0]
-    assert all(one.more_m == pytest.approx(one.more_s * 1.25, rel=0.15) for one in waiting[2:])
+    waiting = [one.standing.more_s for one in run.snapshots if one.standing.more_s > 0]
+    assert waiting
+    assert waiting[-1] < waiting[0]
 
 
 def stream(live, ratio, seed, seconds, from_s=0.0, memory=0.9, wander_mps=0.02):
@@ -80,7 +77,7 @@ def test_an_early_answer_is_seldom_wrong_though_it_is_looked_for_every_second():
     """A ratio 0.5 % within the lower limit: 'fail' would be wrong, whenever it is said."""
     wrong = 0
     for seed in range(20):
-        said = [one.answer.verdict for one in stream(LiveMatch(BAND), 0.955, seed, 40)]
+        said = [one.standing.verdict for one in stream(LiveMatch(BAND), 0.955, seed, 40)]
         wrong += Verdict.FAIL in said
     assert wrong <= 1
 
@@ -94,19 +91,8 @@ def test_a_lost_signal_is_said_and_nothing_coasts():
     assert later.state == State.LOST
     assert (later.belt_lost, later.ground_lost) == (True, True)
     assert math.isnan(later.belt_mps)
-    assert later.steady_s == last.steady_s
+    assert later.separation_m == last.separation_m
     assert list(stream(live, 1.0, 2, 8, from_s=60.0))[-1].state == State.STEADY
-
-
-def test_start_and_stop_by_hand_bound_what_counts():
-    live = LiveMatch(BAND)
-    list(stream(live, 0.8, 1, 20, wander_mps=0.002))
-    live.start(20.0)
-    list(stream(live, 1.0, 2, 30, from_s=20.0, wander_mps=0.002))
-    live.stop(50.0)
-    last = list(stream(live, 1.3, 3, 10, from_s=50.0, wander_mps=0.002))[-1]
-    assert last.steady_s == pytest.approx(30.0, abs=1.5)
-    assert last.ratio == pytest.approx(1.0, abs=0.01)
 
 
 def test_no_value_is_no_speed_and_an_empty_block_does_no_harm():
@@ -116,4 +102,4 @@ def test_no_value_is_no_speed_and_an_empty_block_does_no_harm():
     live.add_ground(np.array([1.0]), np.array([math.nan]), 1.0)
     live.add_edges(none, 0, 1.0)
     assert live.snapshot(1.5).state == State.WAITING
-    assert math.isnan(live.snapshot(1.5).ratio)
+    assert math.isnan(live.snapshot(1.5).standing.ratio)

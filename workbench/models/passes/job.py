@@ -220,11 +220,6 @@ class PassJob(Observable):
             table[left_out, 1:4] = math.nan
         return table[:, :4]
 
-    @property
-    def cue(self) -> Cue | None:
-        """The state that was last heard and still holds, None where there is nothing to hear."""
-        return self._cues.state if self.running else None
-
     def take_cue(self) -> Cue | None:
         """The cue that is to be heard now, once."""
         due, self._due = self._due, None

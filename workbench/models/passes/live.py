@@ -11,7 +11,7 @@ from workbench.base.units import UnitSystem, from_mps
 from workbench.calibration.statistics.decision import Verdict
 from workbench.live.streams import Stream
 from workbench.match.live import Snapshot
-from workbench.match.live_seconds import State
+from workbench.match.live_seconds import Standing, State
 from workbench.match.ratio import BandSays
 from workbench.models.pace import PaceNow
 from workbench.models.passes.auto import STAND_MPS
@@ -119,12 +119,13 @@ def line(job: PassJob) -> Line:
     }
     if now.state in quiet:
         return quiet[now.state]
-    if not math.isfinite(now.ratio):
+    if not math.isfinite(now.standing.ratio):
         return Line(_("Steady"), _("The first seconds are being judged."))
-    return Line(_standing(now.ratio - 1, now.U_ratio), _outlook(now))
+    return Line(_standing(now.standing), _outlook(now))
 
 
-def _standing(away_rel: float, U_rel: float) -> str:
+def _standing(now: Standing) -> str:
+    away_rel, U_rel = now.ratio - 1, now.U_ratio
     if abs(away_rel) < 0.0005:
         return Words().fill(N_("Belt is in step (± {U_rel:percent1})"), {"U_rel": U_rel})
     return Words().fill(
@@ -138,7 +139,7 @@ def _standing(away_rel: float, U_rel: float) -> str:
 def separation_counts(job: PassJob) -> bool:
     """Whether a steady part has begun: before it belt and ground are apart by nothing yet."""
     now = job.now
-    return now is not None and (now.state is State.STEADY or math.isfinite(now.ratio))
+    return now is not None and (now.state is State.STEADY or math.isfinite(now.standing.ratio))
 
 
 def source_words(stream: Stream, now_s: float) -> str:
@@ -151,15 +152,15 @@ def source_words(stream: Stream, now_s: float) -> str:
 
 
 def _outlook(now: Snapshot) -> str:
-    if now.answer.verdict is Verdict.PASS:
+    if now.standing.verdict is Verdict.PASS:
         return _("That is a pass: stop when it suits.")
-    if now.answer.verdict is Verdict.FAIL:
+    if now.standing.verdict is Verdict.FAIL:
         return _("That is a fail: stop when it suits.")
-    if not math.isfinite(now.more_s):
+    if not math.isfinite(now.standing.more_s):
         return _("More of the same would not settle it.")
-    if now.more_s > MINUTES_FROM_S:
-        return _("{minutes:.0f} min more would settle it.").format(minutes=now.more_s / 60)
-    return _("{seconds:.0f} s more would settle it.").format(seconds=max(now.more_s, 1))
+    if now.standing.more_s > MINUTES_FROM_S:
+        return _("{minutes:.0f} min more would settle it.").format(minutes=now.standing.more_s / 60)
+    return _("{seconds:.0f} s more would settle it.").format(seconds=max(now.standing.more_s, 1))
 
 
 def _lost(job: PassJob, now: Snapshot) -> Line:

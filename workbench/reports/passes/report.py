@@ -10,7 +10,6 @@ from workbench.base.machine import Machine
 from workbench.base.numbers import NO_VALUE
 from workbench.base.statements import Statement
 from workbench.jobs.passes.answer import GroundSource, PassAnswer
-from workbench.match.trend import Mismatch
 from workbench.reports.document import (
     Answer,
     Block,
@@ -27,13 +26,7 @@ from workbench.reports.document import (
 from workbench.reports.drawing import picture_svg
 from workbench.reports.passes.picture import track_picture
 from workbench.words.language import N_, _
-from workbench.words.passes import (
-    evidence_words,
-    not_looked_for,
-    pass_words,
-    sources_used,
-    stands_apart,
-)
+from workbench.words.passes import PassWords, pass_words
 from workbench.words.pictures.passes import picture_of
 from workbench.words.view import json_view
 from workbench.words.words import Words
@@ -56,13 +49,14 @@ def pass_document(
     blocks: list[Block] = [Answer(sentence, str(answer.verdict))]
     blocks += _drift(answer, words) if known else []
     blocks += [CautionBlock(words.say(caution)) for caution in _cautions(answer)]
-    blocks += _why(answer, words) + _what_to_do(answer, words)
-    blocks += _details(answer, words) if known else []
+    blocks += _why(said)
+    if answer.advice and answer.advice.sentences:
+        blocks += [Heading(_("What to do")), *map(Paragraph, said.to_do)]
+    blocks += _details(answer, said, words) if known else []
     if earlier:
         blocks.append(Heading(_("Earlier passes of this machine")))
         blocks += map(Paragraph, words.say_all(earlier))
-    for warning in words.say_all(answer.warnings):
-        blocks.append(Paragraph(_("Note: {note}").format(note=warning)))
+    blocks += [Paragraph(_("Note: {note}").format(note=note)) for note in said.notes]
     rule = _(
         "Ratio is always belt ÷ ground. Pass: inside the limits by more than the expanded "
         "uncertainty U (about 95 % coverage); conditional: nearer to a limit than U; after "
@@ -119,8 +113,8 @@ def _drift(answer: PassAnswer, words: Words) -> list[Block]:
     ]
 
 
-def _details(answer: PassAnswer, words: Words) -> list[Block]:
-    blocks: list[Block] = [Heading(_("Figures")), Facts(_facts(answer, words), columns=2)]
+def _details(answer: PassAnswer, said: PassWords, words: Words) -> list[Block]:
+    blocks: list[Block] = [Heading(_("Figures")), Facts(said.figures, columns=2)]
     if len(answer.segments) > 1:
         blocks += [Heading(_("In equal segments")), _segments(answer, words)]
     if answer.track:
@@ -130,51 +124,8 @@ def _details(answer: PassAnswer, words: Words) -> list[Block]:
         )
         blocks += [Heading(_("Where")), Figure(track_picture(answer, words.units), way, way)]
     if len(answer.ground_sources) > 1:
-        blocks += [Heading(_("Ground speed sources")), _sources(answer, words)]
+        blocks += [Heading(_("Ground speed sources")), _sources(answer, said, words)]
     return blocks
-
-
-def _facts(answer: PassAnswer, words: Words) -> list[tuple[str, str]]:
-    ratio = words.number("ratio", answer.ratio, answer.U_ratio)
-    rows = [
-        (_("Ratio belt ÷ ground"), f"{ratio} (k = {answer.k:.2f})"),
-        (
-            _("Limits of the ratio"),
-            _("{low:g} to {high:g}").format(low=answer.ratio_low, high=answer.ratio_high),
-        ),
-        (_("Belt"), f"{words.number('speed', answer.belt_speed_mps)} ({answer.belt})"),
-        (_("Ground"), f"{words.number('speed', answer.ground_speed_mps)} ({answer.ground})"),
-        (_("Time within the limits"), words.number("percent0", answer.in_band_fraction)),
-        (_("Steady for"), words.number("seconds", answer.duration_s)),
-        (
-            _("Separation at the end"),
-            _found("length", answer.separation_m, answer.u_separation_m, words),
-        ),
-        (_("Ground source behind by"), _found("time", answer.lag_s, answer.u_lag_s, words)),
-        (
-            _("Drift of the ratio an hour"),
-            _found("ratio", answer.drift_per_hour, answer.u_drift_per_hour, words),
-        ),
-    ]
-    if math.isfinite(answer.wheel_slip):
-        slip = _found("percent", answer.wheel_slip, answer.u_wheel_slip, words)
-        rows.append((_("Wheel slip beyond its set-up"), slip))
-    return rows + [
-        (_mismatch(what, words), words.number("percent0", share))
-        for what, share in answer.mismatch_shares.items()
-    ]
-
-
-def _mismatch(what: Mismatch, words: Words) -> str:
-    if what is Mismatch.CONSTANT:
-        return _("Mismatch that is constant")
-    return _("Mismatch going with {what}").format(what=words.say(what))
-
-
-def _found(kind: str, value: float, u: float, words: Words) -> str:
-    if not math.isfinite(value):
-        return _("could not be found")
-    return words.number(kind, value, 2 * u, signed=True)
 
 
 def _segments(answer: PassAnswer, words: Words) -> Table:
@@ -197,7 +148,7 @@ def _segments(answer: PassAnswer, words: Words) -> Table:
     )
 
 
-def _sources(answer: PassAnswer, words: Words) -> Table:
+def _sources(answer: PassAnswer, said: PassWords, words: Words) -> Table:
     rows = []
     for one in answer.ground_sources:
         name = _("{source} (used)") if one.source == answer.ground else "{source}"
@@ -210,13 +161,10 @@ def _sources(answer: PassAnswer, words: Words) -> Table:
                 words.number("time", one.lag_s, 2 * one.u_lag_s),
             )
         )
-    note = sources_used(answer, words)
-    if answer.stands_apart:
-        note += f" {stands_apart(answer.stands_apart)}"
     return Table(
         (_("Source"), _("Kind"), _("With a value"), _("÷ reference"), _("Behind")),
         rows,
-        note=note,
+        note=" ".join(said.sources),
         align="llrrr",
     )
 
@@ -227,28 +175,13 @@ def _factor(one: GroundSource, words: Words) -> str:
     return _("reference") if one.reference else NO_VALUE
 
 
-def _why(answer: PassAnswer, words: Words) -> list[Block]:
-    if not answer.causes:
+def _why(said: PassWords) -> list[Block]:
+    if not said.causes:
         return []
     blocks: list[Block] = [Heading(_("Why, the most likely first"))]
-    if not answer.cause_clear:
-        blocks.append(Paragraph(_("Not clear: no cause stands out.")))
-    rows = [
-        (
-            words.number("percent0", one.probability),
-            words.say(one.title),
-            evidence_words(one, words),
-            words.say(one.check_next),
-        )
-        for one in answer.likely_causes
-    ]
+    if said.unclear:
+        blocks.append(Paragraph(said.unclear))
+    rows = [(one.probability, one.title, one.evidence, one.check) for one in said.causes]
     header = (_("Probability"), _("Cause"), _("What speaks for it"), _("Check next"))
     blocks.append(Table(header, rows, align="rlll"))
-    hidden = not_looked_for(answer, words)
-    return [*blocks, Footnote(hidden)] if hidden else blocks
-
-
-def _what_to_do(answer: PassAnswer, words: Words) -> list[Block]:
-    if answer.advice is None or not answer.advice.sentences:
-        return []
-    return [Heading(_("What to do")), *map(Paragraph, words.say_all(answer.advice.sentences))]
+    return [*blocks, Footnote(said.hidden)] if said.hidden else blocks

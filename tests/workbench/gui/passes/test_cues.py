@@ -13,11 +13,10 @@ import numpy as np
 import pytest
 from PySide6.QtWidgets import QApplication
 
-from workbench.base.statements import as_written
-from workbench.calibration.statistics.decision import Decision, Verdict
+from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.passes.cue_player import BEEPS, RATE_HZ, TONES, CuePlayer, write_wav
 from workbench.match.live import Snapshot
-from workbench.match.live_seconds import State
+from workbench.match.live_seconds import Standing, State
 from workbench.match.ratio import PaceLimits
 from workbench.models.passes.cues import HOLD_S, REMIND_S, SPAN_S, WAITS_S, Cue, CueWatch
 from workbench.models.passes.live import line
@@ -29,13 +28,18 @@ STEP_S = 0.1
 
 
 def snapshot(at_s, ratio=1.0, *, lost="", state=State.STEADY, ground_mps=1.2):
-    nothing = Decision(Verdict.CANNOT_TELL, math.nan, as_written(""))
     ground = math.nan if "ground" in lost else ground_mps
     belt = math.nan if "belt" in lost else ratio * ground_mps
     return Snapshot(
-        at_s, state, belt, ground, belt - ground, ratio, 0.01, 0.02, 2.0, 1.0, 0.0, 0.0,
-        10.0, math.nan, math.nan, nothing, 14.0, 17.0, lost == "belt", lost == "ground",
-    )  # fmt: skip
+        time_s=at_s,
+        state=state,
+        belt_mps=belt,
+        ground_mps=ground,
+        separation_m=0.0,
+        standing=Standing(ratio, 0.01, 0.02, more_s=14.0),
+        belt_lost=lost == "belt",
+        ground_lost=lost == "ground",
+    )
 
 
 class Drive:
@@ -120,15 +124,18 @@ def test_a_standing_digger_whose_belt_gives_no_pulses_is_silent():
 
 
 def test_the_sentence_says_how_much_longer():
-    job = type("Job", (), {"now": snapshot(0, 0.982)})()
+    now = snapshot(0, 0.982)
+    job = type("Job", (), {"now": now})()
+
+    def rest(**standing):
+        job.now = replace(now, standing=replace(now.standing, **standing))
+        return line(job).rest
+
     assert line(job).sentence == "Belt is 1.8 % slow (± 2.0 %). 14 s more would settle it."
-    job.now = replace(job.now, more_s=300.0)
-    assert line(job).rest == "5 min more would settle it."
-    job.now = replace(job.now, more_s=math.inf)
-    assert line(job).rest == "More of the same would not settle it."
-    job.now = replace(job.now, answer=Decision(Verdict.PASS, 1.0, as_written("")))
-    assert line(job).rest == "That is a pass: stop when it suits."
-    job.now = replace(job.now, state=State.HEADLAND)
+    assert rest(more_s=300.0) == "5 min more would settle it."
+    assert rest(more_s=math.inf) == "More of the same would not settle it."
+    assert rest(verdict=Verdict.PASS) == "That is a pass: stop when it suits."
+    job.now = replace(now, state=State.HEADLAND)
     assert "turning" in line(job).headline
 
 

@@ -276,7 +276,6 @@ def test_a_pass_is_judged_live_and_from_the_record(bench, pass_time):
     job, tapes = PassJob(bench), Tapes()
     pass_time(2)
     drive(bench, job, pass_time, 40)
-    assert job.cue is Cue.OUT_OF_BAND
     assert job.take_cue() is Cue.OUT_OF_BAND
     assert job.take_cue() is None
     assert "slow" in line(job).headline
