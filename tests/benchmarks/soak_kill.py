@@ -86,7 +86,7 @@ def look(path: str, name: str, diary: bytes, killed_s: float) -> dict[str, objec
     with open_store(path) as store:
         numbers = [entry.number for entry in store.recordings() if entry.name == name]
         items = [item for number in numbers for _, item in store.items(number)]
-        problems = list(store.check())
+        problems = store.check().problems
     edges = [item for item in items if isinstance(item, EdgeBlock)]
     speeds = [item for item in items if isinstance(item, SpeedBlock)]
     right = [

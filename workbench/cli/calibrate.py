@@ -158,7 +158,7 @@ def _report(
     kept: Kept,
     words: Words,
 ) -> None:
-    from workbench.records.store import program_version
+    from workbench.base.version import program_version
     from workbench.reports.calibrate.certificate import Made, certificate
     from workbench.reports.document import render
 

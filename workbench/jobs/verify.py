@@ -9,10 +9,12 @@ from typing import Any
 
 from drivers.contract import Recording
 from workbench.base.statements import is_as_written
+from workbench.base.version import program_version
 from workbench.jobs.codec import from_plain, statement_of, to_plain
 from workbench.jobs.job import job
 from workbench.records.entries import StoredResult
-from workbench.records.store import Store, program_version
+from workbench.records.ledger import Kind
+from workbench.records.store import Store
 
 _SAME_REL, _SAME_ABS = 1e-6, 1e-9
 """Numbers this close are the same: another processor's or library's rounding moves slopes by a
@@ -51,8 +53,9 @@ class Verification:
 
 
 def verify(store: Store, number: int) -> Verification:
-    """Compute result `number` again and compare. Raises WrongInput, StoreError."""
-    stored = store.result(number)
+    """Compute result `number` again and compare, one out of sight too, or of a recording that
+    is. Raises WrongInput, StoreError."""
+    stored = store.result(number, hidden=True)
     source, changed = _source(store, stored)
     of_kind = job(stored.kind)
     options: Any = from_plain(stored.options, of_kind.options)
@@ -76,14 +79,21 @@ def verify(store: Store, number: int) -> Verification:
 
 
 def _source(store: Store, stored: StoredResult) -> tuple[Recording | str | None, list[Difference]]:
-    """What the result was computed from, and how its hash has changed since."""
+    """What the result was computed from, and what of the two is not as it was left."""
+    changed = _entered(store, Kind.RESULT, stored.number)
     if stored.recording is None:
-        return stored.table, []
-    now = store.recording_sha256(stored.recording)
-    changed = []
+        return stored.table, changed
+    changed += _entered(store, Kind.RECORDING, stored.recording)
+    now = store.recording_sha256(stored.recording, hidden=True)
     if now != stored.recording_sha256:
         changed.append(Difference("recording_sha256", stored.recording_sha256, now))
-    return store.load_recording(stored.recording), changed
+    return store.load_recording(stored.recording, hidden=True), changed
+
+
+def _entered(store: Store, kind: Kind, number: int) -> list[Difference]:
+    """Whether a thing is as the ledger says that it was left."""
+    before, now = store.entered(kind, number)
+    return [] if before == now else [Difference(f"ledger.{kind}", before, now)]
 
 
 def _differences(field: str, before: Any, now: Any, skipped: list[str]) -> Iterator[Difference]:

@@ -157,6 +157,17 @@ def result_sha256(row: Mapping[str, Any]) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+def check_seal(row: Mapping[str, Any], address: str) -> None:
+    """Raises StoreError where a result's row is not what was sealed in the store `address`."""
+    if result_sha256(row) != row["sha256"]:
+        raise StoreError(
+            "Result {number} in the store {address} was altered after it was made: "
+            "its checksum does not match.",
+            number=row["number"],
+            address=address,
+        )
+
+
 def notes_of(summary: str) -> Notes:
     """What the inputs said of themselves, from the stored text. Raises StoreError."""
     try:

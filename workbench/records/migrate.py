@@ -18,13 +18,17 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
 from workbench.base.errors import StoreError
+from workbench.records import ledger
 from workbench.records.database import APPLICATION_ID, shown, sqlite_is_ours
+from workbench.records.deeds import publish_head, stamp
+from workbench.records.ledger import Deed, Kind
 
 if TYPE_CHECKING:
     from alembic.script import ScriptDirectory
 
-NEWEST = "0002"
+NEWEST = "0003"
 """The format this program writes; known without Alembic, which takes its time to import."""
+_FIRST_WITH_A_LEDGER = "0003"
 SCRIPTS = Path(__file__).with_name("migrations")
 _VERSIONS = "alembic_version"
 _LOCK = 0x45504143
@@ -59,6 +63,7 @@ def bring_up(engine: Engine, url: URL, now: datetime) -> None:
             back_up_file(Path(str(url.database)), found, now)
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
         _upgrade(connection, found, now)
+    publish_head(engine, url)
 
 
 def _directory() -> ScriptDirectory:
@@ -108,10 +113,17 @@ def _upgrade(connection: Connection, found: str | None, now: datetime) -> None:
     directory = _directory()
     context = MigrationContext.configure(
         connection,
-        opts={"fn": lambda revision, _: directory._upgrade_revs("heads", revision)},  # noqa: SLF001
+        opts={
+            "fn": lambda revision, _: directory._upgrade_revs("heads", revision),  # noqa: SLF001
+            "found": found,
+            "when_utc": stamp(now),
+        },
     )
     with Operations.context(context):
         context.run_migrations()
+    if found is not None and found >= _FIRST_WITH_A_LEDGER:
+        ledger.lock(connection)
+        ledger.enter(connection, Deed.MIGRATED, Kind.FORMAT, int(NEWEST), stamp(now))
 
 
 def _mark_new(engine: Engine) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -73,11 +73,14 @@ class StoredBlock:
         )
 
 
-def recording_row(connection: Connection, number: int) -> dict[str, Any]:
-    """The row of a recording. Raises WrongInput where there is none of that number."""
+def recording_row(connection: Connection, number: int, *, hidden: bool = False) -> dict[str, Any]:
+    """The row of a recording, of one out of sight only where `hidden`.
+
+    Raises WrongInput where there is none of that number.
+    """
     query = sa.select(schema.recording).where(schema.recording.c.number == number)
     row = connection.execute(query).one_or_none() if number < NO_SUCH_NUMBER else None
-    if row is None or row.deleted_utc is not None:
+    if row is None or (row.deleted_utc is not None and not hidden):
         raise WrongInput("There is no recording {number} in the store.", number=number)
     return row._asdict()
 
@@ -105,10 +108,21 @@ def read_blocks(
     if kinds:
         wanted = [number for number, key in streams.items() if key.kind in kinds]
         query = query.where(block.c.stream.in_(wanted))
-    for row in connection.execute(query):
-        yield StoredBlock(
-            number, row.sequence, streams[row.stream], row.items, bytes(row.sha256), bytes(row.data)
-        )
+    for row in connection.execute(query.execution_options(yield_per=_TELL_BLOCKS)):
+        yield _stored_block(number, row, streams)
+
+
+def _stored_block(number: int, row: sa.Row[Any], streams: Mapping[int, StreamKey]) -> StoredBlock:
+    try:
+        sha256, data = bytes(row.sha256), bytes(row.data)
+        return StoredBlock(number, row.sequence, streams[row.stream], row.items, sha256, data)
+    except (KeyError, TypeError, ValueError):
+        raise StoreError(
+            "Block {sequence} of recording {recording} is damaged: its row is not one that was "
+            "written. Go back to a backup of the store.",
+            sequence=row.sequence,
+            recording=number,
+        ) from None
 
 
 def last_sequence(connection: Connection, number: int) -> int:
@@ -120,21 +134,38 @@ def last_sequence(connection: Connection, number: int) -> int:
 
 
 def whole_recording(
-    connection: Connection, number: int, progress: Told | None = None
+    connection: Connection, number: int, progress: Told | None = None, *, hidden: bool = False
 ) -> tuple[dict[str, Any], list[StoredBlock], str]:
     """The row, all blocks and the hash of a recording.
 
     Raises StoreError where the blocks are not those that were sealed.
     """
-    row = recording_row(connection, number)
+    row = recording_row(connection, number, hidden=hidden)
+    blocks: list[StoredBlock] = []
+    sha256 = recording_sha256(connection, row, progress, blocks.append)
+    return row, blocks, sha256
+
+
+def recording_sha256(
+    connection: Connection,
+    row: Mapping[str, Any],
+    progress: Told | None = None,
+    take: Callable[[StoredBlock], object] = lambda block: None,
+) -> str:
+    """The hash of a recording, of which `row` is the row, anew from its blocks.
+
+    Each is checked, and then goes to `take`. Raises StoreError where one, or the whole, is not
+    as it was sealed.
+    """
+    number: int = row["number"]
     count = last_sequence(connection, number) + 1
-    blocks, digest = [], chain_start(row)
+    digest = chain_start(row)
     for block in read_blocks(connection, number):
         if progress is not None and block.sequence % _TELL_BLOCKS == 0:
             progress(block.sequence / count, "")
-        blocks.append(block)
         block.check()
         digest = chain_block(digest, block.key, block.count, block.sha256)
+        take(block)
     sha256 = chain_end(digest, row["summary"])
     if row["sha256"] not in (None, sha256):
         raise StoreError(
@@ -144,4 +175,4 @@ def whole_recording(
             sha256=sha256[:12],
             sealed=row["sha256"][:12],
         )
-    return row, blocks, sha256
+    return sha256

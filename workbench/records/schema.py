@@ -5,7 +5,7 @@ source, the raw frames of a bus, or the file it was imported from). Blocks and r
 are written once: triggers in the database refuse to change either, or to delete a
 result. What a person may change of a result lies beside it, on its card, together with
 what a list shows of it. Both recordings and results are taken out of sight by
-`deleted_utc`, never erased.
+`deleted_utc`, never erased. The ledger holds an entry for everything done (`ledger.py`).
 """
 
 from __future__ import annotations
@@ -107,4 +107,18 @@ card = Table(
     Column("title", Text, nullable=False, server_default=""),
     Column("note", Text, nullable=False, server_default=""),
     Column("deleted_utc", String(40)),
+)
+
+ledger = Table(
+    "ledger",
+    metadata,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("previous", String(64), nullable=False),
+    Column("deed", String(20), nullable=False),
+    Column("kind", String(20), nullable=False),
+    Column("subject", Integer, nullable=False),
+    Column("content", String(64), nullable=False),
+    Column("when_utc", String(40), nullable=False),
+    Column("program_version", String(40), nullable=False),
+    Column("sha256", String(64), nullable=False),
 )

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
-from functools import partial
-from importlib.metadata import PackageNotFoundError, version
 from types import TracebackType
 from typing import Any, Self
 
@@ -13,12 +11,13 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Engine
 
 from drivers.contract import Notes, Recording
-from workbench.base.errors import BenchError, Message, StoreError, WrongInput
+from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import Machine
+from workbench.base.version import program_version
 from workbench.calibration.pulses.time_base import ClockRuns
-from workbench.records import schema
+from workbench.records import ledger, schema
 from workbench.records.cards import Card, card_row, head_of, read_cards
-from workbench.records.checking import damaged_pages, failed_looks
+from workbench.records.checking import Checked, look_through
 from workbench.records.clocks import clocks_of
 from workbench.records.codec import Stored
 from workbench.records.database import (
@@ -30,15 +29,18 @@ from workbench.records.database import (
     store_address,
     transaction,
 )
+from workbench.records.deeds import Now, deeds, stamp
 from workbench.records.entries import (
     StoredRecording,
     StoredResult,
+    check_seal,
     notes_of,
     recording_entry,
     result_entry,
     result_sha256,
 )
 from workbench.records.jsonable import to_text
+from workbench.records.ledger import Deed, Head, Kind
 from workbench.records.migrate import bring_up
 from workbench.records.reader import (
     NO_SUCH_NUMBER,
@@ -47,11 +49,12 @@ from workbench.records.reader import (
     last_sequence,
     read_blocks,
     recording_row,
+    recording_sha256,
     whole_recording,
 )
 from workbench.records.rebuild import rebuild
 from workbench.records.speeds import overview_places, read_speeds, whole_places
-from workbench.records.writer import Now, Writer, stamp
+from workbench.records.writer import Writer
 
 _READ_BLOCKS = 200
 _IN_SIGHT = (
@@ -150,61 +153,65 @@ class Store:
 
         Raises WrongInput where there is none of that number, or one that still runs.
         """
-        table = schema.recording
         if hidden and self.recording(number).state == "recording":
             raise WrongInput("Recording {number} still runs; stop it first.", number=number)
-        when = stamp(self._now()) if hidden else None
-        self._change(table, table.c.number, number, deleted_utc=when)
+        self._hide(Kind.RECORDING, number, hidden)
 
     def hide_result(self, number: int, *, hidden: bool = True) -> None:
         """Take a result out of sight, or bring it back; it stays in the store as it was made.
 
         Raises WrongInput where there is none of that number.
         """
-        when = stamp(self._now()) if hidden else None
-        self._change(schema.card, schema.card.c.result, number, deleted_utc=when)
+        self._hide(Kind.RESULT, number, hidden)
+
+    def _hide(self, kind: Kind, number: int, hidden: bool) -> None:
+        deed = Deed.HIDDEN if hidden else Deed.BROUGHT_BACK
+        self._change(kind, number, deed, {"deleted_utc": stamp(self._now()) if hidden else None})
 
     def describe(self, number: int, title: str, note: str) -> None:
         """Give a recording a title and a note of the person's; '' takes them away again.
 
         The name it was recorded under stays. Raises WrongInput where there is none.
         """
-        table = schema.recording
-        self._change(table, table.c.number, number, title=title, note=note)
+        self._change(Kind.RECORDING, number, Deed.NAMED, {"title": title, "note": note})
 
     def describe_result(self, number: int, title: str, note: str) -> None:
         """`describe`, of a result."""
-        self._change(schema.card, schema.card.c.result, number, title=title, note=note)
+        self._change(Kind.RESULT, number, Deed.NAMED, {"title": title, "note": note})
 
     def _change(
-        self, table: sa.Table, key: sa.Column[int], number: int, **values: str | None
+        self, kind: Kind, number: int, deed: Deed, values: Mapping[str, str | None]
     ) -> None:
+        table, key = schema.recording, schema.recording.c.number
+        if kind is Kind.RESULT:
+            table, key = schema.card, schema.card.c.result
         change = sa.update(table).where(key == number).values(values)
-        with transaction(self._engine, self._url, writing=True) as connection:
-            changed = connection.execute(change).rowcount if number < NO_SUCH_NUMBER else 0
-        if not changed:
-            kind = "recording" if table is schema.recording else "result"
-            raise WrongInput(
-                "There is no {kind} {number} in the store {address}.",
-                kind=kind,
-                number=number,
-                address=self.address,
-            )
+        with deeds(self._engine, self._url, self._now) as book:
+            if number >= NO_SUCH_NUMBER or not book.connection.execute(change).rowcount:
+                raise WrongInput(
+                    "There is no {kind} {number} in the store {address}.",
+                    kind=str(kind),
+                    number=number,
+                    address=self.address,
+                )
+            book.enter(deed, kind, number)
 
     def load_recording(
         self,
         number: int,
         on_damage: OnDamage | None = None,
         progress: Told | None = None,
+        *,
+        hidden: bool = False,
     ) -> Recording:
         """A recording as one time line, every block checked against its checksum.
 
         With `on_damage` a damaged recording is not refused: blocks that cannot be read are
-        left out and told to it.
+        left out and told to it. One out of sight is there only where `hidden`.
         """
         if on_damage is None:
             with transaction(self._engine, self._url) as connection:
-                row, blocks, sha256 = whole_recording(connection, number)
+                row, blocks, sha256 = whole_recording(connection, number, hidden=hidden)
             pairs = [(block.key.input, item) for block in blocks for item in block.items()]
         else:
             pairs = list(self.items(number, on_damage, progress))
@@ -251,11 +258,14 @@ class Store:
         clocks = clocks_of([(a, item) for a, item in items if not isinstance(item, bytes)])
         return {address: clock for (address, whose), clock in clocks.items() if not whose}
 
-    def recording_sha256(self, number: int, progress: Told | None = None) -> str:
-        """A recording's hash, computed anew from its blocks. Raises StoreError where one of
-        them, or the whole, is not as it was sealed."""
+    def recording_sha256(
+        self, number: int, progress: Told | None = None, *, hidden: bool = False
+    ) -> str:
+        """A recording's hash, computed anew from its blocks; of one out of sight only where
+        `hidden`. Raises StoreError where one of them, or the whole, is not as it was sealed."""
         with transaction(self._engine, self._url) as connection:
-            return whole_recording(connection, number, progress)[2]
+            row = recording_row(connection, number, hidden=hidden)
+            return recording_sha256(connection, row, progress)
 
     def items(
         self,
@@ -328,20 +338,25 @@ class Store:
             "created_utc": stamp(self._now()),
         }
         row["sha256"] = result_sha256(row)
-        with transaction(self._engine, self._url, writing=True) as connection:
+        with deeds(self._engine, self._url, self._now) as book:
             insert = sa.insert(schema.result).values(row).returning(schema.result.c.number)
-            number: int = connection.execute(insert).scalar_one()
+            number: int = book.connection.execute(insert).scalar_one()
             card = card_row(number, row, head_of(answer), machine.name if machine else "")
-            connection.execute(sa.insert(schema.card).values(card))
+            book.connection.execute(sa.insert(schema.card).values(card))
+            book.enter(Deed.KEPT, Kind.RESULT, number)
         return number
 
     def _sealed_sha256(self, number: int) -> str:
         return self.recording(number).sha256 or self.recording_sha256(number)
 
-    def result(self, number: int) -> StoredResult:
-        """One result. Raises WrongInput where there is none, StoreError where it was altered."""
+    def result(self, number: int, *, hidden: bool = False) -> StoredResult:
+        """One result; one out of sight only where `hidden`.
+
+        Raises WrongInput where there is none, StoreError where it was altered.
+        """
         with transaction(self._engine, self._url) as connection:
-            query = _IN_SIGHT.where(schema.result.c.number == number)
+            kept = sa.select(schema.result) if hidden else _IN_SIGHT
+            query = kept.where(schema.result.c.number == number)
             found = connection.execute(query).one_or_none() if number < NO_SUCH_NUMBER else None
         if found is None:
             raise WrongInput(
@@ -350,13 +365,7 @@ class Store:
                 address=self.address,
             )
         row = found._asdict()
-        if result_sha256(row) != row["sha256"]:
-            raise StoreError(
-                "Result {number} in the store {address} was altered after it was made: "
-                "its checksum does not match.",
-                number=number,
-                address=self.address,
-            )
+        check_seal(row, self.address)
         return result_entry(row)
 
     def results(self, recording: int | None = None) -> list[StoredResult]:
@@ -373,26 +382,22 @@ class Store:
         with transaction(self._engine, self._url) as connection:
             return read_cards(connection)
 
-    def check(self, progress: Told | None = None) -> Iterator[BenchError]:
-        """Look through the whole store: an error for each thing that is not as written."""
-        yield from damaged_pages(self._engine, self._url)
-        table = schema.recording
-        kept = sa.select(table.c.number).where(table.c.deleted_utc.is_(None))
-        looked = partial(failed_looks, self._engine, self._url, progress=progress)
-        yield from looked(
-            kept,
-            self.recording_sha256,
-            lambda number: Message("Checking recording {number} …", number=number),
-        )
-        kept = _IN_SIGHT.with_only_columns(schema.result.c.number)
-        yield from looked(
-            kept, self.result, lambda number: Message("Checking result {number} …", number=number)
-        )
+    def check(self, progress: Told | None = None) -> Checked:
+        """Look through the whole store: the ledger, every seal, block and card."""
+        return look_through(self._engine, self._url, progress)
 
+    def head(self) -> Head:
+        """The ledger's newest entry, by which a paper testifies."""
+        with transaction(self._engine, self._url) as connection:
+            return ledger.head(connection)
 
-def program_version() -> str:
-    """The installed program's version, '0' where it runs from a bare checkout."""
-    try:
-        return version("evenpace")
-    except PackageNotFoundError:
-        return "0"
+    def holds(self, head: Head) -> bool:
+        """Whether the ledger still has an entry that a paper testifies to."""
+        with transaction(self._engine, self._url) as connection:
+            return ledger.holds(connection, head)
+
+    def entered(self, kind: Kind, number: int) -> tuple[str, str]:
+        """The hash of a recording or result as the ledger left it, and as it is now."""
+        with transaction(self._engine, self._url) as connection:
+            before = ledger.last_content(connection, kind, number)
+            return before, ledger.contents(connection, kind, number).get(number, "")

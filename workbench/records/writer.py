@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -17,19 +16,13 @@ from workbench.records import schema
 from workbench.records.chain import chain_block, chain_end, chain_start
 from workbench.records.codec import Stored, StreamKey, encode, key_of
 from workbench.records.database import StoreBusy, transaction
+from workbench.records.deeds import Now, deeds, stamp
 from workbench.records.jsonable import to_text
+from workbench.records.ledger import Deed, Kind
 from workbench.records.reader import last_sequence, stream_keys
 
 Coded = tuple[StreamKey, int, bytes]
 """A block before it is stored: its stream, how many items it holds, its bytes."""
-
-Now = Callable[[], datetime]
-"""The time of day in UTC; handed in so that tests own it."""
-
-
-def stamp(moment: datetime) -> str:
-    """A moment as ISO 8601 text in UTC, to the millisecond."""
-    return moment.isoformat(timespec="milliseconds")
 
 
 def summary_text(notes: Notes) -> str:
@@ -67,9 +60,10 @@ class Writer:
         self._doubtful = False
         self._digest = chain_start(row)
         self.bytes_written = 0
-        with transaction(self._engine, self._url, writing=True) as connection:
+        with deeds(engine, url, now) as book:
             insert = sa.insert(schema.recording).values(row).returning(schema.recording.c.number)
-            self.number: int = connection.execute(insert).scalar_one()
+            self.number: int = book.connection.execute(insert).scalar_one()
+            book.enter(Deed.BEGUN, Kind.RECORDING, self.number)
 
     def write(self, items: Iterable[tuple[str, Stored]], notes: Notes) -> None:
         """Store pairs of (input address, item) in one transaction, a block a stream.
@@ -133,18 +127,20 @@ class Writer:
         summary = summary_text(notes)
         sha256 = chain_end(self._digest, summary)
         ended = stamp(self._now())
-        with transaction(self._engine, self._url, writing=True) as connection:
+        with deeds(self._engine, self._url, self._now) as book:
             self._update(
-                connection, ended_utc=ended, end_reason=reason, summary=summary, sha256=sha256
+                book.connection, ended_utc=ended, end_reason=reason, summary=summary, sha256=sha256
             )
+            book.enter(Deed.SEALED, Kind.RECORDING, self.number)
         return sha256
 
     def discard(self) -> None:
         """Take a recording that could not be finished out of sight, where the store lets."""
         table = schema.recording
         gone = sa.update(table).where(table.c.number == self.number)
-        with suppress(StoreError), transaction(self._engine, self._url, writing=True) as connection:
-            connection.execute(gone.values(deleted_utc=stamp(self._now())))
+        with suppress(StoreError), deeds(self._engine, self._url, self._now) as book:
+            book.connection.execute(gone.values(deleted_utc=stamp(self._now())))
+            book.enter(Deed.HIDDEN, Kind.RECORDING, self.number)
 
     def _update(self, connection: Connection, **values: str) -> None:
         table = schema.recording

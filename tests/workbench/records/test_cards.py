@@ -52,7 +52,7 @@ def test_a_hidden_result_is_nowhere_until_it_is_brought_back(store):
     assert store.cards()[0].deleted_utc
     with pytest.raises(WrongInput, match="There is no result 1"):
         store.result(1)
-    assert not list(store.check())
+    assert not store.check().problems
     store.hide_result(1, hidden=False)
     assert [one.number for one in store.results(1)] == [1]
     for change in (store.hide_result, lambda number: store.describe_result(number, "", "")):
@@ -68,7 +68,7 @@ def test_a_title_and_a_note_leave_every_seal_whole(store):
     assert store.recording(1).name == "field"
     assert store.cards()[0].title == "Second look"
     assert (store.recording(1).sha256, store.result(1)) == before
-    assert not list(store.check())
+    assert not store.check().problems
     with pytest.raises(WrongInput, match="There is no recording 9"):
         store.describe(9, "x", "")
 
@@ -103,11 +103,16 @@ def test_one_damaged_row_hides_no_other(tmp_path, summary):
 
 def test_a_long_check_says_how_far_it_is_and_ends_when_told(store):
     seen = []
-    assert not list(store.check(lambda share, words: seen.append((share, str(words)))))
-    assert [words for _, words in seen] == ["Checking recording 1 …", "Checking result 1 …"]
+    assert not store.check(lambda share, words: seen.append((share, str(words)))).problems
+    shares = [share for share, _ in seen]
+    assert shares == sorted(shares)
+    assert [words for _, words in seen if words.startswith("Checking re")] == [
+        "Checking recording 1 …",
+        "Checking result 1 …",
+    ]
 
     def enough(_share, _words):
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        list(store.check(enough))
+        store.check(enough)

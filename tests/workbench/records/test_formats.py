@@ -258,6 +258,7 @@ def _make_golden():
     with closing(sqlite3.connect(path, isolation_level=None)) as raw:
         raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         raw.execute("VACUUM")
+    path.with_name(f"{path.name}.head").unlink()
     print(path)
 
 

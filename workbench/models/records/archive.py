@@ -99,20 +99,20 @@ def verify_recording(store: str | None, number: int, progress: Progress | None =
 
 
 def verify_all(store: str | None, progress: Progress) -> str:
-    """Check every recording and result; a sentence on all, or on what is wrong."""
+    """Look through the whole store; sentences on all, or on what is wrong, and on what should be
+    known besides."""
     with open_store(store) as opened:
-        wrong = list(opened.check(progress))
-        recordings = len(opened.recordings())
-        results = sum(not card.deleted_utc for card in opened.cards())
-    if wrong:
+        found = opened.check(progress)
+    if wrong := found.problems:
         more = ngettext(
             "{count} more is not as written.", "{count} more are not as written.", len(wrong) - 1
         ).format(count=len(wrong) - 1)
         return " ".join([Words().say(wrong[0]), *([more] if len(wrong) > 1 else [])])
-    return _(
-        "All is as it was written: {recordings} recordings by checksum and seal, {results} "
-        "results by their seal."
-    ).format(recordings=recordings, results=results)
+    said = _(
+        "All is as it was left: {recordings} recordings by checksum and seal, {results} results "
+        "by their seal and their card, and every one by the {entries} entries of the ledger."
+    ).format(recordings=found.recordings, results=found.results, entries=found.entries)
+    return " ".join([said, *Words().say_all(found.notes)])
 
 
 def export_result(store: str | None, number: int, path: Path, words: Words) -> str:
