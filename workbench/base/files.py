@@ -1,14 +1,36 @@
-"""Files: small ones read whole and no others, and writing so that the old one stays until the
-new one is whole."""
+"""Files: small ones read whole and no others, writing so that the old one stays until the new
+one is whole, and names that are no path."""
 
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from workbench.base.errors import BenchError, Message, StoreError, WrongInput
+
+_NO_NAME = re.compile(r"[\x00-\x1f\x7f-\x9f<>:\"|?*\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+"""Characters that a name must not hold on Windows, control a terminal or turn what is read."""
+_RESERVED = re.compile(r"(con|prn|aux|nul|(com|lpt)[0-9¹²³])(\..*)?", re.IGNORECASE | re.DOTALL)
+"""Devices of Windows, with any ending (Microsoft, 'Naming Files, Paths, and Namespaces'; from
+memory)."""
+_MOST_NAME_BYTES, _MOST_ENDING_BYTES = 200, 20
+"""A name may have 255 bytes; `replacing` needs some of them."""
+
+
+def safe_name(name: str) -> str:
+    """The name of one file in whatever folder, out of a text that nobody vouches for, such as a
+    recording's name in a store from elsewhere. Its ending stays."""
+    last = _NO_NAME.sub("_", re.split(r"[/\\]", name)[-1]).strip(" .")
+    if not last or _RESERVED.fullmatch(last):
+        last = f"_{last}"
+    stem, dot, ending = last.rpartition(".")
+    if not dot or len(ending.encode()) > _MOST_ENDING_BYTES:
+        stem, dot, ending = last, "", ""
+    room = _MOST_NAME_BYTES - len(f"{dot}{ending}".encode())
+    return f"{stem.encode()[:room].decode(errors='ignore')}{dot}{ending}"
 
 
 @contextmanager

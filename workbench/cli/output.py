@@ -45,7 +45,7 @@ def print_table(
     table = Table(title=title, title_justify="left", show_header=header is not None, box=None)
     rows = [list(row) for row in rows]
     for column in header or [""] * max((len(row) for row in rows), default=1):
-        table.add_column(column)
+        table.add_column(column, overflow="fold")
     for row in rows:
         table.add_row(*(Text(cell) for cell in row))
     Console(file=sys.stdout, highlight=False, soft_wrap=True).print(table)

@@ -1,18 +1,19 @@
-"""`evenpace verify`: is a stored result still what its recording gives, field by field?"""
+"""`evenpace verify`: is a stored result still what its recording gives, field by field; is all of
+the store as it was left?"""
 
 from __future__ import annotations
 
 import argparse
 
-from workbench.base.errors import StoreError
+from workbench.base.errors import WrongInput
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_store, stored_number, words_of
+from workbench.cli.arguments import add_store, stored_number
 from workbench.cli.output import print_json, print_table
+from workbench.cli.verify_store import make_key, verify_store
 from workbench.jobs.codec import to_plain
 from workbench.jobs.verify import Verification, verify
-from workbench.records.store import Store, open_store
+from workbench.records.store import open_store
 from workbench.words.language import _
-from workbench.words.words import Words
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -23,13 +24,36 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         help=_("a result's number; without one the whole store is looked through"),
     )
+    parser.add_argument(
+        "--all", action="store_true", help=_("the whole store: its ledger, seals, blocks and cards")
+    )
+    parser.add_argument(
+        "--paper",
+        metavar="REPORT",
+        help=_("a saved report (.json or .html): does the store still match it?"),
+    )
+    parser.add_argument(
+        "--head", metavar="TEXT", help=_("the same, by what the report's foot says of the ledger")
+    )
+    parser.add_argument(
+        "--new-key",
+        metavar="FILE",
+        help=_("make a key; with $EVENPACE_KEY naming its file every report is signed"),
+    )
     add_store(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    whole = args.all or args.paper or args.head
+    if sum(map(bool, (args.result, whole, args.new_key))) > 1:
+        raise WrongInput(
+            "name a RESULT, or the whole store (--all, --paper, --head), or --new-key; one of them."
+        )
+    if args.new_key:
+        return make_key(args)
+    if args.result is None:
+        return verify_store(args)
     with open_store(args.store) as store:
-        if args.result is None:
-            return _verify_store(store, words_of(args), args.json)
         answer = verify(store, args.result)
     if args.json:
         print_json(to_plain(answer))
@@ -66,27 +90,3 @@ def _print(answer: Verification) -> None:
     if answer.differences:
         fields = [(one.field, str(one.stored), str(one.now)) for one in answer.differences]
         print_table(_("Not the same"), fields, (_("field"), _("stored"), _("now")))
-
-
-def _verify_store(store: Store, words: Words, as_json: bool) -> int:
-    problems = words.say_all(store.check())
-    answer = {
-        "store": store.address,
-        "recordings": len(store.recordings()) if not problems else None,
-        "results": len(store.results()) if not problems else None,
-        "verified": not problems,
-        "problems": problems,
-    }
-    if as_json:
-        print_json(answer)
-    if problems:
-        raise StoreError("{problems}", problems=" ".join(problems))
-    if not as_json:
-        rows = [
-            (_("Store"), store.address),
-            (_("Recordings"), str(answer["recordings"])),
-            (_("Results"), str(answer["results"])),
-            (_("Verified"), _("yes: every checksum, hash and reference is right")),
-        ]
-        print_table(_("Verify"), rows)
-    return DONE

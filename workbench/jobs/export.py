@@ -17,7 +17,7 @@ import numpy as np
 
 from drivers.contract import FileRefused, FrameBlock
 from workbench.base.errors import StoreError, WrongInput
-from workbench.base.files import replacing, write_file
+from workbench.base.files import replacing, safe_name, write_file
 from workbench.records.reader import Told
 from workbench.records.store import Store
 from workbench.records.tables import TABLES, Table, write_csv, write_parquet
@@ -129,7 +129,7 @@ def _can_log(store: Store, number: int, path: Path) -> Exported:
     original = b"".join(item for item in items if isinstance(item, bytes))
     with tempfile.TemporaryDirectory() as folder:
         if original:
-            source = Path(folder) / store.recording(number).name
+            source = Path(folder) / safe_name(store.recording(number).name)
             source.write_bytes(original)
             try:
                 blocks = list(frames_of_log(source))

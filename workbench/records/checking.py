@@ -79,7 +79,8 @@ class _Look:
             self.problems.append(error)
         except (AttributeError, KeyError, TypeError, ValueError) as error:
             # A value of another type than its column's: SQLite keeps whatever a hand puts there.
-            self.problems.append(StoreError("A row of the store is damaged: {why}.", why=str(error)))
+            found = StoreError("A row of the store is damaged: {why}.", why=str(error))
+            self.problems.append(found)
 
     def _step(self, template: str, **values: int) -> None:
         self._progress(min(self._seen / self._all, 1.0), Message(template, **values))

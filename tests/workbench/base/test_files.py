@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import sys
+from pathlib import PureWindowsPath
 
 import pytest
 
 from workbench.base.errors import StoreError, WrongInput
-from workbench.base.files import replacing, write_file
+from workbench.base.files import replacing, safe_name, write_file
 
 
 def test_the_new_takes_the_place_of_the_old(tmp_path):
@@ -59,3 +60,32 @@ def test_a_link_stays_a_link_and_a_pipe_a_pipe(tmp_path):
         assert os.read(reader, 9) == b"x"
     finally:
         os.close(reader)
+
+
+@pytest.mark.parametrize(
+    ("name", "safe"),
+    [
+        ("bus.asc", "bus.asc"),
+        ("Acker süd, 3. Gang.trc", "Acker süd, 3. Gang.trc"),
+        ("/etc/cron.d/job.asc", "job.asc"),
+        ("..\\..\\start.blf", "start.blf"),
+        ("../..", "_"),
+        ("", "_"),
+        ("C:stream.asc", "C_stream.asc"),
+        ("red\x1b[31m\n\u202e.asc", "red_[31m__.asc"),
+        ("NUL.asc", "_NUL.asc"),
+        ("com1", "_com1"),
+        ("bus.asc. ", "bus.asc"),
+        ("\udcff.asc", "_.asc"),
+    ],
+)
+def test_a_name_that_nobody_vouches_for_is_the_name_of_one_file(name, safe):
+    assert safe_name(name) == safe
+
+
+@pytest.mark.parametrize("name", ["ä" * 400 + ".asc", "x" * 999, "x." + "y" * 999])
+def test_a_long_name_keeps_its_ending_and_fits(tmp_path, name):
+    safe = safe_name(name)
+    assert safe.endswith(".asc") is name.endswith(".asc")
+    assert write_file(tmp_path / safe, "x").parent == tmp_path
+    assert PureWindowsPath(safe).name == safe

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -211,6 +213,22 @@ def test_an_imported_log_becomes_another(call, tmp_path, ending):
     assert status == 0
     status, answer, _ = call("export", answer["recording"], "-o", tmp_path / "again.log")
     assert (status, answer["rows"]) == (0, 50)
+
+
+def test_a_store_from_elsewhere_writes_where_it_is_told_to_and_nowhere_else(call, tmp_path):
+    dump = tmp_path / "dump.log"
+    dump.write_text("(1700000000.100000) can0 0CFE48F0#0004000000000000\n" * 3)
+    call("import", dump)
+    victim, folder = tmp_path / "victim.log", tmp_path / "out"
+    victim.write_text("precious")
+    folder.mkdir()
+    with closing(sqlite3.connect(tmp_path / "bench.db")) as raw:
+        raw.execute("UPDATE recording SET name = ?", (str(victim),))
+        raw.commit()
+    status, answer, _ = call("export", 1, "-o", folder / "bus.asc")
+    assert (status, answer["rows"]) == (0, 3)
+    assert victim.read_text() == "precious"
+    assert [path.name for path in folder.iterdir()] == ["bus.asc"]
 
 
 @pytest.mark.parametrize(

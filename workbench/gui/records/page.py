@@ -15,6 +15,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from workbench.base.files import safe_name
 from workbench.gui.parts.basics import Elided, button, label, say
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.work_bar import WorkBar
@@ -378,7 +379,7 @@ class RecordsPage(QWidget):
             reported = entry.kind in REPORTED
             kind = _("Report (*.pdf *.html *.json)") if reported else _("Numbers (*.json)")
             ending = ".pdf" if reported else ".json"
-        name = f"{entry.kind}-{entry.number}{ending}"
+        name = safe_name(f"{entry.kind}-{entry.number}{ending}")
         chosen, _kind = QFileDialog.getSaveFileName(self, self.buttons.next.text(), name, kind)
         if chosen:
             path = Path(chosen)

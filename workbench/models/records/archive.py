@@ -109,7 +109,7 @@ def verify_all(store: str | None, progress: Progress) -> str:
         ).format(count=len(wrong) - 1)
         return " ".join([Words().say(wrong[0]), *([more] if len(wrong) > 1 else [])])
     said = _(
-        "All is as it was left: {recordings} recordings by checksum and seal, {results} results "
+        "All is as it was written: {recordings} recordings by checksum and seal, {results} results "
         "by their seal and their card, and every one by the {entries} entries of the ledger."
     ).format(recordings=found.recordings, results=found.results, entries=found.entries)
     return " ".join([said, *Words().say_all(found.notes)])
