@@ -28,7 +28,9 @@ COMMANDS: dict[str, list[str]] = json.loads((HERE / "commands.json").read_text(e
 SAME_REL, SAME_ABS = 1e-6, 1e-9
 """As `evenpace verify` has it: another processor rounds differently."""
 
-NEW_EACH_TIME = ("sha256", "created_utc", "started_utc", "made_by", "verified_by", "store")
+NEW_EACH_TIME = (
+    *("sha256", "head", "created_utc", "started_utc", "made_by", "verified_by", "store"),
+)
 """Keys whose values hang on the moment, the place or the program's version."""
 
 STORE = ("gap", "inputs/feeler-one.csv", "--machine", "inputs/digger.toml")
