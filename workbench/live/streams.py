@@ -17,9 +17,12 @@ from numpy.typing import NDArray
 from drivers.contract import ChannelKind, EdgeBlock, Item, Lost, SpeedBlock, ValueBlock
 from drivers.timeline import clock_points, has_own_times
 from workbench.calibration.pulses.running_base import RunningBase
+from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.live.health import MOST_WAITING, ChannelHealth
 from workbench.live.pulses import Pulses
 from workbench.live.rows import Rows
+from workbench.match.ratio import MOVING_MPS
+from workbench.match.sources import UNNAMED, quality
 
 Floats = NDArray[np.float64]
 
@@ -29,6 +32,12 @@ SILENT_S = 1.5
 HISTORY_S = 300.0
 KEPT_SPEEDS = 32_768
 """Speeds kept at least: over five minutes at 100 a second."""
+
+JUDGED_S = 60.0
+"""A source's noise is judged by so many seconds, at most once a second."""
+
+WORKING_MPS = 0.6
+"""Slower, a receiver's noise is no longer held against its speed. Chosen: half of working speed."""
 
 RATE_EDGES = 256
 """Pulses that the rate is taken from, at most."""
@@ -50,10 +59,14 @@ class Stream:
     lost: int = 0
     last_host_s: float = -math.inf
     pause_s: float = 0.1
+    noisy: bool = False
+    """Whether a speed gives so few values, or such that scatter so much, that for the ground
+    another is to be taken while there is one."""
     pulses: Pulses = field(init=False)
     health: ChannelHealth | None = field(init=False, default=None)
     """Missed and extra pulses of a target wheel's channel; None of any other stream."""
     _speeds: Rows = field(init=False)
+    _judged_s: float = -math.inf
 
     def __post_init__(self) -> None:
         self.pulses = Pulses(self.clock, self.lock)
@@ -97,6 +110,18 @@ class Stream:
         with self.lock:
             ascending_s = np.fmax(np.maximum.accumulate(time_s), self._speeds.last(0))
             self._speeds.add(ascending_s, speed_mps, unknown if u_mps is None else u_mps)
+
+    def judge(self, now_s: float) -> None:
+        """See whether the source is `noisy`, where that was not seen within the last second."""
+        if now_s - self._judged_s < 1.0:
+            return
+        self._judged_s = now_s
+        with self.lock:
+            time_s, speed_mps, u_mps = self._speeds.since(now_s - JUDGED_S)
+        found = quality(self.name, UNNAMED, SpeedSeries(time_s, speed_mps, u_mps, 0.0))
+        moving_mps = speed_mps[np.abs(speed_mps) > MOVING_MPS]
+        slow = math.isfinite(found.noise_rel) and np.median(moving_mps) < WORKING_MPS
+        self.noisy = self.noisy if slow else not found.usable
 
     def heard(self, host_s: float) -> None:
         """There is news, from this moment."""
@@ -202,3 +227,4 @@ class Streams:
             if 0 < step_s < SILENT_S:
                 stream.distance_m += float(speed_mps) * step_s
             stream.heard(float(at_s))
+        stream.judge(float(block.host_s[-1]))

@@ -38,9 +38,9 @@ class PaceModel:
 
     def grounds(self) -> list[Stream]:
         """Streams that may tell the ground's speed, the most trusted first."""
-        now_s = self._bench.clock()
-        streams = self._bench.live.streams.values()
-        return channels.grounds(streams, self.belt(), lambda one: not one.silent(now_s))
+        now_s, streams = self._bench.clock(), self._bench.live.streams.values()
+        usable = {one.name: not (one.silent(now_s) or one.noisy) for one in streams}
+        return channels.grounds(streams, self.belt(), lambda one: usable[one.name])
 
     def belt(self) -> Stream | None:
         """The stream that tells the belt's speed: the chosen one, or the first there is."""
@@ -49,7 +49,7 @@ class PaceModel:
         return next(iter(chosen), None) or channels.belt(belts, _heard)
 
     def ground(self) -> Stream | None:
-        """The chosen stream of the ground's speed, or the most trusted that is not lost."""
+        """The chosen stream of the ground's speed, or the most trusted that can be used."""
         speeds = self.grounds()
         chosen = [one for one in speeds if one.name == self._bench.ground_source]
         return next(iter(chosen or speeds), None)

@@ -132,11 +132,8 @@ class WheelRun(Observable):
     def fold_work(self) -> Callable[[], SoFar]:
         """The slow work that says how far the run has come."""
         stream, teeth, drop_out = self._stream, self._teeth, self.drop_out
-        turns, from_edge = (
-            self._edges / teeth,
-            max(self._begun, self._begun + self._edges - MOST_EDGES),
-        )
-        edge_s = stream.pulses.after(from_edge).time_s if stream else np.empty(0)
+        turns, skipped = self._edges / teeth, max(0, self._edges - MOST_EDGES)
+        edge_s = stream.pulses.after(self._begun + skipped).time_s if stream else np.empty(0)
         return lambda: _fold(edge_s, teeth, turns, drop_out=drop_out)
 
     def folded(self, so_far: SoFar) -> None:

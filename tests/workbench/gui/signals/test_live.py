@@ -7,11 +7,15 @@ import math
 import numpy as np
 import pytest
 
+from drivers.catalogue import open_input
 from drivers.contract import EdgeBlock, Lost, SpeedBlock
 from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.jobs.passes.answer import PassOptions
+from workbench.jobs.passes.inputs import choose
 from workbench.live.streams import SILENT_S
 from workbench.models.pace import PaceModel
+from workbench.records.rebuild import collect
 
 
 @pytest.fixture
@@ -72,6 +76,22 @@ def test_the_ground_is_taken_from_a_source_that_is_heard(bench, clock, fed):
     clock.now_s += 10
     fed(speed(clock, 1.3, source="gnss"))
     assert PaceModel(bench).ground().name == "gnss"
+
+
+@pytest.mark.parametrize(("scenario", "ground"), [("healthy", "gnss"), ("gnss-dropouts", "radar")])
+def test_the_ground_is_that_of_the_command_from_standstill_to_headland(
+    bench, pass_time, scenario, ground
+):
+    """Speeding up does not make a sound receiver look noisy; one that is stays left out."""
+    bench.use_inputs([f"sim:{scenario}?seed=1"])
+    taken = []
+    pass_time(300, look=lambda: taken.append(PaceModel(bench).ground().name))
+    driver = open_input(f"sim:{scenario}?seed=1&pace=fast")
+    recorded = collect(driver, 300.0)
+    options = PassOptions()
+    assert choose(recorded, options).ground.name == ground
+    assert set(taken[20:]) == {ground}
+    assert taken[0] == "gnss"
 
 
 def test_a_wrong_address_becomes_a_sentence(bench):
