@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import math
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -12,7 +11,6 @@ from pathlib import Path
 from workbench.base.cautions import Caution
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, load_machine
-from workbench.base.numbers import with_uncertainty
 from workbench.calibration.readout.run_table import looks_like_run_table
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_source, source_of, words_of
@@ -21,6 +19,8 @@ from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.keep import Kept, judge, keep_table
 from workbench.jobs.table import read_text, table_text
+from workbench.reports.calibrate.facts import error_rows, setting_rows, travel_rows
+from workbench.reports.calibrate.tables import run_table
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -168,14 +168,17 @@ def _report(
 
 
 def _print(answer: CalibrateAnswer, kept: Kept, words: Words) -> None:
-    print(words.say(answer.sentence))
+    print(words.say(answer.headline))
     title = _("Readout of {machine} ({source})")
     print_table(title.format(machine=answer.machine, source=answer.source), _rows(answer, words))
     if answer.runs:
-        _print_runs(answer, words)
+        runs = run_table(answer, words, _("Runs"))
+        print_table(runs.caption, runs.rows, runs.header)
+        if runs.note:
+            print(runs.note)
     if answer.as_left is not None:
         left = answer.as_left
-        print(_("As left: {sentence}").format(sentence=words.say(left.sentence)))
+        print(_("As left: {sentence}").format(sentence=words.say(left.headline)))
         print_table(_("As left ({source})").format(source=left.source), _rows(left, words))
         print_warnings(words.say_all(left.warnings))
     if answer.simulated:
@@ -187,24 +190,17 @@ def _print(answer: CalibrateAnswer, kept: Kept, words: Words) -> None:
 
 def _rows(answer: CalibrateAnswer, words: Words) -> list[tuple[str, str]]:
     """Label and text of what matters most."""
-    at = words.number("speed", answer.speed_at_work_mps)
-    error = words.number("percent", answer.error_at_work, answer.U_error_at_work)
-    conforms = words.number("percent1", answer.conformance_probability)
     verdict, reason = words.say(answer.verdict), words.say(answer.reason)
+    error, probability = error_rows(answer, words, _("Error at {speed}"))
     rows = [
-        (_("Error at {speed}").format(speed=at), f"{error} (k = {answer.k:.3g})"),
+        error,
         (_("Allowed"), f"± {100 * answer.readout_error_limit:.3g} %"),
         (_("Verdict"), f"{verdict}: {reason}"),
-        (_("Probability that it conforms"), conforms),
+        probability,
     ]
     if answer.advice is not None:
         rows.append((_("Advice"), words.say(answer.advice)))
-    rows += _setting_rows(answer, words)
-    if math.isfinite(answer.metres_per_pulse):
-        used = words.number("gap", answer.metres_per_pulse, answer.U_metres_per_pulse)
-        rows.append((_("Belt travel a pulse"), f"{used} (k = {answer.k:.3g})"))
-        geometry_m, u_m = answer.metres_per_pulse_geometry, answer.u_metres_per_pulse_geometry
-        rows.append((_("by the drive line"), words.number("gap", geometry_m, 2 * u_m)))
+    rows += setting_rows(answer, words) + travel_rows(answer, words)
     if answer.change_overs is not None:
         lag = answer.change_overs
         shown = words.number("time", lag.lag_s, 2 * lag.u_lag_s)
@@ -215,45 +211,3 @@ def _rows(answer: CalibrateAnswer, words: Words) -> list[tuple[str, str]]:
     if answer.budget.note is not None:
         rows.append((_("How"), words.say(answer.budget.note)))
     return rows
-
-
-def _setting_rows(answer: CalibrateAnswer, words: Words) -> list[tuple[str, str]]:
-    if not math.isfinite(answer.setting_now):
-        return []
-    unit = answer.setting_unit
-    exact = with_uncertainty(answer.setting_exact, answer.U_setting_exact)
-    rows = [
-        (_("Setting now"), f"{answer.setting_now:g} {unit}".strip()),
-        (_("would be right"), f"{exact} {unit}".strip() + f" (k = {answer.k:.3g})"),
-    ]
-    if answer.has_new_setting:
-        left = _("leaves {error}; then {verdict}").format(
-            error=words.number("percent", answer.residual_error, signed=True),
-            verdict=words.say(answer.verdict_expected),
-        )
-        rows.append((_("New setting"), f"{answer.setting_new:.6g} {unit}".strip() + f" ({left})"))
-    return rows
-
-
-def _print_runs(answer: CalibrateAnswer, words: Words) -> None:
-    speed = words.quantity("speed")
-    header = [
-        _("run"),
-        _("shown, {unit}").format(unit=answer.unit),
-        _("true, {unit}").format(unit=speed.unit),
-        _("error"),
-        "± (k = 2)",
-        "",
-    ]
-    rows = [
-        [
-            run.run,
-            f"{run.shown:.4g}",
-            f"{speed.per_si * run.true_mps:.4g}",
-            words.number("percent", run.error, signed=True),
-            words.number("percent", 2 * run.u_error),
-            "" if run.note is None else _("left out: {why}").format(why=words.say(run.note)),
-        ]
-        for run in answer.runs
-    ]
-    print_table(_("Runs"), rows, header)

@@ -19,8 +19,9 @@ from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer, GapOptions, Wheel
 from workbench.jobs.gap.compute import judge_recording, judge_table
 from workbench.jobs.gap.sheet import Sheet, sheet_of
 from workbench.jobs.gap.stored import spacing_of
-from workbench.jobs.gap.tables import table_text
+from workbench.jobs.gap.tables import looks_like_gap_table
 from workbench.jobs.keep import Kept
+from workbench.jobs.table import table_text
 from workbench.words.gap import (
     counts_words,
     found_rows,
@@ -93,7 +94,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    text = table_text(args.source)
+    text = table_text(args.source, looks_like_gap_table)
     answer, kept, machine = _of_table(args, text) if text is not None else _of_recording(args)
     words = words_of(args, machine)
     if args.summary:

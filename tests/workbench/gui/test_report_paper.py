@@ -5,7 +5,7 @@ from PySide6.QtCore import QBuffer, QSize
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QLabel
 
-from workbench.gui.gap.paper import GapPaper
+from workbench.gui.parts.paper import PaperView
 from workbench.gui.parts.report_pages import pictures
 from workbench.gui.work_line import WorkLine
 
@@ -26,7 +26,7 @@ class TwoPages:
 @pytest.fixture
 def paper(qtbot, qapp):
     works = WorkLine(qapp)
-    made = GapPaper(works)
+    made = PaperView(works, "Report (*.pdf)")
     qtbot.addWidget(made)
     made.setMinimumSize(700, 500)
     made.show()

@@ -119,6 +119,12 @@ class Calibration:
     as_left: Calibration | None = None
 
     @property
+    def headline(self) -> Statement:
+        """What the readout shows: `sentence` by the numbers, which an earlier program stored as
+        finished words."""
+        return shows(self.error_at_work, self.U_error_at_work, self.speed_at_work_mps)
+
+    @property
     def latest(self) -> Calibration:
         """The readout as it is now."""
         return self.as_left or self
@@ -175,7 +181,7 @@ def finished(
     u_pulse_m = pulse_m * speeds.u_metres_per_pulse_rel
     return Calibration(
         machine=machine.name,
-        sentence=_sentence(budget, limits.speed_at_work_mps),
+        sentence=shows(error, budget.U, limits.speed_at_work_mps),
         error_at_work=error,
         u_error_at_work=u,
         U_error_at_work=budget.U,
@@ -219,8 +225,8 @@ def finished(
     )
 
 
-def _sentence(budget: Budget, at_mps: float) -> Statement:
-    error, U = budget.value, budget.U
+def shows(error: float, U: float, at_mps: float) -> Statement:
+    """What an error with its expanded uncertainty means, at a speed."""
     if abs(error) <= U:
         right = PlusMinus(error, U)
         return statement(ResultSays.READS_RIGHT, error_rel=right, at_mps=at_mps)

@@ -22,7 +22,7 @@ from enum import StrEnum, auto
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, statement
-from workbench.base.units import SPEED_UNITS_MPS, to_mps
+from workbench.base.units import to_mps
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.readout.rows import (
     at,
@@ -51,11 +51,9 @@ class RunTableSays(StrEnum):
     """What is wrong with a line of a run table, and what was left out for it."""
 
     SHOWN_IN_OTHER_UNIT = auto()
-    SHOWN_IN_NO_UNIT = auto()
     SHOWN_NO_BELT_SPEED = auto()
     PARTNER_EMPTY = auto()
-    TURNS_NOT_WHOLE = auto()
-    PULSES_NOT_WHOLE = auto()
+    COUNT_NOT_WHOLE = auto()
     TIME_OUT_OF_RANGE = auto()
     REFERENCE_WRONG = auto()
     TIMING_WRONG = auto()
@@ -153,10 +151,7 @@ class _Reader:
         typed, unit = _number_and_unit(cell)
         found = None
         if unit and unit.lower() != own.lower():
-            if unit.lower() in SPEED_UNITS_MPS:
-                found = statement(RunTableSays.SHOWN_IN_OTHER_UNIT, cell=cell, unit=own)
-            else:
-                found = statement(RunTableSays.SHOWN_IN_NO_UNIT, cell=cell, unit=unit)
+            found = statement(RunTableSays.SHOWN_IN_OTHER_UNIT, cell=cell, unit=own)
         elif math.isnan(shown := number_or_nan(typed)):
             found = no_number(cell, statement(RunTableSays.RUN_LEFT_OUT))
         elif not 0 < to_mps(shown, own) <= 2 * FASTEST_MPS:
@@ -183,9 +178,7 @@ class _Reader:
             missing = what if math.isnan(count) else f"{what}_time_s"
             self._say(line, statement(RunTableSays.PARTNER_EMPTY, so=so), missing)
         elif count <= 0 or count != round(count):
-            laps = what == "laps"
-            says = RunTableSays.TURNS_NOT_WHOLE if laps else RunTableSays.PULSES_NOT_WHOLE
-            self._say(line, statement(says, count=count, so=so), what)
+            self._say(line, statement(RunTableSays.COUNT_NOT_WHOLE, count=count, so=so), what)
         elif not 0 < time_s < 86_400:
             found = statement(RunTableSays.TIME_OUT_OF_RANGE, time_s=time_s, so=so)
             self._say(line, found, f"{what}_time_s")

@@ -49,7 +49,7 @@ class AnswerStrip(QWidget):
             say(self.sentence, "The answer stands here after the first run.")
         else:
             self.pill.show_verdict(answer.latest.verdict)
-            sentence = words.say(answer.latest.sentence)
+            sentence = words.say(answer.latest.headline)
             if answer.as_left is not None:
                 sentence = _("As left: {sentence}").format(sentence=sentence)
             say(self.sentence, sentence)

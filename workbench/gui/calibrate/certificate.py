@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QImage
 from PySide6.QtWidgets import (
     QFileDialog,
     QHBoxLayout,
@@ -18,20 +16,16 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.gui.parts import printing
-from workbench.gui.parts.basics import button, label, row, say
-from workbench.gui.parts.report_pages import ReportPages, pictures
+from workbench.gui.parts.basics import button, label, row
+from workbench.gui.parts.paper import PaperView
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import run_table, save_runs
-from workbench.models.calibrate.store import certificate_pages, save_certificate
-from workbench.words.language import N_, _, ngettext
+from workbench.models.calibrate.store import Certificate
+from workbench.words.language import N_, _
 from workbench.words.words import Words
-
-if TYPE_CHECKING:
-    from PySide6.QtPrintSupport import QPrinter
 
 SIDE_PX = 36 * GRID_PX
 
@@ -43,61 +37,38 @@ FIELDS = (
 )
 
 
-class CertificateView(QWidget):
+class CertificateView(PaperView):
     """Pages on the right, entries and buttons on the left."""
 
-    def __init__(
-        self, bench: Bench, job: CalibrateJob, works: WorkLine, back: Callable[[], object]
-    ) -> None:
-        super().__init__()
-        self._bench, self._job, self._works = bench, job, works
+    def __init__(self, bench: Bench, job: CalibrateJob, works: WorkLine) -> None:
+        self._bench, self._job = bench, job
         self.entries = {name: QLineEdit() for name, _caption in FIELDS}
-        self.save = button("Save certificate", self._ask_where, is_next=True)
-        self._print = button("Print certificate", self._ask_printer)
-        self._runs = button("Save runs", self._ask_where_runs)
-        self.back = button("Back to the runs", back)
-        self.said = label("", "soft")
-        self.pages = ReportPages()
-        self._lay_out()
+        verbs = N_("Save certificate"), N_("Print certificate"), N_("Back to the runs")
+        super().__init__(works, N_("Certificate (*.pdf *.html *.json)"), verbs)
+
+    def now(self) -> Certificate | None:
+        """The certificate of the result kept, with what is typed."""
+        number, store = self._job.state.result, self._bench.store
+        if number is None:
+            return None
+        return Certificate(number, store, self._typed(), Words(self._bench.settings.units))
 
     def draw(self) -> None:
         """The pages of the result kept, anew, where they can be seen."""
-        number = self._job.state.result
-        if number is not None and self.isVisible():
-            self._say(_("Drawing the pages …"))
-            self._works.add(partial(pictures, self._draw(number)), self._show_pages, self._say)
-
-    def save_certificate(self, path: Path) -> None:
-        """Write the certificate of the result kept, away from the screen."""
-        number = self._job.state.result
-        if number is not None:
-            self._works.add(self._writing(number, path), self._saved, self._say)
+        certificate = self.now()
+        if certificate is not None and self.isVisible():
+            self.open(certificate)
 
     def save_runs(self, path: Path) -> None:
         """Write the runs as a table that `evenpace calibrate` takes, those as left beside it."""
-        self._works.add(partial(save_runs, run_table(self._job.runs), path), self._saved, self._say)
+        self._works.add(partial(save_runs, run_table(self._job.runs), path), self.saved, self.say)
         left = run_table(self._job.left_runs)
         if left:
             stem = _("{name} as left").format(name=path.stem)
             beside = path.with_name(f"{stem}{path.suffix}")
-            self._works.add(partial(save_runs, left, beside), self._saved, self._say)
+            self._works.add(partial(save_runs, left, beside), self.saved, self.say)
 
-    def print_on(self, printer: QPrinter) -> None:
-        """Print the certificate of the result kept, away from the screen."""
-        number = self._job.state.result
-        if number is not None:
-            self._say(_("Printing …"))
-            work = partial(printing.print_pages, self._draw(number), printer)
-            self._works.add(work, self._say, self._say)
-
-    def _show_pages(self, pages: list[QImage]) -> None:
-        self.pages.show_pages(pages)
-        said = ngettext(
-            "Result {number}, {count} page.", "Result {number}, {count} pages.", len(pages)
-        )
-        self._say(said.format(number=self._job.state.result, count=len(pages)))
-
-    def _lay_out(self) -> None:
+    def lay_out(self) -> None:
         side = QWidget()
         side.setFixedWidth(SIDE_PX)
         column = QVBoxLayout(side)
@@ -114,7 +85,7 @@ class CertificateView(QWidget):
             column.addWidget(entry)
         column.addSpacing(GRID_PX)
         column.addWidget(self.save)
-        column.addWidget(row(self._print, self._runs, stretch=False))
+        column.addWidget(row(self.print, button("Save runs", self._ask_where_runs), stretch=False))
         column.addWidget(self.back)
         column.addWidget(self.said)
         column.addStretch(1)
@@ -127,17 +98,8 @@ class CertificateView(QWidget):
         left.setWidget(side)
         left.setFixedWidth(SIDE_PX + 2 * GRID_PX)
         left.setFocusPolicy(Qt.FocusPolicy.NoFocus)
-        self.pages.setAccessibleName(_("Certificate, page by page"))
         line.addWidget(left)
         line.addWidget(self.pages, 1)
-
-    def _draw(self, number: int) -> printing.Draw:
-        store, words = self._bench.store, Words(self._bench.settings.units)
-        return partial(certificate_pages, number, store, self._typed(), words)
-
-    def _writing(self, number: int, path: Path) -> Callable[[], Path]:
-        store, words = self._bench.store, Words(self._bench.settings.units)
-        return partial(save_certificate, number, path, store, self._typed(), words)
 
     def _typed(self) -> dict[str, Any]:
         """What stands in the entries, as options of the certificate."""
@@ -145,34 +107,8 @@ class CertificateView(QWidget):
         used = typed["references"]
         return typed | {"references": [used] if used else []}
 
-    def _say(self, words: str) -> None:
-        say(self.said, words)
-
-    def _saved(self, path: Path) -> None:
-        self._say(_("Saved as {name}.").format(name=path.name))
-
-    def _ask_where(self) -> None:
-        kinds = _("Certificate (*.pdf *.html *.json)")
-        name, _kind = QFileDialog.getSaveFileName(
-            self, _("Save the certificate"), "certificate.pdf", kinds
-        )
-        if name:
-            self.save_certificate(Path(name))
-
     def _ask_where_runs(self) -> None:
-        name, _kind = QFileDialog.getSaveFileName(
-            self, _("Save the runs"), "runs.csv", _("Runs (*.csv)")
-        )
+        title, kinds = _("Save the runs"), _("Runs (*.csv)")
+        name, _kind = QFileDialog.getSaveFileName(self, title, "runs.csv", kinds)
         if name:
             self.save_runs(Path(name))
-
-    def _ask_printer(self) -> None:
-        if not printing.ask(self, self.print_on):
-            self.open_to_print(printing.desktop_file("certificate.pdf"))
-
-    def open_to_print(self, path: Path) -> None:
-        """Write the certificate as a PDF and open it with the desktop's own program."""
-        number = self._job.state.result
-        if number is not None:
-            self._say(_("No printer is set up here: the certificate opens as a PDF to print from."))
-            self._works.add(self._writing(number, path), printing.open_file, self._say)

@@ -84,11 +84,12 @@ class CalibratePage(QWidget):
         self._show_paper = button("Certificate …", self.show_certificate)
         self._use = button("Use this setting", self._job.use_new_setting)
         self._finish = button("Keep result", self._keep_result)
-        self.paper = CertificateView(bench, self._job, self._works, self._back)
+        self.paper = CertificateView(bench, self._job, self._works)
         self._intro, self._body = QWidget(), QWidget()
         self._stack = QStackedWidget()
         self._lay_out()
         self._set_keys()
+        self.paper.closed.connect(self._back)
         self._unsubscribe = self._job.subscribe(self._changed)
         for end in (self._works.wait, self._drafts.wait, self._job.close):
             self.destroyed.connect(end)

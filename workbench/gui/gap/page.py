@@ -16,10 +16,10 @@ from workbench.gui.gap.actions import GapActions
 from workbench.gui.gap.feeler_panel import GapFeelerPanel
 from workbench.gui.gap.head import GapHead, View
 from workbench.gui.gap.list_panel import GapListPanel
-from workbench.gui.gap.paper import GapPaper
 from workbench.gui.gap.pictures import GapPictures
 from workbench.gui.gap.run_panel import GapRunPanel
 from workbench.gui.parts.basics import CautionCard, label, say
+from workbench.gui.parts.paper import PaperView
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.work_line import Done, Work, WorkLine
@@ -28,11 +28,15 @@ from workbench.models.gap.entry import table_at
 from workbench.models.gap.job import GapJob, Step
 from workbench.models.gap.store import KeptAnswer, Paper, list_sheet, ready
 from workbench.models.records.old_recordings import old_recordings
-from workbench.words.language import _
+from workbench.words.language import N_, _
 from workbench.words.words import Words
 
 WIDE_PX, LIST_PX, LEFT_PX = 1300, 460, 480
 """Width from which the list stands beside whatever is done, and how wide it and that are then."""
+
+KINDS = N_("Report or table (*.pdf *.html *.csv *.json)")
+"""Of file that a report can be saved as."""
+
 LARGEST = 16_777_215
 """Qt's own bound of a widget's width: none."""
 FOLD_FRAMES = 30
@@ -70,7 +74,7 @@ class GapPage(QWidget):
             report=self.see_report,
             list_report=self.see_list_report,
         )
-        self.paper, self._check = GapPaper(self._works), QWidget()
+        self.paper, self._check = PaperView(self._works, KINDS), QWidget()
         self._body, self._left = QWidget(), QWidget()
         self._lay_out()
         self._connect()

@@ -46,7 +46,8 @@ class ReportPages(QScrollArea):
         self._pages, self._labels = list(pages), []
         for number in range(1, len(pages) + 1):
             made = QLabel()
-            made.setAccessibleName(f"Page {number} of {len(pages)}")
+            name = _("Page {number} of {count}").format(number=number, count=len(pages))
+            made.setAccessibleName(name)
             self._labels.append(made)
             self._column.addWidget(made)
         self.verticalScrollBar().setValue(0)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 
@@ -17,28 +16,11 @@ from workbench.jobs.gap.answer import Control, GapAnswer, GapOptions, PickupSays
 from workbench.jobs.gap.pickup import feeler_answer
 from workbench.jobs.gap.together import together
 
-_MOST_TABLE_BYTES = 20_000_000
 
-
-def table_text(word: str) -> str | None:
-    """The text of a gap table, None where `word` is something else. Raises WrongInput."""
-    path = Path(word.removeprefix("file:"))
-    if word.startswith("sim:") or not path.is_file():
-        return None
-    with path.open("rb") as file:
-        head = file.read(4096).lstrip(b"\xef\xbb\xbf \t\r\n").split(b"\n", 1)[0].lower()
-    if not (b"pickup" in head or b"gap_m" in head):
-        return None
-    if path.stat().st_size > _MOST_TABLE_BYTES:
-        raise WrongInput("{path}: a gap table of more than 20 MB; cut it into parts.", path=path)
-    try:
-        return path.read_bytes().decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise WrongInput(
-            "{path}: byte {byte} is not UTF-8 text; save the table as UTF-8.",
-            path=path,
-            byte=error.start,
-        ) from None
+def looks_like_gap_table(head: str) -> bool:
+    """Whether a file that begins so is a gap table."""
+    first = head.lstrip("\ufeff \t\r\n").partition("\n")[0].lower()
+    return "pickup" in first or "gap_m" in first
 
 
 def of_table(text: str, machine: Machine | None, options: GapOptions) -> GapAnswer:

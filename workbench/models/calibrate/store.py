@@ -6,6 +6,7 @@ Slow: called away from the screen.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -90,34 +91,41 @@ def _from_ramp(
     return compute(source.recording, machine, options), Kept()
 
 
-def save_certificate(
-    result: int, path: Path, store: str | None, typed: Mapping[str, Any], words: Words
-) -> Path:
-    """Write the certificate of a stored result. Raises WrongInput, StoreError."""
-    from workbench.reports.document import check_report_path, render
+@dataclass(frozen=True, slots=True)
+class Certificate:
+    """The certificate of a stored result with what was `typed` for it: its options.
 
-    check_report_path(path)
-    return render(_document(result, store, typed, words), path)
+    It can be looked at, printed and saved; all of it slow.
+    """
 
+    number: int
+    store: str | None
+    typed: Mapping[str, Any]
+    words: Words
+    file_name: str = "certificate.pdf"
 
-def certificate_pages(
-    result: int, store: str | None, typed: Mapping[str, Any], words: Words, ppi: float
-) -> list[bytes]:
-    """The certificate of a stored result as pictures (PNG), a page each. Raises StoreError."""
-    from workbench.reports.document import render_pages
+    def pages(self, ppi: float) -> list[bytes]:
+        """The pages as PNG. Raises StoreError."""
+        from workbench.reports.document import render_pages
 
-    return render_pages(_document(result, store, typed, words), ppi)
+        return render_pages(self._document(), ppi)
 
+    def save(self, path: Path) -> Path:
+        """Write it as the name's ending says. Raises WrongInput, StoreError."""
+        from workbench.reports.document import check_report_path, render
 
-def _document(result: int, store: str | None, typed: Mapping[str, Any], words: Words) -> Document:
-    from workbench.records.store import open_store
-    from workbench.reports.stored import document_of
+        check_report_path(path)
+        return render(self._document(), path)
 
-    with open_store(store) as opened:
-        stored = opened.result(result)
-    remarks = [stored.options.get("remarks", ""), typed.get("remarks", "")]
-    both = "\n".join(text for text in remarks if text)
-    return document_of(stored, words, **{**typed, "remarks": both})
+    def _document(self) -> Document:
+        from workbench.records.store import open_store
+        from workbench.reports.stored import document_of
+
+        with open_store(self.store) as opened:
+            stored = opened.result(self.number)
+        remarks = [stored.options.get("remarks", ""), self.typed.get("remarks", "")]
+        both = "\n".join(text for text in remarks if text)
+        return document_of(stored, self.words, **{**self.typed, "remarks": both})
 
 
 def _dropped(state: State) -> str:

@@ -75,9 +75,10 @@ def _guess(typed: str, unit: str) -> Message | None:
 
 def table_at(path: Path) -> str:
     """The text of a gap table. Raises WrongInput where the file is none."""
-    from workbench.jobs.gap.tables import table_text
+    from workbench.jobs.gap.tables import looks_like_gap_table
+    from workbench.jobs.table import table_text
 
-    text = table_text(str(path))
+    text = table_text(str(path), looks_like_gap_table)
     if text is None:
         raise WrongInput("{name}: expected a table pickup,angle_deg,gap_m.", name=path.name)
     return text

@@ -46,7 +46,7 @@ def calibration_words(answer: CalibrateAnswer, words: Words) -> Opened:
         big = _("Set {setting:g}").format(setting=new)
     return Opened(
         last.verdict,
-        words.say(last.sentence),
+        words.say(last.headline),
         {
             _("New setting"): setting,
             _("What to do"): [words.say(last.advice)] if last.advice else [],

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
-from workbench.base.numbers import with_uncertainty
 from workbench.base.units import US
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
+from workbench.reports.calibrate.facts import error_rows, setting_rows, setting_text, travel_rows
 from workbench.reports.calibrate.tables import budget_table, change_over_table, run_table
 from workbench.reports.document import (
     Answer,
@@ -101,10 +101,10 @@ def certificate(
 
 def _headlines(answer: CalibrateAnswer, words: Words) -> list[Block]:
     """The answer; where there is an 'as left', that first: it is the state it leaves in."""
-    sentence = words.say(answer.sentence)
+    sentence = words.say(answer.headline)
     if answer.as_left is None:
         return [Answer(sentence, answer.verdict)]
-    left = words.say(answer.as_left.sentence)
+    left = words.say(answer.as_left.headline)
     return [
         Answer(_("As left: {sentence}").format(sentence=left), answer.as_left.verdict),
         Answer(_("As found: {sentence}").format(sentence=sentence), answer.verdict),
@@ -122,7 +122,7 @@ def _item(
     rows = [
         (_("Machine"), answer.machine),
         (_("Readout"), shows),
-        (_("Setting found"), _with_unit(answer.setting_now, answer)),
+        (_("Setting found"), setting_text(answer.setting_now, answer)),
     ]
     if machine is not None:
         rows += _machine_rows(machine, words)
@@ -149,12 +149,6 @@ def _machine_rows(machine: Machine, words: Words) -> list[tuple[str, str]]:
     return rows
 
 
-def _with_unit(value: float, answer: CalibrateAnswer) -> str:
-    if not math.isfinite(value):
-        return _("not stated")
-    return f"{value:.6g} {answer.setting_unit}".strip()
-
-
 def _picture(answer: CalibrateAnswer, words: Words) -> list[Block]:
     caption = _(
         "Error of the readout against belt speed. Bars: expanded uncertainty of one run, k = 2. "
@@ -166,13 +160,12 @@ def _picture(answer: CalibrateAnswer, words: Words) -> list[Block]:
             "lag taken out. Line and ribbon: the fit over the working speeds with its expanded "
             "uncertainty."
         )
-    at = words.number("speed", answer.speed_at_work_mps)
-    error = words.number("percent", answer.error_at_work, answer.U_error_at_work, signed=True)
-    alt = _("Error at {speed}: {error}.").format(speed=at, error=error)
-    return [
-        Figure(picture_svg(error_picture_of(answer), words.units, 74), caption, alt),
-        Facts(_figures(answer, at, words), 2),
-    ]
+    rows = error_rows(answer, words, _("Error at {speed}, as found"))
+    alt = ": ".join(rows[0])
+    if answer.as_left is not None:
+        rows += error_rows(answer.as_left, words, _("Error at {speed}, as left"))
+    picture = picture_svg(error_picture_of(answer), words.units, 74)
+    return [Figure(picture, caption, alt), Facts(rows, 2)]
 
 
 def _readings(answer: CalibrateAnswer, words: Words) -> list[Block]:
@@ -186,37 +179,8 @@ def _readings(answer: CalibrateAnswer, words: Words) -> list[Block]:
     return blocks
 
 
-def _figures(answer: CalibrateAnswer, at: str, words: Words) -> list[tuple[str, str]]:
-    """What was found at the working speed, as found and as left in turn."""
-    parts: list[tuple[str, CalibrateAnswer]] = [(_("Error at {speed}, as found"), answer)]
-    if answer.as_left is not None:
-        parts.append((_("Error at {speed}, as left"), answer.as_left))
-    rows = []
-    for name, part in parts:
-        error = words.number("percent", part.error_at_work, part.U_error_at_work, signed=True)
-        rows.append((name.format(speed=at), f"{error} (k = {part.k:.3g})"))
-        conforms = words.number("percent1", part.conformance_probability)
-        rows.append((_("Probability that it conforms"), conforms))
-    return rows
-
-
 def _setting(answer: CalibrateAnswer, words: Words) -> list[Block]:
-    if not math.isfinite(answer.setting_now):
-        return []
-    right = with_uncertainty(answer.setting_exact, answer.U_setting_exact)
-    rows = [
-        (_("Before"), _with_unit(answer.setting_now, answer)),
-        (_("Exact"), f"{right} {answer.setting_unit}".strip()),
-    ]
-    if answer.has_new_setting:
-        left = words.number("percent", answer.residual_error, signed=True)
-        rows.append((_("After"), _with_unit(answer.setting_new, answer)))
-        rows.append((_("Error left by its step"), left))
-        if answer.as_left is not None:
-            found = words.number("percent", answer.as_left.error_at_work, signed=True)
-            rows.append((_("Error found afterwards"), found))
-    else:
-        rows.append((_("After"), _("none proposed: see the notes")))
+    rows = setting_rows(answer, words)
     blocks: list[Block] = [Heading(_("Setting of the readout"))]
     if answer.to_be_proved:
         prove = _(
@@ -224,25 +188,12 @@ def _setting(answer: CalibrateAnswer, words: Words) -> list[Block]:
         )
         caution = words.say(Caution.WITH_THE_BELT_RUNNING)
         blocks.append(CautionBlock(prove.format(caution=caution)))
-    return [*blocks, Facts(rows, 2)]
+    return [*blocks, Facts(rows, 2)] if rows else []
 
 
 def _drive_line(answer: CalibrateAnswer, words: Words) -> list[Block]:
-    if not math.isfinite(answer.metres_per_pulse):
-        return []
-    used = words.number("gap", answer.metres_per_pulse, answer.U_metres_per_pulse)
-    geometry_m, u_m = answer.metres_per_pulse_geometry, answer.u_metres_per_pulse_geometry
-    rows = [
-        (_("Used here"), used),
-        (_("By the drive line's geometry"), words.number("gap", geometry_m, 2 * u_m)),
-    ]
-    if math.isfinite(answer.metres_per_pulse_runs):
-        runs_m, u_m = answer.metres_per_pulse_runs, answer.u_metres_per_pulse_runs
-        apart, u_apart = answer.drive_line_difference, answer.u_drive_line_difference
-        rows.append((_("By the laps"), words.number("gap", runs_m, 2 * u_m)))
-        difference = words.number("percent", apart, 2 * u_apart, signed=True)
-        rows.append((_("Laps against geometry"), difference))
-    return [Heading(_("Belt travel for a pulse")), Facts(rows, 2)]
+    rows = travel_rows(answer, words)
+    return [Heading(_("Belt travel for a pulse")), Facts(rows, 2)] if rows else []
 
 
 def _rule(answer: CalibrateAnswer, words: Words) -> list[Block]:

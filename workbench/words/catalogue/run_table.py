@@ -38,17 +38,11 @@ SENTENCES: dict[str, Template] = {
     RunTableSays.SHOWN_IN_OTHER_UNIT: N_(
         "it is '{cell}', but the readout shows {unit}; the run was left out"
     ),
-    RunTableSays.SHOWN_IN_NO_UNIT: N_(
-        "it is '{cell}', but '{unit}' is no unit of speed; the run was left out"
-    ),
     RunTableSays.SHOWN_NO_BELT_SPEED: N_(
         "it is {shown:g} {unit}, no speed a belt runs at; the run was left out"
     ),
     RunTableSays.PARTNER_EMPTY: N_("it is empty, but its partner is not; {so}"),
-    RunTableSays.TURNS_NOT_WHOLE: N_(
-        "it is {count:g}; expected whole turns of the belt, 1 or more; {so}"
-    ),
-    RunTableSays.PULSES_NOT_WHOLE: N_("it is {count:g}; expected whole pulses, 1 or more; {so}"),
+    RunTableSays.COUNT_NOT_WHOLE: N_("it is {count:g}; expected a whole number, 1 or more; {so}"),
     RunTableSays.TIME_OUT_OF_RANGE: N_(
         "it is {time_s:g}; expected seconds above 0 and below a day; {so}"
     ),

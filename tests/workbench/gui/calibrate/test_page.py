@@ -119,7 +119,7 @@ def test_runs_by_hand_on_the_keyboard_to_result_setting_and_certificate(
     )
     assert screen.next == "Use this setting"
     path = tmp_path / "certificate.html"
-    page.paper.save_certificate(path)
+    page.paper.save_as(path)
     screen.settle()
     page_text = path.read_text(encoding="utf-8")
     assert f"Result {number}" in page_text
@@ -169,7 +169,7 @@ def test_a_simulated_result_is_marked_wherever_it_goes(page, screen, kept, bench
         assert verify(store, number).verified
     assert [entry.simulated for entry in all_entries(bench.store) if entry.is_result] == [True]
     for ending in ("html", "json"):
-        page.paper.save_certificate(tmp_path / f"paper.{ending}")
+        page.paper.save_as(tmp_path / f"paper.{ending}")
     page.paper.save_runs(tmp_path / "runs.csv")
     screen.settle()
     assert "SIMULATED" in (tmp_path / "paper.html").read_text("utf-8").upper()
@@ -219,7 +219,7 @@ def test_the_certificate_is_seen_before_it_is_saved_and_can_be_printed(
     printer.setOutputFormat(QPrinter.OutputFormat.PdfFormat)
     printer.setOutputFileName(str(tmp_path / "printed.pdf"))
     page.paper.print_on(printer)
-    page.paper.save_certificate(tmp_path / "named.html")
+    page.paper.save_as(tmp_path / "named.html")
     screen.settle()
     assert (tmp_path / "printed.pdf").read_bytes().startswith(b"%PDF")
     assert "Shop foreman" in (tmp_path / "named.html").read_text("utf-8")
