@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.match.live_seconds import NO_ANSWER, Answers, Seconds, Standing, State
+from workbench.match.live_seconds import NO_ANSWER, Answers, LiveAnswer, Seconds, TractorState
 from workbench.match.ratio import PaceLimits
 from workbench.match.streams import STEP_S, PulseStream, Tenths, ValueStream
 
@@ -33,11 +33,11 @@ class Snapshot:
     """
 
     time_s: float
-    state: State
+    state: TractorState
     belt_mps: float
     ground_mps: float
     separation_m: float
-    standing: Standing = NO_ANSWER
+    standing: LiveAnswer = NO_ANSWER
     belt_lost: bool = False
     ground_lost: bool = False
 
@@ -109,10 +109,10 @@ class LiveMatch:
             ground_lost=ground_lost,
         )
 
-    def _state(self, lost: bool) -> State:
+    def _state(self, lost: bool) -> TractorState:
         if lost:
             heard = min(self._heard.values()) > -math.inf
-            return State.LOST if heard else State.WAITING
+            return TractorState.LOST if heard else TractorState.WAITING
         return self._seconds.state
 
     def _add(

@@ -35,7 +35,7 @@ SEQUENTIAL = 1.5
 chance to be wrong; tests/workbench/match/test_live.py counts how often it is."""
 
 
-class State(StrEnum):
+class TractorState(StrEnum):
     """What the tractor is doing, as far as the two signals tell."""
 
     WAITING = auto()
@@ -67,7 +67,7 @@ class Seconds:
         self._batches = np.empty((0, 3))
         self._batch_s, self._filling = 1, np.empty((0, 3))
         self.totals = Totals()
-        self.state = State.WAITING
+        self.state = TractorState.WAITING
 
     def add(self, row: Floats) -> None:
         """One more second, (4,)."""
@@ -125,21 +125,25 @@ class Seconds:
             so_far.seconds + rows.shape[0],
         )
 
-    def _now(self) -> State:
+    def _now(self) -> TractorState:
         tenths, ground = self._rows[-1, 1], self._rows[-1, 3]
         if tenths == 0:
-            return State.STOPPED
+            return TractorState.STOPPED
         if self.totals.seconds < SURELY_STEADY_S:
-            return State.APPROACH
+            return TractorState.APPROACH
         if self._steady[-1]:
-            return State.STEADY
+            return TractorState.STEADY
         before = self._rows[self._steady][-10:]
         working = before[:, 3].sum() / before[:, 1].sum() if before.size else math.inf
-        return State.STEADY if ground / tenths >= STILL_STEADY * working else State.HEADLAND
+        return (
+            TractorState.STEADY
+            if ground / tenths >= STILL_STEADY * working
+            else TractorState.HEADLAND
+        )
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class LiveAnswer:
     """The answer as it stands; NaN where there is none.
 
     The verdict is 'pass' or 'fail' as soon as the uncertainty allows, else 'cannot tell';
@@ -153,7 +157,7 @@ class Standing:
     more_s: float = math.nan
 
 
-NO_ANSWER = Standing()
+NO_ANSWER = LiveAnswer()
 
 
 class Answers:
@@ -162,7 +166,7 @@ class Answers:
     def __init__(self, limits: PaceLimits, u_rel: tuple[float, float]) -> None:
         self._limits, self._u_rel = limits, u_rel
 
-    def answer(self, seconds: Seconds, belt: ValueStream, ground: ValueStream) -> Standing:
+    def answer(self, seconds: Seconds, belt: ValueStream, ground: ValueStream) -> LiveAnswer:
         """What the seconds so far allow to say."""
         totals, batches = seconds.totals, seconds.batches()
         if totals.ground <= 0 or batches.shape[0] < 2:
@@ -179,13 +183,13 @@ class Answers:
                 fixed = math.hypot(fixed, own)
         u_rel = math.hypot(scatter, fixed)
         k = coverage_factor(error.dof * (u_rel / scatter) ** 4 if scatter > 0 else math.inf)
-        standing = Standing(ratio, ratio * u_rel, k * ratio * u_rel)
+        standing = LiveAnswer(ratio, ratio * u_rel, k * ratio * u_rel)
         # With more time the degrees of freedom grow: what is to come is reckoned with k = 2.
         return self._decided(standing, 2 * scatter, 2 * fixed, steady_s)
 
     def _decided(
-        self, standing: Standing, scatter: float, fixed: float, steady_s: float
-    ) -> Standing:
+        self, standing: LiveAnswer, scatter: float, fixed: float, steady_s: float
+    ) -> LiveAnswer:
         """The standing with its verdict, and how much longer one would take."""
         low, high, ratio = self._limits.low, self._limits.high, standing.ratio
         U = SEQUENTIAL * standing.U_ratio

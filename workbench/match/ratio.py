@@ -54,7 +54,7 @@ class PaceSays(StrEnum):
     LEFT_OUT = auto()
 
 
-class Part(StrEnum):
+class RatioPart(StrEnum):
     """What adds to the uncertainty of a ratio; the value is its name in every answer."""
 
     SCATTER = "scatter"
@@ -115,7 +115,7 @@ class Pace:
     separation_m: float = math.nan
     u_separation_m: float = math.nan
     duration_s: float = 0.0
-    parts: dict[Part, float] = field(default_factory=dict)
+    parts: dict[RatioPart, float] = field(default_factory=dict)
     warnings: tuple[Statement, ...] = ()
 
 
@@ -175,16 +175,20 @@ def _judge(
     ratio, mean_ground = float(b.sum() / g.sum()), float(g.mean())
     error = autocorrelated_mean(_without_changes(b - ratio * g, mean_ground, both.step_s))
     steady_s = b.size * both.step_s
-    parts = {Part.SCATTER: error.u / mean_ground / max(abs(ratio), 1e-9)}
-    parts[Part.BELT_SHARED] = belt.u_common_rel
-    parts[Part.GROUND_SHARED] = ground.u_common_rel
-    parts[Part.BELT_OWN] = own_accuracy(belt, steady_s)
-    parts[Part.GROUND_OWN] = own_accuracy(ground, steady_s)
+    parts = {RatioPart.SCATTER: error.u / mean_ground / max(abs(ratio), 1e-9)}
+    parts[RatioPart.BELT_SHARED] = belt.u_common_rel
+    parts[RatioPart.GROUND_SHARED] = ground.u_common_rel
+    parts[RatioPart.BELT_OWN] = own_accuracy(belt, steady_s)
+    parts[RatioPart.GROUND_OWN] = own_accuracy(ground, steady_s)
     if math.isfinite(both.lag_s):
-        parts[Part.LAG] = abs(float(b[-1] - b[0])) * both.u_lag_s / max(float(b.sum()), 1e-9)
-        parts[Part.LAG] /= both.step_s
+        parts[RatioPart.LAG] = abs(float(b[-1] - b[0])) * both.u_lag_s / max(float(b.sum()), 1e-9)
+        parts[RatioPart.LAG] /= both.step_s
     u_rel = math.sqrt(sum(part**2 for part in parts.values()))
-    dof = error.dof * (u_rel / parts[Part.SCATTER]) ** 4 if parts[Part.SCATTER] > 0 else math.inf
+    dof = (
+        error.dof * (u_rel / parts[RatioPart.SCATTER]) ** 4
+        if parts[RatioPart.SCATTER] > 0
+        else math.inf
+    )
     k = coverage_factor(dof)
     u_ratio = abs(ratio) * u_rel
     drift, u_drift = _drift(both.time_s[steady], b, g, ratio)
@@ -290,7 +294,7 @@ def seconds_to_settle(answer: Pace, limits: PaceLimits) -> float:
     Only the scatter shrinks with time, as 1/√t; what is shared stays.
     """
     room = min(abs(answer.ratio - limits.low), abs(answer.ratio - limits.high)) / answer.ratio
-    scatter = answer.k * answer.parts[Part.SCATTER]
+    scatter = answer.k * answer.parts[RatioPart.SCATTER]
     shared = math.sqrt(max((answer.U_ratio / answer.ratio) ** 2 - scatter**2, 0.0))
     if room <= shared or not math.isfinite(room):
         return math.inf

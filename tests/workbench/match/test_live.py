@@ -9,7 +9,7 @@ import pytest
 
 from workbench.calibration.statistics.decision import Verdict
 from workbench.match.live import LiveMatch
-from workbench.match.live_seconds import State
+from workbench.match.live_seconds import TractorState
 from workbench.match.ratio import PaceLimits
 
 BAND = PaceLimits(0.95, 1.05)
@@ -40,11 +40,11 @@ def test_approach_steady_run_and_headland_are_told_as_they_come(replayed):
     def state_at(time_s):
         return min(run.snapshots, key=lambda one: abs(one.time_s - time_s)).state
 
-    assert state_at(2.5) == State.STOPPED
-    assert state_at(8.0) == State.APPROACH
-    assert state_at(60.0) == State.STEADY
-    assert state_at(265.0) == State.HEADLAND
-    assert state_at(310.0) == State.STEADY
+    assert state_at(2.5) == TractorState.STOPPED
+    assert state_at(8.0) == TractorState.APPROACH
+    assert state_at(60.0) == TractorState.STEADY
+    assert state_at(265.0) == TractorState.HEADLAND
+    assert state_at(310.0) == TractorState.STEADY
 
 
 def test_an_answer_comes_early_and_says_what_is_missing_before(replayed):
@@ -84,15 +84,15 @@ def test_an_early_answer_is_seldom_wrong_though_it_is_looked_for_every_second():
 
 def test_a_lost_signal_is_said_and_nothing_coasts():
     live = LiveMatch(BAND)
-    assert live.snapshot(0.0).state == State.WAITING
+    assert live.snapshot(0.0).state == TractorState.WAITING
     last = list(stream(live, 1.0, 1, 30))[-1]
-    assert last.state == State.STEADY
+    assert last.state == TractorState.STEADY
     later = live.snapshot(last.time_s + 2.5)
-    assert later.state == State.LOST
+    assert later.state == TractorState.LOST
     assert (later.belt_lost, later.ground_lost) == (True, True)
     assert math.isnan(later.belt_mps)
     assert later.separation_m == last.separation_m
-    assert list(stream(live, 1.0, 2, 8, from_s=60.0))[-1].state == State.STEADY
+    assert list(stream(live, 1.0, 2, 8, from_s=60.0))[-1].state == TractorState.STEADY
 
 
 def test_no_value_is_no_speed_and_an_empty_block_does_no_harm():
@@ -101,5 +101,5 @@ def test_no_value_is_no_speed_and_an_empty_block_does_no_harm():
     live.add_belt(none, none, 0.0)
     live.add_ground(np.array([1.0]), np.array([math.nan]), 1.0)
     live.add_edges(none, 0, 1.0)
-    assert live.snapshot(1.5).state == State.WAITING
+    assert live.snapshot(1.5).state == TractorState.WAITING
     assert math.isnan(live.snapshot(1.5).standing.ratio)

@@ -36,7 +36,7 @@ from workbench.jobs.passes.answer import PassOptions
 from workbench.models.bench import Bench
 from workbench.models.passes import files as pass_files
 from workbench.models.passes import judge as pass_judge
-from workbench.models.passes.auto import Step
+from workbench.models.passes.auto import AutoStep
 from workbench.models.passes.job import PassJob
 from workbench.models.passes.judge import Judged
 from workbench.models.records.old_recordings import old_recordings
@@ -129,9 +129,9 @@ class PassPage(QWidget):
             self._player.play(cue)
         may_start = self._read and self.isVisible() and not self._works.busy
         step = self._job.watch_by_itself(may_start=may_start)
-        if step is Step.START:
+        if step is AutoStep.START:
             self._begin()
-        elif step is Step.STOP:
+        elif step is AutoStep.STOP:
             self._end()
 
     def _lay_out(self) -> None:

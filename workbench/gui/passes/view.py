@@ -23,7 +23,7 @@ from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.bench import Bench
 from workbench.models.passes.job import PassJob
-from workbench.models.passes.live import Line, Tapes, line, readings, separation_counts
+from workbench.models.passes.live import Glance, Tapes, line, readings, separation_counts
 from workbench.words.language import _
 from workbench.words.pictures.passes import pass_picture
 
@@ -104,20 +104,22 @@ class PassView(QWidget):
             picture = pass_picture(self._job.rows(), self._job.limits)
             self.plot.show_picture(picture, self._bench.settings.units)
 
-    def _before(self, *, read: bool) -> Line:
+    def _before(self, *, read: bool) -> Glance:
         """Whether a pass can begin, and what to do next."""
         obstacle = self._job.obstacle()
         if self._job.said:
-            return Line("", self._job.said)
+            return Glance("", self._job.said)
         if obstacle is not None:
-            return Line(_("Not ready"), obstacle.sentence)
+            return Glance(_("Not ready"), obstacle.sentence)
         if not read:
-            return Line(_("Read the caution first"))
+            return Glance(_("Read the caution first"))
         if self._job.auto.on:
-            return Line(_("Waiting to begin by itself"), _("Drive off: nothing has to be pressed."))
-        return Line(_("Ready"), _("Start the pass, then drive straight at an even speed."))
+            return Glance(
+                _("Waiting to begin by itself"), _("Drive off: nothing has to be pressed.")
+            )
+        return Glance(_("Ready"), _("Start the pass, then drive straight at an even speed."))
 
-    def _say(self, words: Line) -> None:
+    def _say(self, words: Glance) -> None:
         say(self.headline, words.headline)
         say(self.rest, words.rest)
         self.headline.setVisible(bool(words.headline))

@@ -14,7 +14,7 @@ from workbench.base.statements import Statement
 from workbench.calibration.statistics.decision import Verdict
 from workbench.match.advice import Advice
 from workbench.match.hypotheses import Cause
-from workbench.match.ratio import Part
+from workbench.match.ratio import RatioPart
 from workbench.match.sources import GroundKind
 from workbench.match.track import Track
 from workbench.match.trend import Following, Mismatch, Segment
@@ -180,7 +180,7 @@ class PassAnswer:
     k: float = math.nan
     ratio_low: float = math.nan
     ratio_high: float = math.nan
-    u_parts_rel: dict[Part, float] = field(default_factory=dict)
+    u_parts_rel: dict[RatioPart, float] = field(default_factory=dict)
     belt_speed_mps: float = math.nan
     ground_speed_mps: float = math.nan
     in_band_fraction: float = math.nan

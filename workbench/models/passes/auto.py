@@ -18,7 +18,7 @@ STAND_S = 5.0
 """Standing for so long ends a pass; a short stop does not. Chosen."""
 
 
-class Step(Enum):
+class AutoStep(Enum):
     """What is to be done by itself."""
 
     START = auto()
@@ -50,7 +50,7 @@ class AutoPass:
 
     def look(
         self, now_s: float, belt_mps: float, ground_mps: float, *, running: bool
-    ) -> Step | None:
+    ) -> AutoStep | None:
         """The step due at `now_s` (NaN speeds: lost). Call it several times a second."""
         at_work = belt_mps > START_MPS and ground_mps > START_MPS
         stands = abs(ground_mps) < STAND_MPS
@@ -59,10 +59,10 @@ class AutoPass:
         stood = now_s - self._stands_since_s >= STAND_S
         if running:
             self._armed = stood
-            return Step.STOP if self.on and stood else None
+            return AutoStep.STOP if self.on and stood else None
         self._armed = self._armed or stands
         if self.on and self._armed and now_s - self._runs_since_s >= START_S:
-            return Step.START
+            return AutoStep.START
         return None
 
 

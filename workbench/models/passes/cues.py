@@ -13,7 +13,7 @@ from enum import Enum, auto
 from statistics import median
 
 from workbench.match.live import Snapshot
-from workbench.match.live_seconds import State
+from workbench.match.live_seconds import TractorState
 from workbench.match.ratio import PaceLimits
 
 SPAN_S = 3.0
@@ -52,11 +52,11 @@ class CueWatch:
     def look(self, now: Snapshot) -> Cue | None:
         """The cue to be heard at this moment, None for silence. Snapshots in order of time."""
         self._began_s = min(self._began_s, now.time_s)
-        came = now.state is not State.WAITING or now.time_s - self._began_s > WAITS_S
+        came = now.state is not TractorState.WAITING or now.time_s - self._began_s > WAITS_S
         lost = now.belt_lost or now.ground_lost
         if lost and came and not now.ground_mps < STANDS_MPS:
             return self._enter(Cue.LOST, now.time_s)
-        if lost or now.state is not State.STEADY:
+        if lost or now.state is not TractorState.STEADY:
             # Speeding up, turning and standing are out of pace without anything being wrong.
             self._recent.clear()
             self._next = None

@@ -16,12 +16,12 @@ from workbench.jobs.passes.answer import PassOptions
 from workbench.live.driven_pass import DrivenPass
 from workbench.live.streams import Stream
 from workbench.match.live import LiveMatch, Snapshot
-from workbench.match.live_seconds import State
+from workbench.match.live_seconds import TractorState
 from workbench.match.ratio import PaceLimits
 from workbench.models.bench import Bench
 from workbench.models.observable import Observable
 from workbench.models.pace import PaceModel, PaceNow
-from workbench.models.passes.auto import AutoPass, Step
+from workbench.models.passes.auto import AutoPass, AutoStep
 from workbench.models.passes.cues import Cue, CueWatch
 from workbench.models.passes.judge import Judged, judge_with_history
 from workbench.words.language import N_, _
@@ -178,13 +178,13 @@ class PassJob(Observable):
             self._bench.machine,
         )
 
-    def watch_by_itself(self, *, may_start: bool) -> Step | None:
+    def watch_by_itself(self, *, may_start: bool) -> AutoStep | None:
         """What is due by the rule of `AutoPass`; the caller does it."""
         pace = self.pace_now()
         step = self.auto.look(
             self._bench.clock(), pace.belt_mps, pace.ground_mps, running=self.running
         )
-        if step is Step.START and not (may_start and self.obstacle() is None):
+        if step is AutoStep.START and not (may_start and self.obstacle() is None):
             return None
         return step
 
@@ -197,7 +197,7 @@ class PassJob(Observable):
         self.now = self._driven.match.snapshot(now_s)
         self._due = self._cues.look(self.now) or self._due
         at_s = now_s - self.started_s
-        counts = float(self.now.state is State.STEADY)
+        counts = float(self.now.state is TractorState.STEADY)
         row = (at_s, self.now.belt_mps, self.now.ground_mps, self.now.separation_m, counts)
         self._remember(row)
         self.changed()

@@ -11,7 +11,7 @@ from workbench.base.units import UnitSystem, from_mps
 from workbench.calibration.statistics.decision import Verdict
 from workbench.live.streams import Stream
 from workbench.match.live import Snapshot
-from workbench.match.live_seconds import Standing, State
+from workbench.match.live_seconds import LiveAnswer, TractorState
 from workbench.match.ratio import BandSays
 from workbench.models.pace import PaceNow
 from workbench.models.passes.auto import STAND_MPS
@@ -46,7 +46,7 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Glance:
     """The pass in a few words to be read at a glance, and the rest of the sentence."""
 
     headline: str
@@ -78,7 +78,7 @@ class Tapes:
             wanted_m = apart_m - now.separation_m
             away_m = wanted_m - self._shift_m
             # The engine's separation comes a second late: it pulls gently, so that nothing jumps.
-            if now.state is State.STEADY and abs(away_m) < JUMP_M:
+            if now.state is TractorState.STEADY and abs(away_m) < JUMP_M:
                 wanted_m = self._shift_m + PULL * away_m
             self._shift_m = wanted_m
         elif math.isnan(self._shift_m) or not abs(pace.ground_mps) > STAND_MPS:
@@ -102,29 +102,31 @@ def readings(job: PassJob, units: UnitSystem) -> tuple[Reading, Reading, Reading
     return belt, ground, Reading(text, Health.LIVE, f"{SIGNS[band]} {Words().say(band)}", band)
 
 
-def line(job: PassJob) -> Line:
+def line(job: PassJob) -> Glance:
     """Where the running pass stands."""
     now = job.now
     if now is None:
-        return Line(_("Waiting for the first values"))
+        return Glance(_("Waiting for the first values"))
     if now.belt_lost or now.ground_lost:
         return _lost(job, now)
     quiet = {
-        State.WAITING: Line(_("Waiting for the first values")),
-        State.STOPPED: Line(_("The digger stands"), _("Standing is left out of the answer.")),
-        State.APPROACH: Line(_("Speeding up"), _("Judged once the speed is steady.")),
-        State.HEADLAND: Line(
+        TractorState.WAITING: Glance(_("Waiting for the first values")),
+        TractorState.STOPPED: Glance(
+            _("The digger stands"), _("Standing is left out of the answer.")
+        ),
+        TractorState.APPROACH: Glance(_("Speeding up"), _("Judged once the speed is steady.")),
+        TractorState.HEADLAND: Glance(
             _("Slowing down or turning"), _("Left out until the speed is steady.")
         ),
     }
     if now.state in quiet:
         return quiet[now.state]
     if not math.isfinite(now.standing.ratio):
-        return Line(_("Steady"), _("The first seconds are being judged."))
-    return Line(_standing(now.standing), _outlook(now))
+        return Glance(_("Steady"), _("The first seconds are being judged."))
+    return Glance(_standing(now.standing), _outlook(now))
 
 
-def _standing(now: Standing) -> str:
+def _standing(now: LiveAnswer) -> str:
     away_rel, U_rel = now.ratio - 1, now.U_ratio
     if abs(away_rel) < 0.0005:
         return Words().fill(N_("Belt is in step (± {U_rel:percent1})"), {"U_rel": U_rel})
@@ -139,7 +141,9 @@ def _standing(now: Standing) -> str:
 def separation_counts(job: PassJob) -> bool:
     """Whether a steady part has begun: before it belt and ground are apart by nothing yet."""
     now = job.now
-    return now is not None and (now.state is State.STEADY or math.isfinite(now.standing.ratio))
+    return now is not None and (
+        now.state is TractorState.STEADY or math.isfinite(now.standing.ratio)
+    )
 
 
 def source_words(stream: Stream, now_s: float) -> str:
@@ -163,19 +167,19 @@ def _outlook(now: Snapshot) -> str:
     return _("{seconds:.0f} s more would settle it.").format(seconds=max(now.standing.more_s, 1))
 
 
-def _lost(job: PassJob, now: Snapshot) -> Line:
+def _lost(job: PassJob, now: Snapshot) -> Glance:
     back = _("The pass goes on once it is back.")
     if now.belt_lost and now.ground_lost:
-        return Line(_("Belt and ground are lost"), _("The pass goes on once they are back."))
+        return Glance(_("Belt and ground are lost"), _("The pass goes on once they are back."))
     if now.belt_lost:
         if job.belt is not None and job.belt.is_pulses:
-            return Line(_("No belt pulses"), _("The belt stands, or its pickup is lost."))
-        return Line(_("Belt speed is lost"), back)
+            return Glance(_("No belt pulses"), _("The belt stands, or its pickup is lost."))
+        return Glance(_("Belt speed is lost"), back)
     live = _another_ground(job, now.time_s)
     if live:
         said = _("{source} is still live: choose it before the next pass.")
         back = said.format(source=live)
-    return Line(_("Ground speed is lost"), back)
+    return Glance(_("Ground speed is lost"), back)
 
 
 def _another_ground(job: PassJob, now_s: float) -> str:

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QApplication
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.passes.cue_player import BEEPS, RATE_HZ, TONES, CuePlayer, write_wav
 from workbench.match.live import Snapshot
-from workbench.match.live_seconds import Standing, State
+from workbench.match.live_seconds import LiveAnswer, TractorState
 from workbench.match.ratio import PaceLimits
 from workbench.models.passes.cues import HOLD_S, REMIND_S, SPAN_S, WAITS_S, Cue, CueWatch
 from workbench.models.passes.live import line
@@ -27,7 +27,7 @@ LIMITS = PaceLimits(0.95, 1.05)
 STEP_S = 0.1
 
 
-def snapshot(at_s, ratio=1.0, *, lost="", state=State.STEADY, ground_mps=1.2):
+def snapshot(at_s, ratio=1.0, *, lost="", state=TractorState.STEADY, ground_mps=1.2):
     ground = math.nan if "ground" in lost else ground_mps
     belt = math.nan if "belt" in lost else ratio * ground_mps
     return Snapshot(
@@ -36,7 +36,7 @@ def snapshot(at_s, ratio=1.0, *, lost="", state=State.STEADY, ground_mps=1.2):
         belt_mps=belt,
         ground_mps=ground,
         separation_m=0.0,
-        standing=Standing(ratio, 0.01, 0.02, more_s=14.0),
+        standing=LiveAnswer(ratio, 0.01, 0.02, more_s=14.0),
         belt_lost=lost == "belt",
         ground_lost=lost == "ground",
     )
@@ -93,7 +93,7 @@ def test_a_lost_signal_is_heard_at_once_and_again():
     drive = Drive()
     drive.go(10, 1.0)
     drive.heard.clear()
-    drive.go(2 * REMIND_S + 1, lost="ground", state=State.LOST)
+    drive.go(2 * REMIND_S + 1, lost="ground", state=TractorState.LOST)
     assert [cue for _, cue in drive.heard] == [Cue.LOST] * 3
     assert drive.heard[0][0] == pytest.approx(10 + STEP_S)
     drive.heard.clear()
@@ -108,19 +108,22 @@ def test_out_of_band_is_heard_again_in_band_is_not():
     assert [cue for _, cue in drive.heard] == [Cue.OUT_OF_BAND] * 3
 
 
-@pytest.mark.parametrize("state", [State.APPROACH, State.STOPPED, State.HEADLAND, State.WAITING])
+@pytest.mark.parametrize(
+    "state",
+    [TractorState.APPROACH, TractorState.STOPPED, TractorState.HEADLAND, TractorState.WAITING],
+)
 def test_nothing_is_heard_while_speeding_up_turning_or_standing(state):
     assert Drive().go(30, 0.5, state=state) == []
 
 
 def test_a_signal_that_never_comes_is_heard_as_lost_after_a_while():
     drive = Drive()
-    assert drive.go(WAITS_S - 1, lost="belt", state=State.WAITING) == []
-    assert drive.go(3, lost="belt", state=State.WAITING) == [Cue.LOST]
+    assert drive.go(WAITS_S - 1, lost="belt", state=TractorState.WAITING) == []
+    assert drive.go(3, lost="belt", state=TractorState.WAITING) == [Cue.LOST]
 
 
 def test_a_standing_digger_whose_belt_gives_no_pulses_is_silent():
-    assert Drive().go(30, lost="belt", ground_mps=0.0, state=State.LOST) == []
+    assert Drive().go(30, lost="belt", ground_mps=0.0, state=TractorState.LOST) == []
 
 
 def test_the_sentence_says_how_much_longer():
@@ -135,7 +138,7 @@ def test_the_sentence_says_how_much_longer():
     assert rest(more_s=300.0) == "5 min more would settle it."
     assert rest(more_s=math.inf) == "More of the same would not settle it."
     assert rest(verdict=Verdict.PASS) == "That is a pass: stop when it suits."
-    job.now = replace(now, state=State.HEADLAND)
+    job.now = replace(now, state=TractorState.HEADLAND)
     assert "turning" in line(job).headline
 
 

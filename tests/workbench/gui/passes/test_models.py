@@ -29,7 +29,7 @@ from workbench.match.ratio import Pace
 from workbench.match.season import Visit
 from workbench.models.passes import files as pass_files
 from workbench.models.passes import job as passes
-from workbench.models.passes.auto import STAND_S, START_S, AutoPass, Step, rule_words
+from workbench.models.passes.auto import STAND_S, START_S, AutoPass, AutoStep, rule_words
 from workbench.models.passes.cues import Cue
 from workbench.models.passes.job import NO_INPUT, NO_MACHINE, PassJob
 from workbench.models.passes.judge import Judged, choices, judge_again, judge_with_history
@@ -58,7 +58,7 @@ class ByHand:
             self.now_s += STEP_S
             step = self.auto.look(self.now_s, belt, ground, running=self.running)
             if step is not None:
-                self.running = step is Step.START
+                self.running = step is AutoStep.START
                 self.steps.append((round(self.now_s, 1), step))
         return [step for _, step in self.steps]
 
@@ -67,13 +67,13 @@ def test_a_pass_begins_and_ends_by_itself():
     drive = ByHand()
     assert drive.go(20, 1.0, 0.0) == []
     drive.go(10, 1.0, 1.1)
-    assert drive.steps == [(pytest.approx(20 + START_S, abs=0.2), Step.START)]
+    assert drive.steps == [(pytest.approx(20 + START_S, abs=0.2), AutoStep.START)]
     drive.go(3, 1.0, 0.0)  # a short stop
     drive.go(20, 1.0, 1.1)
     assert drive.running
     drive.go(10, 0.0, 0.02)
-    assert drive.steps[1] == (pytest.approx(53 + STAND_S, abs=0.2), Step.STOP)
-    assert drive.go(10, 1.0, 1.1) == [Step.START, Step.STOP, Step.START]
+    assert drive.steps[1] == (pytest.approx(53 + STAND_S, abs=0.2), AutoStep.STOP)
+    assert drive.go(10, 1.0, 1.1) == [AutoStep.START, AutoStep.STOP, AutoStep.START]
 
 
 def test_a_lost_signal_neither_begins_nor_ends_a_pass():
@@ -92,9 +92,9 @@ def test_after_a_stop_by_hand_the_digger_has_to_stand_first():
     drive = ByHand()
     drive.go(10, 1.0, 1.1)
     drive.running = False
-    assert drive.go(30, 1.0, 1.1) == [Step.START]
+    assert drive.go(30, 1.0, 1.1) == [AutoStep.START]
     drive.go(1, 1.0, 0.0)
-    assert drive.go(10, 1.0, 1.1) == [Step.START, Step.START]
+    assert drive.go(10, 1.0, 1.1) == [AutoStep.START, AutoStep.START]
 
 
 def test_switched_off_nothing_is_done_by_itself():
