@@ -40,7 +40,9 @@ SENTENCE = re.compile(r"[A-Za-z]{2,}['’]?[a-z]*[,.:;!?)]*\s+[(‘']?[A-Za-z]{2
 CONVERTED = (
     *("workbench/base", "workbench/gui/machine", "workbench/match", "workbench/jobs/passes"),
     *("workbench/reports/passes", "workbench/models/passes", "workbench/gui/passes"),
-    "workbench/models/start",
+    *("workbench/calibration/statistics", "workbench/calibration/readout"),
+    *("workbench/jobs/calibrate", "workbench/models/calibrate", "workbench/gui/calibrate"),
+    *("workbench/reports/calibrate", "workbench/models/start"),
 )
 ALLOWED = {
     "workbench/jobs/passes/pulse_rates.py": "a source's label, as a driver gives it",

@@ -37,6 +37,22 @@ def add_machine(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--machine", metavar="FILE", help=_("the machine file (TOML)"))
 
 
+def add_report_words(parser: argparse.ArgumentParser) -> None:
+    """The arguments that say what is to stand on a report; None where one is not given."""
+    parser.add_argument("--by", metavar="NAME", help=_("who did it, for the report"))
+    parser.add_argument("--remarks", metavar="TEXT", help=_("remarks for the report"))
+    parser.add_argument(
+        "--environment", metavar="TEXT", help=_("weather, oil, place, for the report")
+    )
+    parser.add_argument(
+        "--reference",
+        dest="references",
+        metavar="TEXT",
+        action="append",
+        help=_("a tape, watch or tachometer used and how it is traceable; may be repeated"),
+    )
+
+
 def add_store(parser: argparse.ArgumentParser) -> None:
     """The argument that names the store of recordings and results."""
     parser.add_argument(

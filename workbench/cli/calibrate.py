@@ -13,7 +13,7 @@ from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, load_machine
 from workbench.calibration.readout.run_table import looks_like_run_table
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_source, source_of, words_of
+from workbench.cli.arguments import add_report_words, add_source, source_of, words_of
 from workbench.cli.output import not_kept, print_answer, print_table, print_warnings
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
@@ -64,21 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=_("run table made with the new setting in the readout"),
     )
     parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
-    parser.add_argument("--by", metavar="NAME", default="", help=_("who did it, for the report"))
-    parser.add_argument("--remarks", metavar="TEXT", default="", help=_("remarks for the report"))
-    parser.add_argument(
-        "--environment",
-        metavar="TEXT",
-        default="",
-        help=_("weather, oil, place, for the report"),
-    )
-    parser.add_argument(
-        "--reference",
-        metavar="TEXT",
-        action="append",
-        default=[],
-        help=_("a tape, watch or tachometer used and how it is traceable; may be repeated"),
-    )
+    add_report_words(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -120,10 +106,10 @@ def _options(args: argparse.Namespace) -> CalibrateOptions:
         channel=args.channel,
         lap_channel=args.lap_channel,
         table_name=Path(args.source).name,
-        by=args.by,
-        remarks=args.remarks,
-        environment=args.environment,
-        references=tuple(args.reference),
+        by=args.by or "",
+        remarks=args.remarks or "",
+        environment=args.environment or "",
+        references=tuple(args.references or ()),
         **texts,
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from workbench.cli import DONE
-from workbench.cli.arguments import add_store, stored_number, words_of
+from workbench.cli.arguments import add_report_words, add_store, stored_number, words_of
 from workbench.cli.output import print_json
 from workbench.words.language import _
 
@@ -15,16 +15,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--out", metavar="FILE", required=True, help=_("where to: .pdf, .html or .json")
     )
-    parser.add_argument("--by", metavar="NAME", help=_("who did it"))
-    parser.add_argument("--remarks", metavar="TEXT", help=_("remarks"))
-    parser.add_argument("--environment", metavar="TEXT", help=_("weather, oil, place"))
-    parser.add_argument(
-        "--reference",
-        dest="references",
-        metavar="TEXT",
-        action="append",
-        help=_("a tape, watch or tachometer used and how it is traceable; may be repeated"),
-    )
+    add_report_words(parser)
     add_store(parser)
 
 

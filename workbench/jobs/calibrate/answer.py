@@ -24,6 +24,8 @@ class CalibrateSays(StrEnum):
     OTHER_MACHINE_RECORDED = auto()
     OTHER_TEETH_RECORDED = auto()
     AS_LEFT_NOT_AS_EXPECTED = auto()
+    STEADY_STRETCHES = auto()
+    NO_STEADY_STRETCH = auto()
 
 
 @dataclass(frozen=True, slots=True)

@@ -146,24 +146,15 @@ def _by_its_own_readout(
 
 
 def _nothing_shown(recording: str, windows: list[Window]) -> WrongInput:
-    named = {
-        "recording": recording,
-        "shown": ",".join(SHOWN_COLUMNS),
-        "flips": ",".join(FLIP_COLUMNS),
-    }
-    if not windows:
-        return WrongInput(
-            "{recording} does not say what the readout showed: give --shown FILE (a table "
-            "{shown}) for steady runs, or --flips FILE (a table {flips}) for a slow ramp. It "
-            "holds no steady stretch.",
-            **named,
-        )
+    stretches = tuple(window.says for window in windows)
+    held = CalibrateSays.STEADY_STRETCHES if windows else CalibrateSays.NO_STEADY_STRETCH
     return WrongInput(
         "{recording} does not say what the readout showed: give --shown FILE (a table {shown}) "
-        "for steady runs, or --flips FILE (a table {flips}) for a slow ramp. Steady stretches: "
-        "{stretches}.",
-        **named,
-        stretches=tuple(window.says for window in windows),
+        "for steady runs, or --flips FILE (a table {flips}) for a slow ramp. {held}",
+        recording=recording,
+        shown=",".join(SHOWN_COLUMNS),
+        flips=",".join(FLIP_COLUMNS),
+        held=statement(held, stretches=stretches),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from enum import StrEnum, auto
 
 from workbench.base.errors import WrongInput
@@ -29,14 +30,8 @@ def read_windows(text: str, name: str, warnings: list[Statement]) -> list[Window
 
     Raises WrongInput where no line holds one.
     """
-    rows, _, odd = read_rows(text, name, needed=SHOWN_COLUMNS, known=SHOWN_COLUMNS)
-    warnings += odd
     windows = []
-    for line, cells in rows:
-        values = _numbers(cells, SHOWN_COLUMNS, name, line, warnings)
-        if values is None:
-            continue
-        from_s, to_s, shown = values
+    for line, (from_s, to_s, shown), _cells in _lines(text, name, SHOWN_COLUMNS, 3, warnings):
         if to_s - from_s > 0 and shown > 0:
             windows.append(Window(from_s, to_s, shown, line))
         else:
@@ -55,14 +50,8 @@ def read_flips(text: str, name: str, warnings: list[Statement]) -> list[Flip]:
 
     Raises WrongInput where no line holds one.
     """
-    rows, _, odd = read_rows(text, name, needed=FLIP_COLUMNS, known=FLIP_COLUMNS)
-    warnings += odd
     flips = []
-    for line, cells in rows:
-        values = _numbers(cells, FLIP_COLUMNS[:2], name, line, warnings)
-        if values is None:
-            continue
-        time_s, shown = values
+    for line, (time_s, shown), cells in _lines(text, name, FLIP_COLUMNS, 2, warnings):
         way = cells.get("direction", "").lower()
         if way not in ("up", "down"):
             wrong = statement(TableSays.DIRECTION_WRONG, cell=way)
@@ -80,21 +69,17 @@ def read_flips(text: str, name: str, warnings: list[Statement]) -> list[Flip]:
     return flips
 
 
-def _numbers(
-    cells: dict[str, str],
-    columns: tuple[str, ...],
-    name: str,
-    line: int,
-    warnings: list[Statement],
-) -> list[float] | None:
-    """The numbers in some columns; None, with a warning, where one of them is none."""
-    values = []
-    for column in columns:
-        cell = cells.get(column, "")
+def _lines(
+    text: str, name: str, columns: Sequence[str], numbers: int, warnings: list[Statement]
+) -> Iterator[tuple[int, list[float], dict[str, str]]]:
+    """(line, the numbers in its first columns, its cells) of those in which they are numbers."""
+    rows, _header, odd = read_rows(text, name, needed=columns, known=columns)
+    warnings += odd
+    for line, cells in rows:
         try:
-            values.append(number(cell))
+            values = [number(cells.get(column := one, "")) for one in columns[:numbers]]
         except ValueError:
-            wrong = no_number(cell, statement(TableSays.LINE_LEFT_OUT))
+            wrong = no_number(cells.get(column, ""), statement(TableSays.LINE_LEFT_OUT))
             warnings.append(at(name, line, wrong, column))
-            return None
-    return values
+        else:
+            yield line, values, cells

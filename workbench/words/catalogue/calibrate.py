@@ -46,6 +46,8 @@ _ANSWER: dict[str, Template] = {
         "{found_rel:+percent} was found: was the new setting entered, and does the readout "
         "follow it?"
     ),
+    CalibrateSays.STEADY_STRETCHES: N_("Steady stretches: {stretches}."),
+    CalibrateSays.NO_STEADY_STRETCH: N_("It holds no steady stretch."),
     ResultSays.NO_RUN_AT_WORK: N_(
         "No run was near the middle of the working speeds, {work_mps:speed}: the answer there "
         "rests on the readout being in proportion."
