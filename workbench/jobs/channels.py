@@ -74,6 +74,14 @@ def grounds(
     return sorted(able, key=lambda one: trust(ground_kind(one), usable=usable(one)))
 
 
+def mark(
+    channels: Iterable[One], heard: Callable[[One], bool], kinds: Iterable[ChannelKind]
+) -> One | None:
+    """The first that holds marks of the first of these kinds that has been `heard` at all."""
+    passed = [one for one in channels if heard(one)]
+    return next((one for kind in kinds for one in passed if one.kind is kind), None)
+
+
 def pickups(recording: Recording) -> list[EdgeTrack]:
     """The recording's pulses of the belt, those with pulses first."""
     return belts(recording.edges.values(), has_values)
@@ -151,8 +159,7 @@ def pick_mark(
         )
     if named is not None:
         return recording.edges[named]
-    tracks = [track for track in recording.edges.values() if has_values(track)]
-    return next((track for kind in kinds for track in tracks if track.kind is kind), None)
+    return mark(recording.edges.values(), has_values, kinds)
 
 
 def pick(recording: Recording, name: str) -> Track:

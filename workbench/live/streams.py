@@ -79,8 +79,7 @@ class Stream:
         """Pulses that ever came."""
         return self.pulses.total
 
-    @property
-    def heard_of(self) -> bool:
+    def has_been_heard(self) -> bool:
         """Whether anything has come at all."""
         return math.isfinite(self.last_host_s)
 
@@ -125,7 +124,7 @@ class Stream:
 
     def heard(self, host_s: float) -> None:
         """There is news, from this moment."""
-        if self.heard_of and host_s > self.last_host_s:
+        if self.has_been_heard() and host_s > self.last_host_s:
             self.pause_s += 0.1 * (host_s - self.last_host_s - self.pause_s)
         self.last_host_s = max(self.last_host_s, host_s)
 

@@ -34,7 +34,7 @@ class PaceModel:
 
     def belts(self) -> list[Stream]:
         """Streams that may tell the belt's speed, the first to be taken first."""
-        return channels.belts(self._bench.live.streams.values(), _heard)
+        return channels.belts(self._bench.live.streams.values(), Stream.has_been_heard)
 
     def grounds(self) -> list[Stream]:
         """Streams that may tell the ground's speed, the most trusted first."""
@@ -46,7 +46,7 @@ class PaceModel:
         """The stream that tells the belt's speed: the chosen one, or the first there is."""
         belts = self.belts()
         chosen = [one for one in belts if one.name == self._bench.belt_source]
-        return next(iter(chosen), None) or channels.belt(belts, _heard)
+        return next(iter(chosen), None) or channels.belt(belts, Stream.has_been_heard)
 
     def ground(self) -> Stream | None:
         """The chosen stream of the ground's speed, or the most trusted that can be used."""
@@ -64,10 +64,6 @@ class PaceModel:
         belt_m, belt_mps, belt_lost = _carried(belt, now_s)
         ground_m, ground_mps, ground_lost = _carried(ground, now_s)
         return PaceNow(belt_m, ground_m, belt_mps, ground_mps, belt_lost, ground_lost)
-
-
-def _heard(stream: Stream) -> bool:
-    return stream.heard_of
 
 
 def _carried(stream: Stream | None, now_s: float) -> tuple[float, float, bool]:

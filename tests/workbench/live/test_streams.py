@@ -203,7 +203,7 @@ def test_two_inputs_of_one_name_are_kept_apart_as_in_a_recording():
 def test_channels_that_an_input_names_are_there_before_their_first_pulse():
     streams = Streams()
     streams.expect(BOARD, {"left": ChannelKind.BELT, "lap": ChannelKind.LAP_MARK})
-    assert not streams.by_name["lap"].heard_of
+    assert not streams.by_name["lap"].has_been_heard()
     assert streams.by_name["left"].health is not None
     assert streams.by_name["lap"].health is None
 

@@ -19,6 +19,7 @@ from workbench.base.units import to_mps
 from workbench.calibration.readout.lap_timer import LapTimer
 from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL, u_marks_s
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
+from workbench.jobs.channels import mark
 from workbench.live.streams import HISTORY_S, Stream, Streams
 from workbench.models.bench import Bench
 from workbench.models.calibrate.lap_marks import LapMarks, change_rel
@@ -370,9 +371,9 @@ class CalibrateJob(CalibrateSteps):
                 self.state = replace(self.state, marks_s=(), counting=False)
                 self.said = _("The inputs were opened anew: the run under way is gone.")
                 self.changed()
-        laps = [one for one in live.streams.values() if one.kind is ChannelKind.LAP_MARK]
-        if laps:
-            self._marks.follow(laps[0], self.lap_s())
+        laps = mark(live.streams.values(), Stream.has_been_heard, (ChannelKind.LAP_MARK,))
+        if laps is not None:
+            self._marks.follow(laps, self.lap_s())
 
     def _speed_of(self, belt: Stream | None) -> float:
         if belt is None or belt.silent(self._bench.clock()):

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from drivers.kinds import ChannelKind, pulse_kind
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement
@@ -64,7 +65,12 @@ def judge_again(recording: int, store: str | None, machine: Machine | None) -> J
 def choices(answer: PassAnswer) -> tuple[Sequence[str], Sequence[str]]:
     """Names that can be chosen as belt and as ground when the recording is judged again."""
     speeds = [one.source for one in answer.ground_sources]
-    names = [name for name in answer.sources if name != "lap"]
-    belts = [name for name in names if name not in speeds]
+    # Of the channels an answer has only the names; marks and the ground's pulses are no belt's.
+    belts = [
+        name
+        for name in answer.sources
+        if name not in speeds and pulse_kind(name) is ChannelKind.BELT
+    ]
+    names = [name for name in answer.sources if name in speeds or name in belts]
     grounds = [name for name in names if name in speeds] or names
     return belts or names, grounds
