@@ -158,7 +158,9 @@ def _sources(answer: PassAnswer, said: PassWords, words: Words) -> Table:
                 words.say(one.kind),
                 words.number("percent0", one.share_with_value),
                 _factor(one, words),
-                words.number("time", one.lag_s, 2 * one.u_lag_s),
+                words.number("time", one.lag_s, 2 * one.u_lag_s)
+                if math.isfinite(one.lag_s)
+                else NO_VALUE,
             )
         )
     return Table(
