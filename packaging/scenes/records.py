@@ -231,65 +231,57 @@ def _record(path, when, machine, scenario, seed, name, for_s):
 
 
 def _pass(path, when, machine, scenario, seed, name):
-    from workbench.jobs.codec import to_plain
     from workbench.jobs.passes.answer import PassOptions
-    from workbench.jobs.passes.compute import compute
 
     number = _record(path, when, machine, scenario, seed, name, 60)
-    with _store(path, when + timedelta(minutes=2)) as store:
-        answer = to_plain(compute(store.load_recording(number), machine, PassOptions()))
-        store.add_result("pass", answer, options={}, recording=number, machine=machine)
+    _judge("pass", path, when, machine, number, PassOptions())
 
 
 def _wheel(path, when, machine):
-    from workbench.jobs.codec import to_plain
     from workbench.jobs.gap.answer import GapOptions
-    from workbench.jobs.gap.compute import compute
 
     number = _record(path, when, machine, "bent-tooth", 18, "tooth by tooth", 30)
+    _judge("gap", path, when, machine, number, GapOptions())
+
+
+def _judge(kind, path, when, machine, number, options):
+    """The answer to a recording."""
+    from workbench.jobs.job import job
+    from workbench.jobs.keep import add
+
     with _store(path, when + timedelta(minutes=2)) as store:
-        answer = to_plain(compute(store.load_recording(number), machine, GapOptions()))
-        options = to_plain(GapOptions())
-        store.add_result("gap", answer, options=options, recording=number, machine=machine)
+        answer = job(kind).compute(store.load_recording(number), machine, options)
+        add(store, kind, answer, options, recording=number, machine=machine)
 
 
 def _calibration(path, when, machine, error):
     from workbench.jobs.calibrate.answer import CalibrateOptions
-    from workbench.jobs.calibrate.compute import compute
 
     lap_m = machine.belt.lap_length_m
     lines = ["# simulated", "run,shown,laps,laps_time_s,pulses,pulses_time_s"]
     for run, speed_mps in enumerate((0.98, 1.12, 1.25, 1.34), 1):
         shown = round(speed_mps / 0.44704 * (1 + error), 1)
         lines.append(f"{run},{shown:g},8,{8 * lap_m / speed_mps:.2f},,")
-    name = "runs in the shop"
-    options = CalibrateOptions(table_name=name)
-    _keep("calibrate", compute, path, when, machine, lines, name, options)
+    options = CalibrateOptions(table_name="runs in the shop")
+    _judge_table("calibrate", path, when, machine, lines, options)
 
 
 def _gap(path, when, machine, gaps):
     from workbench.jobs.gap.answer import GapOptions
-    from workbench.jobs.gap.compute import compute
 
     lines = ["pickup,angle_deg,gap_m"]
     for side, more in (("left", 0.0), ("right", 0.04)):
         lines += [f"{side},{90 * at},{(gap + more) / 1000:.6f}" for at, gap in enumerate(gaps)]
-    name = "feeler readings"
-    _keep("gap", compute, path, when, machine, lines, name, GapOptions(table_name=name))
+    _judge_table("gap", path, when, machine, lines, GapOptions(table_name="feeler readings"))
 
 
-def _keep(kind, compute, path, when, machine, lines, name, options):
+def _judge_table(kind, path, when, machine, lines, options):
     """The answer to a table of a shop's own."""
-    from workbench.jobs.codec import to_plain
+    from workbench.jobs.job import job
+    from workbench.jobs.keep import add
 
     text = "\n".join(lines) + "\n"
-    answer, options = to_plain(compute(text, machine, options)), to_plain(options)
+    answer = job(kind).compute(text, machine, options)
     with _store(path, when) as store:
-        store.add_result(
-            kind,
-            to_plain(answer),
-            options=to_plain(options),
-            table=text,
-            table_name=name,
-            machine=machine,
-        )
+        made_from = {"table": text, "table_name": options.table_name, "machine": machine}
+        add(store, kind, answer, options, **made_from)

@@ -19,7 +19,6 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn
 
 from workbench.base.errors import StoreError
 from workbench.base.statements import PlusMinus, Statement, Value, as_written
-from workbench.records.jsonable import plain as plain_values
 
 Answer = TypeVar("Answer")
 
@@ -30,9 +29,6 @@ values hold where both have one; only of several does the field itself stand the
 
 def to_plain(answer: object) -> dict[str, Any]:
     """An answer or options in JSON's own types."""
-    if isinstance(answer, dict):
-        former: dict[str, Any] = plain_values(answer)
-        return former
     plain: dict[str, Any] = _DATA.unstructure(answer)
     return plain
 
@@ -47,8 +43,6 @@ def from_plain(plain: dict[str, Any], kind: type[Answer]) -> Answer:
 
     A finished sentence where a statement should be is one of an earlier program.
     """
-    if kind is dict:
-        return plain  # type: ignore[return-value]
     try:
         return _DATA.structure(plain, kind)
     except (BaseValidationError, KeyError, TypeError, ValueError) as error:

@@ -1,4 +1,4 @@
-"""An answer into the store, with all that is needed to compute it again."""
+"""An answer into the store, with all that is needed to compute it again, and back."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from typing import Any
 
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
-from workbench.jobs.codec import Answer, from_plain, to_plain
+from workbench.jobs.codec import Answer, from_text, to_text
 from workbench.jobs.job import job
 from workbench.jobs.source import Source
 from workbench.records.entries import StoredResult
+from workbench.records.store import Store, open_store
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,20 +23,22 @@ class Kept:
     trouble: StoreError | None = None
 
 
+def add(store: Store, kind: str, answer: object, options: object, **source: Any) -> int:
+    """Put an answer into an open store; its number. Raises StoreError.
+
+    `source` are `recording`, or `table` and `table_name`, and `machine`: see
+    `Store.add_result`.
+    """
+    return store.add_result(kind, to_text(answer), to_text(options), **source)
+
+
 def keep(kind: str, answer: object, options: object, source: Source) -> Kept:
     """Keep the answer where its source is a stored recording. Raises StoreError."""
     if source.number is None:
         return Kept()
-    from workbench.records.store import open_store
-
     with open_store(source.store) as store:
-        number = store.add_result(
-            kind,
-            to_plain(answer),
-            options=to_plain(options),
-            recording=source.number,
-            machine=source.machine,
-        )
+        machine = source.machine
+        number = add(store, kind, answer, options, recording=source.number, machine=machine)
     return Kept(number)
 
 
@@ -53,21 +56,12 @@ def keep_table(
 
     The answer is there all the same where the store cannot be used: its trouble is handed back.
     """
-    from workbench.records.store import open_store
-
     try:
         with open_store(address) as store:
-            number = store.add_result(
-                kind,
-                to_plain(answer),
-                options=to_plain(options),
-                table=text,
-                table_name=name,
-                machine=machine,
-            )
+            table = {"table": text, "table_name": name, "machine": machine}
+            return Kept(add(store, kind, answer, options, **table))
     except StoreError as error:
         return Kept(trouble=error)
-    return Kept(number)
 
 
 def judge(kind: str, source: Source, options: object) -> tuple[Any, Kept]:
@@ -79,19 +73,21 @@ def judge(kind: str, source: Source, options: object) -> tuple[Any, Kept]:
 def options_before(kind: str, number: int, address: str | None) -> Any:
     """The options by which a stored recording was judged last, those of its job where it never
     was. Raises StoreError."""
-    from workbench.records.store import open_store
-
     with open_store(address) as store:
         before = [one for one in store.results(number) if one.kind == kind]
-    options: type[Any] = job(kind).options
-    return from_plain(before[0].options, options) if before else options()
-
-
-def any_answer(stored: StoredResult) -> Any:
-    """A stored result's answer, of the type its job gives. Raises StoreError."""
-    return from_plain(stored.answer, job(stored.kind).answer)
+    return options_of(before[0]) if before else job(kind).options()
 
 
 def answer_of(stored: StoredResult, kind: type[Answer]) -> Answer:
     """A stored result's answer, which must be of that type. Raises StoreError."""
-    return from_plain(stored.answer, kind)
+    return from_text(stored.answer_json, kind)
+
+
+def any_answer(stored: StoredResult) -> Any:
+    """A stored result's answer, of the type its job gives. Raises StoreError."""
+    return from_text(stored.answer_json, job(stored.kind).answer)
+
+
+def options_of(stored: StoredResult) -> Any:
+    """A stored result's options, of the type its job takes. Raises StoreError."""
+    return from_text(stored.options_json, job(stored.kind).options)

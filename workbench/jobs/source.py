@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from drivers.contract import Recording
-from workbench.base.errors import Message, StoreError, WrongInput
+from workbench.base.errors import Message, WrongInput
 from workbench.base.machine import Machine, parse_machine
 
 DEFAULT_SIMULATED_S = 60.0
@@ -81,50 +80,3 @@ def stored_source(
         recording = store.load_recording(number)
         row = store.recording(number)
     return Source(recording, machine or row.machine(), number, address, row.machine_name)
-
-
-def finish(
-    kind: str,
-    answer: dict[str, Any],
-    source: Source,
-    options: dict[str, Any],
-) -> dict[str, Any]:
-    """Store the answer where the source is a stored recording; the answer with its number."""
-    if source.number is None:
-        return answer
-    from workbench.records.store import open_store
-
-    with open_store(source.store) as store:
-        number = store.add_result(
-            kind, answer, options=options, recording=source.number, machine=source.machine
-        )
-    return {"result": number, **answer}
-
-
-def keep_table(
-    kind: str,
-    address: str | None,
-    answer: dict[str, Any],
-    text: str,
-    options: Mapping[str, Any],
-    machine: Machine | None,
-) -> dict[str, Any]:
-    """Store a table's answer; the answer with its number, or with a warning why not.
-
-    `options['table_name']` is the table's name.
-    """
-    from workbench.records.store import open_store
-
-    try:
-        with open_store(address) as store:
-            number = store.add_result(
-                kind,
-                answer,
-                options=options,
-                table=text,
-                table_name=options["table_name"],
-                machine=machine,
-            )
-    except StoreError as error:
-        return answer | {"warnings": [*answer["warnings"], f"The answer was not stored: {error}"]}
-    return {"result": number, **answer}

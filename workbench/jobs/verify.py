@@ -10,8 +10,9 @@ from typing import Any
 from drivers.contract import Recording
 from workbench.base.statements import is_as_written
 from workbench.base.version import program_version
-from workbench.jobs.codec import from_plain, statement_of, to_plain
+from workbench.jobs.codec import statement_of, to_plain
 from workbench.jobs.job import job
+from workbench.jobs.keep import any_answer, options_of
 from workbench.records.entries import StoredResult
 from workbench.records.ledger import Kind
 from workbench.records.store import Store
@@ -58,9 +59,8 @@ def verify(store: Store, number: int) -> Verification:
     stored = store.result(number, hidden=True)
     source, changed = _source(store, stored)
     of_kind = job(stored.kind)
-    options: Any = from_plain(stored.options, of_kind.options)
-    again = to_plain(of_kind.compute(source, stored.machine(), options))
-    before = to_plain(from_plain(stored.answer, of_kind.answer))
+    again = to_plain(of_kind.compute(source, stored.machine(), options_of(stored)))
+    before = to_plain(any_answer(stored))
     skipped: list[str] = []
     found = [*changed, *_differences("", before, again, skipped)]
     return Verification(

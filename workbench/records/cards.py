@@ -9,29 +9,31 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from workbench.base.errors import StoreError
 from workbench.records import schema
-from workbench.records.jsonable import from_text, plain, to_text
+from workbench.records.jsonable import from_text, to_text
 
 _LONGEST = 200
 """Longer texts are not for a list; chosen."""
 
+CardValue: TypeAlias = str | int | float | bool | None
+
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """One result as a list shows it. `head` holds the answer's numbers and short words.
+    """One result as a list shows it. `head` holds the answer's own numbers and short words.
 
     `deleted_utc` is '' for one in sight.
     """
 
     number: int
     kind: str
-    head: dict[str, Any]
+    head: dict[str, CardValue]
     recording: int | None
     table_name: str
     machine_name: str
@@ -41,12 +43,12 @@ class Card:
     deleted_utc: str
 
 
-def head_of(answer: Mapping[str, Any]) -> str:
-    """The answer's own numbers and short words as stored JSON."""
+def head_of(answer_json: str) -> str:
+    """The answer's own numbers and short words as stored JSON. Raises StoreError."""
     return to_text(
         {
             name: value
-            for name, value in plain(answer).items()
+            for name, value in from_text(answer_json).items()
             if not isinstance(value, dict | list)
             and not (isinstance(value, str) and len(value) > _LONGEST)
         }

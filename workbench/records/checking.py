@@ -188,7 +188,7 @@ def _card_problems(row: Mapping[str, Any]) -> Iterator[StoreError]:
         yield StoreError("Result {number} has no card: no list shows it.", number=number)
         return
     machine = tomllib.loads(row["machine_text"]).get("name", "").strip()
-    right = card_row(number, row, head_of(from_text(row["answer"])), machine)
+    right = card_row(number, row, head_of(row["answer"]), machine)
     said = {name: row[f"card_{name}"] for name in right}
     try:
         heads = from_text(said.pop("head")), from_text(right.pop("head"))

@@ -72,14 +72,15 @@ class StoredRecording:
 class StoredResult:
     """One answer with all that is needed to compute it again.
 
-    `answer` and `options` in JSON's own types. `recording` or `table` is what it was
-    computed from; `recording_sha256` is the recording's hash at that moment.
+    `answer_json` and `options_json` are text of which the store knows nothing. `recording` or
+    `table` is what it was computed from; `recording_sha256` is the recording's hash at that
+    moment.
     """
 
     number: int
     kind: str
-    answer: dict[str, Any]
-    options: dict[str, Any]
+    answer_json: str
+    options_json: str
     recording: int | None
     recording_sha256: str
     table: str | None
@@ -135,12 +136,12 @@ def _state(sha256: str | None, last_utc: str, now: datetime) -> str:
 
 
 def result_entry(row: Mapping[str, Any]) -> StoredResult:
-    """A result from its row. Raises StoreError where the row is damaged."""
+    """A result from its row."""
     return StoredResult(
         number=row["number"],
         kind=row["kind"],
-        answer=from_text(row["answer"]),
-        options=from_text(row["options"]),
+        answer_json=row["answer"],
+        options_json=row["options"],
         recording=row["recording"],
         recording_sha256=row["recording_sha256"],
         table=row["table_text"],

@@ -39,7 +39,6 @@ from workbench.records.entries import (
     result_entry,
     result_sha256,
 )
-from workbench.records.jsonable import to_text
 from workbench.records.ledger import Deed, Head, Kind
 from workbench.records.migrate import bring_up
 from workbench.records.reader import (
@@ -312,9 +311,9 @@ class Store:
     def add_result(
         self,
         kind: str,
-        answer: Mapping[str, Any],
+        answer_json: str,
+        options_json: str,
         *,
-        options: Mapping[str, Any],
         recording: int | None = None,
         table: str | None = None,
         table_name: str = "",
@@ -322,13 +321,14 @@ class Store:
     ) -> int:
         """Keep an answer for good; returns its number.
 
-        `recording` is a stored recording's number, `table` the text of a table it was
+        Answer and options come back as they were given; lists show the answer's own numbers and
+        short words. `recording` is a stored recording's number, `table` the text of a table it was
         computed from.
         """
         row: dict[str, Any] = {
             "kind": kind,
-            "answer": to_text(answer),
-            "options": to_text(options),
+            "answer": answer_json,
+            "options": options_json,
             "recording": recording,
             "recording_sha256": self._sealed_sha256(recording) if recording else "",
             "table_text": table,
@@ -341,7 +341,7 @@ class Store:
         with deeds(self._engine, self._url, self._now) as book:
             insert = sa.insert(schema.result).values(row).returning(schema.result.c.number)
             number: int = book.connection.execute(insert).scalar_one()
-            card = card_row(number, row, head_of(answer), machine.name if machine else "")
+            card = card_row(number, row, head_of(answer_json), machine.name if machine else "")
             book.connection.execute(sa.insert(schema.card).values(card))
             book.enter(Deed.KEPT, Kind.RESULT, number)
         return number

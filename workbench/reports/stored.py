@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from workbench.base.errors import WrongInput
-from workbench.jobs.codec import from_plain
 from workbench.jobs.gap.answer import GapAnswer
-from workbench.jobs.keep import answer_of
+from workbench.jobs.keep import answer_of, options_of
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.records.entries import StoredResult
 from workbench.reports.document import Document
@@ -29,11 +29,11 @@ def document_of(stored: StoredResult, words: Words, **typed: Any) -> Document:
 
         return gap_document(answer_of(stored, GapAnswer), machine, words, (stored.number,))
     if stored.kind == "calibrate":
-        from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
+        from workbench.jobs.calibrate.answer import CalibrateAnswer
         from workbench.reports.calibrate.certificate import Made, certificate
 
         made = Made(stored.number, stored.created_utc, stored.program_version)
-        options = from_plain({**stored.options, **typed}, CalibrateOptions)
+        options = replace(options_of(stored), **typed)
         return certificate(answer_of(stored, CalibrateAnswer), machine, options, made, words)
     if stored.kind == "pass":
         from workbench.reports.passes.report import pass_document

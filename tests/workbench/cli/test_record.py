@@ -16,7 +16,7 @@ import pytest
 from drivers.contract import DeviceLost, DeviceMissing
 from workbench.cli import main
 from workbench.cli.live_line import LiveLine
-from workbench.jobs.codec import to_plain
+from workbench.jobs.keep import add
 from workbench.jobs.speed.answer import SpeedOptions
 from workbench.jobs.speed.compute import compute
 from workbench.live.session import InputState, InputStatus
@@ -94,7 +94,7 @@ def test_verify_tells_each_field_that_differs(call, tmp_path):
         answer = compute(recording, None, SpeedOptions())
         other = replace(answer.speeds[0], label="something else")
         wrong = replace(answer, edges=answer.edges + 1, speeds=(other, *answer.speeds[1:]))
-        number = store.add_result("speed", to_plain(wrong), options={"channel": None}, recording=1)
+        number = add(store, "speed", wrong, SpeedOptions(), recording=1)
     status, verified, _ = call("verify", str(number), "--json")
     assert status == 1
     fields = {found["field"]: (found["stored"], found["now"]) for found in verified["differences"]}

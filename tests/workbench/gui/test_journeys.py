@@ -12,6 +12,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QFileDialog
 
 from workbench.gui.app import make_window
+from workbench.jobs.keep import any_answer
 from workbench.jobs.verify import verify
 from workbench.records.store import open_store
 
@@ -115,7 +116,7 @@ def only_result(bench, kind):
 def says_the_result(report, result):
     text = report.read_text(encoding="utf-8")
     assert f"esult {result.number}" in text
-    assert result.answer["verdict"] in text
+    assert any_answer(result).verdict in text
     assert "imulated" in text
 
 
@@ -155,9 +156,8 @@ def test_a_pass_is_checked(hand, until, bench, saved):
     truth = driver.truth()
     result = only_result(bench, "pass")
     # The simulator's own truth of this run, once it drives steadily.
-    assert result.answer["ratio"] == pytest.approx(
-        truth.ratio(15, 55), abs=result.answer["U_ratio"]
-    )
+    answer = any_answer(result)
+    assert answer.ratio == pytest.approx(truth.ratio(15, 55), abs=answer.U_ratio)
     the_report_says(hand, saved, result, "Save report")
 
 

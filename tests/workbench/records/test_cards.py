@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime
@@ -17,14 +18,8 @@ NOW = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
 MACHINE = parse_machine(
     'name = "Test bench"\n[drive]\ntarget_teeth = 24\nkind = "roll"\nroll_diameter_m = 0.2\n'
 )
-ANSWER = {
-    "verdict": "fail",
-    "ratio": 0.9,
-    "simulated": True,
-    "nothing": float("nan"),
-    "long": "x" * 300,
-    "series": {"time_s": [0.0] * 500},
-}
+HEAD = {"verdict": "fail", "ratio": 0.9, "simulated": True, "nothing": None}
+ANSWER = json.dumps({**HEAD, "long": "x" * 300, "series": {"time_s": [0.0] * 500}})
 
 
 @pytest.fixture
@@ -32,13 +27,13 @@ def store(any_address):
     with open_store(any_address, now=lambda: NOW) as opened:
         writer = opened.begin_recording("field", started_host_s=0.0, machine=MACHINE)
         writer.end(Notes(), "over")
-        opened.add_result("pass", ANSWER, options={}, recording=1, machine=MACHINE)
+        opened.add_result("pass", ANSWER, "{}", recording=1, machine=MACHINE)
         yield opened
 
 
 def test_a_card_holds_the_answers_own_numbers_and_short_words(store):
     (card,) = store.cards()
-    assert card.head == {"verdict": "fail", "ratio": 0.9, "simulated": True, "nothing": None}
+    assert card.head == HEAD
     assert (card.number, card.kind, card.recording) == (1, "pass", 1)
     assert (card.machine_name, card.created_utc) == (
         "Test bench",
@@ -86,7 +81,7 @@ def test_one_damaged_row_hides_no_other(tmp_path, summary):
     with open_store(str(path), now=lambda: NOW) as store:
         for name in ("first", "second"):
             store.begin_recording(name, started_host_s=0.0).end(Notes(), "over")
-        store.add_result("pass", ANSWER, options={}, recording=1)
+        store.add_result("pass", ANSWER, "{}", recording=1)
     with closing(sqlite3.connect(path)) as raw:
         raw.execute("UPDATE recording SET summary = ? WHERE number = 1", (summary,))
         raw.execute("UPDATE card SET head = 'torn'")

@@ -31,7 +31,7 @@ def filled(tmp_path, edge_blocks):
         for block in blocks:
             writer.write([("counter:a", block)], Notes())
         writer.end(Notes())
-        store.add_result("speed", {"x": 1}, options={}, recording=1)
+        store.add_result("speed", '{"x": 1}', "{}", recording=1)
     return path, blocks
 
 
@@ -139,9 +139,9 @@ import sys
 from workbench.base.errors import StoreError
 from workbench.records.store import open_store
 with open_store(sys.argv[1]) as store:
-    print(store.load_recording(1).edges["left"].time_s.size, store.result(1).answer)
+    print(store.load_recording(1).edges["left"].time_s.size, store.result(1).answer_json)
     try:
-        store.add_result("speed", {}, options={})
+        store.add_result("speed", "{}", "{}")
     except StoreError as error:
         print(error)
 """
@@ -164,7 +164,7 @@ def test_a_read_only_store_can_be_read(filled):
         path.parent.chmod(0o755)
     assert done.returncode == 0, done.stderr
     read, said = done.stdout.splitlines()
-    assert read == "400 {'x': 1}"
+    assert read == '400 {"x": 1}'
     assert "may only be read, not written" in said
 
 
@@ -174,10 +174,10 @@ def test_a_locked_store_says_so_and_works_again_after(filled, monkeypatch):
     with open_store(str(path)) as store, closing(sqlite3.connect(path)) as other:
         other.execute("BEGIN EXCLUSIVE")
         with pytest.raises(StoreBusy, match="another program holds it"):
-            store.add_result("speed", {}, options={})
-        assert store.result(1).answer == {"x": 1}  # reading goes on
+            store.add_result("speed", "{}", "{}")
+        assert store.result(1).answer_json == '{"x": 1}'  # reading goes on
         other.rollback()
-        assert store.add_result("speed", {}, options={}) == 2
+        assert store.add_result("speed", "{}", "{}") == 2
 
 
 def test_a_recorder_waits_out_a_lock_and_loses_nothing(

@@ -57,7 +57,7 @@ def fill(store):
     writer.write([("gnss:b", SpeedBlock("rmc", times * 0 + 1.25, times, times))], notes)
     writer.write([("counter:a", Lost("left", 3, 10.2, 10.3, "damaged"))], notes)
     writer.end(notes, "the time is over")
-    store.add_result("speed", {"belt_speed_mps": 1.25}, options={}, recording=1, machine=machine)
+    store.add_result("speed", '{"belt_speed_mps": 1.25}', "{}", recording=1, machine=machine)
 
 
 def check_filled(store):
@@ -70,7 +70,7 @@ def check_filled(store):
     # Said by the program that stored it, or told by the name.
     assert recording.edges["left"].kind is ChannelKind.BELT
     assert recording.speeds["rmc"].kind is ChannelKind.SATELLITE
-    assert store.result(1).answer == {"belt_speed_mps": 1.25}
+    assert store.result(1).answer_json == '{"belt_speed_mps": 1.25}'
     assert store.result(1).recording_sha256 == store.recording_sha256(1)
 
 

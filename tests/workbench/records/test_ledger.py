@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import sqlite3
@@ -15,7 +16,7 @@ import pytest
 
 from drivers.contract import Notes
 from workbench.base.machine import parse_machine
-from workbench.jobs.codec import to_plain
+from workbench.jobs.keep import add
 from workbench.jobs.speed.answer import SpeedOptions
 from workbench.jobs.speed.compute import compute
 from workbench.jobs.verify import verify
@@ -35,9 +36,8 @@ def fill(store, edge_blocks):
         writer = store.begin_recording("field", started_host_s=100.0, machine=MACHINE)
         writer.write([("counter:a", block) for block in edge_blocks(3, seed=number)], Notes())
         writer.end(Notes(), "the time is over")
-        store.add_result(
-            "pass", {"verdict": verdict}, options={}, recording=number, machine=MACHINE
-        )
+        answer = json.dumps({"verdict": verdict})
+        store.add_result("pass", answer, "{}", recording=number, machine=MACHINE)
     store.describe(1, "North field", "wet")
     store.hide(2)
     store.hide_result(2)
@@ -203,7 +203,8 @@ def test_what_is_hidden_is_looked_at_too(address):
 
 def test_verify_of_one_result_sees_what_the_ledger_left(store):
     for note in ("a", "b"):
-        store.add_result("gap", {"verdict": note}, options={}, table=note, table_name=note)
+        answer = json.dumps({"verdict": note})
+        store.add_result("gap", answer, "{}", table=note, table_name=note)
     by_hand(store.address, "UPDATE card SET note = 'x' WHERE result = 1")
     for number, same in ((1, False), (2, True)):
         left, now = store.entered(Kind.RESULT, number)
@@ -277,7 +278,7 @@ import sys
 from workbench.records.store import open_store
 with open_store(sys.argv[1]) as store:
     for count in range(25):
-        number = store.add_result("speed", {"x": count}, options={}, table="", table_name="t")
+        number = store.add_result("speed", "{}", "{}", table="", table_name="t")
         store.describe_result(number, f"title {count}", "")
 """
 
@@ -334,8 +335,8 @@ def test_a_hidden_recordings_result_can_be_verified(store, edge_blocks):
     writer.write([("counter:a", block) for block in edge_blocks(40)], Notes(kind="counter"))
     writer.end(Notes(kind="counter"))
     options = SpeedOptions()
-    answer = to_plain(compute(store.load_recording(1), MACHINE, options))
-    store.add_result("speed", answer, options=to_plain(options), recording=1, machine=MACHINE)
+    answer = compute(store.load_recording(1), MACHINE, options)
+    add(store, "speed", answer, options, recording=1, machine=MACHINE)
     store.hide(1)
     assert verify(store, 1).verified
     store.hide_result(1)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from workbench.base.machine import Machine
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
-from workbench.jobs.keep import Kept, judge, keep_table
+from workbench.jobs.keep import Kept, judge, keep_table, options_of
 from workbench.jobs.source import stored_source
 from workbench.models.calibrate.runs import State, flips_table, run_table
 from workbench.words.language import _, ngettext
@@ -123,7 +123,7 @@ class Certificate:
 
         with open_store(self.store) as opened:
             stored = opened.result(self.number)
-        remarks = [stored.options.get("remarks", ""), self.typed.get("remarks", "")]
+        remarks = [options_of(stored).remarks, self.typed.get("remarks", "")]
         both = "\n".join(text for text in remarks if text)
         return document_of(stored, self.words, **{**self.typed, "remarks": both})
 

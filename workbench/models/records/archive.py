@@ -13,7 +13,7 @@ from typing import Any
 from workbench.base.errors import BenchError, Message
 from workbench.base.files import write_file
 from workbench.jobs.export import export_tables
-from workbench.jobs.keep import judge
+from workbench.jobs.keep import any_answer, judge
 from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.source import stored_source
 from workbench.jobs.speed.answer import SpeedOptions
@@ -25,6 +25,7 @@ from workbench.records.store import open_store
 from workbench.reports.document import check_report_path, render
 from workbench.reports.stored import REPORTED, document_of
 from workbench.words.language import _, ngettext
+from workbench.words.view import json_view
 from workbench.words.words import Words
 
 
@@ -124,7 +125,8 @@ def export_result(store: str | None, number: int, path: Path, words: Words) -> s
     check_report_path(path)
     stored = result(store, number)
     if path.suffix.casefold() == ".json" and stored.kind not in REPORTED:
-        write_file(path, to_text({"result": number, **stored.answer}) + "\n")
+        view = {"result": number, **json_view(any_answer(stored), words)}
+        write_file(path, to_text(view) + "\n")
     else:
         render(document_of(stored, words), path)
     return _("Saved as {name}.").format(name=path.name)

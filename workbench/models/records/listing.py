@@ -249,4 +249,4 @@ def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None)
 def _verdict(card: Card) -> Verdict | None:
     """None for a kind that has none, and for a card that is damaged."""
     word = card.head.get("verdict")
-    return Verdict(word) if word in tuple(Verdict) else None
+    return next((verdict for verdict in Verdict if verdict == word), None)

@@ -16,6 +16,7 @@ from workbench.gui.parts.basics import CautionCard, VerdictPill
 from workbench.gui.theme import BRIGHT, DARK
 from workbench.jobs.calibrate.answer import CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
+from workbench.jobs.keep import any_answer
 from workbench.jobs.verify import verify
 from workbench.models.calibrate.runs import Reference, TakenRun
 from workbench.models.calibrate.words import lap_words
@@ -109,14 +110,12 @@ def test_runs_by_hand_on_the_keyboard_to_result_setting_and_certificate(
     screen.settle()
     number = page.job.state.result
     with open_store(bench.store) as store:
-        stored = store.result(number).answer
+        stored = any_answer(store.result(number))
         assert verify(store, number).verified
     # The scenario's readout number, pulses a distance, is 4 % too high. Rounding to the step
     # can move all three runs by half a step at most, 0.05 of 1.9 mph; the hand moves the rest.
-    assert abs(stored["error_at_work"] - (1 / 1.04 - 1)) < 0.05 / 1.9 + 0.01
-    assert (
-        screen.one(QLabel, "New setting of the readout").text() == f"Set {stored['setting_new']:g}"
-    )
+    assert abs(stored.error_at_work - (1 / 1.04 - 1)) < 0.05 / 1.9 + 0.01
+    assert screen.one(QLabel, "New setting of the readout").text() == f"Set {stored.setting_new:g}"
     assert screen.next == "Use this setting"
     path = tmp_path / "certificate.html"
     page.paper.save_as(path)
@@ -165,7 +164,7 @@ def test_the_lap_pickup_counts_by_itself_and_the_hand_is_its_fall_back(
 def test_a_simulated_result_is_marked_wherever_it_goes(page, screen, kept, bench, tmp_path):
     number = page.job.state.result
     with open_store(bench.store) as store:
-        assert store.result(number).answer["simulated"] is True
+        assert any_answer(store.result(number)).simulated is True
         assert verify(store, number).verified
     assert [entry.simulated for entry in all_entries(bench.store) if entry.is_result] == [True]
     for ending in ("html", "json"):
@@ -194,9 +193,9 @@ def test_as_left_runs_follow_the_new_setting_and_both_are_kept(page, screen, kep
     screen.press("Keep result")
     screen.settle()
     with open_store(bench.store) as store:
-        stored = store.result(page.job.state.result).answer
-    assert stored["error_at_work"] == found
-    assert stored["as_left"]["error_at_work"] == pytest.approx(2.4 * 0.44704 / 1.07 - 1, abs=1e-3)
+        stored = any_answer(store.result(page.job.state.result))
+    assert stored.error_at_work == found
+    assert stored.as_left.error_at_work == pytest.approx(2.4 * 0.44704 / 1.07 - 1, abs=1e-3)
     assert screen.next == "Certificate …"
     screen.press("Start anew")
     assert bench.machine.readout.setting == new
@@ -324,7 +323,7 @@ def test_a_ramp_with_flips_is_judged_from_its_recording(
     with open_store(bench.store) as store:
         stored = store.result(page.job.state.result)
     assert stored.recording is not None
-    assert stored.answer["simulated"] is True
+    assert any_answer(stored).simulated is True
     screen.press("Use this setting")
     assert page.job.state.reference is Reference.LAPS
 

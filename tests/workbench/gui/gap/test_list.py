@@ -8,6 +8,7 @@ from PySide6.QtCore import Qt
 
 from workbench.base.machine import parse_machine
 from workbench.gui.gap.page import View
+from workbench.jobs.keep import any_answer
 from workbench.jobs.verify import verify
 from workbench.models.gap.job import GapJob, Step
 from workbench.records.store import open_store
@@ -58,7 +59,8 @@ def test_pickups_of_two_machines_are_kept_by_their_own_limits(
     with open_store(bench.store) as store:
         for number, name, verdict in ((1, "Test digger", "pass"), (2, "Narrow digger", "fail")):
             stored = store.result(number)
-            assert (stored.answer["limits_of"], stored.answer["verdict"]) == (name, verdict)
+            answer = any_answer(stored)
+            assert (answer.limits_of, answer.verdict) == (name, verdict)
             assert parse_machine(stored.machine_text).name == name
             assert verify(store, number).verified
     assert page.job.shown_answer().number == 2

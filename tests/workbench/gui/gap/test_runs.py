@@ -7,6 +7,7 @@ from workbench.calibration.gap.faults import FaultKind
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.gap.page import View
 from workbench.gui.parts.basics import CautionCard
+from workbench.jobs.keep import any_answer
 from workbench.records.store import open_store
 
 
@@ -60,7 +61,7 @@ def test_a_tooth_run_names_the_bent_tooth_counted_from_the_mark(
     assert (state.standing, state.simulated) == (Verdict.FAIL, True)
     with open_store(bench.store) as store:
         stored = store.result(state.runs[0].result)
-    assert stored.answer["verdict"] == "fail"
+    assert any_answer(stored).verdict is Verdict.FAIL
     page.see_report()
     page.paper.save_as(tmp_path / "tooth.html")
     page.job.add_pickup("Digger 4 / right")

@@ -19,6 +19,7 @@ from workbench.base.machine import parse_machine
 from workbench.base.statements import statement
 from workbench.base.units import METRIC, US
 from workbench.calibration.statistics.decision import Verdict, decide
+from workbench.jobs.keep import any_answer, options_of
 from workbench.jobs.passes.answer import PassOptions, PassSays, Series
 from workbench.jobs.passes.compute import compute
 from workbench.jobs.passes.history import HistorySays, beside, step_learned
@@ -293,9 +294,9 @@ def test_a_pass_is_judged_live_and_from_the_record(bench, pass_time):
     assert answer.verdict.is_fail
     assert [one.what for one in judged.earlier] == [HistorySays.FIRST_PASS_KEPT]
     stored = archive.result(bench.store, judged.number)
-    assert stored.answer["ratio"] == answer.ratio
-    assert stored.answer["simulated"] is True
-    assert stored.options["belt"] == "left"
+    assert any_answer(stored).ratio == answer.ratio
+    assert any_answer(stored).simulated is True
+    assert options_of(stored).belt == "left"
     judge_with_history(judged.recording, PassOptions("left", "gnss"), bench.store)
     again = judge_again(judged.recording, bench.store, None)
     assert (again.answer.belt, again.answer.ground) == ("left", "gnss")

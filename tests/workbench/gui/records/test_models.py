@@ -69,7 +69,7 @@ def test_a_result_goes_and_comes_with_its_recording(tmp_path):
     path = str(tmp_path / "store.db")
     with open_store(path, now=lambda: DAY) as store:
         writer = store.begin_recording("field", started_host_s=0.0)
-        store.add_result("pass", {"verdict": "pass"}, options={}, recording=writer.number)
+        store.add_result("pass", "{}", "{}", recording=writer.number)
     with open_store(path, now=lambda: DAY + timedelta(minutes=1)) as store:
         store.hide(1)
     both = listing.all_entries(path)

@@ -16,6 +16,9 @@ from drivers.catalogue import open_input
 from workbench.base.machine import parse_machine
 from workbench.gui.records import page as records
 from workbench.gui.records.buttons import Action
+from workbench.jobs.gap.answer import GapOptions
+from workbench.jobs.gap.compute import compute
+from workbench.jobs.keep import add, any_answer
 from workbench.jobs.passes.answer import PassOptions
 from workbench.models.passes.judge import judge_with_history
 from workbench.models.records import archive
@@ -93,23 +96,13 @@ def click(qtbot, button):
 
 
 def keep_gap(bench, store, when):
-    from workbench.jobs.codec import to_plain
-    from workbench.jobs.gap.answer import GapOptions
-    from workbench.jobs.gap.compute import compute
-
     options = GapOptions(table_name="feeler readings")
     # A table of its own a day: the same one counts once.
     readings = READINGS.replace("left,0,0.0016\n", f"left,0,0.0016{when.day}\n")
     answer = compute(readings, bench.machine, options)
     with open_store(store, now=lambda: when) as opened:
-        opened.add_result(
-            "gap",
-            to_plain(answer),
-            options=to_plain(options),
-            table=readings,
-            table_name="feeler readings",
-            machine=bench.machine,
-        )
+        made_from = {"table": readings, "table_name": options.table_name}
+        add(opened, "gap", answer, options, **made_from, machine=bench.machine)
 
 
 def test_all_that_is_kept_is_listed_and_filtered(page):
@@ -143,8 +136,8 @@ def test_a_recording_opens_as_its_speeds(page, bench, choose):
     shown = {line.name: line for line in panel.traces}
     assert {"left", "right"} == {name for name, line in shown.items() if line.role == "belt"}
     assert {"radar", "gnss", "wheel"} <= set(shown)
-    judged = archive.result(bench.store, 1).answer
-    assert shown["left"].source.value[-1] == pytest.approx(judged["belt_speed_mps"], rel=0.03)
+    judged = any_answer(archive.result(bench.store, 1))
+    assert shown["left"].source.value[-1] == pytest.approx(judged.belt_speed_mps, rel=0.03)
 
 
 def test_a_recording_is_judged_by_the_sources_chosen(page, bench, choose, done, qtbot):
@@ -155,8 +148,8 @@ def test_a_recording_is_judged_by_the_sources_chosen(page, bench, choose, done, 
     click(qtbot, page.buttons.next)
     done(page)
     assert [one.key for one in page.chosen()] == [(True, 3)]
-    answer = archive.result(bench.store, 3).answer
-    assert (answer["belt"], answer["ground"]) == ("right", "wheel")
+    answer = any_answer(archive.result(bench.store, 3))
+    assert (answer.belt, answer.ground) == ("right", "wheel")
     assert page.panel.result.passing.isVisible()
 
 
@@ -171,7 +164,7 @@ def test_a_recordings_belt_speed_is_measured(page, bench, choose, done, tmp_path
     page.do.export_to(tmp_path / "speed.json")
     done(page)
     written = json.loads((tmp_path / "speed.json").read_text(encoding="utf-8"))
-    assert written["belt_speed_mps"] == stored.answer["belt_speed_mps"]
+    assert written["belt_speed_mps"] == any_answer(stored).belt_speed_mps
 
 
 def test_a_pass_opens_at_its_plot_and_is_verified(page, choose, done):
@@ -207,7 +200,7 @@ def test_two_results_are_compared_side_by_side(page, bench, choose, done, qtbot)
     assert table.isVisible()
     names = [table.item(at, 0).text() for at in range(table.rowCount())]
     row = names.index("Ratio belt ÷ ground")
-    first, second = (archive.result(bench.store, one).answer["ratio"] for one in (1, 2))
+    first, second = (any_answer(archive.result(bench.store, one)).ratio for one in (1, 2))
     shown = float(table.item(row, 3).text().split(" ±")[0].replace("−", "-"))
     assert shown == pytest.approx(second - first, abs=0.002)
     assert page.panel.compare.charts[0].isVisible()
@@ -335,7 +328,7 @@ def test_the_season_of_a_machine_and_back_to_a_point_of_it(page, bench, done, qt
     assert len(rows) == 3
     assert (
         any(head.startswith("Simulated") for head in heads)
-        is archive.result(bench.store, 3).answer["simulated"]
+        is any_answer(archive.result(bench.store, 3)).simulated
     )
     view.chart.setFocus()
     qtbot.keyClick(view.chart, Qt.Key.Key_Right)

@@ -11,6 +11,8 @@ from workbench.base.units import METRIC, US
 from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.codec import to_plain
 from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer
+from workbench.jobs.job import job
+from workbench.jobs.keep import add
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.season.answer import SeasonOptions, SeasonSays
 from workbench.jobs.season.compute import compute
@@ -35,9 +37,8 @@ def keep(path, kind, answers, *, table=None, recording=None):
     for at, answer in enumerate(answers):
         with open_store(path, now=lambda at=at: DAY + timedelta(days=at)) as store:
             own = f"{kind} {at}" if table is None and recording is None else table
-            store.add_result(
-                kind, to_plain(answer), options={}, table=own, recording=recording, machine=MACHINE
-            )
+            made_from = {"table": own, "recording": recording, "machine": MACHINE}
+            add(store, kind, answer, job(kind).options(), **made_from)
 
 
 def season(path, machine="Digger"):
