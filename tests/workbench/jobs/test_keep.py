@@ -35,5 +35,5 @@ def test_answer_and_options_come_back_as_they_were(store, answer):
     assert (again.verdict, again.ratio) == (Verdict.FAIL, 0.9)
     assert math.isnan(again.series.belt_mps[1])
     assert options_of(stored) == PassOptions(belt="left")
-    with pytest.raises(StoreError, match="CalibrateAnswer"):
+    with pytest.raises(StoreError, match="holds no answer"):
         answer_of(stored, CalibrateAnswer)
