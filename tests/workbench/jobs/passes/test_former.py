@@ -6,6 +6,8 @@ statements, and null for what there was none of.
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from drivers.catalogue import open_input
@@ -18,6 +20,7 @@ from workbench.jobs.passes.answer import PassAnswer, PassOptions
 from workbench.jobs.source import stored_source
 from workbench.jobs.verify import verify
 from workbench.match.hypotheses import Cause
+from workbench.records.jsonable import to_text
 from workbench.records.store import open_store
 from workbench.reports.document import render_html
 from workbench.reports.stored import document_of
@@ -26,7 +29,7 @@ from workbench.words.view import json_view
 from workbench.words.words import Words
 
 NONE = dict.fromkeys(("stands_apart", "wheel_slip_against", "belt_against_ground", "course"))
-OPTIONS = {"belt": None, "ground": "radar", "oil_c": [20, 55], "moved": None, "course": None}
+OPTIONS = '{"belt": null, "ground": "radar", "oil_c": [20, 55], "moved": null, "course": null}'
 
 
 @pytest.fixture(scope="module")
@@ -51,7 +54,7 @@ def former(tmp_path_factory):
     then = NONE | json_view(answer, Words(US))
     del then["statements"]
     with open_store(address) as store:
-        number = store.add_result("pass", then, options=OPTIONS, recording=1, machine=machine)
+        number = store.add_result("pass", to_text(then), OPTIONS, recording=1, machine=machine)
     return address, number
 
 
@@ -82,8 +85,8 @@ def test_a_changed_number_is_found(former):
         stored = store.result(number)
         wrong = store.add_result(
             "pass",
-            stored.answer | {"separation_m": 1.0},
-            options=OPTIONS,
+            json.dumps(json.loads(stored.answer_json) | {"separation_m": 1.0}),
+            OPTIONS,
             recording=1,
             machine=stored.machine(),
         )
