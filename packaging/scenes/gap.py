@@ -55,7 +55,7 @@ def drop_out_run(studio):
 
     studio.use("sim:drop-out-run?seed=3")
     studio.run(5)
-    studio.show("Gap").job.use_machine_in_use()
+    studio.show("Gap").job.list.use_machine_in_use()
     _run(studio, View.DROP_OUT, 100)
 
 
@@ -71,9 +71,9 @@ def batch(studio):
     page.show_view(View.FEELER)
     job = page.job
     for name, readings in SEASON:
-        job.add_pickup(name)
+        job.list.add(name)
         _read(page, readings)
-    job.go_to(4)
+    job.list.go_to(4)
     studio.window.resize(1024, 600)
     studio.rest()
     page.show_view(View.LIST)
@@ -85,9 +85,9 @@ def another_machine(studio):
 
     studio.use("sim:healthy?seed=1")
     page = studio.show("Gap")
-    page.job.add_pickup("Digger 14 / left")
+    page.job.list.add("Digger 14 / left")
     _read(page, ("0.060", "0.066", "0.071", "0.062"))
-    page.job.go_to(1)
+    page.job.list.go_to(1)
     page._keep()
     studio.rest()
     page.show_view(View.FEELER)

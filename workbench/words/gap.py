@@ -16,6 +16,7 @@ from workbench.jobs.gap.answer import (
     PickupAnswer,
     WheelAnswer,
     faults_named,
+    headline,
     parts_of,
 )
 from workbench.jobs.gap.sheet import Line, Sheet
@@ -27,23 +28,9 @@ Rows = list[tuple[str, str]]
 AT_ANGLE = N_("{gap_m:gap} at {at_deg}")
 
 SUMMARY_HEADER = (
-    "machine",
-    "side",
-    "kind",
-    "verdict",
-    "gap_m",
-    "U_gap_m",
-    "runout_m",
-    "U_runout_m",
-    "closest_m",
-    "closest_angle_deg",
-    "widest_m",
-    "widest_angle_deg",
-    "teeth",
-    "missed",
-    "extra",
-    "faults",
-    "advice",
+    *("machine", "side", "kind", "verdict", "gap_m", "U_gap_m", "runout_m", "U_runout_m"),
+    *("closest_m", "closest_angle_deg", "widest_m", "widest_angle_deg"),
+    *("teeth", "missed", "extra", "faults", "advice"),
 )
 """Columns of the sheet as CSV; lengths in metres, an absent value empty."""
 
@@ -58,36 +45,9 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def headline(one: FeelerAnswer | WheelAnswer, words: Words) -> str:
+def headline_words(one: FeelerAnswer | WheelAnswer, words: Words) -> str:
     """What a pickup's answer comes to, in a sentence."""
-    drop = one.drop_out if isinstance(one, WheelAnswer) else None
-    if one.faults:
-        return _faults_sentence(one, words)
-    if drop is not None:
-        return words.say(drop.sentence)
-    if not math.isfinite(one.gap_m):
-        return f"{capital(words.say(one.reason)).rstrip('.')}."
-    said = gap_sentence(one, words)
-    if isinstance(one, FeelerAnswer) and one.swing_m is None and not one.verdict.is_fail:
-        return f"{said} {words.say(one.reason)}"
-    return said
-
-
-def gap_sentence(one: PickupAnswer, words: Words) -> str:
-    """Mean, run-out and widest point of one pickup."""
-    template = N_(
-        "The gap is {gap_m:gap} on average, run-out {runout_m:gap}; widest {widest_m:gap} at "
-        "{at_deg}."
-    )
-    if not math.isfinite(one.runout_m):
-        template = N_("The gap is {gap_m:gap} on average; widest {widest_m:gap} at {at_deg}.")
-    values = {
-        "gap_m": PlusMinus(one.gap_m, one.U_gap_m),
-        "runout_m": one.runout_m,
-        "widest_m": one.widest_m,
-        "at_deg": one.widest_angle_deg,
-    }
-    return words.fill(template, values)
+    return f"{capital(words.say(headline(one))).rstrip('.')}."
 
 
 def details(one: FeelerAnswer | WheelAnswer, words: Words) -> list[str]:
@@ -112,17 +72,6 @@ def details(one: FeelerAnswer | WheelAnswer, words: Words) -> list[str]:
         counted = N_("{teeth} teeth over {turns:.0f} turns, {missed} missed, {extra} extra.")
         lines.append(words.fill(counted, values))
     return [*lines, *words.say_all(one.warnings)]
-
-
-def _faults_sentence(one: FeelerAnswer | WheelAnswer, words: Words) -> str:
-    named = capital(fault_names(one, words))
-    if not any(fault.tooth for fault in one.faults):
-        return f"{named}."
-    if isinstance(one, WheelAnswer) and one.marked:
-        told = _("{faults}, counted from the mark in the direction of rotation.")
-    else:
-        told = _("{faults}, counted from the first tooth seen in the direction of rotation.")
-    return told.format(faults=named)
 
 
 def widest_words(one: PickupAnswer, words: Words) -> str:

@@ -292,7 +292,7 @@ def test_an_earlier_result_tells_whether_it_is_the_same_wheel(gap, capsys) -> No
 BROKEN = {
     "empty.csv": ("pickup,angle_deg,gap_m\n", "there are no readings"),
     "inches.csv": (HEADER + "left,0,0.062\n", "line 2: .* looks like inches"),
-    "angle.csv": ("pickup,gap_m\nleft,0.0016\n", "the column 'angle_deg' is missing"),
+    "angle.csv": ("pickup,gap_m\nleft,0.0016\n", "no column 'angle_deg' in"),
     "words.csv": (HEADER + "left,top,0.0016\n", "line 2: 'top' in column 'angle_deg'"),
     "short.csv": ("time_s,channel\n0,left\n1,left\n", "has 2 pulses; at least two turns"),
     "turn.csv": (

@@ -11,22 +11,18 @@ within some ten values (computed).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum, auto
 
 import numpy as np
-from numpy.typing import NDArray
 
 from workbench.base.statements import Statement, statement
 from workbench.calibration.statistics.control_chart import (
-    Cusum,
-    Ewma,
     cusum,
     ewma,
     sigma_from_ranges,
 )
-
-Floats = NDArray[np.float64]
 
 FEWEST = 8
 """Values from which a chart says something; chosen."""
@@ -44,41 +40,67 @@ class RepeatSays(StrEnum):
     REPEATS_CLOSER = auto()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class RepeatChart:
-    """The chart of the values (n,), the newest last. `sentence` says what it means.
+    """The chart of all values, the newest last, of which `new_m` are those of today.
 
-    `in_control` is None where there are too few values to say.
+    `in_control` is None, and no mean or sum is there, where there are too few values.
+    `sentence` says what it means.
     """
 
-    gap_m: Floats
+    name: str
+    new_m: tuple[float, ...]
+    gap_m: tuple[float, ...]
     target_m: float
     sigma_m: float
-    ewma: Ewma | None
-    cusum: Cusum | None
     in_control: bool | None
     sentence: Statement
+    ewma_m: tuple[float, ...] | None
+    ewma_low_m: float = math.nan
+    ewma_high_m: float = math.nan
+    cusum_high_m: tuple[float, ...] = ()
+    cusum_low_m: tuple[float, ...] = ()
+    cusum_decision_m: float = math.nan
 
 
-def repeat_chart(gap_m: Floats, blade_step_m: float, target_m: float | None = None) -> RepeatChart:
-    """Chart of repeated readings (n,) of one gap, `target_m` its known value if it has one.
+def repeat_chart(
+    name: str,
+    earlier_m: Sequence[float],
+    new_m: Sequence[float],
+    blade_step_m: float,
+    target_m: float = math.nan,
+) -> RepeatChart:
+    """Chart of the repeated readings `name` of one gap, `target_m` its known value if it has one.
 
     The spread comes from the ranges of neighbours, never less than the blades' own step.
     """
-    count = int(gap_m.size)
+    new, values = tuple(new_m), (*earlier_m, *new_m)
+    gap_m, count = np.array(values), len(values)
     if count < FEWEST:
         few = statement(RepeatSays.FEW_REPEATS, count=count, more=FEWEST - count)
-        return RepeatChart(gap_m, math.nan, math.nan, None, None, None, few)
-    target = float(np.mean(gap_m[:PHASE_ONE])) if target_m is None else target_m
+        return RepeatChart(name, new, values, math.nan, math.nan, None, few, None)
+    target = float(np.mean(gap_m[:PHASE_ONE])) if math.isnan(target_m) else target_m
     sigma = max(sigma_from_ranges(gap_m), blade_step_m / math.sqrt(12))
     by_mean = ewma(gap_m, target=target, sigma=sigma, width=WIDTH)
     by_sum = cusum(gap_m, target=target, slack=0.5 * sigma, decision=DECISION * sigma)
     alarms = sorted({*by_mean.alarms, *by_sum.alarms})
-    if not alarms:
-        said = statement(RepeatSays.REPEATS_HOLD, count=count, target_m=target)
-    else:
-        first_out = alarms[0]
-        wider = by_sum.high[first_out] > by_sum.low[first_out]
+    said = statement(RepeatSays.REPEATS_HOLD, count=count, target_m=target)
+    if alarms:
+        wider = by_sum.high[alarms[0]] > by_sum.low[alarms[0]]
         says = RepeatSays.REPEATS_WIDER if wider else RepeatSays.REPEATS_CLOSER
-        said = statement(says, first=first_out + 1, target_m=target)
-    return RepeatChart(gap_m, target, sigma, by_mean, by_sum, not alarms, said)
+        said = statement(says, first=alarms[0] + 1, target_m=target)
+    return RepeatChart(
+        name,
+        new,
+        values,
+        target,
+        sigma,
+        not alarms,
+        said,
+        tuple(by_mean.mean.tolist()),
+        by_mean.low,
+        by_mean.high,
+        tuple(by_sum.high.tolist()),
+        tuple(by_sum.low.tolist()),
+        by_sum.decision,
+    )

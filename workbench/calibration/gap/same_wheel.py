@@ -34,22 +34,25 @@ class SameWheelSays(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class WheelMatch:
-    """`same` is None where it cannot be told. Tooth 1 now was tooth `tooth_then` then."""
+    """Whether it is the wheel of the stored `result`; `same_wheel` is None where it cannot be
+    told. Tooth 1 now was tooth `tooth_then` then."""
 
-    same: bool | None
+    result: int | None
+    same_wheel: bool | None
     turned_back: bool
-    tooth_then: int
+    tooth_then: int | None
     correlation: float
     sentence: Statement
 
 
-def compare_spacing(now: Floats, then: Floats) -> WheelMatch:
-    """Compare two wheels' lateness by tooth (Z,), NaN where a tooth was not seen."""
+def compare_spacing(now: Floats, then: Floats, result: int | None = None) -> WheelMatch:
+    """Compare two wheels' lateness by tooth (Z,), NaN where a tooth was not seen; `result` is
+    the stored result that `then` is of."""
     if now.size != then.size or now.size < FEWEST_TEETH:
         said = statement(SameWheelSays.OTHER_COUNT, now=now.size, then=then.size)
         if now.size == then.size:
             said = statement(SameWheelSays.FEW_TEETH_TO_KNOW, teeth=now.size)
-        return WheelMatch(None, False, 0, float("nan"), said)
+        return WheelMatch(result, None, False, None, float("nan"), said)
     forward = _correlations(now, then)
     backward = _correlations(now, -then[::-1])
     turned_back = bool(backward.max() > forward.max())
@@ -57,11 +60,11 @@ def compare_spacing(now: Floats, then: Floats) -> WheelMatch:
     shift, correlation = int(np.argmax(best)), float(best.max())
     if correlation < ALIKE:
         other = statement(SameWheelSays.OTHER_WHEEL)
-        return WheelMatch(False, False, 0, correlation, other)
+        return WheelMatch(result, False, False, None, correlation, other)
     tooth_then = (now.size - 1 - shift) % now.size + 1 if turned_back else shift + 1
     says = SameWheelSays.SAME_WHEEL_TURNED_BACK if turned_back else SameWheelSays.SAME_WHEEL
     said = statement(says, tooth_then=tooth_then)
-    return WheelMatch(True, turned_back, tooth_then, correlation, said)
+    return WheelMatch(result, True, turned_back, tooth_then, correlation, said)
 
 
 def _correlations(now: Floats, then: Floats) -> Floats:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from workbench.base.errors import Message, WrongInput
 from workbench.base.typed import parse_length_m
 from workbench.base.units import INCH_M
+from workbench.calibration.typed_rows import read_rows
 
 Floats = NDArray[np.float64]
 
@@ -42,32 +43,12 @@ class GapReadings:
 
 def parse_gap_table(text: str, name: str = "gap table") -> list[GapReadings]:
     """The readings by pickup, in order of first appearance. Raises WrongInput with the line."""
-    rows = csv.reader(io.StringIO(text.removeprefix("\ufeff")), strict=True)
+    rows, _, _ = read_rows(text, name, needed=HEADER, known=HEADER, most=_MOST_ROWS, strict=True)
     found: dict[str, list[tuple[float, float, int]]] = {}
-    places: dict[str, int] | None = None
-    try:
-        for cells in rows:
-            if not any(cell.strip() for cell in cells):
-                continue
-            where = Message("{name}, line {line}", name=name, line=rows.line_num)
-            if places is None:
-                places = _columns([cell.strip() for cell in cells], where)
-                continue
-            pickup, angle_deg, gap_m = _row(cells, places, where)
-            found.setdefault(pickup, []).append((angle_deg, gap_m, rows.line_num))
-            if rows.line_num > _MOST_ROWS:
-                raise WrongInput(
-                    "{where}: there are more than {most} lines; cut it up.",
-                    where=where,
-                    most=_MOST_ROWS,
-                )
-    except csv.Error as error:
-        raise WrongInput(
-            "{name}, line {line}: {problem}; expected a line of CSV.",
-            name=name,
-            line=rows.line_num,
-            problem=error,
-        ) from None
+    for line, cells in rows:
+        where = Message("{name}, line {line}", name=name, line=line)
+        pickup, angle_deg, gap_m = _row(cells, where)
+        found.setdefault(pickup, []).append((angle_deg, gap_m, line))
     if not found:
         raise WrongInput(
             "{name}: there are no readings; expected rows under {header}.",
@@ -125,45 +106,8 @@ def check_gap_m(gap_m: float, where: Message | str) -> float:
     return gap_m
 
 
-def _columns(header: list[str], where: Message) -> dict[str, int]:
-    expected = ",".join(HEADER)
-    if len(header) == 1 and (";" in header[0] or "\t" in header[0]):
-        raise WrongInput(
-            "{where}: the columns are not separated by commas; expected the header {expected}, "
-            "and decimals with a point.",
-            where=where,
-            expected=expected,
-        )
-    for column in HEADER:
-        if column not in header:
-            raise WrongInput(
-                "{where}: the column '{column}' is missing from '{found}'; expected the header "
-                "{expected}.",
-                where=where,
-                column=column,
-                found=_short(",".join(header)),
-                expected=expected,
-            )
-        if header.count(column) > 1:
-            raise WrongInput(
-                "{where}: the column '{column}' is there twice; expected the header {expected}.",
-                where=where,
-                column=column,
-                expected=expected,
-            )
-    return {column: header.index(column) for column in HEADER}
-
-
-def _row(cells: list[str], places: dict[str, int], where: Message) -> tuple[str, float, float]:
-    if len(cells) <= max(places.values()):
-        raise WrongInput(
-            "{where}: {count} cells in '{found}'; expected {header}.",
-            where=where,
-            count=len(cells),
-            found=_short(",".join(cells)),
-            header=",".join(HEADER),
-        )
-    pickup = cells[places["pickup"]].strip()
+def _row(cells: dict[str, str], where: Message) -> tuple[str, float, float]:
+    pickup = cells["pickup"]
     if not pickup or len(pickup) > _MOST_LETTERS or not pickup.isprintable():
         raise WrongInput(
             "{where}: '{found}' names no pickup; expected 1 to {most} letters.",
@@ -171,15 +115,13 @@ def _row(cells: list[str], places: dict[str, int], where: Message) -> tuple[str,
             found=_short(pickup),
             most=_MOST_LETTERS,
         )
-    angle_deg = _number(cells, places, "angle_deg", where, Message("degrees, 0 to 360"))
-    gap_m = _number(cells, places, "gap_m", where, _in_metres(cells[places["gap_m"]]))
+    angle_deg = _number(cells, "angle_deg", where, Message("degrees, 0 to 360"))
+    gap_m = _number(cells, "gap_m", where, _in_metres(cells.get("gap_m", "")))
     return pickup, check_angle_deg(angle_deg, where), check_gap_m(gap_m, where)
 
 
-def _number(
-    cells: list[str], places: dict[str, int], column: str, where: Message, expected: Message
-) -> float:
-    cell = cells[places[column]].strip()
+def _number(cells: dict[str, str], column: str, where: Message, expected: Message) -> float:
+    cell = cells.get(column, "")
     try:
         value = float(cell) if "_" not in cell else math.nan
     except ValueError:

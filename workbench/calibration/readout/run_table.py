@@ -24,7 +24,8 @@ from workbench.base.machine import Machine
 from workbench.base.statements import Statement, statement
 from workbench.base.units import to_mps
 from workbench.calibration.pulses.drive_line import metres_per_pulse
-from workbench.calibration.readout.rows import (
+from workbench.calibration.readout.runs import HAND_INTERVAL_U_S, Run
+from workbench.calibration.typed_rows import (
     at,
     delimiter_of,
     header_of,
@@ -34,7 +35,6 @@ from workbench.calibration.readout.rows import (
     number_or_nan,
     read_rows,
 )
-from workbench.calibration.readout.runs import HAND_INTERVAL_U_S, Run
 
 COLUMNS = ("run", "shown", "laps", "laps_time_s", "pulses", "pulses_time_s")
 REFERENCE_COLUMNS = ("reference_mps", "u_reference_mps")

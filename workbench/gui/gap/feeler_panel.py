@@ -25,12 +25,12 @@ from workbench.base.errors import WrongInput
 from workbench.base.units import UnitSystem
 from workbench.gui.parts.basics import Elided, VerdictPill, button, label, row, say
 from workbench.gui.theme import GRID_PX, TITLE_PX, TOUCH_PX, Theme, font
-from workbench.jobs.gap.answer import FeelerAnswer
+from workbench.jobs.gap.answer import FeelerAnswer, gap_says
 from workbench.models.bench import Bench
 from workbench.models.gap.job import ROUNDS, GapJob, Step
 from workbench.models.gap.pickups import PickupState
 from workbench.models.gap.words import limits_words
-from workbench.words.gap import details, gap_sentence
+from workbench.words.gap import details
 from workbench.words.language import N_, _
 from workbench.words.words import Words
 
@@ -73,7 +73,7 @@ class GapFeelerPanel(QWidget):
         self.name_error, self.place_error = label("", "error"), label("", "error")
         self.gap_error = label("", "error")
         self.whose = Elided("soft")
-        self.use_machine = button("Use machine in use", job.use_machine_in_use)
+        self.use_machine = button("Use machine in use", job.list.use_machine_in_use)
         # The words give way, the button does not.
         self.whose.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self.use_machine.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
@@ -108,17 +108,16 @@ class GapFeelerPanel(QWidget):
             return
         self.gap.setText("")  # not clear(): Ctrl+Z is to take the reading back, not the text
         self.place.setText("")
-        self._job.read(angle_deg, gap_m)
+        self._job.list.read(angle_deg, gap_m)
         self.gap.setFocus()
 
     def rename(self) -> None:
         """Take the name typed."""
-        entry = self._job.list.current
-        if entry is None or self.name.text().strip() == entry.name:
+        if self.name.text().strip() == self._job.list.current.name:
             self._complain(self.name_error, "")
             return
         try:
-            self._job.name_pickup(self.name.text())
+            self._job.list.rename(self.name.text())
         except WrongInput as error:
             self._complain(self.name_error, self._words.say(error))
 
@@ -126,8 +125,6 @@ class GapFeelerPanel(QWidget):
         """The pickup at hand as it stands, and what comes next."""
         job, units = self._job, self._bench.settings.units
         entry = job.list.current
-        if entry is None:
-            return
         state = job.list.state(entry)
         if self._shown != (job.list.revision, job.list.at, units):
             # What is wrong with what is typed stands until something else is done.
@@ -170,13 +167,13 @@ class GapFeelerPanel(QWidget):
             say(self.advice, _("Turn the wheel by hand from the mark to each place."))
         elif judged:
             self.pill.show_verdict(gap.verdict)
-            say(self.sentence, gap_sentence(gap, words))
+            say(self.sentence, words.say(gap_says(gap)))
             say(self.advice, " ".join(details(gap, words)))
         else:
             told = _("{read} of {places} places read; next {place}.")
             place = self._place_words(job.next_angle_deg())
             say(self.sentence, told.format(read=job.places_read, places=job.places, place=place))
-            say(self.advice, _("So far: {said}").format(said=gap_sentence(gap, words)))
+            say(self.advice, _("So far: {said}").format(said=words.say(gap_says(gap))))
 
     def _place_words(self, angle_deg: float) -> str:
         """'90°' or 'tooth 9'."""
@@ -263,7 +260,7 @@ class GapFeelerPanel(QWidget):
         self.round.activated.connect(
             lambda _at: self._job.use_places(round_of=self.round.currentData())
         )
-        self.chips.removed.connect(self._job.drop_reading)
+        self.chips.removed.connect(self._job.list.drop_reading)
         self.chips.currentRowChanged.connect(lambda at: self.remove.setVisible(at >= 0))
         self.remove.hide()
 
@@ -281,7 +278,7 @@ class GapFeelerPanel(QWidget):
             self._job.undo()
             return True
         if empty_pad and event.key() == Qt.Key.Key_Plus:
-            self._job.go_to(self._job.list.at + 1)
+            self._job.list.go_to(self._job.list.at + 1)
             return True
         return False
 
@@ -321,7 +318,7 @@ class GapFeelerPanel(QWidget):
 
     def _remove(self) -> None:
         if self.chips.currentRow() >= 0:
-            self._job.drop_reading(self.chips.currentRow())
+            self._job.list.drop_reading(self.chips.currentRow())
 
     def _show_chips(self, angle_deg: Sequence[float], gap_m: Sequence[float]) -> None:
         words = self._words

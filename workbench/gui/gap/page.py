@@ -68,7 +68,7 @@ class GapPage(QWidget):
         self.buttons = GapActions(
             go_by=self._go_by,
             add=self._add,
-            remove=self._job.remove_pickup,
+            remove=self._job.list.remove,
             open_table=self._ask_table,
             keep=self._keep,
             report=self.see_report,
@@ -193,9 +193,9 @@ class GapPage(QWidget):
         self.head.chosen.connect(self.show_view)
         self.paper.closed.connect(self._close_paper)
         self.feeler.step.connect(self._do)
-        self.list.chosen.connect(self._job.go_to)
+        self.list.chosen.connect(self._job.list.go_to)
         self.list.opened.connect(lambda: self.show_view(View.FEELER))
-        self.list.removed.connect(self._job.remove_pickup)
+        self.list.removed.connect(self._job.list.remove)
         self.list.named.connect(self._add_named)
         for panel in self.runs.values():
             panel.go.connect(self._go)
@@ -209,7 +209,7 @@ class GapPage(QWidget):
             shortcut.activated.connect(do)
         self.destroyed.connect(self._works.wait)
         self.destroyed.connect(self._drafts.wait)
-        self.destroyed.connect(self._job.close)
+        self.destroyed.connect(self._job.keep_draft)
 
     def _arrange(self) -> None:
         """What stands side by side in the room there is."""
@@ -257,10 +257,10 @@ class GapPage(QWidget):
         }[step]()
 
     def _go_by(self, many: int) -> None:
-        self._job.go_to(self._job.list.at + many)
+        self._job.list.go_to(self._job.list.at + many)
 
     def _add(self) -> None:
-        self._job.add_pickup()
+        self._job.list.add()
         if self.view is not View.LIST:
             self.show_view(View.FEELER)
             self.feeler.name.setFocus(Qt.FocusReason.TabFocusReason)
@@ -268,7 +268,7 @@ class GapPage(QWidget):
 
     def _add_named(self, name: str) -> None:
         try:
-            self._job.add_pickup(name.strip() or " ")
+            self._job.list.add(name.strip() or " ")
         except WrongInput as error:
             self.list.complain(self._words.say(error))
             return

@@ -38,9 +38,9 @@ class GapPictures(QStackedWidget):
 
     def show_feeler(self) -> None:
         """The gap round the wheel as read so far, and where to read next."""
-        job, entry = self._job, self._job.list.current
+        job = self._job
         following = None if job.round_is_read else job.next_angle_deg()
-        gap = job.list.state(entry).gap if entry is not None else None
+        gap = job.list.state(job.list.current).gap
         wheel = feeler_wheel(gap, job.limits, following)
         self.wheel.show_wheel(wheel, self._bench.settings.units)
         self.setCurrentWidget(self.wheel)

@@ -24,7 +24,7 @@ from workbench.models.gap.run import FEWEST_LOST, WANTED_TURNS
 from workbench.models.gap.store import KeptAnswer
 from workbench.models.gap.words import drop_out_facts, kept_words
 from workbench.models.records.old_recordings import OldRecording
-from workbench.words.gap import details, headline
+from workbench.words.gap import details, headline_words
 from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words
 
@@ -133,7 +133,7 @@ class GapRunPanel(QWidget):
     def _show_answer(self, pickup: WheelAnswer, kept: KeptAnswer) -> None:
         words = Words(self._bench.settings.units)
         self.pill.show_verdict(pickup.verdict)
-        say(self.sentence, headline(pickup, words))
+        say(self.sentence, headline_words(pickup, words))
         lines = details(pickup, words)
         if self._drop_out and kept.machine is not None:
             facts = drop_out_facts(pickup, kept.machine.limits.speed_low_mps, words)
@@ -191,8 +191,7 @@ class GapRunPanel(QWidget):
 
     def _side(self) -> str:
         """The side of the pickup at hand: its channel is often called the same."""
-        entry = self._job.list.current
-        return parts_of(entry.name)[1] if entry else ""
+        return parts_of(self._job.list.current.name)[1]
 
     def _channel_chosen(self) -> None:
         if self._job.run.pickup is not None and not self._job.run.running:
@@ -209,8 +208,7 @@ class GapRunPanel(QWidget):
         return _("Start drop-out run") if self._drop_out else _("Start tooth run")
 
     def _question(self) -> str:
-        entry = self._job.list.current
-        name = entry.name if entry else ""
+        name = self._job.list.current.name
         if self._drop_out:
             return _("At what belt speed does {pickup} lose its pulses?").format(pickup=name)
         return _("Is every tooth of the wheel at {pickup} sound?").format(pickup=name)

@@ -23,9 +23,9 @@ from workbench.calibration.readout.recorded_runs import (
     run_in_window,
     steady_stretches,
 )
-from workbench.calibration.readout.rows import RowSays
 from workbench.calibration.readout.run_table import read_run_table
 from workbench.calibration.readout.steady_runs import calibrate_runs
+from workbench.calibration.typed_rows import RowSays
 from workbench.jobs.calibrate.answer import CalibrateOptions, CalibrateSays
 from workbench.jobs.calibrate.tables import (
     FLIP_COLUMNS,

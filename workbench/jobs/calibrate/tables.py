@@ -10,7 +10,7 @@ from workbench.base.errors import WrongInput
 from workbench.base.statements import Statement, statement
 from workbench.calibration.readout.change_overs import Flip
 from workbench.calibration.readout.recorded_runs import Window
-from workbench.calibration.readout.rows import at, no_number, number, read_rows
+from workbench.calibration.typed_rows import at, no_number, number, read_rows
 
 SHOWN_COLUMNS = ("from_s", "to_s", "shown")
 FLIP_COLUMNS = ("time_s", "shown", "direction")

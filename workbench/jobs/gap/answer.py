@@ -13,10 +13,14 @@ from enum import StrEnum, auto
 from typing import Literal, TypeVar
 
 from workbench.base.machine import Pickup
-from workbench.base.statements import Statement, statement
+from workbench.base.statements import PlusMinus, Statement, statement
 from workbench.calibration.gap.faults import Fault, FaultKind
 from workbench.calibration.gap.judgement import Estimate
+from workbench.calibration.gap.margin import DropOutShown
 from workbench.calibration.gap.places import BLADE_STEP_M
+from workbench.calibration.gap.repeats import RepeatChart
+from workbench.calibration.gap.same_wheel import WheelMatch
+from workbench.calibration.gap.wheel_faults import WheelSays
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.codec import FLAT_IF_ALONE
 
@@ -39,12 +43,12 @@ class PickupSays(StrEnum):
     TEETH_COUNT_FROM = auto()
     FROM_MARK = auto()
     FROM_FIRST_EDGE = auto()
-    FEELER_LINE = auto()
-    FEELER_LINE_WITHOUT_RUNOUT = auto()
-    PULSE_LINE = auto()
-    PULSE_LINE_WITH_GAP = auto()
-    UNTOLD_LINE = auto()
-    NO_FAULT = auto()
+    GAP_ROUND_WHEEL = auto()
+    GAP_AT_ONE_PLACE = auto()
+    GAP_SO_FAR = auto()
+    FAULTS_FROM_MARK = auto()
+    FAULTS_FROM_FIRST_SEEN = auto()
+    PICKUP_LINE = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,40 +164,6 @@ class LawAnswer:
     highest_gap_m: float
 
 
-@dataclass(frozen=True, slots=True)
-class DropOutAnswer:
-    """At what belt speed teeth go missing; NaN where none did. U with k = 2."""
-
-    tooth_rate_hz: float
-    u_tooth_rate_hz: float
-    speed_mps: float
-    u_speed_mps: float
-    U_speed_mps: float
-    margin: float
-    first_tooth: int | None
-    first_angle_deg: float
-    first_missed_mps: float
-    slowest_mps: float
-    missed: int
-    passages: int
-    sentence: Statement
-    gap_at_limit_m: float = math.nan
-    u_gap_at_limit_m: float = math.nan
-    U_gap_at_limit_m: float = math.nan
-
-
-@dataclass(frozen=True, slots=True)
-class Compared:
-    """Whether it is the wheel of an earlier result; `same_wheel` None where it cannot be told."""
-
-    result: int | None
-    same_wheel: bool | None
-    turned_back: bool
-    tooth_then: int | None
-    correlation: float
-    sentence: Statement
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelAnswer(PickupAnswer):
     """One pickup by its pulses; shares of a pitch, or of the wheel's radius, end in `_rel`."""
@@ -220,27 +190,8 @@ class WheelAnswer(PickupAnswer):
     baseline_reading: BaselineReading | None = None
     amplitude_law: LawAnswer | None = None
     gap_by_tooth_m: tuple[float, ...] | None = None
-    drop_out: DropOutAnswer | None = None
-    before: Compared | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Control:
-    """The shop's repeat measurements of one gap, those before included, as a control chart."""
-
-    name: str
-    new_m: tuple[float, ...]
-    gap_m: tuple[float, ...]
-    target_m: float
-    sigma_m: float
-    in_control: bool | None
-    sentence: Statement
-    ewma_m: tuple[float, ...] | None
-    ewma_low_m: float = math.nan
-    ewma_high_m: float = math.nan
-    cusum_high_m: tuple[float, ...] = ()
-    cusum_low_m: tuple[float, ...] = ()
-    cusum_decision_m: float = math.nan
+    drop_out: DropOutShown | None = None
+    before: WheelMatch | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -261,7 +212,7 @@ class GapAnswer(Headline):
     blade_step_m: float
     summary: dict[str, int] | None = None
     counted_from: Statement | None = None
-    control: Control | None = None
+    control: RepeatChart | None = None
 
     @property
     def limits(self) -> Pickup:
@@ -316,3 +267,32 @@ def faults_named(faults: Iterable[Fault]) -> tuple[Statement, ...]:
         else statement(fault.kind)
         for fault in faults
     )
+
+
+def gap_says(one: PickupAnswer) -> Statement:
+    """Mean, run-out and widest point of one pickup."""
+    known = math.isfinite(one.runout_m)
+    return statement(
+        PickupSays.GAP_ROUND_WHEEL if known else PickupSays.GAP_AT_ONE_PLACE,
+        gap_m=PlusMinus(one.gap_m, one.U_gap_m),
+        runout_m=one.runout_m,
+        widest_m=one.widest_m,
+        at_deg=one.widest_angle_deg,
+    )
+
+
+def headline(one: FeelerAnswer | WheelAnswer) -> Statement:
+    """What a pickup's answer comes to."""
+    if one.faults:
+        says: StrEnum = WheelSays.HAS_FAULTS
+        if suspect_teeth(one):
+            marked = isinstance(one, WheelAnswer) and one.marked
+            says = PickupSays.FAULTS_FROM_MARK if marked else PickupSays.FAULTS_FROM_FIRST_SEEN
+        return statement(says, faults=faults_named(one.faults))
+    if isinstance(one, WheelAnswer) and one.drop_out is not None:
+        return one.drop_out.sentence
+    if not math.isfinite(one.gap_m):
+        return one.reason
+    if isinstance(one, FeelerAnswer) and one.swing_m is None and not one.verdict.is_fail:
+        return statement(PickupSays.GAP_SO_FAR, gap=gap_says(one), missing=one.reason)
+    return gap_says(one)

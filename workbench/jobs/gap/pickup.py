@@ -10,7 +10,7 @@ import numpy as np
 from drivers.contract import EdgeTrack, Floats
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, Pickup
-from workbench.base.statements import PlusMinus, Statement, statement
+from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.same_wheel import compare_spacing
 from workbench.calibration.gap.seen import count_teeth
@@ -18,7 +18,6 @@ from workbench.calibration.gap.table import GapReadings
 from workbench.calibration.gap.wheel_faults import WheelCheck, check_wheel
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.gap.answer import (
-    Compared,
     FeelerAnswer,
     GapOptions,
     PickupSays,
@@ -62,23 +61,7 @@ def feeler_answer(readings: GapReadings, limits: Pickup, blade_step_m: float) ->
         missed=None,
         extra=None,
     )
-    answer = with_gap(answer, gap.mean, gap.runout, gap.closest, gap.widest, gap.k)
-    return replace(answer, line=_feeler_line(answer))
-
-
-def _feeler_line(answer: FeelerAnswer) -> Statement:
-    says = PickupSays.FEELER_LINE
-    if not answer.u_runout_m > 0:
-        says = PickupSays.FEELER_LINE_WITHOUT_RUNOUT
-    return statement(
-        says,
-        pickup=answer.pickup,
-        verdict=statement(answer.verdict),
-        gap_m=PlusMinus(answer.gap_m, answer.U_gap_m),
-        runout_m=answer.runout_m,
-        widest_m=answer.widest_m,
-        at_deg=answer.widest_angle_deg,
-    )
+    return with_gap(answer, gap.mean, gap.runout, gap.closest, gap.widest, gap.k)
 
 
 def pulse_answer(
@@ -104,32 +87,30 @@ def pulse_answer(
     if options.drop_out:
         answer = drop_out(answer, track, machine, options)
     if track.channel in options.before:
-        answer = replace(answer, before=_compared(check, options.before[track.channel], options))
+        then = np.array(options.before[track.channel])
+        before = compare_spacing(check.offset_rel, then, options.before_result)
+        answer = replace(answer, before=before)
     if answer.faults:
         named = faults_named(answer.faults)
         answer = replace(answer, advice=statement(PickupSays.SEE_TO_FIRST, faults=named))
-    return replace(answer, line=_pulse_line(answer))
+    return answer
 
 
 def untold(name: str, error: WrongInput) -> WheelAnswer:
     """The answer for one of several pickups that could not be judged at all."""
     machine_name, side, kind = parts_of(name)
-    verdict, reason = Verdict.CANNOT_TELL, error.statement
     return WheelAnswer(
         pickup=name,
         machine_name=machine_name,
         side=side,
         pickup_kind=kind,
-        verdict=verdict,
-        reason=reason,
+        verdict=Verdict.CANNOT_TELL,
+        reason=error.statement,
         advice=None,
-        warnings=(reason,),
+        warnings=(error.statement,),
         teeth=None,
         missed=None,
         extra=None,
-        line=statement(
-            PickupSays.UNTOLD_LINE, pickup=name, verdict=statement(verdict), reason=reason
-        ),
     )
 
 
@@ -200,30 +181,4 @@ def _of_wheel(
         voltage_rel=None if level is None else tuple(np.exp(level - np.nanmean(level)).tolist()),
         duty=None if duty is None else tuple(duty.tolist()),
         duty_mean=math.nan if duty is None else float(np.nanmean(duty)),
-    )
-
-
-def _compared(check: WheelCheck, then: tuple[float, ...], options: GapOptions) -> Compared:
-    match = compare_spacing(check.offset_rel, np.array(then))
-    return Compared(
-        result=options.before_result,
-        same_wheel=match.same,
-        turned_back=match.turned_back,
-        tooth_then=match.tooth_then or None,
-        correlation=match.correlation,
-        sentence=match.sentence,
-    )
-
-
-def _pulse_line(answer: WheelAnswer) -> Statement:
-    with_gap = math.isfinite(answer.gap_m)
-    return statement(
-        PickupSays.PULSE_LINE_WITH_GAP if with_gap else PickupSays.PULSE_LINE,
-        pickup=answer.pickup,
-        verdict=statement(answer.verdict),
-        faults=faults_named(answer.faults) or statement(PickupSays.NO_FAULT),
-        gap_m=answer.gap_m,
-        teeth=answer.teeth or 0,
-        missed=answer.missed or 0,
-        extra=answer.extra or 0,
     )

@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import replace
-
-import numpy as np
-
 from workbench.base.errors import Message, WrongInput
 from workbench.base.machine import Machine, Pickup
 from workbench.base.statements import statement
 from workbench.calibration.gap.repeats import repeat_chart
 from workbench.calibration.gap.table import GapReadings, parse_gap_table
-from workbench.jobs.gap.answer import Control, GapAnswer, GapOptions, PickupSays
+from workbench.calibration.typed_rows import holds_data
+from workbench.jobs.gap.answer import GapAnswer, GapOptions, PickupSays
 from workbench.jobs.gap.pickup import feeler_answer
 from workbench.jobs.gap.together import together
 
 
 def looks_like_gap_table(head: str) -> bool:
     """Whether a file that begins so is a gap table."""
-    first = head.lstrip("\ufeff \t\r\n").partition("\n")[0].lower()
+    first = next(filter(holds_data, head.splitlines()), "").lower()
     return "pickup" in first or "gap_m" in first
 
 
@@ -31,18 +27,21 @@ def of_table(text: str, machine: Machine | None, options: GapOptions) -> GapAnsw
     usual = statement(
         PickupSays.LIMITS_OF_PRACTICE, best_m=limits.gap_best_m, most_m=limits.gap_max_m
     )
+    chart = None
+    if control is not None:
+        new_m, earlier_m = control.gap_m.tolist(), options.control_history
+        known_m = options.control_target_m
+        chart = repeat_chart(control.pickup, earlier_m, new_m, options.blade_step_m, known_m)
+    chosen = _only(pickups, options.channel)
     return together(
-        [
-            feeler_answer(one, limits, options.blade_step_m)
-            for one in _only(pickups, options.channel)
-        ],
+        [feeler_answer(one, limits, options.blade_step_m) for one in chosen],
         warnings=[] if machine else [usual],
         source=options.table_name,
         kind="gap table",
         simulated=options.simulated,
         machine=machine,
         blade_step_m=options.blade_step_m,
-        control=None if control is None else _control(control, options),
+        control=chart,
     )
 
 
@@ -77,30 +76,3 @@ def _only(pickups: list[GapReadings], name: str | None) -> list[GapReadings]:
 def _names(pickups: list[GapReadings]) -> list[str | Message]:
     more = [Message("{count} more", count=len(pickups) - 8)] if len(pickups) > 8 else []
     return [*(f"'{one.pickup}'" for one in pickups[:8]), *more]
-
-
-def _control(readings: GapReadings, options: GapOptions) -> Control:
-    values = np.concatenate([np.array(options.control_history), readings.gap_m])
-    target_m = options.control_target_m
-    chart = repeat_chart(values, options.blade_step_m, None if math.isnan(target_m) else target_m)
-    control = Control(
-        name=readings.pickup,
-        new_m=tuple(readings.gap_m.tolist()),
-        gap_m=tuple(chart.gap_m.tolist()),
-        target_m=chart.target_m,
-        sigma_m=chart.sigma_m,
-        in_control=chart.in_control,
-        sentence=chart.sentence,
-        ewma_m=None,
-    )
-    if chart.ewma is None or chart.cusum is None:
-        return control
-    return replace(
-        control,
-        ewma_m=tuple(chart.ewma.mean.tolist()),
-        ewma_low_m=chart.ewma.low,
-        ewma_high_m=chart.ewma.high,
-        cusum_high_m=tuple(chart.cusum.high.tolist()),
-        cusum_low_m=tuple(chart.cusum.low.tolist()),
-        cusum_decision_m=chart.cusum.decision,
-    )

@@ -9,13 +9,14 @@ from dataclasses import replace
 from workbench.base.machine import Machine, Pickup
 from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.judgement import badness
+from workbench.calibration.gap.repeats import RepeatChart
 from workbench.jobs.gap.answer import (
-    Control,
     FeelerAnswer,
     GapAnswer,
     PickupAnswer,
     PickupSays,
     WheelAnswer,
+    headline,
 )
 
 
@@ -29,13 +30,14 @@ def together(
     machine: Machine | None,
     blade_step_m: float,
     counted_from: Statement | None = None,
-    control: Control | None = None,
+    control: RepeatChart | None = None,
 ) -> GapAnswer:
     """One or more pickups as one answer: the worst verdict, the worst pickup's headlines on top.
 
     `warnings` are those that hold for all. A single pickup takes them for its own.
     """
     common, alone = tuple(warnings), len(pickups) == 1
+    pickups = [replace(one, line=_line(one)) for one in pickups]
     if alone:
         pickups = [replace(pickups[0], warnings=(*common, *pickups[0].warnings))]
     first = max(pickups, key=lambda one: badness(one.verdict))
@@ -84,6 +86,12 @@ def alone(answer: GapAnswer, pickup: FeelerAnswer | WheelAnswer) -> GapAnswer:
         extra=pickup.extra,
         summary=None,
     )
+
+
+def _line(one: FeelerAnswer | WheelAnswer) -> Statement:
+    """A pickup's answer in a line."""
+    verdict, said = statement(one.verdict), headline(one)
+    return statement(PickupSays.PICKUP_LINE, pickup=one.pickup, verdict=verdict, said=said)
 
 
 def _of(pickup: PickupAnswer, said: Statement) -> Statement:

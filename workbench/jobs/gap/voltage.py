@@ -18,18 +18,17 @@ from workbench.calibration.gap.amplitude import (
     fit_law,
     gap_by_tooth,
 )
-from workbench.calibration.gap.dropout import DropOut, find_drop_out
+from workbench.calibration.gap.dropout import find_drop_out
 from workbench.calibration.gap.faults import FaultKind
 from workbench.calibration.gap.feeler import REPEATABILITY_M
 from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, judge, worst
-from workbench.calibration.gap.margin import DropOutMargin, gap_at_limit, judge_drop_out
+from workbench.calibration.gap.margin import judge_drop_out, with_gap_at_limit
 from workbench.calibration.gap.wheel_faults import WheelCheck
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict
 from workbench.jobs.gap.answer import (
     BaselineReading,
-    DropOutAnswer,
     GapOptions,
     LawAnswer,
     PickupSays,
@@ -88,23 +87,19 @@ def drop_out(
             "cannot be held against the working speeds."
         )
     found = find_drop_out(track.time_s, answer.teeth, answer.first_tooth_s)
-    margin = judge_drop_out(found, metres_per_pulse(machine), machine.limits.speed_low_mps)
-    shown = _drop_out_answer(found, margin)
+    per_pulse, low_mps = metres_per_pulse(machine), machine.limits.speed_low_mps
+    shown, decision = judge_drop_out(found, per_pulse, low_mps)
     law, _ = _law([BaselinePoint(*point) for point in options.baseline])
     gap = Estimate(answer.gap_m, answer.u_gap_m)
     if math.isfinite(options.at_gap_m):
         gap = Estimate(options.at_gap_m, REPEATABILITY_M)
-    if law is not None and math.isfinite(gap.value) and math.isfinite(margin.margin):
-        limit = gap_at_limit(gap, margin.margin, margin.speed.u / margin.speed.value, law)
-        shown = replace(
-            shown,
-            gap_at_limit_m=limit.value,
-            u_gap_at_limit_m=limit.u,
-            U_gap_at_limit_m=2 * limit.u,
-        )
+    if law is not None and math.isfinite(gap.value) and math.isfinite(shown.margin):
+        shown = with_gap_at_limit(shown, gap, law)
     faults = tuple(one for one in answer.faults if one.kind not in MEANT_TO_HAPPEN)
-    decisions = [margin.decision]
-    decisions += [Decision(Verdict.FAIL, math.nan, statement(one.kind)) for one in faults]
+    decisions = [
+        decision,
+        *(Decision(Verdict.FAIL, math.nan, statement(one.kind)) for one in faults),
+    ]
     if math.isfinite(answer.widest_m):
         closest = Estimate(answer.closest_m, answer.u_closest_m)
         widest = Estimate(answer.widest_m, answer.u_widest_m)
@@ -117,25 +112,7 @@ def drop_out(
         verdict=decision.verdict,
         reason=decision.reason,
         conformance_probability=decision.conformance_probability,
-        advice=margin.sentence,
-    )
-
-
-def _drop_out_answer(found: DropOut, margin: DropOutMargin) -> DropOutAnswer:
-    return DropOutAnswer(
-        tooth_rate_hz=found.tooth_hz,
-        u_tooth_rate_hz=found.tooth_hz * found.u_rel,
-        speed_mps=margin.speed.value,
-        u_speed_mps=margin.speed.u,
-        U_speed_mps=2 * margin.speed.u,
-        margin=margin.margin,
-        first_tooth=found.tooth or None,
-        first_angle_deg=found.angle_deg,
-        first_missed_mps=margin.first_missed_mps,
-        slowest_mps=margin.slowest_mps,
-        missed=found.missed,
-        passages=found.passages,
-        sentence=margin.sentence,
+        advice=shown.sentence,
     )
 
 

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from enum import StrEnum
-from itertools import count
+from functools import partial
 
 from workbench.base.errors import WrongInput
-from workbench.base.machine import Machine, Pickup
+from workbench.base.machine import Pickup
 from workbench.calibration.gap.table import parse_gap_table, write_gap_table
 from workbench.jobs.gap.sheet import run_says
 from workbench.models.bench import Bench
 from workbench.models.gap import entry as gap_entry
 from workbench.models.gap.draft import draft_path, put_aside, read_draft, write_draft
-from workbench.models.gap.machines import NONE_HELD, Held
+from workbench.models.gap.machines import Held
 from workbench.models.gap.pickups import Entry, GapList, KeptRun
 from workbench.models.gap.run import WheelRun
 from workbench.models.gap.store import Batch, JudgedRun, KeptAnswer, keep_batches, one_pickup
@@ -39,8 +39,6 @@ class GapJob(Observable):
     """Feeler readings typed one after the other; `run` is the wheel by its pulses.
 
     `round_of` readings make a round, `by_tooth` counts places by teeth from the mark, from 1.
-    `kept_as` are the answers the list is kept as in the store, a machine each; none where
-    anything changed since.
     """
 
     def __init__(self, bench: Bench) -> None:
@@ -50,28 +48,25 @@ class GapJob(Observable):
         self._draft = draft_path(bench.settings.path)
         self.list = GapList(self._in_use)
         self.round_of, self.by_tooth = ROUNDS[0], False
-        self.kept_as: list[KeptAnswer] = []
+        self._kept: list[KeptAnswer] = []
         self.said = ""
         self._kept_at = self._drafted_at = 0
         self._run_of = ""
         self._given_name = ""
         self._begin()
         self._resume()
+        self.list.subscribe(self._list_changed)
 
-    def close(self) -> None:
-        """Keep the list for the next start."""
-        self.keep_draft()
+    @property
+    def kept_as(self) -> list[KeptAnswer]:
+        """The answers the list is kept as in the store, a machine each; none where anything
+        changed since."""
+        return self._kept if self._kept_at == self.list.revision else []
 
     @property
     def held(self) -> Held:
         """The machine that the pickup at hand is judged by."""
-        entry = self.list.current
-        return entry.held if entry else NONE_HELD
-
-    @property
-    def machine(self) -> Machine | None:
-        """The same as the machine itself, None where no machine is known."""
-        return self.held.machine
+        return self.list.current.held
 
     @property
     def limits(self) -> Pickup:
@@ -83,48 +78,22 @@ class GapJob(Observable):
         in_use = self._in_use()
         return None if in_use.machine is None or in_use.same_as(self.held) else in_use
 
-    def use_machine_in_use(self) -> None:
-        """Judge the pickup at hand by the machine in use from now on."""
-        self.list.use_machine_in_use()
-        self._touched()
-
     @property
     def teeth(self) -> int:
         """Teeth of the target wheel, 0 where no machine tells."""
-        return self.machine.drive.target_teeth if self.machine else 0
-
-    def add_pickup(self, name: str = "") -> None:
-        """Put a pickup at the end of the list; without a name, a free one. Raises WrongInput."""
-        self.list.add(name or self._free_name())
-        self._touched()
-
-    def name_pickup(self, name: str) -> None:
-        """Give the pickup at hand another name. Raises WrongInput."""
-        self.list.rename(name)
-        self._touched()
-
-    def remove_pickup(self) -> None:
-        """Take the pickup at hand off the list."""
-        self.list.remove()
-        self._touched()
-
-    def go_to(self, at: int) -> None:
-        """Take the pickup at this place of the list in hand; past an end the one at the end."""
-        self.list.go_to(at)
-        self.said = ""
-        self.changed()
+        machine = self.held.machine
+        return machine.drive.target_teeth if machine else 0
 
     def go_on(self) -> None:
         """Take the next pickup in hand that has no verdict yet."""
         at = self.list.next_undone()
         if at is not None:
-            self.go_to(at)
+            self.list.go_to(at)
 
     def open_table(self, text: str, name: str) -> None:
         """Put a gap table's readings into the list. Raises WrongInput with its line."""
         pickups = parse_gap_table(text, name)
         self.list.use_readings(pickups)
-        self._touched()
         many = len(pickups)
         told = ngettext("{count} pickup from {name}.", "{count} pickups from {name}.", many)
         self.said = told.format(count=many, name=name)
@@ -140,20 +109,9 @@ class GapJob(Observable):
         """A gap as typed, m; see `gap_entry`. Raises WrongInput."""
         return gap_entry.gap_m(typed, self._bench.settings.units)
 
-    def read(self, angle_deg: float, gap_m: float) -> None:
-        """Take a reading of the pickup at hand."""
-        self.list.read(angle_deg, gap_m)
-        self._touched()
-
-    def drop_reading(self, at: int) -> None:
-        """Take one reading of the pickup at hand out again."""
-        self.list.drop_reading(at)
-        self._touched()
-
     def undo(self) -> None:
         """Take back the last change, whatever it was."""
         what = self.list.undo()
-        self._touched()
         self.said = _("Taken back: {what}.").format(what=what) if what else ""
         self.changed()
 
@@ -165,12 +123,11 @@ class GapJob(Observable):
 
     def next_angle_deg(self) -> float:
         """Where to read next: the next place of the round that was not read yet."""
-        entry = self.list.current
-        planned = self._planned_deg()
-        if entry is None or not entry.angle_deg:
+        read_deg = self.list.current.angle_deg
+        if not read_deg:
             return 0.0
-        last = entry.angle_deg[-1] % 360.0
-        ahead = sorted(planned, key=lambda angle: (angle - last - 1e-6) % 360.0)
+        last = read_deg[-1] % 360.0
+        ahead = sorted(self._planned_deg(), key=lambda angle: (angle - last - 1e-6) % 360.0)
         unread = (angle for angle in ahead if not self._was_read(angle))
         return next(unread, ahead[0])
 
@@ -225,23 +182,21 @@ class GapJob(Observable):
 
     def kept(self, answers: list[KeptAnswer]) -> None:
         """The list is in the store as these answers."""
-        self.said = kept_words(answers)
-        if self._kept_at == self.list.revision:
-            self.kept_as = answers
-        else:
+        self._kept, self.said = answers, kept_words(answers)
+        if self._kept_at != self.list.revision:
             self.said = f"{self.said} {_('What was read since is not in it yet.')}"
         self.changed()
 
     def shown_answer(self) -> KeptAnswer | None:
         """The stored answer of the pickup at hand alone, None where it is not kept."""
-        return one_pickup(self.kept_as, self._name())
+        return one_pickup(self.kept_as, self.list.current.name)
 
     def start_run(self, *, drop_out: bool, channel: str) -> None:
         """A run for the pickup at hand; see `WheelRun.start`.
 
         What comes in is the machine's in use, so a pickup of another machine is refused.
         """
-        self._hold_first()
+        self.list.hold_first()
         other = self.other_in_use
         if other is not None:
             told = _(
@@ -251,14 +206,14 @@ class GapJob(Observable):
             mine = self.held.name or _("no machine")
             self.run.failed(told.format(mine=mine, other=other.name))
             return
-        self._run_of = self._name()
+        self._run_of = self.list.current.name
         self.run.start(drop_out=drop_out, channel=channel)
 
     def judge_old_work(self, number: int, *, drop_out: bool) -> Callable[[], JudgedRun]:
         """The slow work that judges a stored recording for the pickup at hand."""
-        self._hold_first()
-        self._run_of = self._name()
-        return self.run.judge_old_work(number, self.machine, drop_out=drop_out)
+        self.list.hold_first()
+        self._run_of = self.list.current.name
+        return self.run.judge_old_work(number, self.held.machine, drop_out=drop_out)
 
     def run_judged(self, judged: JudgedRun) -> None:
         """A run has its answer: it is shown, and noted with the pickup it was made for."""
@@ -272,17 +227,16 @@ class GapJob(Observable):
 
     def keep_draft(self) -> None:
         """Write the list down for the next start, if it changed."""
-        if self._drafted_at != self.list.revision:
-            self._drafted_at = self.list.revision
-            write_draft(self._draft, self.list.to_data())
+        work = self.draft_work()
+        if work is not None:
+            work()
 
     def draft_work(self) -> Callable[[], None] | None:
         """The same as slow work; None where nothing changed."""
         if self._drafted_at == self.list.revision:
             return None
         self._drafted_at = self.list.revision
-        path, data = self._draft, self.list.to_data()
-        return lambda: write_draft(path, data)
+        return partial(write_draft, self._draft, self.list.to_data())
 
     def look_at_machine(self) -> None:
         """Another machine is in use: pickups keep theirs; a list not begun begins with it."""
@@ -304,7 +258,6 @@ class GapJob(Observable):
             said=run_says(pickup),
         )
         self.list.keep_run(self._run_of, run)
-        self.changed()
 
     def _begin(self) -> None:
         """A list of one pickup, called after the machine in use until the person names it."""
@@ -323,8 +276,8 @@ class GapJob(Observable):
                 where = _("The old one lies in {file} now.").format(file=aside.name)
                 self.said = f"{self.said} {where}"
 
-    def _touched(self) -> None:
-        self.kept_as, self.said = [], ""
+    def _list_changed(self) -> None:
+        self.said = ""
         self.changed()
 
     def _planned_deg(self) -> list[float]:
@@ -336,9 +289,10 @@ class GapJob(Observable):
 
     def _was_read(self, angle_deg: float) -> bool:
         """Whether a reading of the pickup at hand is nearer to this place than to the next."""
-        entry, near = self.list.current, 360.0 / self.round_of / 3
-        return entry is not None and any(
-            abs((angle - angle_deg + 180.0) % 360.0 - 180.0) <= near for angle in entry.angle_deg
+        near = 360.0 / self.round_of / 3
+        return any(
+            abs((angle - angle_deg + 180.0) % 360.0 - 180.0) <= near
+            for angle in self.list.current.angle_deg
         )
 
     def _in_use(self) -> Held:
@@ -346,12 +300,6 @@ class GapJob(Observable):
         live, machine = self._bench.live, self._bench.machine
         simulated = live.simulated and machine is not None and machine.text == live.machine_text
         return Held(machine, simulated)
-
-    def _hold_first(self) -> None:
-        """Before a run of the pickup at hand: it takes the machine in use if it has none yet."""
-        entry = self.list.current
-        if entry is not None and not entry.gap_m:
-            self.list.hold_first(entry)
 
     def _batches(self) -> list[Batch]:
         """The readings of each machine, in the list's order; made-up ones never with real ones."""
@@ -368,12 +316,3 @@ class GapJob(Observable):
             )
             for (_text, practice), entries in groups.items()
         ]
-
-    def _name(self) -> str:
-        entry = self.list.current
-        return entry.name if entry else ""
-
-    def _free_name(self) -> str:
-        taken = {entry.name for entry in self.list.entries}
-        names = (_("Pickup {number}").format(number=number) for number in count(len(taken) + 1))
-        return next(name for name in names if name not in taken)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import count
 from typing import Any
 
 import numpy as np
@@ -19,6 +21,7 @@ from workbench.jobs.gap.answer import SEPARATOR, FeelerAnswer, parts_of
 from workbench.jobs.gap.pickup import feeler_answer
 from workbench.jobs.gap.sheet import Standing
 from workbench.models.gap.machines import NONE_HELD, Held, from_rows, to_rows
+from workbench.models.observable import Observable
 from workbench.words.language import _
 
 MOST_STEPS_BACK = 200
@@ -85,8 +88,8 @@ class PickupState:
         return isinstance(self.standing, Verdict)
 
 
-class GapList:
-    """Pickups in the order they are worked through; every change can be taken back.
+class GapList(Observable):
+    """One or more pickups in the order they are worked through; every change can be taken back.
 
     `revision` grows with every change of readings, names, runs and machines. `in_use` tells
     the machine in use: a pickup takes it when it is added, or at its first reading where it
@@ -94,16 +97,17 @@ class GapList:
     """
 
     def __init__(self, in_use: Callable[[], Held] = lambda: NONE_HELD) -> None:
+        super().__init__()
         self._in_use = in_use
-        self.entries: list[Entry] = []
+        self.entries = [Entry("")]
         self.at = self.revision = 0
         self._back: list[tuple[str, dict[str, Any]]] = []
         self._judged: dict[str, tuple[object, FeelerAnswer | None]] = {}
 
     @property
-    def current(self) -> Entry | None:
-        """The pickup at hand; None where the list is empty."""
-        return self.entries[self.at] if self.entries else None
+    def current(self) -> Entry:
+        """The pickup at hand."""
+        return self.entries[self.at]
 
     @property
     def undoes(self) -> str:
@@ -112,17 +116,19 @@ class GapList:
 
     def use_machine_in_use(self) -> None:
         """Judge the pickup at hand by the machine in use from now on."""
-        entry = self._at_hand()
-        if not entry.held.same_as(self._in_use()):
-            self._remember(_("giving the pickup another machine"))
-            entry.held = self._in_use()
+        if not self.current.held.same_as(self._in_use()):
+            with self._change(_("giving the pickup another machine")):
+                self.current.held = self._in_use()
 
-    def add(self, name: str) -> None:
-        """Put a pickup at the end and take it in hand. Raises WrongInput."""
-        name = self._free_name(name, None)
-        self._remember(_("adding a pickup"))
-        self.entries.append(Entry(name, self._in_use()))
-        self.at = len(self.entries) - 1
+    def add(self, name: str = "") -> None:
+        """Put a pickup at the end and take it in hand; without a name, a free one.
+
+        Raises WrongInput.
+        """
+        name = self._checked_name(name or self._free_name(), None)
+        with self._change(_("adding a pickup")):
+            self.entries.append(Entry(name, self._in_use()))
+            self.at = len(self.entries) - 1
 
     def start_with(self, name: str) -> None:
         """One pickup, of which nothing is known yet; nothing to be taken back."""
@@ -130,80 +136,74 @@ class GapList:
 
     def rename(self, name: str) -> None:
         """Give the pickup at hand another name. Raises WrongInput."""
-        entry = self._at_hand()
-        name = self._free_name(name, entry)
-        if name != entry.name:
-            self._remember(_("the new name"))
-            entry.name = name
+        name = self._checked_name(name, self.current)
+        if name != self.current.name:
+            with self._change(_("the new name")):
+                self.current.name = name
 
     def remove(self) -> None:
         """Take the pickup at hand off the list; one always stays."""
-        entry = self._at_hand()
-        self._remember(_("removing {pickup}").format(pickup=entry.name))
-        self.entries.remove(entry)
-        self.go_to(self.at)
-        if not self.entries:
-            self.start_with(_("Pickup {number}").format(number=1))
+        with self._change(_("removing {pickup}").format(pickup=self.current.name)):
+            del self.entries[self.at]
+            if not self.entries:
+                self.start_with(self._free_name())
+            self.at = min(self.at, len(self.entries) - 1)
 
     def read(self, angle_deg: float, gap_m: float) -> None:
         """A reading of the pickup at hand."""
-        entry = self._at_hand()
-        self._remember(_("the last reading"))
-        if not entry.gap_m:
-            self.hold_first(entry)
-        for column, value in zip(entry.columns, (angle_deg, gap_m, 0), strict=True):
-            column.append(value)
+        with self._change(_("the last reading")):
+            self.hold_first()
+            for column, value in zip(self.current.columns, (angle_deg, gap_m, 0), strict=True):
+                column.append(value)
 
     def drop_reading(self, at: int) -> None:
         """Take one reading of the pickup at hand out again."""
-        entry = self._at_hand()
-        self._remember(_("removing a reading"))
-        for column in entry.columns:
-            del column[at]
+        with self._change(_("removing a reading")):
+            for column in self.current.columns:
+                del column[at]
 
     def use_readings(self, pickups: Sequence[GapReadings]) -> None:
         """Put a table's readings into the list: over pickups of the same name, else behind.
 
         A list that holds nothing yet is replaced.
         """
-        self._remember(_("opening the table"))
-        if not any(entry.gap_m or entry.runs for entry in self.entries):
-            self.entries = []
-        by_name = {entry.name: entry for entry in self.entries}
-        for readings in pickups:
-            name = tidy(readings.pickup)
-            if name not in by_name:
-                by_name[name] = Entry(name, self._in_use())
-                self.entries.append(by_name[name])
-            entry = by_name[name]
-            entry.angle_deg = readings.angle_deg.tolist()
-            entry.gap_m, entry.line = readings.gap_m.tolist(), readings.line.tolist()
-        self.at = self.entries.index(by_name[tidy(pickups[0].pickup)])
+        with self._change(_("opening the table")):
+            if not any(entry.gap_m or entry.runs for entry in self.entries):
+                self.entries = []
+            by_name = {entry.name: entry for entry in self.entries}
+            for readings in pickups:
+                name = tidy(readings.pickup)
+                if name not in by_name:
+                    by_name[name] = Entry(name, self._in_use())
+                    self.entries.append(by_name[name])
+                entry = by_name[name]
+                entry.angle_deg = readings.angle_deg.tolist()
+                entry.gap_m, entry.line = readings.gap_m.tolist(), readings.line.tolist()
+            self.at = self.entries.index(by_name[tidy(pickups[0].pickup)])
 
     def keep_run(self, name: str, run: KeptRun) -> None:
         """Note a judged run of the pickup `name`, in place of an earlier one of its kind."""
-        entry = next((one for one in self.entries if one.name == name), None)
-        if entry is not None:
-            self._remember(_("the run"))
-            entry.runs[run.drop_out] = run
+        for entry in self.entries:
+            if entry.name == name:
+                with self._change(_("the run")):
+                    entry.runs[run.drop_out] = run
 
-    def hold_first(self, entry: Entry) -> None:
-        """Before a pickup's first reading: it takes the machine in use if it has none yet.
-
-        Of its own machine it learns whether the simulator plays it now.
-        """
-        in_use = self._in_use()
-        if entry.held.machine is None or entry.held.same_as(in_use):
+    def hold_first(self) -> None:
+        """Before its first reading or a run the pickup at hand takes the machine in use, if it
+        has none yet. Of its own machine it learns whether the simulator plays it now."""
+        entry, in_use = self.current, self._in_use()
+        if not entry.gap_m and (entry.held.machine is None or entry.held.same_as(in_use)):
             entry.held = in_use
 
     def go_to(self, at: int) -> None:
-        """Take the pickup at this place of the list in hand."""
+        """Take the pickup at this place in hand; past an end the one at the end."""
         self.at = max(0, min(at, len(self.entries) - 1))
+        self.changed()
 
     def next_undone(self) -> int | None:
         """Place of the next pickup without a verdict, from the one at hand on; None if none."""
-        count = len(self.entries)
-        places = [(self.at + step) % count for step in range(1, count)]
+        many = len(self.entries)
+        places = [(self.at + step) % many for step in range(1, many)]
         return next((at for at in places if not self.state(self.entries[at]).done), None)
 
     def state(self, entry: Entry) -> PickupState:
@@ -232,6 +232,7 @@ class GapList:
         what, data = self._back.pop()
         self._restore(data)
         self.revision += 1
+        self.changed()
         return what
 
     def to_data(self) -> dict[str, Any]:
@@ -279,8 +280,8 @@ class GapList:
             entries.append(entry)
         if not entries or len({entry.name for entry in entries}) < len(entries):
             raise ValueError("no pickups, or two of one name")
-        self.entries = entries
-        self.go_to(int(data["at"]))
+        at = int(data["at"])
+        self.entries, self.at = entries, max(0, min(at, len(entries) - 1))
 
     def _judge(self, entry: Entry) -> FeelerAnswer | None:
         """Its readings judged once; None where it has none yet."""
@@ -292,13 +293,7 @@ class GapList:
             self._judged[entry.name] = (key, gap)
         return gap
 
-    def _at_hand(self) -> Entry:
-        entry = self.current
-        if entry is None:
-            raise WrongInput("There is no pickup in the list.")
-        return entry
-
-    def _free_name(self, name: str, mine: Entry | None) -> str:
+    def _checked_name(self, name: str, mine: Entry | None) -> str:
         name = tidy(name)
         if not name:
             raise WrongInput("Type the pickup's name, such as 'Digger 4 / left'.")
@@ -310,10 +305,19 @@ class GapList:
             raise WrongInput("'{name}' is in the list already; give each its own name.", name=name)
         return name
 
-    def _remember(self, what: str) -> None:
+    def _free_name(self) -> str:
+        taken = {entry.name for entry in self.entries}
+        names = (_("Pickup {number}").format(number=number) for number in count(len(taken) + 1))
+        return next(name for name in names if name not in taken)
+
+    @contextmanager
+    def _change(self, what: str) -> Iterator[None]:
+        """A change that can be taken back; `what` it is in words."""
         self._back.append((what, self.to_data()))
         del self._back[:-MOST_STEPS_BACK]
         self.revision += 1
+        yield
+        self.changed()
 
 
 def tidy(name: str) -> str:

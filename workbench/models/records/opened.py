@@ -13,7 +13,7 @@ from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.words.figures import figures
-from workbench.words.gap import details, found_rows, headline, measured_rows
+from workbench.words.gap import details, found_rows, headline_words, measured_rows
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -82,7 +82,7 @@ def gap_words(pickup: FeelerAnswer | WheelAnswer, words: Words) -> Opened:
     """One pickup of a gap check."""
     rows = [*measured_rows(pickup, words), *found_rows(pickup, words)]
     chapters = {_("What was found"): details(pickup, words)}
-    return Opened(pickup.verdict, headline(pickup, words), chapters, rows=rows)
+    return Opened(pickup.verdict, headline_words(pickup, words), chapters, rows=rows)
 
 
 def speed_words(answer: SpeedAnswer, words: Words) -> Opened:

@@ -11,9 +11,9 @@ from workbench.base.machine import Machine, Pickup
 from workbench.base.numbers import plain
 from workbench.base.statements import Statement, statement
 from workbench.base.units import METRIC
+from workbench.calibration.gap.repeats import RepeatChart
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.gap.answer import (
-    Control,
     FeelerAnswer,
     GapAnswer,
     PickupAnswer,
@@ -44,7 +44,7 @@ from workbench.words.gap import (
     counts_words,
     fault_names,
     found_rows,
-    headline,
+    headline_words,
     limit_rows,
     measured_rows,
     result_words,
@@ -115,7 +115,7 @@ def _document(
 
 def _one_blocks(answer: GapAnswer, line: Line, words: Words) -> list[Block]:
     one = answer.pickups[0]
-    said = _("{pickup}: {said}").format(pickup=one.pickup, said=headline(one, words))
+    said = _("{pickup}: {said}").format(pickup=one.pickup, said=headline_words(one, words))
     blocks: list[Block] = [Answer(said, str(one.verdict))]
     if isinstance(one, FeelerAnswer):
         blocks.append(_gap_figure(one, answer.limits, words))
@@ -271,7 +271,7 @@ def _batch_figures(sheet: Sheet, words: Words) -> list[Block]:
     ]
 
 
-def _control_blocks(control: Control, words: Words) -> list[Block]:
+def _control_blocks(control: RepeatChart, words: Words) -> list[Block]:
     sentence = words.say(control.sentence)
     blocks: list[Block] = [Heading(_("The shop's own repeat measurements"))]
     if control.ewma_m is not None:

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from workbench.base.machine import Pickup
+from workbench.calibration.gap.repeats import RepeatChart
 from workbench.jobs.gap.answer import (
-    Control,
     FeelerAnswer,
     PickupAnswer,
     WheelAnswer,
@@ -239,7 +239,7 @@ def _fitting(name: str) -> str:
     return name if len(name) <= 34 else name[:33] + "…"
 
 
-def control_picture(control: Control, words: Words) -> str:
+def control_picture(control: RepeatChart, words: Words) -> str:
     """The shop's repeat measurements with their EWMA and its limits, as SVG."""
     limits_m = control.ewma_low_m, control.ewma_high_m
     picture = gap.control_picture(np.array(control.gap_m), np.array(control.ewma_m), limits_m)

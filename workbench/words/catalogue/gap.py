@@ -223,22 +223,19 @@ _PICKUPS: dict[str, Template] = {
         "{pickup}: tooth 1 is the one at {at_s:.3f} s, the first edge, since no mark tells the "
         "place on the wheel"
     ),
-    PickupSays.FEELER_LINE: N_(
-        "{pickup}: {verdict}; {gap_m:gap}, run-out {runout_m:gap}, widest {widest_m:gap} at "
-        "{at_deg}"
+    PickupSays.GAP_ROUND_WHEEL: N_(
+        "The gap is {gap_m:gap} on average, run-out {runout_m:gap}; widest {widest_m:gap} at "
+        "{at_deg}."
     ),
-    PickupSays.FEELER_LINE_WITHOUT_RUNOUT: N_(
-        "{pickup}: {verdict}; {gap_m:gap}, widest {widest_m:gap} at {at_deg}"
+    PickupSays.GAP_AT_ONE_PLACE: N_(
+        "The gap is {gap_m:gap} on average; widest {widest_m:gap} at {at_deg}."
     ),
-    PickupSays.PULSE_LINE: N_(
-        "{pickup}: {verdict}; {faults}; {teeth} teeth, {missed} missed, {extra} extra"
+    PickupSays.GAP_SO_FAR: N_("{gap} {missing}"),
+    PickupSays.FAULTS_FROM_MARK: N_("{faults}, counted from the mark in the direction of rotation"),
+    PickupSays.FAULTS_FROM_FIRST_SEEN: N_(
+        "{faults}, counted from the first tooth seen in the direction of rotation"
     ),
-    PickupSays.PULSE_LINE_WITH_GAP: N_(
-        "{pickup}: {verdict}; {faults}; {gap_m:gap} by voltage; {teeth} teeth, {missed} missed, "
-        "{extra} extra"
-    ),
-    PickupSays.UNTOLD_LINE: N_("{pickup}: {verdict}; {reason}"),
-    PickupSays.NO_FAULT: N_("no fault"),
+    PickupSays.PICKUP_LINE: N_("{pickup}: {verdict}; {said}"),
     WheelRunSays.TEETH_SOUND: N_("teeth sound"),
     WheelRunSays.NO_DROP_OUT: N_("no drop-out"),
     WheelRunSays.DROP_OUT_AT: N_("drop-out at {speed_mps}"),

@@ -9,7 +9,7 @@ from workbench.base.errors import WrongInput
 from workbench.calibration.gap.amplitude import BaselinePoint, fit_law
 from workbench.calibration.gap.dropout import DropOut, find_drop_out, follow
 from workbench.calibration.gap.judgement import Estimate
-from workbench.calibration.gap.margin import DropOutSays, gap_at_limit, judge_drop_out
+from workbench.calibration.gap.margin import DropOutSays, judge_drop_out, with_gap_at_limit
 from workbench.calibration.pulses.drive_line import MetresPerPulse
 from workbench.calibration.statistics.decision import Verdict
 
@@ -102,25 +102,26 @@ PER_PULSE = MetresPerPulse(0.0135, 0.0)
     ],
 )
 def test_the_margin_to_the_lowest_working_speed_decides(tooth_hz, verdict, says) -> None:
-    margin = judge_drop_out(drop_out(tooth_hz), PER_PULSE, 0.894)
-    assert margin.decision.verdict is verdict
-    assert margin.sentence.what == says
-    assert margin.sentence.values["tooth"] == 6
-    assert margin.sentence.values["speed_mps"] == pytest.approx(0.0135 * tooth_hz)
-    assert margin.margin == pytest.approx(0.894 / (0.0135 * tooth_hz))
+    shown, decision = judge_drop_out(drop_out(tooth_hz), PER_PULSE, 0.894)
+    assert decision.verdict is verdict
+    assert shown.sentence.what == says
+    assert shown.sentence.values["tooth"] == 6
+    assert shown.sentence.values["speed_mps"] == pytest.approx(0.0135 * tooth_hz)
+    assert shown.margin == pytest.approx(0.894 / (0.0135 * tooth_hz))
 
 
 def test_a_run_without_missing_teeth_passes_only_if_it_was_slow_enough() -> None:
-    slow = judge_drop_out(drop_out(math.nan, 30.0), PER_PULSE, 0.894)
-    assert slow.decision.verdict is Verdict.PASS
-    fast = judge_drop_out(drop_out(math.nan, 80.0), PER_PULSE, 0.894)
-    assert fast.decision.verdict is Verdict.CANNOT_TELL
-    assert fast.sentence.what == DropOutSays.NONE_MISSING_YET
+    _, slow = judge_drop_out(drop_out(math.nan, 30.0), PER_PULSE, 0.894)
+    assert slow.verdict is Verdict.PASS
+    shown, fast = judge_drop_out(drop_out(math.nan, 80.0), PER_PULSE, 0.894)
+    assert fast.verdict is Verdict.CANNOT_TELL
+    assert shown.sentence.what == DropOutSays.NONE_MISSING_YET
 
 
 def test_the_gap_that_just_does_follows_the_amplitude_law() -> None:
     # v ∝ exp(g/δ): with δ = 2 mm a margin of e leaves 2 mm of gap.
     law = fit_law([BaselinePoint(g, 1e-5, -g / 0.002) for g in (0.001, 0.002, 0.003)])
-    limit = gap_at_limit(Estimate(0.0016, 5e-5), math.e, 0.01, law)
-    assert limit.value == pytest.approx(0.0036, rel=1e-6)
-    assert limit.u > 5e-5
+    shown, _ = judge_drop_out(drop_out(30.0), PER_PULSE, math.e * 30.0 * PER_PULSE.value_m)
+    limit = with_gap_at_limit(shown, Estimate(0.0016, 5e-5), law)
+    assert limit.gap_at_limit_m == pytest.approx(0.0036, rel=1e-6)
+    assert limit.u_gap_at_limit_m > 5e-5

@@ -32,18 +32,22 @@ def test_a_written_table_reads_back() -> None:
     np.testing.assert_array_equal(again[1].angle_deg, pickups[1].angle_deg)
 
 
+def test_semicolons_with_decimal_commas_and_remarks_are_read_too() -> None:
+    text = "# in the shop\npickup;angle_deg;gap_m\nleft;0;0,0016\nleft;22,5;0,0017\n"
+    (left,) = parse_gap_table(text)
+    np.testing.assert_array_equal(left.angle_deg, [0, 22.5])
+    np.testing.assert_array_equal(left.gap_m, [0.0016, 0.0017])
+    np.testing.assert_array_equal(left.line, [3, 4])
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("", "shop.csv: there are no readings"),
+        ("", "shop.csv: it is empty; expected a table with the header pickup,angle_deg,gap_m"),
         (HEADER, "shop.csv: there are no readings"),
-        ("pickup,angle,gap_m\nleft,0,0.0016\n", "line 1: the column 'angle_deg' is missing"),
-        (
-            "pickup;angle_deg;gap_m\nleft;0;0,0016\n",
-            "line 1: the columns are not separated by comm",
-        ),
-        ("pickup,angle_deg,gap_m,gap_m\n", "line 1: the column 'gap_m' is there twice"),
-        (HEADER + "left,0\n", "line 2: 2 cells in 'left,0'"),
+        ("pickup,angle,gap_m\nleft,0,0.0016\n", "line 1: no column 'angle_deg' in"),
+        ("pickup,angle_deg,gap_m,gap_m\n", "line 1: a column stands twice"),
+        (HEADER + "left,0\n", "line 2: nothing in column 'gap_m'"),
         (HEADER + "left,0,0.0016\nleft,,0.0016\n", "line 3: nothing in column 'angle_deg'"),
         (HEADER + "left,north,0.0016\n", "line 2: 'north' in column 'angle_deg'"),
         (HEADER + "left,3600,0.0016\n", "line 2: an angle of 3600°; expected 0 to 360°"),
@@ -65,7 +69,8 @@ def test_a_written_table_reads_back() -> None:
         (HEADER + "left,0,5000\n", "looks like no gap in any unit"),
         (HEADER + ",0,0.0016\n", "line 2: '' names no pickup"),
         (HEADER + "le\x07ft,0,0.0016\n", "line 2: 'le·ft' names no pickup"),
-        (HEADER + 'left,0,"0.0016\n', "expected a line of CSV"),
+        (HEADER + 'left,0,"0.0016\n', "line 2: it is no line of a table with the header"),
+        (HEADER + "left,0,0,0016\n", "line 2: it is no line of a table with the header"),
     ],
 )
 def test_a_wrong_table_gets_a_sentence_with_its_line(text: str, says: str) -> None:

@@ -16,7 +16,6 @@ from workbench.base.machine import Readout, parse_machine
 from workbench.calibration.readout.advice import SettleSays
 from workbench.calibration.readout.calibrate import ResultSays
 from workbench.calibration.readout.drive_line_check import DriveLineSays, name_difference
-from workbench.calibration.readout.rows import RowSays
 from workbench.calibration.readout.run_table import (
     RunTableSays,
     looks_like_run_table,
@@ -26,6 +25,7 @@ from workbench.calibration.readout.setting import SettingSays, propose_setting
 from workbench.calibration.readout.steady_runs import SteadySays, calibrate_runs
 from workbench.calibration.statistics.budget import Part
 from workbench.calibration.statistics.decision import Verdict
+from workbench.calibration.typed_rows import RowSays
 from workbench.words.words import Words
 
 MACHINE = """

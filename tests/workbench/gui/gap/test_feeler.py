@@ -65,7 +65,7 @@ def test_readings_on_the_simulators_own_machine_are_marked_and_real_ones_not(
     worked_out(page)
     assert page.job.kept_as[0].answer.simulated
     assert page.list.rows.index(0, 1).data() == "✓ pass, simulated"
-    page.job.name_pickup("Digger 4 / left")  # a real one: feelers need no signal
+    page.job.list.rename("Digger 4 / left")  # a real one: feelers need no signal
     screen.press("Keep result")
     worked_out(page)
     assert not page.job.kept_as[0].answer.simulated
@@ -152,8 +152,8 @@ def test_a_reading_can_be_taken_out_and_is_asked_for_again(page, qtbot, type_rou
 
 
 def test_the_number_pads_plus_and_minus(page, qtbot, enter):
-    page.job.add_pickup("Digger 4 / left")
-    page.job.go_to(0)
+    page.job.list.add("Digger 4 / left")
+    page.job.list.go_to(0)
     enter(page, "1/16")
     pad = Qt.KeyboardModifier.KeypadModifier
     qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Minus, pad)

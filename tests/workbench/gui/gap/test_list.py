@@ -15,9 +15,9 @@ from workbench.records.store import open_store
 
 
 def test_a_list_is_worked_through_by_enter_alone(page, qtbot, worked_out, tmp_path, type_round):
-    page.job.name_pickup("A / left")
-    page.job.add_pickup("A / right")
-    page.job.go_to(0)
+    page.job.list.rename("A / left")
+    page.job.list.add("A / right")
+    page.job.list.go_to(0)
     type_round(page)
     assert page.job.step is Step.NEXT_PICKUP
     qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Return)
@@ -40,7 +40,7 @@ def test_a_list_is_worked_through_by_enter_alone(page, qtbot, worked_out, tmp_pa
 def test_pickups_of_two_machines_are_kept_by_their_own_limits(
     page, screen, bench, worked_out, tmp_path, type_round, machine
 ):
-    page.job.name_pickup("A / left")
+    page.job.list.rename("A / left")
     type_round(page, ["0.110"] * 4)  # 2.8 mm: inside 3.2 mm, outside 2 mm
     narrow = machine.text.replace("Test", "Narrow") + "[pickup]\ngap_max_m = 0.002\n"
     bench.use_machine(parse_machine(narrow, "test"))
@@ -50,7 +50,7 @@ def test_pickups_of_two_machines_are_kept_by_their_own_limits(
     assert page.list.rows.index(0, 0).data() == "A / left\nTest digger"
     page.job.start_run(drop_out=False, channel="left")
     assert "Narrow digger is in use" in page.job.run.said
-    page.job.add_pickup("B / left")
+    page.job.list.add("B / left")
     assert not page.feeler.use_machine.isVisible()
     type_round(page, ["0.110"] * 4)
     screen.press("Keep result")
@@ -73,7 +73,7 @@ def test_pickups_of_two_machines_are_kept_by_their_own_limits(
     for words in ("Results 1 and 2", "Limits of Test digger: best", "Limits of Narrow digger"):
         assert words in text
     page.paper.closed.emit()
-    page.job.go_to(0)
+    page.job.list.go_to(0)
     page.feeler.use_machine.click()
     assert page.feeler.pill.accessibleName() == "Verdict: fail"
     assert page.job.kept_as == []
@@ -81,7 +81,7 @@ def test_pickups_of_two_machines_are_kept_by_their_own_limits(
 
 def test_filter_and_find(page, qtbot, type_round):
     for name in ("Digger 4 / left", "Digger 4 / right", "Digger 7 / left"):
-        page.job.add_pickup(name)
+        page.job.list.add(name)
     type_round(page)
     page.show_view(View.LIST)
     page.list.filter.setCurrentText("Pass")
@@ -132,7 +132,7 @@ def test_a_table_becomes_the_list_and_a_wrong_one_is_told(page, screen, worked_o
 
 
 def test_a_restart_resumes_where_it_was_left(page, worked_out, make_page, type_round, four_gaps):
-    page.job.add_pickup("Digger 9 / right")
+    page.job.list.add("Digger 9 / right")
     type_round(page, four_gaps[:2])
     page.refresh()
     worked_out(page)
@@ -148,11 +148,11 @@ def test_the_first_pickup_is_called_after_the_machine_until_it_is_named(bench, m
     bench.use_machine(machine)
     job.look_at_machine()
     assert job.list.current.name == "Test digger"
-    job.name_pickup("Digger 4 / left")
+    job.list.rename("Digger 4 / left")
     bench.use_machine(None)
     job.look_at_machine()
     assert job.list.current.name == "Digger 4 / left"
-    job.close()
+    job.keep_draft()
 
 
 def test_a_damaged_list_of_last_time_is_put_aside(bench):
@@ -163,9 +163,9 @@ def test_a_damaged_list_of_last_time_is_put_aside(bench):
         assert "damaged" in job.said
         assert path.with_suffix(".damaged").read_text(encoding="utf-8") == damaged
         assert [entry.name for entry in job.list.entries] == ["Pickup 1"]
-        job.close()
+        job.keep_draft()
     good = {"at": 0, "pickups": [{"name": "A", "readings": [[0, 0.0016, 0]], "runs": []}]}
     path.write_text(json.dumps(good), encoding="utf-8")
     job = GapJob(bench)
     assert job.list.state(job.list.current).readings == 1
-    job.close()
+    job.keep_draft()

@@ -36,7 +36,7 @@ def test_a_tooth_run_names_the_bent_tooth_counted_from_the_mark(
     run_page, screen_of, bench, pass_time, worked_out, tmp_path
 ):
     page = run_page
-    page.job.name_pickup("Digger 4 / left")
+    page.job.list.rename("Digger 4 / left")
     pass_time(2)
     page.show_view(View.TEETH)
     panel = page.runs[View.TEETH]
@@ -64,7 +64,7 @@ def test_a_tooth_run_names_the_bent_tooth_counted_from_the_mark(
     assert any_answer(stored).verdict is Verdict.FAIL
     page.see_report()
     page.paper.save_as(tmp_path / "tooth.html")
-    page.job.add_pickup("Digger 4 / right")
+    page.job.list.add("Digger 4 / right")
     page.see_list_report()
     worked_out(page)
     page.paper.save_as(tmp_path / "list.html")

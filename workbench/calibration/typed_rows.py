@@ -45,12 +45,19 @@ def no_number(cell: str, so: Statement) -> Statement:
 
 
 def read_rows(
-    text: str, name: str, *, needed: Sequence[str], known: Sequence[str]
+    text: str,
+    name: str,
+    *,
+    needed: Sequence[str],
+    known: Sequence[str],
+    most: int = MOST_LINES,
+    strict: bool = False,
 ) -> tuple[Rows, list[str], list[Statement]]:
     """Cells by column of every line that holds data, the header, and what was odd.
 
     Commas, semicolons (with decimal commas) and tabs separate. Raises WrongInput for an
-    empty table or a header without the `needed` columns.
+    empty table, one of more than `most` lines or a header without the `needed` columns; if
+    `strict` for a line that is none, which is otherwise left out.
     """
     lines = [(n, line) for n, line in enumerate(text.lstrip("\ufeff").splitlines(), 1)]
     lines = [(n, line) for n, line in lines if holds_data(line)]
@@ -61,12 +68,12 @@ def read_rows(
             table=name,
             header=wanted,
         )
-    if len(lines) > MOST_LINES:
+    if len(lines) > most:
         raise WrongInput(
             "{table}: {count} lines; expected at most {most}.",
             table=name,
             count=len(lines),
-            most=MOST_LINES,
+            most=most,
         )
     (first, head), delimiter = lines[0], delimiter_of(lines[0][1])
     header = header_of(head, delimiter)
@@ -75,20 +82,30 @@ def read_rows(
     _check_header(name, first, head, header, needed, wanted)
     odd = []
     if unknown := [column for column in header if column not in known]:
-        found = statement(
+        aside = statement(
             RowSays.COLUMNS_UNKNOWN, columns=tuple(unknown), count=len(unknown), known=wanted
         )
-        odd.append(at(name, first, found))
+        odd.append(at(name, first, aside))
     rows: Rows = []
     for n, line in lines[1:]:
+        found = None
         try:
-            cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
+            cells = next(
+                csv.reader([line], delimiter=delimiter, skipinitialspace=True, strict=strict)
+            )
         except csv.Error:
-            odd.append(at(name, n, statement(RowSays.LINE_UNREADABLE)))
-            continue
+            cells, found = [], statement(RowSays.LINE_UNREADABLE)
         surplus = cells[len(header) :]
         if any(cell.strip() for cell in surplus) or len(surplus) > empty + 1:
             found = statement(RowSays.CELLS_TOO_MANY, cells=len(cells), columns=len(header))
+        if found is not None and strict:
+            raise WrongInput(
+                "{table}, line {line}: it is no line of a table with the header {header}.",
+                table=name,
+                line=n,
+                header=wanted,
+            )
+        if found is not None:
             odd.append(at(name, n, found))
             continue
         if delimiter == ";":
