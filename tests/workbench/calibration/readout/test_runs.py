@@ -8,7 +8,7 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from workbench.base.errors import WrongInput
@@ -417,12 +417,14 @@ def told(text):
     return ""
 
 
+@settings(deadline=None)
 @given(st.lists(st.lists(CELLS, max_size=8), max_size=6))
 def test_any_cells_give_an_answer_or_a_sentence(rows):
     said = told(HEADER + "\n".join(",".join(row) for row in rows))
     assert said == "" or said.endswith(".")
 
 
+@settings(deadline=None)
 @given(st.text(max_size=200))
 def test_any_text_is_a_table_or_refused(text):
     for whole in (text, HEADER + text, "run;shown;laps;laps_time_s\n" + text):
