@@ -8,14 +8,18 @@ table for people goes to stdout, everything else to stderr.
 from __future__ import annotations
 
 import argparse
+import errno
+import json
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from importlib import import_module
 from itertools import pairwise
 
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.units import UNIT_SYSTEMS
+from workbench.cli.speech import close_quietly, use_nearest_signs
 from workbench.words.language import ENGLISH, N_, _, languages, use
 from workbench.words.words import Words
 
@@ -46,6 +50,7 @@ BENCH = "workbench.gui.app"
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
+    use_nearest_signs()
     words = list(sys.argv[1:] if argv is None else argv)
     if not _use_language(words):
         return WRONG
@@ -141,19 +146,53 @@ def _parser(called: str | None) -> argparse.ArgumentParser:
 
 
 def _run(args: argparse.Namespace) -> int:
-    from drivers.contract import AddressError, DeviceError, DeviceMissing, InputError
-
+    """The command's exit status; whatever goes wrong is one sentence, never a traceback."""
     try:
         status: int = import_module(COMMANDS[args.command][0]).run(args)
-    except (WrongInput, InputError, StoreError) as error:
-        words = Words(UNIT_SYSTEMS[args.units]) if args.units else Words()
-        print(f"evenpace {args.command}: {words.say(error)}", file=sys.stderr)
-        if isinstance(error, AddressError | DeviceMissing):
-            print(_("'evenpace inputs' lists the inputs there are."), file=sys.stderr)
-        return BROKEN if isinstance(error, DeviceError | StoreError) else WRONG
+        sys.stdout.flush()
     except BrokenPipeError:
+        close_quietly()
         return DONE
     except KeyboardInterrupt:
         print(f"\nevenpace {args.command}: " + _("stopped."), file=sys.stderr)
         return INTERRUPTED
+    except Exception as error:
+        return _tell(error, args)
     return status
+
+
+def _tell(error: Exception, args: argparse.Namespace) -> int:
+    """Say what went wrong, as an object too where one was asked for; the exit status."""
+    from drivers.contract import AddressError, DeviceError, DeviceMissing, InputError
+
+    words = Words(UNIT_SYSTEMS[args.units]) if args.units else Words()
+    if isinstance(error, WrongInput | InputError | StoreError):
+        said = words.say(error)
+        status = BROKEN if isinstance(error, DeviceError | StoreError) else WRONG
+    else:
+        said, status = _unexpected(error), BROKEN
+    print(f"evenpace {args.command}: {said}", file=sys.stderr)
+    if isinstance(error, AddressError | DeviceMissing):
+        print(_("'evenpace inputs' lists the inputs there are."), file=sys.stderr)
+    if args.json:
+        answer = {"error": said, "exit_status": status}
+        with suppress(OSError):
+            print(json.dumps(answer, ensure_ascii=False), flush=True)
+    return status
+
+
+def _unexpected(error: Exception) -> str:
+    """The sentence for what nobody foresaw; the log takes it whole."""
+    import platformdirs
+
+    from workbench.base.log import LOG, start_log
+
+    if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EIO, errno.EBADF):
+        close_quietly()
+        return _("the answer cannot be written ({reason}).").format(reason=error.strerror)
+    path = start_log(platformdirs.user_log_path("evenpace"))
+    LOG.error("unexpected error", exc_info=error)
+    where = _(" The log {path} tells more.").format(path=path) if path else ""
+    return _("something unexpected went wrong ({kind}: {error}).{where}").format(
+        kind=type(error).__name__, error=error, where=where
+    )

@@ -121,7 +121,7 @@ def _mean(values: Floats) -> float:
 
 def _print(answer: dict[str, Any], words: Words) -> None:
     # Lines, not a table: the name of a source must never be cut off to fit a column.
-    print(f"{answer['name']}: {words.say(answer['kind'])}")
+    print(f"{words.say(answer['name'])}: {words.say(answer['kind'])}")
     if answer["pulses"] or answer["speeds"]:
         print("  " + _("sources, by the names that --channel, --belt and --ground take"))
     for pulses in answer["pulses"]:

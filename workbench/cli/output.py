@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -12,7 +11,7 @@ from workbench.base.errors import Message, StoreError
 from workbench.jobs.keep import Kept
 from workbench.records.jsonable import to_text
 from workbench.words.view import json_view
-from workbench.words.words import Words
+from workbench.words.words import Words, printable
 
 
 def print_json(answer: Mapping[str, Any]) -> None:
@@ -42,12 +41,14 @@ def print_table(
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(title=title, title_justify="left", show_header=header is not None, box=None)
+    table = Table(
+        title=Text(printable(title)), title_justify="left", show_header=header is not None, box=None
+    )
     rows = [list(row) for row in rows]
     for column in header or [""] * max((len(row) for row in rows), default=1):
-        table.add_column(column, overflow="fold")
+        table.add_column(Text(printable(column)), overflow="fold")
     for row in rows:
-        table.add_row(*(Text(cell) for cell in row))
+        table.add_row(*(Text(printable(cell)) for cell in row))
     Console(file=sys.stdout, highlight=False, soft_wrap=True).print(table)
 
 
@@ -55,14 +56,3 @@ def print_warnings(warnings: Iterable[str]) -> None:
     """Each warning as a line on stderr."""
     for warning in warnings:
         print(f"note: {warning}", file=sys.stderr)
-
-
-def with_uncertainty(value: float, U: float, unit: str = "", k: float = 2.0) -> str:
-    """'1.2034 ± 0.0021 m/s (k = 2)': two digits of the uncertainty, and no more of the value."""
-    if not math.isfinite(value):
-        return "no value"
-    tail = f" {unit}" if unit else ""
-    if not (math.isfinite(U) and U > 0):
-        return f"{value:.4g}{tail}"
-    digits = max(0, 1 - math.floor(math.log10(U)))
-    return f"{value:z.{digits}f} ± {U:.{digits}f}{tail} (k = {k:.3g})"

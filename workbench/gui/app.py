@@ -9,7 +9,6 @@ import sys
 import threading
 from collections.abc import Callable, Sequence
 from importlib import import_module
-from logging.handlers import RotatingFileHandler
 from pathlib import Path
 from types import FrameType, TracebackType
 
@@ -26,6 +25,7 @@ from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication, QWidget
 
 from drivers.catalogue import listing
+from workbench.base.log import LOG, start_log
 from workbench.gui.theme import Theme
 from workbench.gui.window import PageMaker, Window
 from workbench.models.bench import Bench
@@ -41,9 +41,6 @@ PAGES = {
     "Records": ("workbench.gui.records.page", "RecordsPage"),
 }
 """The pages in the order of the sidebar: module and class."""
-
-LOG = logging.getLogger("evenpace")
-LOG_BYTES = 1_000_000
 
 
 def run(arguments: Sequence[str] = ()) -> int:
@@ -119,20 +116,6 @@ def warm_up() -> threading.Thread:
     thread = threading.Thread(target=work, name="warm-up", daemon=True)
     thread.start()
     return thread
-
-
-def start_log(folder: Path) -> Path | None:
-    """Write the program's log to a file in `folder`; None where none can be written."""
-    path = folder / "evenpace.log"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        handler = RotatingFileHandler(path, maxBytes=LOG_BYTES, backupCount=2, encoding="utf-8")
-    except OSError:
-        return None
-    handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
-    LOG.addHandler(handler)
-    LOG.setLevel(logging.INFO)
-    return path
 
 
 class Watch(QObject):

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import tzinfo
 from enum import StrEnum
 from typing import Any, Protocol, runtime_checkable
+from unicodedata import category
 
 from workbench.base.numbers import Formatter, Quantity, quantities
 from workbench.base.statements import PlusMinus, Statement
@@ -24,6 +25,13 @@ class Worded(Protocol):
     def template(self) -> str: ...
     @property
     def values(self) -> Mapping[str, Any]: ...
+
+
+def printable(text: str) -> str:
+    """A name as it may be shown: what steers a terminal or a printer is a dot."""
+    if text.isprintable():
+        return text
+    return "".join("·" if category(sign)[0] == "C" and sign != "\n" else sign for sign in text)
 
 
 class Words:
@@ -54,7 +62,7 @@ class Words:
             return self.fill(sentences()[said], {})
         if isinstance(said, Worded):
             return self.fill(said.template, said.values)
-        return str(said)
+        return printable(str(said))
 
     def say_all(self, said: Iterable[Statement | Worded]) -> list[str]:
         """Each as a sentence."""

@@ -21,8 +21,9 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.base.cautions import Caution
+from workbench.base.log import start_log
 from workbench.gui import app
-from workbench.gui.app import Watch, make_window, start_log
+from workbench.gui.app import Watch, make_window
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX
 from workbench.gui.parts.basics import CautionCard
 from workbench.gui.theme import DARK, TOUCH_PX

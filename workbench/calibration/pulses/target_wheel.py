@@ -237,6 +237,8 @@ def _phases(time_s: Floats, tooth: Ints, teeth: int) -> tuple[Floats, Ints]:
     grid = np.arange(tooth[0], tooth[-1] + 1)
     if grid.size < 2 * teeth:
         return np.empty(0), np.empty(0, dtype=np.int64)
+    if teeth == 1:  # the only tooth is its own mean
+        return np.zeros(tooth.size), np.zeros(tooth.size, dtype=np.int64)
     full_s = np.interp(grid, tooth, time_s)
     # The mean of t over one whole turn centred on k: for an even wheel the two end teeth,
     # which are one and the same tooth, count half each.

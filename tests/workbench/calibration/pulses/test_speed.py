@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from workbench.base.errors import WrongInput
 from workbench.calibration.pulses.edges import CleanEdges, clean
 from workbench.calibration.pulses.speed import belt_speed, fit_period, speed_series
 from workbench.calibration.pulses.target_wheel import teeth_seen, tooth_signature
@@ -104,7 +105,7 @@ def test_contributions_add_in_squares() -> None:
 
 
 def test_two_edges_are_no_speed() -> None:
-    with pytest.raises(ValueError, match="at least 3"):
+    with pytest.raises(WrongInput, match="at least 3"):
         fit_period(clean(np.array([0.0, 1.0])), TEETH)
 
 
@@ -153,7 +154,7 @@ def test_a_coarse_clock_beating_with_a_perfect_wheel_is_no_signature(decimals: i
 
 
 def test_edges_at_one_moment_are_no_speed() -> None:
-    with pytest.raises(ValueError, match="one and the same moment"):
+    with pytest.raises(WrongInput, match="one and the same moment"):
         fit_period(clean(np.full(3, 1.0)), TEETH)
 
 
