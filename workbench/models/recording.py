@@ -16,6 +16,7 @@ from drivers.contract import Clock, Driver, Lost, Notes
 from workbench.live.recording_run import Recorder, RecordingRun
 from workbench.models.observable import Observable
 from workbench.records.notes import merged_notes
+from workbench.words.language import _
 
 if TYPE_CHECKING:
     from workbench.base.machine import Machine
@@ -83,7 +84,7 @@ class RecordingModel(Observable):
         live = self._live
         addresses = [driver.address for driver in live.drivers]
         if self.running or not addresses:
-            self.said = "" if self.running else "There is no input to record; choose one first."
+            self.said = "" if self.running else _("There is no input to record; choose one first.")
             self.changed()
             return
         self._started_s = self._clock()
@@ -104,7 +105,7 @@ class RecordingModel(Observable):
             live.keep(self._run.put)
         drivers += live.drivers
         self._number_said = False
-        self.said = "The recording runs."
+        self.said = _("The recording runs.")
         self.changed()
 
     def stop(self, reason: str = "stopped by the person") -> None:
@@ -115,7 +116,7 @@ class RecordingModel(Observable):
         self._run.end(reason)
         self._ended.append(self._run)
         self._last, self._run = self._run, None
-        self.said = "The recording is being sealed …"
+        self.said = _("The recording is being sealed …")
         self.changed()
 
     def watch(self) -> None:
@@ -131,9 +132,13 @@ class RecordingModel(Observable):
             self.changed()
         for run in [run for run in self._ended if run.over]:
             self._ended.remove(run)
-            self.said = f"Recording {run.number} is kept."
+            self.said = _("Recording {number} is kept.").format(number=run.number)
             if run.error is not None:
-                self.said = str(run.error) if run.number else f"Not recording: {run.error}"
+                self.said = (
+                    str(run.error)
+                    if run.number
+                    else _("Not recording: {error}").format(error=run.error)
+                )
                 self._tell(self.said)
             self.changed()
 

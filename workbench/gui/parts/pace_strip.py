@@ -15,6 +15,7 @@ from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.words.language import _
 
 SHOWN_M = 6.0
 """Metres of tape across the widget."""
@@ -47,7 +48,7 @@ class PaceStrip(QWidget):
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setMinimumHeight(9 * GRID_PX)
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
-        self.setAccessibleName("Pace strip: belt tape above ground tape")
+        self.setAccessibleName(_("Pace strip: belt tape above ground tape"))
 
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(640, 11 * GRID_PX)
@@ -96,14 +97,14 @@ class PaceStrip(QWidget):
             if gone
         ]
         if lost:
-            return f"no signal from {' and '.join(lost)}"
+            return _("no signal from {lost}").format(lost=" and ".join(lost))
         if not self._counts:
-            return "counts once a pass is steady"
+            return _("counts once a pass is steady")
         apart = (self._belt_m - self._ground_m) / self._mark_m
         digits = 1 if abs(apart) < 99.95 else 0
         size = f"{abs(apart):.{digits}f}"
         if not float(size):
-            return "in step"
+            return _("in step")
         return f"belt {size} {self._mark} {'ahead' if apart > 0 else 'behind'}"
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802

@@ -30,7 +30,7 @@ class EdgePanel(QWidget):
         self._choice = QComboBox()
         self._choice.setMinimumHeight(TOUCH_PX)
         self._choice.setMinimumWidth(16 * GRID_PX)
-        self._choice.setAccessibleName("Channel to look at")
+        self._choice.setAccessibleName(_("Channel to look at"))
         self._freeze = button("Freeze the picture", self.switch_freeze)
         empty = _("The time from tooth to tooth stands here once pulses come.")
         self.plot = Plot(theme, _("Time from tooth to tooth"), empty)
@@ -114,16 +114,20 @@ class EdgePanel(QWidget):
         self._choice.setCurrentIndex(max(0, self._choice.findText(kept)))
 
     def _show_state(self) -> None:
-        say(self._freeze, "Go on live" if self.frozen else "Freeze the picture")
+        say(self._freeze, _("Go on live") if self.frozen else _("Freeze the picture"))
         self._freeze.setEnabled(self.frozen or bool(self.channel))
 
     def _sentence(self, look: EdgeLook, teeth: int, *, silent: bool) -> str:
         if not look.tooth.size:
-            return "Two turns of the wheel will stand here, a bar a tooth."
+            return _("Two turns of the wheel will stand here, a bar a tooth.")
         missed, extra = int(look.missed.sum()), int(look.extra_at.size)
-        what = f"The last {TURNS} turns" if teeth else f"The last {look.tooth.size} pulses"
+        what = (
+            _("The last {turns} turns").format(turns=TURNS)
+            if teeth
+            else _("The last {size} pulses").format(size=look.tooth.size)
+        )
         if silent:
-            what = f"Silent now. {what} before that"
+            what = _("Silent now. {what} before that").format(what=what)
         if not missed and not extra:
-            return f"{what}: every tooth seen, and nothing else."
+            return _("{what}: every tooth seen, and nothing else.").format(what=what)
         return f"{what}: {missed} missed, {extra} extra."

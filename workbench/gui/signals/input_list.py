@@ -22,16 +22,17 @@ from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.models.signals.inputs import InputsModel
 from workbench.models.signals.plugged import Offer, PluggedModel
 from workbench.models.signals.rows import InputLine
+from workbench.words.language import N_, _
 
-NOTHING_YET = (
+NOTHING_YET = N_(
     "What is plugged in is named here once it was found: every port is listened to for about a "
     "second, and nothing is written to any device."
 )
-NOTHING_FOUND = (
+NOTHING_FOUND = N_(
     "Nothing is plugged in: no serial port and no CAN channel was found. Look at the USB cable, "
     "then find again."
 )
-MIXING = (
+MIXING = N_(
     "Made-up machines to rehearse with. One takes the place of all other inputs, and everything "
     "from it is marked simulated."
 )
@@ -53,7 +54,7 @@ class InputList(QScrollArea):
         self.address.setPlaceholderText(
             "counter:/dev/ttyACM0, gnss:/dev/ttyUSB0, can:socketcan:can0"
         )
-        self.address.setAccessibleName("Address of an input")
+        self.address.setAccessibleName(_("Address of an input"))
         self.address.returnPressed.connect(self.use_typed)
         self._said = label("", "error")
         self._used, self._found = _section(), _section()
@@ -139,7 +140,7 @@ class InputList(QScrollArea):
 
     def _show_found(self) -> None:
         plugged = self._plugged
-        say(self.find_button, "Listening …" if plugged.listening else "Find what is plugged in")
+        say(self.find_button, "Listening …" if plugged.listening else _("Find what is plugged in"))
         self.find_button.setEnabled(not plugged.listening)
         gone = [address for address in self._uses if not address.startswith("sim:")]
         for address in gone:

@@ -45,7 +45,7 @@ from workbench.models.signals.rows import (
     table,
     wheel_channels,
 )
-from workbench.words.language import _
+from workbench.words.language import N_, _
 
 WIDE_PX = 1240
 """From this width of the page on, two views stand side by side."""
@@ -59,17 +59,17 @@ SHAPES = {GOOD: "●", ATTENTION: "▲", BAD: "✕", NO_DATA: "○"}
 class View(StrEnum):
     """What can be looked at."""
 
-    ALL = "All signals"
-    EDGES = "Single edges"
+    ALL = N_("All signals")
+    EDGES = N_("Single edges")
     INPUTS = "Inputs"
-    WIRING = "Wiring help"
+    WIRING = N_("Wiring help")
 
 
 LOOK_AT = {Look.INPUTS: View.INPUTS, Look.EDGES: View.EDGES, Look.WIRING: View.WIRING}
 ACTIONS = {
-    Look.INPUTS: "See the inputs",
-    Look.EDGES: "Look at the edges",
-    Look.WIRING: "See what to check",
+    Look.INPUTS: N_("See the inputs"),
+    Look.EDGES: N_("Look at the edges"),
+    Look.WIRING: N_("See what to check"),
 }
 
 

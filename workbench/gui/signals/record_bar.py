@@ -9,6 +9,7 @@ from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
 from workbench.records.store import open_store
+from workbench.words.language import _
 
 
 class RecordBar(QWidget):
@@ -18,8 +19,8 @@ class RecordBar(QWidget):
         super().__init__()
         self._bench = bench
         self._works = WorkLine(self)
-        self.name = _entry("Name of the recording", 'Name, such as "north field"')
-        self.note = _entry("Note on the recording", "Note, such as wet headland, third gear")
+        self.name = _entry(_("Name of the recording"), _('Name, such as "north field"'))
+        self.note = _entry(_("Note on the recording"), _("Note, such as wet headland, third gear"))
         self.switch = button("Start recording", self.start_or_stop, is_next=True)
         self._said, self._runs = label("", "soft"), Elided("text")
         line = QHBoxLayout()
@@ -49,7 +50,7 @@ class RecordBar(QWidget):
     def refresh(self) -> None:
         """Follow the recording."""
         recording, live = self._bench.recording, self._bench.live
-        say(self.switch, "Stop recording" if recording.running else "Start recording")
+        say(self.switch, _("Stop recording") if recording.running else _("Start recording"))
         self.switch.setEnabled(recording.running or bool(live.drivers))
         self.name.setVisible(not recording.running)
         self._runs.setVisible(recording.running)

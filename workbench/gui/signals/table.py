@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
 from workbench.models.signals.rows import HEADS, InputLine, Line, SignalLine
+from workbench.words.language import N_, _
 
 WIDEST = (
     "",
@@ -18,8 +19,8 @@ WIDEST = (
     "12345 (22 %)",
     "1234 (2 %)",
     "1234",
-    "59 min ago",
-    "◆ extra pulses",
+    N_("59 min ago"),
+    N_("◆ extra pulses"),
 )
 """The longest text of each column but the first, which takes what is left."""
 
@@ -39,7 +40,7 @@ class SignalTable(QTableWidget):
         self._lines: list[Line] = []
         self._plan: list[tuple[bool, str]] = []
         self._row_px = ROW_PX
-        self.setHorizontalHeaderLabels(list(HEADS))
+        self.setHorizontalHeaderLabels([_(head) for head in HEADS])
         self.verticalHeader().hide()
         self.setShowGrid(False)
         self.setStyleSheet(f"QTableWidget::item {{ padding: 0 {GRID_PX}px; }}")
@@ -88,7 +89,7 @@ class SignalTable(QTableWidget):
     def _lay_out(self) -> None:
         self.clearSpans()
         self.setRowCount(len(self._plan))
-        for at, (is_input, _) in enumerate(self._plan):
+        for at, (is_input, _row) in enumerate(self._plan):
             self.setRowHeight(at, self._row_px)
             for column in range(len(HEADS)):
                 self.setItem(at, column, self._cell(column, is_input=is_input))

@@ -13,6 +13,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.parts.drawn_text import Side, draw_text
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.words.language import _
 
 WIDE, HIGH = 820.0, 216.0
 """The drawing's own measures; it is fitted into the room there is."""
@@ -31,7 +32,7 @@ class WiringDrawing(QWidget):
         policy = QSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         policy.setHeightForWidth(True)
         self.setSizePolicy(policy)
-        self.setAccessibleName("Drawing of the wiring, from the laptop to the wheel")
+        self.setAccessibleName(_("Drawing of the wiring, from the laptop to the wheel"))
 
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(int(WIDE), int(HIGH))
@@ -77,8 +78,8 @@ class WiringDrawing(QWidget):
         painter.setPen(QPen(self._theme.color("no_data"), 1.5, Qt.PenStyle.DashLine))
         painter.drawLine(QPointF(398, 4), QPointF(398, 94))
         painter.drawLine(QPointF(398, 186), QPointF(398, HIGH - 4))
-        self._text(painter, QRectF(228, 2, 164, 20), "laptop's side", "R")
-        self._text(painter, QRectF(404, 2, 164, 20), "machine's side", "L")
+        self._text(painter, QRectF(228, 2, 164, 20), _("laptop's side"), "R")
+        self._text(painter, QRectF(404, 2, 164, 20), _("machine's side"), "L")
 
     def _laptop(self, painter: QPainter) -> None:
         self._box(painter, QRectF(12, 62, 84, 58))
@@ -116,7 +117,7 @@ class WiringDrawing(QWidget):
         word = QRectF(340, 148, 116, 20)
         self._text(painter, word, "optocoupler", "C")
         if self._coil:
-            self._text(painter, QRectF(340, 164, 116, 20), "and comparator", "C")
+            self._text(painter, QRectF(340, 164, 116, 20), _("and comparator"), "C")
         painter.setPen(QPen(self._theme.color("ink"), 1.6))
         painter.setBrush(self._theme.color("ink"))
         # The diode on the machine's side, its light, the transistor on the laptop's.
@@ -142,7 +143,7 @@ class WiringDrawing(QWidget):
         painter.drawRoundedRect(QRectF(586, low, 46, high - low), 8, 8)
         self._box(painter, QRectF(554, low, 12, high - low))
         self._box(painter, QRectF(570, low, 12, high - low))
-        self._text(painter, QRectF(528, high + 2, 80, 20), "plug, cable", "C")
+        self._text(painter, QRectF(528, high + 2, 80, 20), _("plug, cable"), "C")
         self._number(painter, 5, QPointF(568, low - 16))
 
     def _supply(self, painter: QPainter) -> None:

@@ -22,6 +22,7 @@ from workbench.models.signals.wiring_steps import (
     gap_words,
     is_coil,
 )
+from workbench.words.language import _
 from workbench.words.words import Words
 
 
@@ -55,7 +56,7 @@ class WiringHelp(QScrollArea):
         self.setWidgetResizable(True)
         self.setFrameShape(QFrame.Shape.NoFrame)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setAccessibleName("What to check where no pulse comes")
+        self.setAccessibleName(_("What to check where no pulse comes"))
 
     def set_theme(self, theme: Theme) -> None:
         self._drawing.set_theme(theme)

@@ -19,6 +19,7 @@ from workbench.models.signals.rows import (
     kinds_of_damage,
     wheel_channels,
 )
+from workbench.words.language import _, ngettext
 from workbench.words.moments import duration_text
 from workbench.words.words import Words
 
@@ -69,19 +70,23 @@ def _inputs(bench: Bench, opened_s: float) -> Advice | None:
         return Advice(" ".join(live.problems), BAD, Look.INPUTS)
     if not live.drivers:
         return Advice(
-            "No input is in use. Plug in the counter or the receiver, find it here, and use it.",
+            _("No input is in use. Plug in the counter or the receiver, find it here, and use it."),
             NO_DATA,
             Look.INPUTS,
         )
     for status in live.statuses():
         if status.state is InputState.RECONNECTING:
             return Advice(
-                f"{_sentence(status.reason)} Plug it in again, and it goes on by itself.",
+                _("{reason} Plug it in again, and it goes on by itself.").format(
+                    reason=_sentence(status.reason)
+                ),
                 BAD,
                 Look.WIRING,
             )
         if status.state is InputState.ENDED and status.reason:
-            text = f"{status.address} has ended: {status.reason}"
+            text = _("{address} has ended: {reason}").format(
+                address=status.address, reason=status.reason
+            )
             return Advice(_sentence(status.reason if status.error else text), BAD, Look.INPUTS)
     return None
 
@@ -92,8 +97,9 @@ def _silence(bench: Bench, opened_s: float) -> Advice | None:
         return None
     if not live.streams:
         return Advice(
-            f"Nothing has come for {_time(now_s - opened_s)}, though the input is open. See "
-            "what to check.",
+            _(
+                "Nothing has come for {opened_s}, though the input is open. See what to check."
+            ).format(opened_s=_time(now_s - opened_s)),
             ATTENTION,
             Look.WIRING,
         )
@@ -108,9 +114,16 @@ def _silence(bench: Bench, opened_s: float) -> Advice | None:
     names = " and ".join(stream.name for stream in silent)
     one = len(silent) == 1
     return Advice(
-        f"The {names} pickup{'' if one else 's'} {'gives' if one else 'give'} no pulses, and "
-        f"{next(stream.name for stream in wheels if not stream.silent(now_s))} does: look at the "
-        f"gap, the plug and the supply of {names}.",
+        ngettext(
+            "The {names} pickup gives no pulses, and {other} does: look at the gap, the plug and "
+            "the supply of {names}.",
+            "The {names} pickups give no pulses, and {other} does: look at the gap, the plug and "
+            "the supply of {names}.",
+            1 if one else 2,
+        ).format(
+            names=names,
+            other=next(stream.name for stream in wheels if not stream.silent(now_s)),
+        ),
         ATTENTION,
         Look.WIRING,
         silent[0].name,
@@ -119,13 +132,15 @@ def _silence(bench: Bench, opened_s: float) -> Advice | None:
 
 def _all_silent(bench: Bench, silent: list[Stream], now_s: float, opened_s: float) -> Advice:
     heard_s = max(max(stream.last_host_s for stream in silent), opened_s)
-    text = f"No pulses for {_time(now_s - heard_s)}: "
+    text = _("No pulses for {heard_s}: ").format(heard_s=_time(now_s - heard_s))
     ground = PaceModel(bench).ground()
     if ground is not None and not ground.silent(now_s) and ground.speed_mps > MOVES_MPS:
         speed = Words(bench.settings.units).number("speed", ground.speed_mps)
-        text += f"yet the tractor moves at {speed}. Does the belt run? If it does, see the wiring."
+        text += _(
+            "yet the tractor moves at {speed}. Does the belt run? If it does, see the wiring."
+        ).format(speed=speed)
         return Advice(text, ATTENTION, Look.WIRING, silent[0].name)
-    text += "the belt stands, or the pickups are not heard. If it runs, see what to check."
+    text += _("the belt stands, or the pickups are not heard. If it runs, see what to check.")
     return Advice(text, NO_DATA, Look.WIRING, silent[0].name)
 
 
@@ -134,8 +149,10 @@ def _silent_ground(bench: Bench, now_s: float) -> Advice | None:
         if not stream.is_pulses and stream.silent(now_s):
             age = _time(stream.age_s(now_s))
             return Advice(
-                f"{stream.name} has given no speed for {age}: a receiver needs a free view of "
-                "the sky, a radar its supply and a clean face.",
+                _(
+                    "{name} has given no speed for {age}: a receiver needs a free view of "
+                    "the sky, a radar its supply and a clean face."
+                ).format(name=stream.name, age=age),
                 ATTENTION,
             )
     return None
@@ -148,20 +165,20 @@ def _pulses(bench: Bench, _opened_s: float) -> Advice | None:
             continue
         gone = _gone(bench, stream)
         if gone:
-            text = (
-                f"The {stream.name} pickup sees no tooth {gone} in any turn, counted from the "
+            text = _(
+                "The {name} pickup sees no tooth {gone} in any turn, counted from the "
                 "first one seen: it is broken off, bent or worn down."
-            )
+            ).format(name=stream.name, gone=gone)
         elif recent.missed_share >= recent.extra_share:
-            text = (
-                f"The {stream.name} pickup misses {100 * recent.missed_share:.1f} % of the teeth. "
+            text = _(
+                "The {name} pickup misses {missed_share:.1f} % of the teeth. "
                 "The gap may be too wide, a plug loose, or the wheel damaged."
-            )
+            ).format(name=stream.name, missed_share=100 * recent.missed_share)
         else:
-            text = (
-                f"{100 * recent.extra_share:.1f} % of what comes from the {stream.name} pickup is "
+            text = _(
+                "{extra_share:.1f} % of what comes from the {name} pickup is "
                 "noise, no tooth: look at its plug and shield, and at what its cable runs beside."
-            )
+            ).format(extra_share=100 * recent.extra_share, name=stream.name)
         return Advice(text, ATTENTION, Look.EDGES, stream.name)
     return None
 
@@ -183,8 +200,12 @@ def _damage(bench: Bench, _opened_s: float) -> Advice | None:
         )
         if refused > LOST_SHARE * (refused + good) and refused > 1:
             return Advice(
-                f"Of what {driver.address} sends, {refused} frames came damaged "
-                f"({kinds_of_damage(driver.rejects)}): look at its cable.",
+                _(
+                    "Of what {address} sends, {refused} frames came damaged "
+                    "({rejects}): look at its cable."
+                ).format(
+                    address=driver.address, refused=refused, rejects=kinds_of_damage(driver.rejects)
+                ),
                 ATTENTION,
                 Look.WIRING,
             )
@@ -197,7 +218,7 @@ def _all_well(bench: Bench) -> Advice:
     pace, words = PaceModel(bench).now(), Words(bench.settings.units)
     if bench.machine is None and wheel_channels(list(bench.live.streams.values())):
         return Advice(
-            "Pulses come. Describe the machine on the Machine page, and they become a speed.",
+            _("Pulses come. Describe the machine on the Machine page, and they become a speed."),
             ATTENTION,
         )
     belt = f"belt {words.number('speed', pace.belt_mps)}" if math.isfinite(pace.belt_mps) else ""
@@ -208,9 +229,15 @@ def _all_well(bench: Bench) -> Advice:
     never = [one.name for one in wheel_channels(list(bench.live.streams.values())) if not one.edges]
     if speeds and never:
         names = " and ".join(never)
-        text = f"{speeds[0].upper()}{speeds[1:]}. No pulse yet from {names}: if a pickup is wired"
-        return Advice(f"{text} there, see what to check.", NO_DATA, Look.WIRING, never[0])
-    return Advice(f"All signals come: {speeds}." if speeds else "Waiting for the first signals …")
+        text = _(
+            "{speeds}. No pulse yet from {names}: if a pickup is wired there, see what to check."
+        ).format(speeds=f"{speeds[0].upper()}{speeds[1:]}", names=names)
+        return Advice(text, NO_DATA, Look.WIRING, never[0])
+    return Advice(
+        _("All signals come: {speeds}.").format(speeds=speeds)
+        if speeds
+        else _("Waiting for the first signals …")
+    )
 
 
 def _sentence(text: str) -> str:

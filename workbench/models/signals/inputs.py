@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING
 
 from drivers.contract import Driver, InputError
 from workbench.models.observable import Observable
+from workbench.words.language import N_, _
 
 if TYPE_CHECKING:
     from workbench.models.bench import Bench
 
-RECORDING = "A recording runs: stop it before the inputs are changed."
+RECORDING = N_("A recording runs: stop it before the inputs are changed.")
 
 
 class InputsModel(Observable):
@@ -43,7 +44,7 @@ class InputsModel(Observable):
         except InputError as error:
             return self._refuse(str(error))
         if driver.address in self.in_use:
-            return self._refuse(f"{driver.address} is in use already.")
+            return self._refuse(_("{address} is in use already.").format(address=driver.address))
         return self._use([*self._kept_beside(driver), driver.address])
 
     def remove(self, address: str) -> bool:
@@ -65,7 +66,7 @@ class InputsModel(Observable):
     def _use(self, addresses: list[str]) -> bool:
         bench = self._bench
         if bench.recording.running:
-            return self._refuse(RECORDING)
+            return self._refuse(_(RECORDING))
         # A scenario's machine goes with it: real pulses must not be read by its drive line.
         machine, brought = bench.machine, bench.live.machine_text
         if addresses != self.in_use and machine is not None and machine.text == brought:

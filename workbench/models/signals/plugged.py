@@ -10,6 +10,7 @@ from functools import cached_property
 from drivers.catalogue import listing
 from drivers.plugged import Found, can_channels, hear_can, hear_ports, serial_ports
 from workbench.models.observable import Observable
+from workbench.words.language import _
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,4 +111,4 @@ class PluggedModel(Observable):
         try:
             self._heard = self._hear(in_use)
         except Exception as error:  # a defect of a back end must not leave 'listening' for ever
-            self._heard = [Found("Listening failed", "", problem=str(error))]
+            self._heard = [Found(_("Listening failed"), "", problem=str(error))]

@@ -14,9 +14,10 @@ from workbench.live.health import Counts
 from workbench.live.session import InputState, InputStatus
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
+from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words
 
-HEADS = ("Signal", "Speed", "Pulses/s", "Missed", "Extra", "Lost", "Last heard", "State")
+HEADS = ("Signal", "Speed", "Pulses/s", "Missed", "Extra", "Lost", N_("Last heard"), "State")
 
 LOST_SHARE = 0.002
 """Share of missed or extra pulses from which the state says so, as the speed command does."""
@@ -84,17 +85,27 @@ def _input_state(status: InputStatus | None) -> tuple[str, str]:
     if status.state is InputState.RUNNING:
         return "● open", GOOD
     if status.state is InputState.RECONNECTING:
-        return "▲ trying again", ATTENTION
+        return _("▲ trying again"), ATTENTION
     return ("✕ stopped", BAD) if status.error else ("■ ended", NO_DATA)
 
 
 def _damage(rejects: dict[str, int], status: InputStatus | None) -> str:
     """What was lost and refused on the way, in words."""
     damaged = sum(dict(rejects).values())
-    parts = [f"{damaged} damaged frame{'s' * (damaged != 1)}"] if damaged else []
+    parts = (
+        [ngettext("{count} damaged frame", "{count} damaged frames", damaged).format(count=damaged)]
+        if damaged
+        else []
+    )
     if status is not None and status.reconnects:
-        parts.append(f"plugged in again {status.reconnects} time{'s' * (status.reconnects != 1)}")
-    return ", ".join(parts) or "nothing damaged"
+        parts.append(
+            ngettext(
+                "plugged in again {count} time",
+                "plugged in again {count} times",
+                status.reconnects,
+            ).format(count=status.reconnects)
+        )
+    return ", ".join(parts) or _("nothing damaged")
 
 
 def kinds_of_damage(rejects: dict[str, int]) -> str:
@@ -133,12 +144,12 @@ def _signal_line(stream: Stream, units: UnitSystem, now_s: float) -> SignalLine:
 def signal_name(stream: Stream) -> str:
     """'left pickup'; a source known by its number is named in words."""
     if stream.is_pulses:
-        known = {ChannelKind.LAP_MARK: "lap mark", ChannelKind.INDEX_MARK: "index mark"}
+        known = {ChannelKind.LAP_MARK: _("lap mark"), ChannelKind.INDEX_MARK: _("index mark")}
         return known.get(stream.kind, f"{stream.name} pickup")
     label = speed_label(stream.name)
     if label != stream.name:
         return label
-    return {"gnss": "satellite speed"}.get(stream.name, f"{stream.name} speed")
+    return {"gnss": _("satellite speed")}.get(stream.name, f"{stream.name} speed")
 
 
 def _of(count: int, share: float) -> str:
@@ -154,26 +165,30 @@ def _of(count: int, share: float) -> str:
 def age_text(age_s: float) -> str:
     """'0.1 s ago', '42 s ago', '12 min ago', '3 h ago', 'not yet'."""
     if not math.isfinite(age_s):
-        return "not yet"
+        return _("not yet")
     age_s = max(age_s, 0.0)
     if age_s < 9.95:
         return f"{age_s:.1f} s ago"
     if age_s < 59.5:
         return f"{age_s:.0f} s ago"
-    return f"{age_s / 60:.0f} min ago" if age_s < 3570 else f"{age_s / 3600:.0f} h ago"
+    return (
+        _("{minutes:.0f} min ago").format(minutes=age_s / 60)
+        if age_s < 3570
+        else f"{age_s / 3600:.0f} h ago"
+    )
 
 
 def stream_state(stream: Stream, now_s: float) -> tuple[str, str]:
     """A word with a shape before it, and how it is meant."""
     if not math.isfinite(stream.last_host_s):
-        words = {ChannelKind.LAP_MARK: "○ no mark yet"}.get(stream.kind, "○ no pulses yet")
-        return (words if stream.is_pulses else "○ nothing yet"), NO_DATA
+        words = {ChannelKind.LAP_MARK: _("○ no mark yet")}.get(stream.kind, _("○ no pulses yet"))
+        return (words if stream.is_pulses else _("○ nothing yet")), NO_DATA
     if stream.kind is ChannelKind.LAP_MARK:
         return "● live", GOOD  # a mark comes once a lap; its age says the rest
     if stream.silent(now_s):
         return "○ silent", NO_DATA
     if not stream.is_pulses and not math.isfinite(stream.speed_mps):
-        return "△ no value", ATTENTION
+        return _("△ no value"), ATTENTION
     return _pulse_state(stream.health.recent()) if stream.health else ("● live", GOOD)
 
 
@@ -181,7 +196,7 @@ def _pulse_state(recent: Counts) -> tuple[str, str]:
     missed, extra = recent.missed_share, recent.extra_share
     if max(missed, extra) <= LOST_SHARE:
         return "● live", GOOD
-    return ("▲ misses teeth" if missed >= extra else "◆ extra pulses"), ATTENTION
+    return (_("▲ misses teeth") if missed >= extra else _("◆ extra pulses")), ATTENTION
 
 
 def wheel_channels(streams: Sequence[Stream]) -> list[Stream]:

@@ -9,6 +9,7 @@ from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.target_wheel import SURE, TeethSeen, teeth_seen
 from workbench.models.bench import Bench
 from workbench.models.pace import PaceModel
+from workbench.words.language import _
 
 MOST_EDGES = 4000
 """Edges looked at: 130 turns of a wheel with 30 teeth, a minute at working speed."""
@@ -60,15 +61,17 @@ class ToothCount:
         """What the signal says of the teeth, and how that goes with what was typed."""
         seen = self.seen
         if self._held == 0 and seen is None:
-            return "As the signal says: no pulses yet. Let the belt run, and they are counted."
+            return _("As the signal says: no pulses yet. Let the belt run, and they are counted.")
         if seen is None:
-            return f"As the signal says: counting, {self._held} pulses so far."
+            return _("As the signal says: counting, {held} pulses so far.").format(held=self._held)
         if seen.teeth is None:
-            return (
+            return _(
                 "The signal cannot tell: the teeth pass too evenly, or too few turns have "
                 "passed. Count them by hand."
             )
-        return f"As the signal says: {_repeats(seen)} ({_sure(seen)}){_beside(seen, typed)}."
+        return _("As the signal says: {teeth} ({sure}){beside}.").format(
+            teeth=_repeats(seen), sure=_sure(seen), beside=_beside(seen, typed)
+        )
 
     def to_use(self, typed: int | None) -> int | None:
         """The number to offer in place of the one typed, None where there is no reason to."""
@@ -87,20 +90,24 @@ def count_teeth(time_s: NDArray[np.float64]) -> TeethSeen:
 
 
 def _repeats(seen: TeethSeen) -> str:
-    return f"{seen.teeth} teeth" if seen.exact else f"{seen.teeth} teeth or a multiple of it"
+    return (
+        f"{seen.teeth} teeth"
+        if seen.exact
+        else _("{teeth} teeth or a multiple of it").format(teeth=seen.teeth)
+    )
 
 
 def _sure(seen: TeethSeen) -> str:
     if seen.confidence >= SURE:
-        return "as good as certain"
-    return "likely" if seen.confidence >= LIKELY else "no more than a guess so far"
+        return _("as good as certain")
+    return "likely" if seen.confidence >= LIKELY else _("no more than a guess so far")
 
 
 def _beside(seen: TeethSeen, typed: int | None) -> str:
     if typed is None or seen.teeth is None:
         return ""
     if seen.teeth == typed:
-        return ", as typed"
+        return _(", as typed")
     if not seen.exact and typed % seen.teeth == 0:
-        return f", which goes with the {typed} typed"
-    return f"; typed are {typed}"
+        return _(", which goes with the {typed} typed").format(typed=typed)
+    return _("; typed are {typed}").format(typed=typed)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from workbench.base.machine import Machine, Pickup
 from workbench.base.units import UnitSystem, inch_fraction
+from workbench.words.language import N_, _
 
 PINS = {"left": "GP10", "right": "GP11", "lap": "GP12", "radar": "GP13"}
 """The counter board's pin of each channel."""
@@ -34,7 +35,7 @@ def gap_words(machine: Machine | None, units: UnitSystem) -> str:
     """'gap 1.6 mm, at most 3.2 mm', for the drawing."""
     pickup = machine.pickup if machine else Pickup()
     best, most = _number(pickup.gap_best_m, units), _number(pickup.gap_max_m, units)
-    return f"gap {best}, at most {most}"
+    return _("gap {best}, at most {most}").format(best=best, most=most)
 
 
 def at_the_laptop() -> tuple[Step, ...]:
@@ -42,23 +43,29 @@ def at_the_laptop() -> tuple[Step, ...]:
     return (
         Step(
             1,
-            "USB cable",
-            "Both plugs pushed home, and a cable that carries data, not only charge. Under "
-            "Inputs, 'Find what is plugged in' must name a counter; if it names none, try another "
-            "cable and another socket.",
+            _("USB cable"),
+            _(
+                "Both plugs pushed home, and a cable that carries data, not only charge. Under "
+                "Inputs, 'Find what is plugged in' must name a counter; if it names none, try "
+                "another cable and another socket."
+            ),
         ),
         Step(
             2,
             "Board",
-            "Each input on its own pin: left pickup GP10, right pickup GP11, lap mark GP12, "
-            "radar or wheel signal GP13.",
+            _(
+                "Each input on its own pin: left pickup GP10, right pickup GP11, lap mark GP12, "
+                "radar or wheel signal GP13."
+            ),
         ),
         Step(
             3,
             "Pull-up",
-            "R8, 10 kΩ, holds the pin at 3.3 V; the pin falls to near 0 V while current flows "
-            "through the optocoupler's diode. A pin that never changes has its optocoupler "
-            "turned round, or no pull-up, or nothing comes from the machine.",
+            _(
+                "R8, 10 kΩ, holds the pin at 3.3 V; the pin falls to near 0 V while current flows "
+                "through the optocoupler's diode. A pin that never changes has its optocoupler "
+                "turned round, or no pull-up, or nothing comes from the machine."
+            ),
         ),
     )
 
@@ -67,47 +74,53 @@ def at_the_machine(machine: Machine | None, units: UnitSystem) -> tuple[Step, ..
     """Steps with the hands at supply, cable, pickup and wheel; the caution comes before."""
     best, most = _gaps(machine, units)
     return (
-        Step(4, "Supply", _SUPPLY[is_coil(machine)]),
+        Step(4, "Supply", _(_SUPPLY[is_coil(machine)])),
         Step(
             5,
-            "Plug and cable",
-            "No chafed spot, no loose or green contact, the wires in their order. The shield is "
-            "joined to 0 V on the machine's side only. The cable keeps clear of ignition leads "
-            "and the alternator's, and is tied so that nothing that turns can catch it.",
+            _("Plug and cable"),
+            _(
+                "No chafed spot, no loose or green contact, the wires in their order. The shield "
+                "is joined to 0 V on the machine's side only. The cable keeps clear of ignition "
+                "leads and the alternator's, and is tied so that nothing that turns can catch it."
+            ),
         ),
-        Step(6, "Pickup", _PICKUP[is_coil(machine)]),
+        Step(6, "Pickup", _(_PICKUP[is_coil(machine)])),
         Step(
             7,
             "Gap",
-            f"{best} is best, {most} the most. Measure it at four places round the wheel with a "
-            "feeler gauge: the Gap page leads through it.",
+            _(
+                "{best} is best, {most} the most. Measure it at four places round the wheel with a "
+                "feeler gauge: the Gap page leads through it."
+            ).format(best=best, most=most),
         ),
         Step(
             8,
             "Wheel",
-            "Teeth clean of mud and swarf, whole, straight, and passing right before the middle "
-            "of the pickup's face. The wheel sits tight on its shaft.",
+            _(
+                "Teeth clean of mud and swarf, whole, straight, and passing right before the "
+                "middle of the pickup's face. The wheel sits tight on its shaft."
+            ),
         ),
     )
 
 
 _SUPPLY = {
-    True: (
+    True: N_(
         "The fuse (1 A) is whole, the battery pack charged: 12 V at the input board, 5 V behind "
         "its regulator. The coil itself needs no supply; its comparator does."
     ),
-    False: (
+    False: N_(
         "The fuse (1 A) is whole, the battery pack charged: about 12 V between + supply and "
         "0 V, measured at the pickup's plug."
     ),
 }
 _PICKUP = {
-    True: (
+    True: N_(
         "A coil gives nothing while the wheel stands, and little when it turns slowly. With its "
         "plug out, a meter shows a steady resistance between the two wires, and none of them "
         "touches the machine's frame. It never goes straight to a pin: it can give tens of volts."
     ),
-    False: (
+    False: N_(
         "It answers without the engine: pass a piece of steel before its face, and 'Last heard' "
         "starts anew at every pass. If not, its wires are in the wrong order or it is broken."
     ),
