@@ -77,15 +77,3 @@ def inch_fraction(length_m: float, parts: int = 64) -> str:
     shared = math.gcd(over, parts)
     fraction = f"{over // shared}/{parts // shared}"
     return f"{whole} {fraction}" if whole else fraction
-
-
-def percent(share: float | None, digits: int = 2, *, signed: bool = False) -> str:
-    """A share for a person: '0.52 %', signed '+3.10 %' or '−0.30 %'; '–' where there is none.
-
-    What rounds to nothing has no sign: '0.00 %'.
-    """
-    if share is None or not math.isfinite(share):
-        return "–"
-    text = f"{100 * share:z.{digits}f}"
-    sign = "+" if signed and float(text) > 0 else ""
-    return f"{sign}{text} %".replace("-", "−")

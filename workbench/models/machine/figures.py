@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from workbench.base.machine import Machine
-from workbench.base.numbers import NO_VALUE
+from workbench.base.numbers import NO_VALUE, with_uncertainty
 from workbench.base.units import UnitSystem, from_mps, to_mps
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.models.machine.fields import NAMES
@@ -43,22 +43,14 @@ def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
     at = Words(units).number("speed", speed_mps)
     step_mps = to_mps(machine.readout.step, machine.readout.unit)
     numbers = [
-        plus_minus(per_pulse.value_m / units.gap_m, 2 * per_pulse.u_m / units.gap_m),
-        plus_minus(course, 2 * per_pulse.u_rel * course),
+        with_uncertainty(per_pulse.value_m / units.gap_m, 2 * per_pulse.u_m / units.gap_m, -1),
+        with_uncertainty(course, 2 * per_pulse.u_rel * course, -1),
         f"{speed_mps / per_pulse.value_m:#.3g}".rstrip("."),
         f"{100 * step_mps / speed_mps:#.2g}".rstrip("."),
     ]
     words[2] = (_("a second at {at}").format(at=at), "pulses")
     words[3] = (_("one readout step at {at}").format(at=at), "%")
     return [Figure(number, unit, text) for number, (text, unit) in zip(numbers, words, strict=True)]
-
-
-def plus_minus(value: float, U: float) -> str:
-    """'0.5333 ± 0.0011': two digits of the uncertainty, and no more of the value."""
-    if not (math.isfinite(U) and U > 0):
-        return f"{value:.6g}"
-    digits = max(0, 1 - math.floor(math.log10(U)))
-    return f"{value:.{digits}f} ± {U:.{digits}f}"
 
 
 def shown_at_work(machine: Machine) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import pytest
 
 from drivers.catalogue import open_input
@@ -11,7 +9,7 @@ from workbench.base.files import write_file
 from workbench.base.machine import keys, load_machine, parse_machine
 from workbench.base.units import INCH_M, METRIC, US
 from workbench.models.machine.fields import NAMES
-from workbench.models.machine.figures import figures, plus_minus, shown_at_work, standing
+from workbench.models.machine.figures import figures, shown_at_work, standing
 from workbench.models.machine.form import MachineForm
 
 FLAT_BELT = """
@@ -110,20 +108,6 @@ def test_a_sprocket_drive_moves_teeth_times_pitch_a_turn(form):
 
 def test_no_machine_has_no_figures():
     assert {one.number for one in figures(None, US)} == {"–"}
-
-
-@pytest.mark.parametrize(
-    ("value", "U", "text"),
-    [
-        # JCGM 100, 7.2.6: two digits of the uncertainty, the value to the same place.
-        (10.05762, 0.027, "10.058 ± 0.027"),
-        (2250.04, 12.6, "2250 ± 13"),
-        (0.5, 0.0, "0.5"),
-        (0.5, math.nan, "0.5"),
-    ],
-)
-def test_a_value_has_no_more_digits_than_its_uncertainty(value, U, text):
-    assert plus_minus(value, U) == text
 
 
 @pytest.mark.parametrize(
