@@ -1,4 +1,8 @@
-"""The rows of a CSV table, checked cell by cell; numpy where a few MB are all well."""
+"""The rows of a CSV table, checked cell by cell; numpy where a few MB are all well.
+
+Tables of a few lines that a person types are read by the bench. This reader is for those that
+a device wrote: millions of rows, at the speed of the disk.
+"""
 
 from __future__ import annotations
 

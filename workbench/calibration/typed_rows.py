@@ -110,6 +110,7 @@ def read_rows(
             continue
         if delimiter == ";":
             cells = [re.sub(r"^(\s*[+-]?\d*),(\d+)", r"\1.\2", cell) for cell in cells]
+        cells += [""] * (len(header) - len(cells))
         rows.append((n, dict(zip(header, (cell.strip() for cell in cells), strict=False))))
     return rows, header, odd
 
@@ -154,7 +155,7 @@ def number(cell: str) -> float:
     if not cell:
         return math.nan
     value = float(cell)
-    if not math.isfinite(value):
+    if "_" in cell or not math.isfinite(value):
         raise ValueError(cell)
     return value
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from workbench.base.errors import Message, WrongInput
 from workbench.base.typed import parse_length_m
 from workbench.base.units import INCH_M
-from workbench.calibration.typed_rows import read_rows
+from workbench.calibration.typed_rows import number_or_nan, read_rows
 
 Floats = NDArray[np.float64]
 
@@ -116,16 +116,13 @@ def _row(cells: dict[str, str], where: Message) -> tuple[str, float, float]:
             most=_MOST_LETTERS,
         )
     angle_deg = _number(cells, "angle_deg", where, Message("degrees, 0 to 360"))
-    gap_m = _number(cells, "gap_m", where, _in_metres(cells.get("gap_m", "")))
+    gap_m = _number(cells, "gap_m", where, _in_metres(cells["gap_m"]))
     return pickup, check_angle_deg(angle_deg, where), check_gap_m(gap_m, where)
 
 
 def _number(cells: dict[str, str], column: str, where: Message, expected: Message) -> float:
-    cell = cells.get(column, "")
-    try:
-        value = float(cell) if "_" not in cell else math.nan
-    except ValueError:
-        value = math.nan
+    cell = cells[column]
+    value = number_or_nan(cell)
     if not math.isfinite(value):
         values = {"where": where, "column": column, "expected": expected}
         if not cell:

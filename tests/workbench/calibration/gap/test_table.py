@@ -68,6 +68,7 @@ def test_semicolons_with_decimal_commas_and_remarks_are_read_too() -> None:
         (HEADER + "left,0,62\n", "a gap of 62 m.*looks like thousandths of an inch"),
         (HEADER + "left,0,5000\n", "looks like no gap in any unit"),
         (HEADER + ",0,0.0016\n", "line 2: '' names no pickup"),
+        ("gap_m,angle_deg,pickup\n0.0016,0\n", "line 2: '' names no pickup"),
         (HEADER + "le\x07ft,0,0.0016\n", "line 2: 'le·ft' names no pickup"),
         (HEADER + 'left,0,"0.0016\n', "line 2: it is no line of a table with the header"),
         (HEADER + "left,0,0,0016\n", "line 2: it is no line of a table with the header"),

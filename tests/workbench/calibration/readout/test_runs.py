@@ -166,6 +166,7 @@ def test_a_wrong_cell_in_words():
         ("run,shown\n1,2.5\n", "neither a pair laps,laps_time_s nor a pair"),
         ("shown,shown,laps,laps_time_s\n1,1,2,3\n", "stands twice"),
         (HEADER + "1,abc,3,4,,\n", "no line holds a run that can be used.*it is 'abc'"),
+        (HEADER + "1,2_5,3,4,,\n", "no line holds a run that can be used.*it is '2_5'"),
     ],
 )
 def test_a_table_with_nothing_left_is_refused(text, told):
