@@ -27,7 +27,7 @@ ERRORS = (
 """What carries its template as its first words."""
 
 KEYWORDS: dict[str, Any] = {
-    **dict.fromkeys(("_", "N_", "label", "button", *ERRORS), (1,)),
+    **dict.fromkeys(("_", "N_", "label", "button", "_step", *ERRORS), (1,)),
     **dict.fromkeys(("ngettext", "Plural"), (1, 2)),
     "say": (2,),
 }

@@ -175,14 +175,10 @@ def pick(recording: Recording, name: str) -> Track:
         near = [known for known in near if has_values(tracks[known])] or near
     if len(near) == 1:
         return tracks[near[0]]
-    raise WrongInput(
-        "{name} has several sources '{source}'; it holds {known}."
-        if near
-        else "{name} has no source '{source}'; it holds {known}.",
-        name=recording.name,
-        source=name,
-        known=_names(recording),
-    )
+    told = {"name": recording.name, "source": name, "known": _names(recording)}
+    if near:
+        raise WrongInput("{name} has several sources '{source}'; it holds {known}.", **told)
+    raise WrongInput("{name} has no source '{source}'; it holds {known}.", **told)
 
 
 def has_values(track: Track) -> bool:

@@ -89,8 +89,9 @@ class RecordingRun:
             self._early.append((address, item))
             if len(self._early) >= MOST_EARLY:
                 self._error = StoreError(
-                    f"The store does not open: {len(self._early)} blocks wait to be stored. "
-                    "Nothing of this recording is kept."
+                    "The store does not open: {count} blocks wait to be stored. Nothing of this "
+                    "recording is kept.",
+                    count=len(self._early),
                 )
 
     def _work(self) -> None:
@@ -107,4 +108,6 @@ class RecordingRun:
             self._error = self._error or error
         except Exception as error:  # a defect: no thread dies in silence
             logging.getLogger("evenpace").exception("unexpected error while recording")
-            self._error = StoreError(f"The recording failed ({error}); the log tells more.")
+            self._error = StoreError(
+                "The recording failed ({error}); the log tells more.", error=error
+            )

@@ -17,7 +17,16 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from itertools import chain, repeat
 
-from drivers.contract import DeviceError, DeviceLost, Driver, EdgeBlock, InputError, Item, Lost
+from drivers.contract import (
+    DeviceError,
+    DeviceLost,
+    Driver,
+    EdgeBlock,
+    InputError,
+    Item,
+    Lost,
+    Note,
+)
 from workbench.base.errors import BenchError, StoreError, WrongInput
 
 POLL_S = 0.1
@@ -188,7 +197,7 @@ class _Input:
 
     def abandon(self) -> None:
         """Take nothing more from this input."""
-        self._set(InputState.ENDED, "the device did not let go and was left behind")
+        self._set(InputState.ENDED, Note("the device did not let go and was left behind"))
         self._abandoned = True
         self.ended.set()
 
@@ -200,7 +209,10 @@ class _Input:
             reason, error = str(problem), problem
         except Exception as problem:  # a driver's defect: no thread dies in silence
             error = DeviceError(
-                f"The driver of {self.status.address} failed: {type(problem).__name__}: {problem}."
+                "The driver of {address} failed: {kind}: {problem}.",
+                address=self.status.address,
+                kind=type(problem).__name__,
+                problem=problem,
             )
             reason = str(error)
         self.close()
@@ -219,9 +231,9 @@ class _Input:
         self.status = replace(self.status, state=InputState.RUNNING, last_host_s=start_s)
         while not self._stopping.is_set():
             if self._driver.ended:
-                return "all was read"
+                return Note("all was read")
             if self._left_s() <= 0:
-                return "the time is over"
+                return Note("the time is over")
             try:
                 items = self._driver.read(min(POLL_S, self._left_s()))
             except DeviceLost as error:
@@ -253,8 +265,11 @@ class _Input:
                 back = True
                 break
         now_s = self._driver.clock()
-        how = "plugged in again" if back else "not back by the end of the run"
-        self._take([Lost("", None, from_s, now_s, f"{lost} It was {how}.")])
+        if back:
+            told = Note("{lost} It was plugged in again.", lost=lost)
+        else:
+            told = Note("{lost} It was not back by the end of the run.", lost=lost)
+        self._take([Lost("", None, from_s, now_s, told)])
         if back:
             self.status = replace(self.status, reconnects=self.status.reconnects + 1)
             self._set(InputState.RUNNING)

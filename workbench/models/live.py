@@ -15,6 +15,7 @@ from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.live.session import InputState, InputStatus, Keep, Session
 from workbench.live.streams import Stream, Streams
 from workbench.models.observable import Observable
+from workbench.words.language import _
 
 Opener = Callable[[str, Clock], Driver]
 
@@ -115,7 +116,10 @@ class LiveInputs(Observable):
         def close() -> None:
             try:
                 stuck = session.stop()
-                problems.extend(f"{address} did not let go of its device." for address in stuck)
+                problems.extend(
+                    _("{address} did not let go of its device.").format(address=address)
+                    for address in stuck
+                )
             finally:
                 closed.set()  # the next inputs wait for it
 

@@ -33,10 +33,6 @@ SLOWED_TO = 0.8
 FAR_ABOVE = 1.5
 _ALPHA = 0.001
 _FEWEST_MISSED = 3
-_NOT_SLOWED = (
-    "The belt was not slowed, or within two turns of the target wheel: for a drop-out run, slow "
-    "it evenly over a minute or two from full speed until the readout loses pulses."
-)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,7 +78,7 @@ def find_drop_out(time_s: Floats, teeth: int, first_tooth_s: float | None = None
     passages = _without_gone(passages, teeth)
     missed = int(np.count_nonzero(~passages.seen))
     if lowest > SLOWED_TO * highest:
-        raise WrongInput(_NOT_SLOWED)
+        raise _not_slowed()
     if missed < _FEWEST_MISSED:
         nan = math.nan
         return DropOut(nan, nan, 0, nan, nan, lowest, highest, nan, missed, rate.size)
@@ -126,10 +122,10 @@ def follow(time_s: Floats, teeth: int, first_tooth_s: float | None = None) -> Pa
     time_s = distinct(time_s)
     start = _full_speed(time_s, teeth)
     if start + 2 * teeth > time_s.size:
-        raise WrongInput(_NOT_SLOWED)
+        raise _not_slowed()
     edge_s, tooth = count_on(time_s[start:], teeth)
     if tooth[-1] < 2 * teeth:
-        raise WrongInput(_NOT_SLOWED)
+        raise _not_slowed()
     grid = np.arange(tooth[-1] + 1)
     grid_s = np.interp(grid, tooth, edge_s)
     half = max(1, teeth // 2)
@@ -262,3 +258,10 @@ def _step(log_hz: Floats, seen: Flags) -> tuple[float, float]:
     best = np.flatnonzero(errors == errors.min())
     low, high = level[max(best[0] - 1, 0)], level[min(best[-1], level.size - 1)]
     return float(0.5 * (low + high)), float(max(high - low, LEAST_SPREAD) / math.sqrt(12))
+
+
+def _not_slowed() -> WrongInput:
+    return WrongInput(
+        "The belt was not slowed, or within two turns of the target wheel: for a drop-out run, "
+        "slow it evenly over a minute or two from full speed until the readout loses pulses."
+    )

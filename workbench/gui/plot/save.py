@@ -17,13 +17,14 @@ from workbench.gui.theme import BRIGHT, GRID_PX, SMALL_PX, TOUCH_PX, Theme, font
 from workbench.gui.work_line import WorkLine
 from workbench.models.plot.table import write_table
 from workbench.models.progress import Progress
+from workbench.words.language import N_, _
 from workbench.words.pictures.picture import Column
 
 SHARPNESS = 2
 """Pixels of a saved picture to one of the screen."""
 
 WORD = "Simulated"
-PICTURES = {"PNG picture": ".png", "SVG drawing": ".svg"}
+PICTURES = {N_("PNG picture"): ".png", N_("SVG drawing"): ".svg"}
 
 
 SIMULATED = "simulated"
@@ -57,15 +58,15 @@ class SavePlot(QToolButton):
         super().__init__(plot)
         self._plot: Savable = plot  # type: ignore[assignment]
         self._works, self._theme = WorkLine(self), BRIGHT
-        self.setText("Save plot")
-        self.setAccessibleName("Save plot")
+        self.setText(_("Save plot"))
+        self.setAccessibleName(_("Save plot"))
         self.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         self.setCursor(Qt.CursorShape.PointingHandCursor)
         menu = QMenu(self)
         for words, ending in PICTURES.items():
-            menu.addAction(words, self._asking(ending))
-        menu.addAction("CSV table of what is seen", self._asking(".csv"))
-        menu.addAction("CSV table of everything", self._asking(".csv", everything=True))
+            menu.addAction(_(words), self._asking(ending))
+        menu.addAction(_("CSV table of what is seen"), self._asking(".csv"))
+        menu.addAction(_("CSV table of everything"), self._asking(".csv", everything=True))
         self.setMenu(menu)
         self.setFixedSize(QSize(2 * TOUCH_PX, TOUCH_PX))
         self.said.connect(self.setToolTip)
@@ -95,7 +96,7 @@ class SavePlot(QToolButton):
             return
         drawn = self._svg() if ending == ".svg" else self._png()
         try:
-            self._tell(f"Saved as {write_file(path, drawn).name}.")
+            self._tell(_("Saved as {name}.").format(name=write_file(path, drawn).name))
         except StoreError as error:
             self._tell(str(error))
 
@@ -104,10 +105,10 @@ class SavePlot(QToolButton):
         columns = list(self._plot.columns())
         if not everything:
             columns = [column.between(low, high) for column in columns]
-        progress, simulated = Progress("Saving the plot …"), self._simulated
+        progress, simulated = Progress(_("Saving the plot …")), self._simulated
         self._works.add(
             lambda: write_table(columns, path, progress, simulated=simulated),
-            lambda done: self._tell(f"Saved as {done.name}."),
+            lambda done: self._tell(_("Saved as {name}.").format(name=done.name)),
             self._tell,
             progress,
         )
@@ -158,8 +159,8 @@ class SavePlot(QToolButton):
         return lambda: self._ask(ending, everything=everything)
 
     def _ask(self, ending: str, *, everything: bool) -> None:
-        name, _ = QFileDialog.getSaveFileName(
-            self, "Save plot", f"plot{ending}", f"{ending[1:].upper()} (*{ending})"
+        name, _filter = QFileDialog.getSaveFileName(
+            self, _("Save plot"), f"plot{ending}", f"{ending[1:].upper()} (*{ending})"
         )
         if name:
             path = Path(name)

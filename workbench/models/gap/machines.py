@@ -52,4 +52,4 @@ def from_rows(rows: Sequence[Sequence[Any]]) -> list[Held]:
 
 @lru_cache(maxsize=256)
 def _parsed(text: str) -> Machine:
-    return parse_machine(text, "the list's machine")
+    return parse_machine(text, "machine")

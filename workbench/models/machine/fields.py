@@ -16,7 +16,7 @@ from workbench.words.words import Words
 
 SECTIONS: dict[str, dict[str, str]] = {
     "Machine": {"name": "Name"},
-    "Drive line": {
+    N_("Drive line"): {
         "drive.target_teeth": N_("Teeth of the target wheel"),
         "drive.turns_per_target_turn": N_("Shaft turns per wheel turn"),
         "drive.kind": N_("Belt driven by"),

@@ -48,7 +48,7 @@ def _listen(
     held = {one.name: address for one in there for address in in_use if _is_at(address, one.name)}
     heard = hear([one for one in there if one.name not in held])
     mine = [
-        replace(one, looks_like="in use here", address=held[one.name])
+        replace(one, looks_like=_("in use here"), address=held[one.name])
         for one in there
         if one.name in held
     ]
