@@ -21,14 +21,16 @@ from PySide6.QtWidgets import (
 from workbench.base.errors import WrongInput
 from workbench.base.numbers import plain
 from workbench.gui.calibrate.lap_dots import LapDots
-from workbench.gui.calibrate.speed_trace import SpeedTrace
 from workbench.gui.parts.basics import button, label, row, say
+from workbench.gui.plot.plot import Plot
+from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, font
 from workbench.models.bench import Bench
 from workbench.models.calibrate import words
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import Reference
 from workbench.words.language import N_, _
+from workbench.words.pictures.calibrate import steadiness_picture
 from workbench.words.words import Words
 
 BIG_PX, BIGGEST_PX = 56, 128
@@ -60,11 +62,13 @@ class RunPanel(QWidget):
         self._which, self._steady = label("", "text", wrap=False), label("", "text", wrap=False)
         self._speed, self._unit = QLabel("–"), label("", "soft", wrap=False)
         self._speed.setAccessibleName(_("Belt speed"))
-        self._trace, self._dots = SpeedTrace(theme), LapDots(theme)
+        empty = _("The belt's speed of the last minute is drawn here.")
+        self._trace = Plot(theme, _("Belt speed of the last minute"), empty)
+        self._dots = LapDots(theme)
         self._by_whom = label("", "soft", wrap=False)
         self._how, self._so_far = label("", "soft"), label("")
         self._shown, self._reading, self._expanded = QLineEdit(), QLineEdit(), QLineEdit()
-        self._names = [label("", wrap=False) for _ in range(3)]
+        self._names = [label("", wrap=False) for _at in range(3)]
         self._error = label("", "error")
         self.next = QPushButton()
         self.next.setMinimumHeight(TOUCH_PX + GRID_PX)
@@ -163,7 +167,8 @@ class RunPanel(QWidget):
         say(self._unit, speed.unit)
         say(self._steady, STEADY_WORDS[job.steady()])
         if self._trace.isVisible():
-            self._trace.show_points(job.belt_history())
+            tell_simulated(self._trace, self._bench.live.simulated)
+            self._trace.show_picture(steadiness_picture(*job.belt_history()), units)
         say(self.next, words.mark_words(job))
         say(self._by_whom, words.counter_words(job))
         laps = job.state.reference is Reference.LAPS

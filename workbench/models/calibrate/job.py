@@ -20,7 +20,7 @@ from workbench.calibration.readout.lap_timer import LapTimer
 from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL, u_marks_s
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
 from workbench.jobs.channels import mark
-from workbench.live.streams import HISTORY_S, Stream, Streams
+from workbench.live.streams import HISTORY_S, Floats, Stream, Streams
 from workbench.models.bench import Bench
 from workbench.models.calibrate.lap_marks import LapMarks, change_rel
 from workbench.models.calibrate.runs import Reference, State, TakenRun
@@ -93,13 +93,13 @@ class CalibrateJob(CalibrateSteps):
         """The belt's speed by its pulses now, NaN where there is none or it is lost."""
         return self._speed_of(self._pace.belt())
 
-    def belt_history(self) -> list[tuple[float, float]]:
-        """(seconds ago as a negative number, m/s) of the belt's last minutes."""
+    def belt_history(self) -> tuple[Floats, Floats]:
+        """Seconds ago (n,), as negative numbers, and speeds (m/s) of the belt's last minutes."""
         belt, now_s = self._pace.belt(), self._bench.clock()
         if belt is None:
-            return []
+            return np.empty(0), np.empty(0)
         time_s, speed_mps = belt.history(now_s - HISTORY_S)
-        return list(zip((time_s - now_s).tolist(), speed_mps.tolist(), strict=True))
+        return time_s - now_s, speed_mps
 
     def steady(self) -> bool | None:
         """Whether the belt has kept its speed for a while; None where there is no signal."""

@@ -7,13 +7,28 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from workbench.calibration.readout.recorded_runs import STEADY_REL
 from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.words.language import _
-from workbench.words.pictures.picture import Axis, Band, Fill, Panel, Picture, Points, Trace
+from workbench.words.pictures.picture import (
+    AGO,
+    NOTHING,
+    Axis,
+    Band,
+    Fill,
+    Floats,
+    Panel,
+    Picture,
+    Points,
+    Trace,
+)
 from workbench.words.pictures.pyramid import Pyramid
 
 K = 2.0
 """Coverage factor of the runs' bars."""
+STEADY_SHOWN_S = 60.0
+LEAST_REL = 0.03
+"""So much of the speed is seen upwards, that a steady belt looks steady. Chosen."""
 ROOM = 1.2
 """Limits of the error that are always seen."""
 LINE_POINTS = 101
@@ -116,6 +131,24 @@ def _ends(both: Sequence[Errors]) -> tuple[float, float]:
     low, high = min(speeds or WORKING_MPS), max(speeds or WORKING_MPS)
     room = 0.1 * max(high - low, 0.2 * high)
     return low - room, high + room
+
+
+def steadiness_picture(ago_s: Floats, speed_mps: Floats) -> Picture:
+    """The belt's speed (n,) of the last minute, `ago_s` below 0, with the band within which it
+    counts as steady about its end."""
+    known = np.isfinite(speed_mps) & (ago_s >= -STEADY_SHOWN_S)
+    if not known.any():
+        return NOTHING
+    now = float(speed_mps[known][-1])
+    half = STEADY_REL / 2 * now
+    word = _("steady ± {percent:g} %").format(percent=50 * STEADY_REL)
+    panel = Panel(
+        Axis(_("belt speed"), "speed"),
+        (Trace(_("belt"), Pyramid(ago_s[known], speed_mps[known]), "belt"),),
+        bands=(Band(now - half, now + half, word),),
+        least=LEAST_REL * now,
+    )
+    return Picture(Axis(_("time, 0 is now"), AGO), (panel,), ends=(-STEADY_SHOWN_S, 0.0))
 
 
 def errors_of(answer: CalibrateAnswer) -> Errors:
