@@ -64,6 +64,8 @@ class RunPanel(QWidget):
         self._speed.setAccessibleName(_("Belt speed"))
         empty = _("The belt's speed of the last minute is drawn here.")
         self._trace = Plot(theme, _("Belt speed of the last minute"), empty)
+        self._trace.setMinimumHeight(0)  # it takes what the entries leave
+        self._trace.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         self._dots = LapDots(theme)
         self._by_whom = label("", "soft", wrap=False)
         self._how, self._so_far = label("", "soft"), label("")
