@@ -26,7 +26,7 @@ def test_the_swing_is_numpys_least_squares() -> None:
     beta = np.linalg.lstsq(design, gap_m, rcond=None)[0]
     gap = feeler_gap(readings(angle, gap_m), Pickup())
     assert gap.swing_m == pytest.approx(tuple(beta), rel=1e-10)
-    assert gap.runout.value == pytest.approx(2 * np.hypot(beta[1], beta[2]), rel=1e-10)
+    assert gap.runout_m == pytest.approx(2 * np.hypot(beta[1], beta[2]), rel=1e-10)
 
 
 def test_weights_and_uncertainty_are_statsmodels_weighted_least_squares() -> None:
@@ -37,16 +37,16 @@ def test_weights_and_uncertainty_are_statsmodels_weighted_least_squares() -> Non
     angle = np.repeat(places, count)
     gap_m = 2e-3 + 1e-4 * np.sin(np.radians(angle)) + rng.normal(0, 1e-4, angle.size)
     gap = feeler_gap(readings(angle, gap_m), Pickup(), blade_step_m=1e-9)
-    u_place = gap.places.scatter_m / np.sqrt(count)
+    u_place = gap.repeatability_m / np.sqrt(count)
     theta = np.radians(places)
     design = np.column_stack([np.ones(5), np.cos(theta), np.sin(theta)])
-    fit = sm.WLS(gap.places.gap_m, design, weights=1 / u_place**2).fit()
+    fit = sm.WLS([place.gap_m for place in gap.places], design, weights=1 / u_place**2).fit()
     assert gap.swing_m == pytest.approx(tuple(fit.params), rel=1e-8)
     # statsmodels scales by χ²/ν of the residuals alone; undo that, then apply ours.
     freedom = angle.size - 5
     pooled = max(1.0, (freedom + fit.scale * 2) / (freedom + 2))
     u_mean = fit.bse[0] / np.sqrt(fit.scale) * np.sqrt(pooled)
-    assert gap.mean.u == pytest.approx(u_mean, rel=1e-6)
+    assert gap.u_gap_m == pytest.approx(u_mean, rel=1e-6)
 
 
 def test_the_extreme_gaps_uncertainty_agrees_with_a_bootstrap() -> None:
@@ -66,7 +66,7 @@ def test_the_extreme_gaps_uncertainty_agrees_with_a_bootstrap() -> None:
         return again[..., 0] + np.hypot(again[..., 1], again[..., 2])
 
     resampled = bootstrap((residual,), widest, n_resamples=4000, method="basic", rng=rng)
-    assert gap.widest.u == pytest.approx(resampled.standard_error, rel=0.15)
+    assert gap.u_widest_m == pytest.approx(resampled.standard_error, rel=0.15)
 
 
 def test_the_extreme_gap_agrees_with_a_gaussian_process() -> None:
@@ -90,8 +90,8 @@ def test_the_extreme_gap_agrees_with_a_gaussian_process() -> None:
     posterior = covariance(around, around) - gain @ covariance(angle, around)
     draws = rng.multivariate_normal(mean, posterior, 4000, method="eigh").max(axis=1)
     # The readings are single: their scatter is the chosen 0.05 mm, as in this process.
-    assert gap.widest.value == pytest.approx(draws.mean(), abs=0.5 * draws.std())
-    assert gap.widest.u == pytest.approx(draws.std(), rel=0.2)
+    assert gap.widest_m == pytest.approx(draws.mean(), abs=0.5 * draws.std())
+    assert gap.u_widest_m == pytest.approx(draws.std(), rel=0.2)
 
 
 def test_the_amplitude_law_reproduces_wallaces_ratios() -> None:
@@ -129,5 +129,5 @@ def test_an_eccentric_wheel_swings_its_intervals_by_e_over_r() -> None:
     teeth, turns, e_rel = 24, 40, 0.1 / 50
     angle = 2 * np.pi * np.arange(teeth * turns) / teeth
     check = check_wheel((angle + e_rel * np.sin(angle)) / (2 * np.pi * 3.0), teeth)
-    assert check.runout.value == pytest.approx(e_rel, rel=0.01)
-    assert check.runout.angle_deg == pytest.approx(90.0, abs=0.5)
+    assert check.answer.eccentricity_rel == pytest.approx(e_rel, rel=0.01)
+    assert check.answer.late_angle_deg == pytest.approx(90.0, abs=0.5)

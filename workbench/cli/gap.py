@@ -11,11 +11,12 @@ from workbench.base.errors import WrongInput
 from workbench.base.files import write_file
 from workbench.base.machine import Machine, load_machine
 from workbench.base.typed import parse_length_m
+from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_source, source_of, words_of
 from workbench.cli.output import not_kept, print_answer, print_table, print_warnings
-from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer, GapOptions, WheelAnswer
+from workbench.jobs.gap.answer import GapAnswer, GapOptions
 from workbench.jobs.gap.compute import judge_recording, judge_table
 from workbench.jobs.gap.sheet import Sheet, sheet_of
 from workbench.jobs.gap.stored import spacing_of

@@ -255,9 +255,8 @@ class _Pulses:
         self.flags["teeth"] = self.teeth.contradicts(typed)
         wheel = self.teeth.teeth if self.flags["teeth"] and self.teeth.teeth else typed
         try:
-            self.faults = tuple(
-                check_wheel(edges_s, wheel, amplitude_v=self._inputs.amplitude_v).faults
-            )
+            found = check_wheel(edges_s, wheel, amplitude_v=self._inputs.amplitude_v)
+            self.faults = found.answer.faults
         except (WrongInput, ValueError):  # too few turns in one piece
             self.faults = ()
         kinds = {fault.kind for fault in self.faults}

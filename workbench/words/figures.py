@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass
 from functools import singledispatch
 
+from workbench.calibration.gap.answer import PickupAnswer, WheelAnswer
 from workbench.jobs.calibrate.answer import CalibrateAnswer
-from workbench.jobs.gap.answer import GapAnswer, PickupAnswer, WheelAnswer
+from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.words.language import _

@@ -11,14 +11,8 @@ from workbench.base.machine import Pickup
 from workbench.base.numbers import NO_VALUE
 from workbench.base.statements import PlusMinus
 from workbench.base.units import US, inch_fraction
-from workbench.jobs.gap.answer import (
-    FeelerAnswer,
-    PickupAnswer,
-    WheelAnswer,
-    faults_named,
-    headline,
-    parts_of,
-)
+from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer, parts_of
+from workbench.jobs.gap.answer import faults_named, headline
 from workbench.jobs.gap.sheet import Line, Sheet
 from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words

@@ -12,10 +12,11 @@ import pytest
 from drivers.contract import EdgeTrack
 from workbench.base.machine import Pickup, parse_machine
 from workbench.base.units import METRIC, US
+from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.table import GapReadings
 from workbench.jobs.codec import from_plain, to_plain
 from workbench.jobs.gap.answer import GapAnswer, GapOptions
-from workbench.jobs.gap.pickup import feeler_answer, pulse_answer
+from workbench.jobs.gap.pickup import pulse_answer
 from workbench.jobs.gap.sheet import sheet_of
 from workbench.jobs.gap.together import together
 from workbench.reports.document import (
@@ -35,7 +36,7 @@ def feeler(name: str, mean_mm: float):
     angle = np.arange(0, 360, 45.0)
     gap_m = (mean_mm + 0.1 * np.cos(np.radians(angle - 40))) / 1000
     line = np.zeros(8, dtype=np.int64)
-    return feeler_answer(GapReadings(name, angle, gap_m, line), Pickup(), 5e-5)
+    return feeler_gap(GapReadings(name, angle, gap_m, line), Pickup())
 
 
 def answer_of(*pickups) -> GapAnswer:
@@ -115,7 +116,7 @@ def test_a_report_speaks_in_the_units_of_its_reader(units, foreign) -> None:
 
 def test_an_answer_at_one_place_has_a_picture_too() -> None:
     readings = GapReadings("left", np.zeros(2), np.full(2, 0.0016), np.zeros(2, dtype=np.int64))
-    document = document_of(answer_of(feeler_answer(readings, Pickup(), 5e-5)))
+    document = document_of(answer_of(feeler_gap(readings, Pickup())))
     assert len(figures(document)) == 1
     assert document.blocks[0].verdict == "cannot tell"
     assert "turn the wheel" in document.blocks[0].sentence

@@ -15,7 +15,7 @@ places alike by as much again; that drops out of the run-out.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from enum import StrEnum, auto
 
 import numpy as np
@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from workbench.base.machine import Pickup
 from workbench.base.statements import Statement, statement
+from workbench.calibration.gap.answer import FeelerAnswer, Place, parts_of, with_gap
 from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, judge
 from workbench.calibration.gap.places import (
     BLADE_STEP_M,
@@ -63,29 +64,6 @@ class FeelerSays(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class FeelerGap:
-    """What feeler readings say of one pickup. NaN where it cannot be said.
-
-    `swing_m` is (g₀, a, b) of the fit, None where it was not possible. `k` is the factor
-    from u to U for every value here. `odd_deg` are places that stand off the swing.
-    """
-
-    pickup: str
-    places: Places
-    mean: Estimate
-    runout: Estimate
-    closest: Estimate
-    widest: Estimate
-    form_m: float
-    swing_m: tuple[float, float, float] | None
-    k: float
-    decision: Decision
-    advice: Statement
-    odd_deg: list[float] = field(default_factory=list)
-    warnings: list[Statement] = field(default_factory=list)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class _Swing:
     """The once-a-turn fit: parameters (g₀, a, b), their covariance, residuals (p,)."""
 
@@ -110,7 +88,7 @@ class _Swing:
 
 def feeler_gap(
     readings: GapReadings, pickup: Pickup, *, blade_step_m: float = BLADE_STEP_M
-) -> FeelerGap:
+) -> FeelerAnswer:
     """Judge the gap of one pickup all the way round against 0 and `pickup.gap_max_m`.
 
     With fewer than four places, or with readings on less than half the wheel, mean and
@@ -210,31 +188,58 @@ def _from_swing(
     u_place_m: Floats,
     u_blade_m: float,
     pickup: Pickup,
-) -> FeelerGap:
+) -> FeelerAnswer:
     g0, a, b = (float(value) for value in swing.beta_m)
     mean = Estimate(g0, math.hypot(math.sqrt(swing.cov_m2[0, 0]), u_blade_m))
     widest = _extreme(places, swing, u_place_m, u_blade_m, sign=1.0)
     closest = _extreme(places, swing, u_place_m, u_blade_m, sign=-1.0)
     runout = Estimate(widest.value - closest.value, _u_runout_m(swing, closest, widest, u_blade_m))
     k = coverage_factor(swing.freedom)
-    return FeelerGap(
-        pickup=readings.pickup,
-        places=places,
-        mean=mean,
-        runout=runout,
-        closest=closest,
-        widest=widest,
-        form_m=swing.form_m,
-        swing_m=(g0, a, b),
-        k=k,
-        decision=judge(closest, widest, k, pickup),
-        advice=advice(g0, closest.value, widest.value, pickup),
-        odd_deg=[float(places.angle_deg[at]) for at in swing.odd],
-        warnings=[
+    answer = _answer(
+        readings,
+        places,
+        judge(closest, widest, k, pickup),
+        advice(g0, closest.value, widest.value, pickup),
+        [
             *reading_warnings(readings, places),
             *_swing_warnings(places, swing, runout, k),
             *gap_warnings(g0, closest, k, pickup),
         ],
+    )
+    answer = replace(
+        answer,
+        form_error_m=swing.form_m,
+        swing_m=(g0, a, b),
+        odd_angles_deg=tuple(places.angle_deg[swing.odd].tolist()),
+    )
+    return with_gap(answer, mean, runout, closest, widest, k)
+
+
+def _answer(
+    readings: GapReadings,
+    places: Places,
+    decision: Decision,
+    advice: Statement,
+    warnings: list[Statement],
+) -> FeelerAnswer:
+    machine_name, side, kind = parts_of(readings.pickup)
+    rows = zip(places.angle_deg, places.gap_m, places.count, strict=True)
+    return FeelerAnswer(
+        pickup=readings.pickup,
+        machine_name=machine_name,
+        side=side,
+        pickup_kind=kind,
+        verdict=decision.verdict,
+        reason=decision.reason,
+        conformance_probability=decision.conformance_probability,
+        advice=advice,
+        warnings=tuple(warnings),
+        repeatability_m=places.scatter_m,
+        places=tuple(Place(float(angle), float(mean), int(count)) for angle, mean, count in rows),
+        readings=int(readings.gap_m.size),
+        teeth=None,
+        missed=None,
+        extra=None,
     )
 
 
@@ -306,7 +311,7 @@ def _without_swing(
     freedom: float,
     u_blade_m: float,
     pickup: Pickup,
-) -> FeelerGap:
+) -> FeelerAnswer:
     """Too few places for the swing: what was read, and what is still missing."""
     low, high = int(np.argmin(places.gap_m)), int(np.argmax(places.gap_m))
     closest, widest = (_as_read(places, u_place_m, u_blade_m, at) for at in (low, high))
@@ -321,24 +326,12 @@ def _without_swing(
     k = coverage_factor(freedom)
     missing = what_is_missing(places)
     seen = judge(closest, widest, k, pickup)
-    untold = Decision(Verdict.CANNOT_TELL, math.nan, missing)
-    return FeelerGap(
-        pickup=readings.pickup,
-        places=places,
-        mean=Estimate(mean_m, u_mean_m),
-        runout=runout,
-        closest=closest,
-        widest=widest,
-        form_m=math.nan,
-        swing_m=None,
-        k=k,
-        decision=seen if seen.verdict.is_fail else untold,
-        advice=advice(mean_m, closest.value, widest.value, pickup)
-        if seen.verdict.is_fail
-        else missing,
-        warnings=[
-            missing,
-            *reading_warnings(readings, places),
-            *gap_warnings(mean_m, closest, k, pickup),
-        ],
+    fails = seen.verdict.is_fail
+    answer = _answer(
+        readings,
+        places,
+        seen if fails else Decision(Verdict.CANNOT_TELL, math.nan, missing),
+        advice(mean_m, closest.value, widest.value, pickup) if fails else missing,
+        [missing, *reading_warnings(readings, places), *gap_warnings(mean_m, closest, k, pickup)],
     )
+    return with_gap(answer, Estimate(mean_m, u_mean_m), runout, closest, widest, k)

@@ -20,7 +20,7 @@ wanders by half a per cent (tests/workbench/calibration/gap/test_wheel_faults.py
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from enum import StrEnum, auto
 
 import numpy as np
@@ -28,9 +28,9 @@ from numpy.typing import NDArray
 
 from workbench.base.errors import WrongInput
 from workbench.base.statements import Statement, statement
+from workbench.calibration.gap.answer import WheelAnswer, parts_of
 from workbench.calibration.gap.false_edges import FalseEdges, Origin, mean_tooth_hz
 from workbench.calibration.gap.faults import Fault, Findings, name_faults
-from workbench.calibration.gap.judgement import Estimate
 from workbench.calibration.gap.missed import MissedTeeth, find_missed
 from workbench.calibration.gap.play import LEAST_REL, NO_PLAY, Play, find_play
 from workbench.calibration.gap.seen import Seen, count_breaks, duties, log_amplitudes, see
@@ -68,43 +68,25 @@ class WheelSays(StrEnum):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WheelCheck:
-    """What the pulses say of wheel and pickup; arrays (Z,) run from tooth 1 at the mark.
+    """What the pulses say of wheel and pickup, and what it was found from.
 
-    `offset_rel` is each tooth's lateness in pitches; `runout` the eccentricity over the
-    pitch radius, e/r, and the angle of the latest tooth of its swing. `log_amplitude` is
-    the logarithm of each tooth's voltage ÷ tooth rate (V·s) and `voltage` its pattern,
-    `duty` the share of a pitch the pulse lasts; None where the recording has none.
-    `missed`, `extra`, `breaks` count over the whole recording, `turns` those of its longest
-    piece without a break, which alone tells of single teeth. `first_tooth_s` is when tooth
-    1 went by, `marked` whether it is the first after a mark.
+    `log_amplitude` (Z,) is the logarithm of each tooth's voltage ÷ tooth rate (V·s) from tooth
+    1 at the mark and `voltage` its pattern; None where the recording has none.
     """
 
-    teeth: int
-    turns: float
-    first_tooth_s: float
-    marked: bool
-    tooth_hz: float
-    missed: int
-    extra: int
-    breaks: int
-    offset_rel: Floats
-    u_offset_rel: Floats
-    missed_share: Floats
-    runout: Estimate
+    answer: WheelAnswer
     play: Play
     false: FalseEdges
     log_amplitude: Floats | None
     voltage: Pattern | None
-    duty: Floats | None
-    faults: list[Fault]
-    decision: Decision
-    warnings: list[Statement] = field(default_factory=list)
 
 
 def check_wheel(
     time_s: Floats,
     teeth: int,
     *,
+    pickup: str = "",
+    pitch_radius_m: float = math.nan,
     mark_s: Floats | None = None,
     fall_s: Floats | None = None,
     amplitude_v: Floats | None = None,
@@ -119,32 +101,61 @@ def check_wheel(
     """
     seen = see(time_s, teeth, mark_s, _EACH)
     found, signature = _look(seen, amplitude_v, holes_known=holes_known)
+    answer = _answer(pickup, found, signature, pitch_radius_m)
+    level, duty = found.log_amplitude, None
+    if level is not None:
+        voltage_rel = np.exp(level - np.nanmean(level))
+        answer = replace(answer, voltage_rel=tuple(voltage_rel.tolist()))
+    if fall_s is not None and not seen.noisy:
+        duty = duties(seen, fall_s)
+    if duty is not None:
+        answer = replace(answer, duty=tuple(duty.tolist()), duty_mean=float(np.nanmean(duty)))
+    return WheelCheck(answer, found.play, seen.false, level, found.voltage)
+
+
+def _answer(
+    pickup: str, found: Findings, signature: ToothSignature, pitch_radius_m: float
+) -> WheelAnswer:
+    """Counts, faults, and what each tooth shows. `missed`, `extra`, `breaks` count over the
+    whole recording; its longest piece without a break alone tells of turns and single teeth."""
+    seen, spacing = found.seen, found.spacing
     faults = name_faults(found, _EACH)
-    to_radius = 2 * math.pi / teeth
-    spacing = found.spacing
-    return WheelCheck(
-        teeth=teeth,
-        turns=seen.turns,
+    decision = _decide(faults, seen.turns)
+    to_radius, both_m = 2 * math.pi / seen.teeth, 2 * pitch_radius_m
+    off_rel, u_rel = spacing.amplitude * to_radius, spacing.u_swing * to_radius
+    machine_name, side, kind = parts_of(pickup)
+    return WheelAnswer(
+        pickup=pickup,
+        machine_name=machine_name,
+        side=side,
+        pickup_kind=kind,
+        verdict=decision.verdict,
+        reason=decision.reason,
+        conformance_probability=decision.conformance_probability,
+        advice=None,
+        warnings=tuple(_warnings(found)),
+        runout_m=both_m * off_rel,
+        u_runout_m=both_m * u_rel,
+        U_runout_m=2 * both_m * u_rel,
+        eccentricity_rel=off_rel,
+        u_eccentricity_rel=u_rel,
+        U_eccentricity_rel=2 * u_rel,
+        late_angle_deg=spacing.highest_deg,
+        k=2.0,
+        teeth=seen.teeth,
         first_tooth_s=_first_tooth_s(seen),
         marked=seen.marked,
-        tooth_hz=mean_tooth_hz(seen.piece),
+        turns=seen.turns,
+        tooth_rate_hz=mean_tooth_hz(seen.piece),
         missed=seen.edges.missed,
         extra=seen.false.count,
         breaks=found.breaks,
-        offset_rel=seen.from_mark(signature.offset_rel),
-        u_offset_rel=seen.from_mark(signature.u_offset_rel),
-        missed_share=seen.from_mark(found.missed.share),
-        runout=Estimate(
-            spacing.amplitude * to_radius, spacing.u_swing * to_radius, spacing.highest_deg
-        ),
-        play=found.play,
-        false=seen.false,
-        log_amplitude=found.log_amplitude,
-        voltage=found.voltage,
-        duty=None if fall_s is None or seen.noisy else duties(seen, fall_s),
-        faults=faults,
-        decision=_decide(faults, seen.turns),
-        warnings=_warnings(found),
+        faults=tuple(faults),
+        play_rel=found.play.shift_rel,
+        play_least_rel=found.play.least_rel,
+        spacing_rel=tuple(seen.from_mark(signature.offset_rel).tolist()),
+        u_spacing_rel=tuple(seen.from_mark(signature.u_offset_rel).tolist()),
+        missed_share=tuple(seen.from_mark(found.missed.share).tolist()),
     )
 
 

@@ -23,9 +23,10 @@ from PySide6.QtWidgets import (
 
 from workbench.base.errors import WrongInput
 from workbench.base.units import UnitSystem
+from workbench.calibration.gap.answer import FeelerAnswer
 from workbench.gui.parts.basics import Elided, VerdictPill, button, label, row, say
 from workbench.gui.theme import GRID_PX, TITLE_PX, TOUCH_PX, Theme, font
-from workbench.jobs.gap.answer import FeelerAnswer, gap_says
+from workbench.jobs.gap.answer import gap_says
 from workbench.models.bench import Bench
 from workbench.models.gap.job import ROUNDS, GapJob, Step
 from workbench.models.gap.pickups import PickupState

@@ -15,9 +15,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from workbench.calibration.gap.answer import WheelAnswer, parts_of
 from workbench.gui.parts.basics import VerdictPill, button, label, row, say
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
-from workbench.jobs.gap.answer import WheelAnswer, parts_of
 from workbench.models.bench import Bench
 from workbench.models.gap.job import GapJob
 from workbench.models.gap.run import FEWEST_LOST, WANTED_TURNS

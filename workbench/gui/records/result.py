@@ -7,6 +7,7 @@ from collections.abc import Callable
 from PySide6.QtWidgets import QComboBox
 
 from workbench.base.units import UnitSystem
+from workbench.calibration.gap.answer import FeelerAnswer
 from workbench.gui.answers.passes import PassAnswerView
 from workbench.gui.parts.answer_frame import AnswerFrame
 from workbench.gui.parts.turns import Turns
@@ -15,7 +16,7 @@ from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.jobs.calibrate.answer import CalibrateAnswer
-from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer
+from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.keep import answer_of
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.speed.answer import SpeedAnswer

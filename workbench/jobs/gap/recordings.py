@@ -8,8 +8,9 @@ from drivers.contract import EdgeTrack, Recording
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, Value, as_written, statement
+from workbench.calibration.gap.answer import WheelAnswer
 from workbench.jobs.channels import MARKS, pick_mark, pick_pickup, pickups
-from workbench.jobs.gap.answer import GapAnswer, GapOptions, PickupSays, WheelAnswer
+from workbench.jobs.gap.answer import GapAnswer, GapOptions, PickupSays
 from workbench.jobs.gap.pickup import pulse_answer, untold
 from workbench.jobs.gap.together import together
 

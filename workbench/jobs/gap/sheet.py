@@ -10,12 +10,13 @@ from enum import StrEnum, auto
 from workbench.base.cautions import Caution
 from workbench.base.machine import Pickup
 from workbench.base.statements import Statement, statement
+from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.faults import Fault
 from workbench.calibration.gap.judgement import GapSays, badness
 from workbench.calibration.gap.margin import DropOutSays
 from workbench.calibration.gap.wheel_faults import WheelSays
 from workbench.calibration.statistics.decision import Verdict
-from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer, WheelAnswer, faults_named
+from workbench.jobs.gap.answer import GapAnswer, faults_named
 
 HANDS_OFF = frozenset(
     {

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from workbench.base.errors import WrongInput
-from workbench.jobs.gap.answer import GapAnswer, WheelAnswer
+from workbench.calibration.gap.answer import WheelAnswer
+from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.keep import answer_of
 from workbench.records.entries import StoredResult
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from workbench.base.errors import Message, WrongInput
 from workbench.base.machine import Machine, Pickup
 from workbench.base.statements import statement
+from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.repeats import repeat_chart
 from workbench.calibration.gap.table import GapReadings, parse_gap_table
 from workbench.calibration.typed_rows import holds_data
 from workbench.jobs.gap.answer import GapAnswer, GapOptions, PickupSays
-from workbench.jobs.gap.pickup import feeler_answer
 from workbench.jobs.gap.together import together
 
 
@@ -34,7 +34,7 @@ def of_table(text: str, machine: Machine | None, options: GapOptions) -> GapAnsw
         chart = repeat_chart(control.pickup, earlier_m, new_m, options.blade_step_m, known_m)
     chosen = _only(pickups, options.channel)
     return together(
-        [feeler_answer(one, limits, options.blade_step_m) for one in chosen],
+        [feeler_gap(one, limits, blade_step_m=options.blade_step_m) for one in chosen],
         warnings=[] if machine else [usual],
         source=options.table_name,
         kind="gap table",

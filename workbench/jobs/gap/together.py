@@ -8,16 +8,10 @@ from dataclasses import replace
 
 from workbench.base.machine import Machine, Pickup
 from workbench.base.statements import Statement, statement
+from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer
 from workbench.calibration.gap.judgement import badness
 from workbench.calibration.gap.repeats import RepeatChart
-from workbench.jobs.gap.answer import (
-    FeelerAnswer,
-    GapAnswer,
-    PickupAnswer,
-    PickupSays,
-    WheelAnswer,
-    headline,
-)
+from workbench.jobs.gap.answer import GapAnswer, PickupSays, headline
 
 
 def together(

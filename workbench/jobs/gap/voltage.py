@@ -18,6 +18,7 @@ from workbench.calibration.gap.amplitude import (
     fit_law,
     gap_by_tooth,
 )
+from workbench.calibration.gap.answer import BaselineReading, LawAnswer, WheelAnswer, with_gap
 from workbench.calibration.gap.dropout import find_drop_out
 from workbench.calibration.gap.faults import FaultKind
 from workbench.calibration.gap.feeler import REPEATABILITY_M
@@ -27,14 +28,7 @@ from workbench.calibration.gap.wheel_faults import WheelCheck
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict
-from workbench.jobs.gap.answer import (
-    BaselineReading,
-    GapOptions,
-    LawAnswer,
-    PickupSays,
-    WheelAnswer,
-    with_gap,
-)
+from workbench.jobs.gap.answer import GapOptions, PickupSays
 
 BEYOND_BASELINE_M = 0.0005
 """How far outside its known gaps a baseline is still trusted without a word; chosen."""
@@ -61,7 +55,7 @@ def by_voltage(
     answer = replace(answer, log_volt_seconds=level)
     points = [BaselinePoint(*point) for point in options.baseline]
     if math.isfinite(known_m):
-        reading = _baseline_reading(level, check.teeth, limits, options)
+        reading = _baseline_reading(level, answer.teeth or 0, limits, options)
         points.append(BaselinePoint(known_m, reading.u_gap_m, level))
         answer = replace(answer, baseline_reading=reading)
     law, why_not = _law(points)
@@ -71,7 +65,7 @@ def by_voltage(
     if math.isfinite(known_m):
         return answer
     gap = gap_by_tooth(law, check.log_amplitude, check.voltage)
-    return _with_gap(answer, gap, law, check.decision, limits)
+    return _with_gap(answer, gap, law, limits)
 
 
 def drop_out(
@@ -157,7 +151,7 @@ def _law_answer(law: AmplitudeLaw) -> LawAnswer:
 
 
 def _with_gap(
-    answer: WheelAnswer, gap: VoltageGap, law: AmplitudeLaw, wheel: Decision, limits: Pickup
+    answer: WheelAnswer, gap: VoltageGap, law: AmplitudeLaw, limits: Pickup
 ) -> WheelAnswer:
     k, mean_m = coverage_factor(gap.freedom), gap.mean.value
     warnings = gap_warnings(mean_m, gap.closest, k, limits)
@@ -166,6 +160,7 @@ def _with_gap(
             PickupSays.OUTSIDE_BASELINE, gap_m=mean_m, low_m=law.low_m, high_m=law.high_m
         )
         warnings = [outside, *warnings]
+    wheel = Decision(answer.verdict, answer.conformance_probability, answer.reason)
     decision = worst([wheel, judge(gap.closest, gap.widest, k, limits)])
     answer = with_gap(answer, gap.mean, gap.runout, gap.closest, gap.widest, k)
     return replace(

@@ -12,13 +12,13 @@ import numpy as np
 
 from workbench.base.errors import BenchError, WrongInput
 from workbench.base.statements import Statement
+from workbench.calibration.gap.answer import SEPARATOR, FeelerAnswer, parts_of
+from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.judgement import badness
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.calibration.gap.table import GapReadings, check_angle_deg, check_gap_m
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.codec import from_plain, to_plain
-from workbench.jobs.gap.answer import SEPARATOR, FeelerAnswer, parts_of
-from workbench.jobs.gap.pickup import feeler_answer
 from workbench.jobs.gap.sheet import Standing
 from workbench.models.gap.machines import NONE_HELD, Held, from_rows, to_rows
 from workbench.models.observable import Observable
@@ -289,7 +289,11 @@ class GapList(Observable):
         key = (tuple(entry.angle_deg), tuple(entry.gap_m), limits)
         known, gap = self._judged.get(entry.name, (None, None))
         if known != key:
-            gap = feeler_answer(entry.readings(), limits, BLADE_STEP_M) if entry.gap_m else None
+            gap = (
+                feeler_gap(entry.readings(), limits, blade_step_m=BLADE_STEP_M)
+                if entry.gap_m
+                else None
+            )
             self._judged[entry.name] = (key, gap)
         return gap
 

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
+from workbench.calibration.gap.answer import WheelAnswer, suspect_teeth
 from workbench.calibration.gap.faults import FaultKind
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.target_wheel import tooth_signature
-from workbench.jobs.gap.answer import WheelAnswer, suspect_teeth
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
 from workbench.models.gap.store import Curve, JudgedRun, KeptAnswer, judge_wheel, one_pickup

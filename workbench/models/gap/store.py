@@ -16,9 +16,10 @@ from drivers.contract import EdgeTrack
 from workbench.base.errors import WrongInput
 from workbench.base.files import write_file
 from workbench.base.machine import Machine
+from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.dropout import follow
 from workbench.calibration.pulses.drive_line import metres_per_pulse
-from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer, GapOptions, WheelAnswer
+from workbench.jobs.gap.answer import GapAnswer, GapOptions
 from workbench.jobs.gap.compute import compute, judge_recording
 from workbench.jobs.gap.sheet import Line, Sheet, sheet_of
 from workbench.jobs.gap.together import alone

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 from workbench.base.statements import PlusMinus
+from workbench.calibration.gap.answer import WheelAnswer
 from workbench.calibration.statistics.decision import Verdict
-from workbench.jobs.gap.answer import WheelAnswer
 from workbench.jobs.gap.sheet import Standing
 from workbench.models.gap.pickups import PickupState
 from workbench.models.gap.store import KeptAnswer

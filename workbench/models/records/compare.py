@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 
 from workbench.base.numbers import NO_VALUE
+from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer
 from workbench.jobs.calibrate.answer import CalibrateAnswer
-from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer, PickupAnswer, WheelAnswer
+from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.words.figures import MainFigure, figures
 from workbench.words.language import _

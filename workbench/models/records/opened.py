@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from workbench.base.numbers import plain, with_uncertainty
+from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.readout.runs import RunResult
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.calibrate.answer import CalibrateAnswer
-from workbench.jobs.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.words.figures import figures
 from workbench.words.gap import details, found_rows, headline_words, measured_rows

@@ -11,15 +11,10 @@ from workbench.base.machine import Machine, Pickup
 from workbench.base.numbers import plain
 from workbench.base.statements import Statement, statement
 from workbench.base.units import METRIC
+from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer
 from workbench.calibration.gap.repeats import RepeatChart
 from workbench.calibration.statistics.decision import Verdict
-from workbench.jobs.gap.answer import (
-    FeelerAnswer,
-    GapAnswer,
-    PickupAnswer,
-    PickupSays,
-    WheelAnswer,
-)
+from workbench.jobs.gap.answer import GapAnswer, PickupSays
 from workbench.jobs.gap.sheet import Line, Sheet, Standing, sheet_of
 from workbench.reports.document import (
     Answer,

@@ -11,13 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from workbench.base.machine import Pickup
+from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer, suspect_teeth
 from workbench.calibration.gap.repeats import RepeatChart
-from workbench.jobs.gap.answer import (
-    FeelerAnswer,
-    PickupAnswer,
-    WheelAnswer,
-    suspect_teeth,
-)
 from workbench.reports.document import ATTENTION, IN_BAND, INK, NO_DATA
 from workbench.reports.drawing import (
     QUIET,

@@ -13,8 +13,8 @@ import numpy as np
 from workbench.base.machine import Pickup
 from workbench.base.numbers import quantities
 from workbench.base.units import UnitSystem
+from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer, suspect_teeth
 from workbench.calibration.gap.faults import FaultKind
-from workbench.jobs.gap.answer import FeelerAnswer, WheelAnswer, suspect_teeth
 from workbench.words.language import _
 from workbench.words.pictures.picture import Bools, Floats
 from workbench.words.words import Words

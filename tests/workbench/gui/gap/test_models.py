@@ -12,13 +12,13 @@ from workbench.base.errors import WrongInput
 from workbench.base.machine import Pickup, parse_machine
 from workbench.base.statements import statement
 from workbench.base.units import METRIC, US
+from workbench.calibration.gap.answer import WheelAnswer
 from workbench.calibration.gap.faults import Fault, FaultKind
+from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.judgement import GapSays
 from workbench.calibration.gap.table import GapReadings
 from workbench.calibration.gap.wheel_faults import WheelSays
 from workbench.calibration.statistics.decision import Verdict
-from workbench.jobs.gap.answer import WheelAnswer
-from workbench.jobs.gap.pickup import feeler_answer
 from workbench.jobs.gap.sheet import Line, Sheet, Standing
 from workbench.jobs.gap.together import together
 from workbench.models.gap.machines import Held
@@ -227,7 +227,7 @@ def test_gaps_in_the_units_of_their_reader():
 
 def feeler(name):
     angle, gap_m = np.arange(0, 360, 45.0), np.full(8, 0.0016)
-    return feeler_answer(GapReadings(name, angle, gap_m, np.zeros(8, int)), Pickup(), 5e-5)
+    return feeler_gap(GapReadings(name, angle, gap_m, np.zeros(8, int)), Pickup())
 
 
 def bent(name):

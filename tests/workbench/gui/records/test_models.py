@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from workbench.base.units import METRIC, US
+from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.statistics.decision import Verdict
-from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer, WheelAnswer
+from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.passes.answer import Series as PassSeries
 from workbench.jobs.speed.answer import SpeedAnswer

@@ -8,9 +8,10 @@ import pytest
 
 from workbench.base.machine import parse_machine
 from workbench.base.units import METRIC, US
+from workbench.calibration.gap.answer import FeelerAnswer
 from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.codec import to_plain
-from workbench.jobs.gap.answer import FeelerAnswer, GapAnswer
+from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.job import job
 from workbench.jobs.keep import add
 from workbench.jobs.passes.answer import PassAnswer
