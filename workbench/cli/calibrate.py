@@ -82,7 +82,7 @@ def run(args: argparse.Namespace) -> int:
         answer, kept, machine = _of_table(args, text, options)
     words = words_of(args, machine)
     if args.report:
-        _report(args.report, answer, machine, options, kept, words)
+        _report(args, answer, machine, options, kept, words)
     if answer.sends_to_the_belt:
         caution = _("CAUTION. {caution}").format(caution=words.say(Caution.WITH_THE_BELT_RUNNING))
         print(caution, file=sys.stderr)
@@ -137,7 +137,7 @@ def _of_table(
 
 
 def _report(
-    path: str,
+    args: argparse.Namespace,
     answer: CalibrateAnswer,
     machine: Machine | None,
     options: CalibrateOptions,
@@ -147,10 +147,12 @@ def _report(
     from workbench.base.version import program_version
     from workbench.reports.calibrate.certificate import Made, certificate
     from workbench.reports.document import render
+    from workbench.reports.testified import testified
 
     now = datetime.now(UTC).isoformat(timespec="seconds")
     made = Made(kept.number, now, program_version())
-    render(certificate(answer, machine, options, made, words), path)
+    paper = certificate(answer, machine, options, made, words)
+    render(testified(paper, args.store, kept.number), args.report)
 
 
 def _print(answer: CalibrateAnswer, kept: Kept, words: Words) -> None:

@@ -95,6 +95,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
+    if args.report:
+        from workbench.reports.document import check_report_path
+
+        check_report_path(args.report)
     text = table_text(args.source, looks_like_gap_table)
     answer, kept, machine = _of_table(args, text) if text is not None else _of_recording(args)
     words = words_of(args, machine)
@@ -103,9 +107,11 @@ def run(args: argparse.Namespace) -> int:
     if args.report:
         from workbench.reports.document import render
         from workbench.reports.gap.report import gap_document
+        from workbench.reports.testified import testified
 
         numbers = () if kept.number is None else (kept.number,)
-        render(gap_document(answer, machine, words, numbers), args.report)
+        made = gap_document(answer, machine, words, numbers)
+        render(testified(made, args.store, kept.number), args.report)
     if args.json:
         print_answer(answer, kept, words)
     else:

@@ -74,6 +74,10 @@ def run(args: argparse.Namespace) -> int:
         return run_all(args)
     if args.source is None:
         raise WrongInput("name a RECORDING, or --all for every stored pass.")
+    if args.report:
+        from workbench.reports.document import check_report_path
+
+        check_report_path(args.report)
     source = source_of(args)
     moved = tuple(args.moved) if args.moved else None
     options = PassOptions(args.belt, args.ground, args.oil, moved, args.course)
@@ -89,8 +93,10 @@ def run(args: argparse.Namespace) -> int:
     if args.report:
         from workbench.reports.document import render
         from workbench.reports.passes.report import pass_document
+        from workbench.reports.testified import testified
 
-        render(pass_document(answer, source.machine, words, kept.number), args.report)
+        made = pass_document(answer, source.machine, words, kept.number)
+        render(testified(made, args.store, kept.number), args.report)
     if args.json:
         print_answer(answer, kept, words)
     else:

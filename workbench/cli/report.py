@@ -23,13 +23,15 @@ def run(args: argparse.Namespace) -> int:
     from workbench.records.store import open_store
     from workbench.reports.document import check_report_path, render
     from workbench.reports.stored import document_of
+    from workbench.reports.testified import testified
 
     check_report_path(args.out)
     with open_store(args.store) as store:
         stored = store.result(args.result)
     given = {name: getattr(args, name) for name in ("by", "remarks", "environment", "references")}
     typed = {name: text for name, text in given.items() if text is not None}
-    path = render(document_of(stored, words_of(args, stored.machine()), **typed), args.out)
+    made = document_of(stored, words_of(args, stored.machine()), **typed)
+    path = render(testified(made, args.store, stored.number), args.out)
     if args.json:
         print_json({"result": stored.number, "kind": stored.kind, "report": str(path)})
     else:

@@ -40,7 +40,7 @@ class Paper:
         return ":".join(filter(None, (str(self.head), self.signature, self.key)))
 
 
-def testimony(store: Store) -> Paper:
+def paper_now(store: Store) -> Paper:
     """What a paper made now testifies to. Raises WrongInput where the key cannot be used,
     StoreError."""
     head, own = store.head(), own_key()

@@ -21,6 +21,7 @@ from typing import Any
 from workbench.base.errors import WrongInput
 from workbench.base.files import write_file
 from workbench.calibration.statistics.decision import Verdict
+from workbench.jobs.paper import own_key
 from workbench.records.jsonable import plain
 from workbench.words.language import N_, _
 
@@ -118,7 +119,8 @@ class Document:
     """A report. `simulated` prints a bold watermark over every page.
 
     `data` is the answer the document was made from; only the JSON carries it.
-    `paper` is 'a4' or 'us-letter'. `footer` stands at the foot of every page.
+    `paper` is 'a4' or 'us-letter'. `footer` stands at the foot of every page. `ledger` is what
+    the document testifies to of its store (`jobs.paper`), '' where it is of none.
     """
 
     title: str
@@ -129,13 +131,27 @@ class Document:
     footer: str = SHOP_RECORD
     paper: str = "a4"
     data: Mapping[str, Any] = field(default_factory=dict)
+    ledger: str = ""
+
+    @property
+    def testimony(self) -> str:
+        """The sentence on the ledger that stands last."""
+        if not self.ledger:
+            return ""
+        return _(
+            "Ledger of the store when this was made: {ledger} (evenpace verify --head tells "
+            "whether the store still matches)."
+        ).format(ledger=self.ledger)
 
 
 ENDINGS = (".pdf", ".html", ".json")
 
 
 def check_report_path(path: Path | str) -> Path:
-    """The path, if a report can be written there. Raises WrongInput: before the work, not after."""
+    """The path, if a report can be written there, and signed where it is to be.
+
+    Raises WrongInput: before the work, not after.
+    """
     path = Path(path)
     if path.suffix.lower() not in ENDINGS:
         raise WrongInput(
@@ -143,6 +159,7 @@ def check_report_path(path: Path | str) -> Path:
         )
     if not path.parent.is_dir():
         raise WrongInput("{path}: there is no folder {folder}.", path=path, folder=path.parent)
+    own_key()
     return path
 
 
@@ -230,6 +247,8 @@ def _as_data(document: Document) -> dict[str, Any]:
             "simulated": document.simulated,
             "footer": _(document.footer),
             "paper": document.paper,
+            "ledger": document.ledger,
+            "testimony": document.testimony,
             "blocks": blocks,
         },
         _printable,

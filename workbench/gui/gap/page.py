@@ -328,7 +328,7 @@ class GapPage(QWidget):
         """The report of what is shown, a run or the readings of one pickup, as pages."""
         shown = self._shown_answer()
         if shown is not None:
-            self._open_paper(Paper(lambda: shown, self._words, "gap.pdf"))
+            self._open_paper(Paper(lambda: shown, self._words, "gap.pdf", self._bench.store))
 
     def see_list_report(self) -> None:
         """The sheet of the whole list as pages; its readings are kept first."""
@@ -341,7 +341,7 @@ class GapPage(QWidget):
         states, store = self._job.list.states(), self._bench.store
         numbers = [one.number for one in self._job.kept_as]
         self._open_paper(
-            Paper(lambda: (list_sheet(states, store), numbers), self._words, "pickups.pdf")
+            Paper(lambda: (list_sheet(states, store), numbers), self._words, "pickups.pdf", store)
         )
 
     def _open_paper(self, paper: Paper) -> None:

@@ -120,12 +120,14 @@ class Certificate:
     def _document(self) -> Document:
         from workbench.records.store import open_store
         from workbench.reports.stored import document_of
+        from workbench.reports.testified import testified
 
         with open_store(self.store) as opened:
             stored = opened.result(self.number)
         remarks = [options_of(stored).remarks, self.typed.get("remarks", "")]
         both = "\n".join(text for text in remarks if text)
-        return document_of(stored, self.words, **{**self.typed, "remarks": both})
+        made = document_of(stored, self.words, **{**self.typed, "remarks": both})
+        return testified(made, self.store, self.number)
 
 
 def _dropped(state: State) -> str:

@@ -180,12 +180,14 @@ class Paper:
     """A report that can be looked at, printed and saved; all of it slow.
 
     `find` gets what it shows: a kept answer, or the sheet of a list with the numbers its
-    readings are kept under; it may look into the store. `file_name` is a name to save it by.
+    readings are kept under; it may look into the store. `file_name` is a name to save it by,
+    `store` where all of it is kept.
     """
 
     find: Callable[[], KeptAnswer | tuple[Sheet, Sequence[int]]]
     words: Words
     file_name: str
+    store: str | None
 
     def pages(self, ppi: float) -> list[bytes]:
         """The pages as PNG. Raises BenchError."""
@@ -209,12 +211,15 @@ class Paper:
 
     def _document(self) -> Document:
         from workbench.reports.gap.report import gap_document, sheet_document
+        from workbench.reports.testified import testified
 
         found = self.find()
         if isinstance(found, KeptAnswer):
-            return gap_document(found.answer, found.machine, self.words, (found.number,))
+            made = gap_document(found.answer, found.machine, self.words, (found.number,))
+            return testified(made, self.store, found.number)
         sheet, numbers = found
-        return sheet_document(sheet, self.words, numbers)
+        made = sheet_document(sheet, self.words, numbers)
+        return testified(made, self.store, max(numbers, default=None))
 
 
 def list_sheet(states: Sequence[PickupState], store: str | None) -> Sheet:

@@ -55,8 +55,10 @@ def pages(judged: Judged, words: Words, ppi: float) -> list[bytes]:
 
 def _document(judged: Judged, words: Words) -> Document:
     from workbench.reports.passes.report import pass_document
+    from workbench.reports.testified import testified
 
-    return pass_document(judged.answer, judged.machine, words, judged.number, judged.earlier)
+    made = pass_document(judged.answer, judged.machine, words, judged.number, judged.earlier)
+    return testified(made, judged.store, judged.number)
 
 
 def _write_table(judged: Judged, path: Path) -> None:

@@ -21,13 +21,14 @@ from workbench.jobs.source import stored_source
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
-    """A stored recording judged as a pass; `number` is the answer's in the store."""
+    """A stored recording judged as a pass; `number` is the answer's in the store `store`."""
 
     recording: int
     number: int | None
     answer: PassAnswer
     machine: Machine | None
     earlier: Sequence[Statement]
+    store: str | None
 
 
 def judge_with_history(
@@ -54,7 +55,7 @@ def judge_with_history(
         )
     answer, kept = judge("pass", source, options)
     earlier = earlier_passes(store, recording, answer)
-    return Judged(recording, kept.number, answer, source.machine, earlier)
+    return Judged(recording, kept.number, answer, source.machine, earlier, store)
 
 
 def judge_again(recording: int, store: str | None, machine: Machine | None) -> Judged:

@@ -24,6 +24,7 @@ from workbench.records.jsonable import to_text
 from workbench.records.store import open_store
 from workbench.reports.document import check_report_path, render
 from workbench.reports.stored import REPORTED, document_of
+from workbench.reports.testified import testified
 from workbench.words.language import _, ngettext
 from workbench.words.view import json_view
 from workbench.words.words import Words
@@ -128,7 +129,7 @@ def export_result(store: str | None, number: int, path: Path, words: Words) -> s
         view = {"result": number, **json_view(any_answer(stored), words)}
         write_file(path, to_text(view) + "\n")
     else:
-        render(document_of(stored, words), path)
+        render(testified(document_of(stored, words), store, number), path)
     return _("Saved as {name}.").format(name=path.name)
 
 
