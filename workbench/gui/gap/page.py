@@ -27,7 +27,7 @@ from workbench.models.bench import Bench
 from workbench.models.gap.entry import table_at
 from workbench.models.gap.job import GapJob, Step
 from workbench.models.gap.store import KeptAnswer, Paper, list_sheet, ready
-from workbench.models.records.old_recordings import old_recordings
+from workbench.models.records.listing import ended_recordings
 from workbench.words.language import N_, _
 from workbench.words.words import Words
 
@@ -119,7 +119,7 @@ class GapPage(QWidget):
         self._arrange()
         if view in self.runs:
             self._works.add(
-                partial(old_recordings, self._bench.store), self.runs[view].offer, self._failed
+                partial(ended_recordings, self._bench.store), self.runs[view].offer, self._failed
             )
         self._changed()
         self._first_focus()

@@ -23,7 +23,7 @@ from workbench.models.gap.job import GapJob
 from workbench.models.gap.run import FEWEST_LOST, WANTED_TURNS
 from workbench.models.gap.store import KeptAnswer
 from workbench.models.gap.words import drop_out_facts, kept_words
-from workbench.models.records.old_recordings import OldRecording
+from workbench.models.records.listing import RecordEntry
 from workbench.words.gap import details, headline_words
 from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words
@@ -88,7 +88,7 @@ class GapRunPanel(QWidget):
     def set_theme(self, theme: Theme) -> None:
         self.pill.set_theme(theme)
 
-    def offer(self, runs: Sequence[OldRecording]) -> None:
+    def offer(self, runs: Sequence[RecordEntry]) -> None:
         """The recordings of the store, behind the live signal; the choice stays as it was."""
         if [run.number for run in runs] == [
             self.source.itemData(at) for at in range(1, self.source.count())

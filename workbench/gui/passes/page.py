@@ -39,7 +39,7 @@ from workbench.models.passes import judge as pass_judge
 from workbench.models.passes.auto import AutoStep
 from workbench.models.passes.job import PassJob
 from workbench.models.passes.judge import Judged
-from workbench.models.records.old_recordings import old_recordings
+from workbench.models.records.listing import ended_recordings
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -261,7 +261,7 @@ class PassPage(QWidget):
         self._past.show_recordings([])
         self._past.say(_("Looking through the store …"))
         self._show_page(PAST)
-        work = partial(old_recordings, self._bench.store)
+        work = partial(ended_recordings, self._bench.store)
         self._works.add(work, self._past.show_recordings, self._failed)
 
     def _judge_past(self) -> None:

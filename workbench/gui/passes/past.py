@@ -9,7 +9,7 @@ from PySide6.QtWidgets import QListWidget, QListWidgetItem, QVBoxLayout, QWidget
 
 from workbench.gui.parts.basics import label, say
 from workbench.gui.theme import GRID_PX, TOUCH_PX
-from workbench.models.records.old_recordings import OldRecording
+from workbench.models.records.listing import RecordEntry
 from workbench.words.language import _
 
 
@@ -36,7 +36,7 @@ class PassPast(QWidget):
         item = self._list.currentItem()
         return None if item is None else int(item.data(Qt.ItemDataRole.UserRole))
 
-    def show_recordings(self, found: Sequence[OldRecording]) -> None:
+    def show_recordings(self, found: Sequence[RecordEntry]) -> None:
         self._list.clear()
         for one in found:
             item = QListWidgetItem(_words(one))
@@ -59,6 +59,6 @@ class PassPast(QWidget):
         self._said.setVisible(bool(sentence))
 
 
-def _words(one: OldRecording) -> str:
+def _words(one: RecordEntry) -> str:
     parts = [f"{one.number}", one.name, one.when, one.machine or _("no machine")]
     return "   ·   ".join([*parts, _("simulated")] if one.simulated else parts)

@@ -169,6 +169,13 @@ def all_entries(
     return sorted(found, key=lambda one: one.when_utc, reverse=True)
 
 
+def ended_recordings(store: str | None) -> list[RecordEntry]:
+    """The recordings in sight that can be judged again, the newest first."""
+    with open_store(store) as opened:
+        found = opened.recordings()
+    return [_of_recording(one, None) for one in found if one.state != "recording"]
+
+
 def filtered(entries: Iterable[RecordEntry], wanted: Filter) -> list[RecordEntry]:
     """The entries that are wanted, in the order wanted; every word typed must be found."""
     words = wanted.words.casefold().split()

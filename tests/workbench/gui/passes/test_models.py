@@ -36,7 +36,7 @@ from workbench.models.passes.job import NO_INPUT, NO_MACHINE, PassJob
 from workbench.models.passes.judge import Judged, choices, judge_again, judge_with_history
 from workbench.models.passes.live import Health, Tapes, line, readings
 from workbench.models.records import archive
-from workbench.models.records.old_recordings import old_recordings
+from workbench.models.records.listing import ended_recordings
 from workbench.records.rebuild import collect
 from workbench.records.store import open_store
 from workbench.reports.document import render_html
@@ -303,7 +303,7 @@ def test_a_pass_is_judged_live_and_from_the_record(bench, pass_time):
     assert (again.answer.belt, again.answer.ground) == ("left", "gnss")
     # A pass is not its own past.
     assert [one.what for one in again.earlier] == [HistorySays.FIRST_PASS_KEPT]
-    (past,) = old_recordings(bench.store)
+    (past,) = ended_recordings(bench.store)
     assert (past.number, past.simulated) == (judged.recording, True)
 
 
