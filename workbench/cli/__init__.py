@@ -164,6 +164,7 @@ def _run(args: argparse.Namespace) -> int:
 def _tell(error: Exception, args: argparse.Namespace) -> int:
     """Say what went wrong, as an object too where one was asked for; the exit status."""
     from drivers.contract import AddressError, DeviceError, DeviceMissing, InputError
+    from workbench.cli.output import print_error
 
     words = Words(UNIT_SYSTEMS[args.units]) if args.units else Words()
     if isinstance(error, WrongInput | InputError | StoreError):
@@ -171,7 +172,7 @@ def _tell(error: Exception, args: argparse.Namespace) -> int:
         status = BROKEN if isinstance(error, DeviceError | StoreError) else WRONG
     else:
         said, status = _unexpected(error), BROKEN
-    print(f"evenpace {args.command}: {said}", file=sys.stderr)
+    print_error(args.command, said)
     if isinstance(error, AddressError | DeviceMissing):
         print(_("'evenpace inputs' lists the inputs there are."), file=sys.stderr)
     if args.json:

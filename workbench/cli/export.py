@@ -8,7 +8,7 @@ from pathlib import Path
 
 from workbench.cli import BROKEN, DONE
 from workbench.cli.arguments import add_store, stored_number, words_of
-from workbench.cli.output import print_json, print_warnings
+from workbench.cli.output import print_error, print_json, print_warnings
 from workbench.jobs.export import export
 from workbench.records.store import open_store
 from workbench.records.tables import TABLES
@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     with open_store(args.store) as store:
         done = export(store, args.number, path, args.table, original=args.original)
     for error in done.damage:
-        print(f"evenpace export: {words.say(error)}", file=sys.stderr)
+        print_error("export", words.say(error))
     if done.simulated:
         print(_("Simulated data."), file=sys.stderr)
     if done.left:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
 from drivers.contract import InputError
 from workbench.base.machine import load_machine
 from workbench.cli import DONE, WRONG
 from workbench.cli.arguments import add_machine, add_store, words_of
-from workbench.cli.output import print_json, print_table, print_warnings
+from workbench.cli.output import print_error, print_json, print_table, print_warnings
 from workbench.jobs.importing import Imported, import_file
 from workbench.records.store import open_store
 from workbench.words.language import _
@@ -35,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
             try:
                 imported.append(import_file(store, Path(name.removeprefix("file:")), machine))
             except InputError as error:
-                print(f"evenpace import: {words.say(error)}", file=sys.stderr)
+                print_error("import", words.say(error))
                 refused += 1
     if args.json:
         views = [json_view(one, words) for one in imported]

@@ -52,6 +52,11 @@ def print_table(
     Console(file=sys.stdout, highlight=False, soft_wrap=True).print(table)
 
 
+def print_error(command: str, sentence: str) -> None:
+    """What went wrong with a command, on stderr."""
+    print(f"evenpace {command}: {sentence}", file=sys.stderr)
+
+
 def print_warnings(warnings: Iterable[str]) -> None:
     """Each warning as a line on stderr."""
     for warning in warnings:

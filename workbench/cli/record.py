@@ -20,7 +20,7 @@ from workbench.base.numbers import with_uncertainty
 from workbench.cli import BROKEN, DONE
 from workbench.cli.arguments import add_machine, add_store, seconds, words_of
 from workbench.cli.live_line import LiveLine
-from workbench.cli.output import print_json, print_table, print_warnings
+from workbench.cli.output import print_error, print_json, print_table, print_warnings
 from workbench.live.session import InputStatus, Session
 from workbench.records.notes import merged_notes
 from workbench.records.recorder import Recorder
@@ -122,7 +122,7 @@ def _record(
         except StoreError as error:
             fault = Words().say(error)
     if fault:
-        print(f"evenpace record: {fault}", file=sys.stderr)
+        print_error("record", fault)
     return _answer(store, recorder.number, session, duration_s, fault, left_behind, reason)
 
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
 from workbench.base.errors import BenchError
 from workbench.cli import BROKEN, DONE
 from workbench.cli.arguments import words_of
-from workbench.cli.output import print_json, print_table, print_warnings
+from workbench.cli.output import print_error, print_json, print_table, print_warnings
 from workbench.cli.reading_line import reading_line
 from workbench.jobs.paper import VARIABLE, Paper, broken, new_key, paper_in, paper_of
 from workbench.records.checking import Checked
@@ -45,7 +44,7 @@ def verify_store(args: argparse.Namespace) -> int:
     else:
         print_table(_("Verify"), _rows(address, found, paper, bool(problems)))
     for problem in words.say_all(problems):
-        print(f"evenpace verify: {problem}", file=sys.stderr)
+        print_error("verify", problem)
     print_warnings(words.say_all(found.notes))
     return BROKEN if problems else DONE
 

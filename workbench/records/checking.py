@@ -82,14 +82,14 @@ class _Look:
             found = StoreError("A row of the store is damaged: {why}.", why=str(error))
             self.problems.append(found)
 
-    def _step(self, template: str, **values: int) -> None:
-        self._progress(min(self._seen / self._all, 1.0), Message(template, **values))
+    def _step(self, step: Message) -> None:
+        self._progress(min(self._seen / self._all, 1.0), step)
 
     def at_the_pages(self) -> None:
         """SQLite's own check; PostgreSQL checks its pages as it reads them."""
         if self._url.drivername != "sqlite":
             return
-        self._step("Checking the pages of the database …")
+        self._step(Message("Checking the pages of the database …"))
         with self._reading() as connection:
             found = connection.exec_driver_sql("PRAGMA integrity_check(20)").scalars().all()
             loose = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
@@ -106,7 +106,7 @@ class _Look:
 
     def at_the_ledger(self) -> Head | None:
         """The chain, what it says of everything stored, and the head beside the store."""
-        self._step("Walking the ledger …")
+        self._step(Message("Walking the ledger …"))
         newest = None
         with self._reading() as connection:
             entries = ledger.entries(connection)
@@ -150,7 +150,7 @@ class _Look:
         before = self._seen
         count = last_sequence(connection, number) + 1
         row = recording_row(connection, number, hidden=True)
-        self._step("Checking recording {number} …", number=number)
+        self._step(Message("Checking recording {number} …", number=number))
         try:
             recording_sha256(
                 connection,
@@ -169,7 +169,7 @@ class _Look:
 
     def at_a_result(self, connection: Connection, number: int) -> None:
         """What it says against its seal, and its card against what it says."""
-        self._step("Checking result {number} …", number=number)
+        self._step(Message("Checking result {number} …", number=number))
         self._seen += 1
         result, card = schema.result, schema.card
         beside = (column.label(f"card_{column.name}") for column in card.c)

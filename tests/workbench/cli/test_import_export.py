@@ -250,7 +250,7 @@ def test_a_wrong_export_is_a_sentence(call, tmp_path, monkeypatch, edge_blocks, 
         writer = store.begin_recording("x", started_host_s=100.0)
         writer.write([("counter:a", block) for block in edge_blocks(2)], Notes())
     status, answer, said = call("export", *words)
-    assert (status, answer) == (2, None)
+    assert (status, answer["exit_status"]) == (2, 2)
     assert says in said
     assert Path("there.csv").read_text() == "precious"
     assert sorted(path.name for path in tmp_path.iterdir() if "bench" not in path.name) == [
