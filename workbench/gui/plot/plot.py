@@ -206,7 +206,8 @@ class Plot(QWidget):
         for place in layout.places:
             painter.drawLine(QPointF(x, place.box.top()), QPointF(x, place.box.bottom()))
         rows = [Row("", self._place(self._cursor), ""), *self._rows(self._cursor)]
-        whole = QRectF(0, CAPTION_PX, self.width(), self.height() - CAPTION_PX)
+        # Beside the button, which lies over all that is drawn.
+        whole = QRectF(0, CAPTION_PX, self.save.x(), self.height() - CAPTION_PX)
         draw_box(painter, self._theme, rows, whole, x + GRID_PX, or_left_of=x - GRID_PX)
 
     # The mouse

@@ -105,7 +105,7 @@ def draw_box(
     width = max(text_width(row.text) for row in rows) + 2 * GRID_PX
     height = len(rows) * LINE_PX + GRID_PX
     if left + width > within.right():
-        left = (within.right() if or_left_of is None else or_left_of) - width
+        left = min(within.right(), left if or_left_of is None else or_left_of) - width
     box = QRectF(max(left, within.left()), within.top(), width, height)
     painter.setPen(theme.color("line"))
     painter.setBrush(theme.color("raised"))
