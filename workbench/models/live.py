@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 
 from drivers.catalogue import open_input
-from drivers.contract import Clock, Driver, InputError, Item
+from drivers.contract import Clock, Driver, InputError
 from workbench.base.errors import BenchError
 from workbench.base.machine import Machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
@@ -128,10 +128,6 @@ class LiveInputs(Observable):
 
     def statuses(self) -> list[InputStatus]:
         return self._session.statuses if self._session else []
-
-    def take(self, address: str, item: Item) -> None:
-        """Take in one item as if that input had brought it."""
-        self.taken.take(address, [item])
 
     def update(self) -> None:
         """Tell whoever is interested where anything has come since the last call."""

@@ -260,7 +260,7 @@ def test_a_hole_begins_the_count_anew_and_old_pulses_are_not_looked_at_twice(ben
         nonlocal total
         total += 120
         ticks = (even_edges(120) * 1e6).astype(np.int64) + at
-        bench.live.take("test:", EdgeBlock("left", 0, ticks, 1e-6, clock(), total))
+        bench.live.taken.take("test:", [EdgeBlock("left", 0, ticks, 1e-6, clock(), total)])
 
     block(0)
     assert count.due().size == 120
@@ -268,7 +268,7 @@ def test_a_hole_begins_the_count_anew_and_old_pulses_are_not_looked_at_twice(ben
     assert count.due() is None
     block(4_000_000)
     assert count.due().size == 240
-    bench.live.take("test:", Lost("left", 7, clock() - 1, clock(), "a frame is missing"))
+    bench.live.taken.take("test:", [Lost("left", 7, clock() - 1, clock(), "a frame is missing")])
     clock.now_s += 10
     assert count.due() is None
     block(9_000_000)

@@ -23,7 +23,7 @@ def fed(bench, clock):
     """The demo machine with items handed in by the test, without a reader."""
     bench.use_inputs(["sim:healthy"])
     bench.live.start([])
-    return lambda item: bench.live.take("test:", item)
+    return lambda item: bench.live.taken.take("test:", [item])
 
 
 def edges(rate_hz, until_s, clock, sequence=0, tick_s=1e-6):
