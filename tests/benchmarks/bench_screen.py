@@ -107,7 +107,7 @@ def test_eight_hours_open_pan_and_zoom(long_store, tmp_path):
         until(lambda: not page.works.busy and page.list.shown)
         plot = page.panel.speeds
         painted = []
-        plot.installEventFilter(frames(painted))
+        plot.viewport().installEventFilter(frames(painted))
         begin_s = time.perf_counter()
         page.list.choose([page.list.shown[0].key])
         with Heartbeat() as heart:
@@ -145,7 +145,7 @@ def moved(plot, steps=60):
         middle = first + (last - first) * (0.3 + 0.001 * step)
         begin = np.array([time.perf_counter(), time.thread_time()])
         plot.see(middle - width / 2, middle + width / 2)
-        plot.repaint()
+        plot.viewport().repaint()
         frames_s.append(np.array([time.perf_counter(), time.thread_time()]) - begin)
     return np.array(frames_s)
 

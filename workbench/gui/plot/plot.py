@@ -1,47 +1,47 @@
-"""The plot: draws a picture, reads it out by mouse and keys, looks closer, saves."""
+"""The plot: shows a picture, reads it out by mouse and keys, looks closer, saves."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 import numpy as np
-from PySide6.QtCore import QEvent, QPointF, QRectF, QSize, QSizeF, Qt, Signal
+import pyqtgraph as pg
+from pyqtgraph.GraphicsScene.mouseEvents import MouseClickEvent
+from PySide6.QtCore import QEvent, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import (
     QFocusEvent,
     QKeyEvent,
     QMouseEvent,
     QPainter,
     QPaintEvent,
-    QPen,
-    QPixmap,
     QResizeEvent,
-    QWheelEvent,
+    QShowEvent,
 )
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtWidgets import QSizePolicy
 
 from workbench.base.units import METRIC, UnitSystem
 from workbench.gui.parts.basics import FOCUS_PX, draw_focus
-from workbench.gui.plot.drawing import Drawing
-from workbench.gui.plot.layout import CAPTION_PX, Layout, lay_out
-from workbench.gui.plot.reading import Row, draw_box, place_text, rows_at
+from workbench.gui.plot.panel import PlotPanel
+from workbench.gui.plot.reading import ReadingBox, Row, place_text, rows_at
 from workbench.gui.plot.save import SavePlot
+from workbench.gui.plot.stack import Stack
+from workbench.gui.plot.words import CAPTION_PX, Text, draw_words
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
 from workbench.words.pictures.picture import NOTHING, Column, Picture, columns
 
-CLOSEST = 1e-7
-"""Of the whole: the least that can be looked at; of eight hours three milliseconds."""
-STEP, ZOOM, A_NOTCH = 0.01, 1.25, 120
-"""Of what is seen, a step of the cursor by key; a zoom by key, or by a notch of the wheel."""
+STEP, ZOOM = 0.01, 1.25
+"""Of what is seen, a step of the cursor by key; a zoom by key."""
 NEAR_PX = 24.0
 """So near a click is one on a point."""
 
 
-class Plot(QWidget):
+class Plot(pg.GraphicsView):  # type: ignore[misc]
     """Shows one picture at a time.
 
     Drag to move along, turn the wheel to look closer, double click to see the whole again.
     `picked` tells which point of its row was clicked, or chosen by Enter; `said` what became
-    of saving the plot.
+    of saving the plot. Panels are made when they are first seen: a page may hold plots that
+    are not for long.
     """
 
     cursor_moved = Signal(float)
@@ -51,21 +51,18 @@ class Plot(QWidget):
     def __init__(self, theme: Theme, name: str, empty: str = "") -> None:
         super().__init__()
         self._theme, self._empty, self._units = theme, empty, METRIC
-        self._picture, self._seen, self._follows = NOTHING, (0.0, 1.0), True
+        self._picture, self._follows, self._stale = NOTHING, True, False
+        self._stack = Stack(self)
         self._cursor: float | None = None
-        self._dragged: QPointF | None = None
-        self._sentence = ""
-        self._layout: Layout | None = None
-        self._drawn: QPixmap | None = None
         self.setAccessibleName(name)
-        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.setMouseTracking(True)
         self.setMinimumHeight(16 * GRID_PX)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self.scene().sigMouseClicked.connect(self._clicked)
+        self._box = ReadingBox(self)
         self.save = SavePlot(self)
-        self.save.dress(theme)
         self.save.said.connect(self._say)
         self.save.said.connect(self.said)
+        self.set_theme(theme)
 
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(480, 240)
@@ -76,17 +73,23 @@ class Plot(QWidget):
         return self._picture
 
     @property
-    def placed(self) -> Layout:
-        """Where everything of it stands."""
-        if self._layout is None:
-            size = QSizeF(self.size())
-            self._layout = lay_out(self._picture, self._units, self._theme, size, self._seen)
-        return self._layout
+    def panels(self) -> list[PlotPanel]:
+        """The panels as they are drawn, from the top."""
+        if self._stale:
+            self._show()
+        return self._stack.panels
+
+    @property
+    def words(self) -> list[Text]:
+        """The words round the panels as they are drawn."""
+        return self._stack.words if self.panels else []
 
     def set_theme(self, theme: Theme) -> None:
         """Take a theme's colours."""
         self._theme = theme
+        self.setBackground(theme.color("ground"))
         self.save.dress(theme)
+        self._box.dress(theme)
         self._anew()
 
     def show_picture(self, picture: Picture, units: UnitSystem, *, anew: bool = False) -> None:
@@ -95,14 +98,10 @@ class Plot(QWidget):
         The person goes on looking at the part looked at before; where `anew`, at the whole.
         """
         self._picture, self._units = picture, units
+        self.save.setVisible(bool(picture.panels))
         if anew:
             self._follows = True
             self.point_at(None)
-        if self._follows:
-            self._seen = picture.span
-        elif self._cursor is not None:
-            self.point_at(self._cursor)
-        self.save.setVisible(bool(picture.panels))
         self._anew()
 
     def use_units(self, units: UnitSystem) -> None:
@@ -112,21 +111,19 @@ class Plot(QWidget):
 
     def seen(self) -> tuple[float, float]:
         """What is seen along the bottom."""
-        return self._seen
+        return self._stack.seen if self.panels else self._picture.span
 
     def see(self, low: float, high: float) -> None:
         """Look at a part, within three times the whole."""
-        first, last = self._picture.span
-        whole = last - first
-        width = min(max(high - low, CLOSEST * whole), 3 * whole)
-        low = min(max(low, first - whole), last + whole - width)
-        self._follows, self._seen = False, (low, low + width)
-        self._anew()
+        self._follows = False
+        if self.panels:
+            self._stack.see(low, high)
 
     def see_all(self) -> None:
         """Back to the whole."""
-        self._follows, self._seen = True, self._picture.span
-        self._anew()
+        self._follows = True
+        if self.panels:
+            self._stack.see(*self._picture.span)
 
     def point_at(self, x: float | None) -> None:
         """Read out at a place along the bottom, or at the point nearest to it; None ends it."""
@@ -134,18 +131,15 @@ class Plot(QWidget):
             places = self._picture.places
             if places.size:
                 x = float(places[np.argmin(np.abs(places - x))])
-        moved, self._cursor, self._sentence = x != self._cursor, x, ""
-        self.setAccessibleDescription(", ".join(self.reading))
-        self.update()
+        moved, self._cursor = x != self._cursor, x
+        self._show_cursor()
         if moved and x is not None:
             self.cursor_moved.emit(x)
 
     @property
     def reading(self) -> list[str]:
         """What is read out now: the place, then a line each; [] where nothing is."""
-        if self._cursor is None or not self._picture.panels:
-            return []
-        return [self._place(self._cursor), *(row.text for row in self._rows(self._cursor))]
+        return [row.text for row in self._rows()]
 
     def columns(self) -> Sequence[Column]:
         """The picture's numbers, for a table."""
@@ -153,111 +147,107 @@ class Plot(QWidget):
 
     def paint_picture(self, painter: QPainter) -> None:
         """Draw what is seen, for a file."""
-        if self._picture.panels:
-            Drawing(painter, self._picture, self.placed, self._units, self._theme).draw()
-            return
-        painter.setFont(font(SMALL_PX))
-        painter.setPen(self._theme.color("soft_ink"))
-        flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
-        painter.drawText(self.rect(), flags, self._empty)
-
-    def _rows(self, x: float) -> list[Row]:
-        return rows_at(self._picture, self.placed, self._units, self._theme, x)
-
-    def _place(self, x: float) -> str:
-        return place_text(self._picture.x, self._units, self._seen, x)
+        if self.panels:
+            self.point_at(None)
+            self.render(painter, QRectF(self.rect()), self.rect())
 
     def _anew(self) -> None:
-        self._layout = self._drawn = None
-        self.update()
+        self._stale = True
+        if self.isVisible():
+            self._show()
+
+    def _show(self) -> None:
+        """Show the picture that is to be shown, in the panels there are or new ones."""
+        if self._stack.make_panels([panel.share for panel in self._picture.panels]):
+            for panel in self._stack.panels:
+                panel.view.sigXRangeChanged.connect(self._draw)
+                panel.view.sigRangeChangedManually.connect(self._let_go)
+        self._stack.show_picture(self._picture, self._units, self._theme)
+        if self._follows and self._stack.panels:
+            self._stack.see(*self._picture.span)
+        self._stale = False  # what the views told of their range until now was drawn by none
+        self._draw()
+        self.point_at(self._cursor)
+
+    def _draw(self) -> None:
+        """Draw what is seen now, and the words round it."""
+        if not self._stale:
+            self._stack.draw()
+            self._show_cursor()
+            self.viewport().update()
+
+    def _show_cursor(self) -> None:
+        rows = self._rows()
+        self.setAccessibleDescription(", ".join(row.text for row in rows))
+        self._box.setVisible(bool(rows))
+        if self._stale or self._cursor is None:
+            for panel in self._stack.panels:
+                panel.cursor.hide()
+            return
+        for panel in self._stack.panels:
+            panel.cursor.setPos(self._cursor)
+            panel.cursor.show()
+        for panel in self._stack.panels[:1]:
+            box, (low, high) = panel.box, self.seen()
+            x = round(box.left() + (self._cursor - low) / (high - low) * box.width())
+            self._box.show_rows(rows, CAPTION_PX, x + GRID_PX, x - GRID_PX, self.save.x())
+
+    def _rows(self) -> list[Row]:
+        x, picture = self._cursor, self._picture
+        if x is None or not picture.panels:
+            return []
+        place = Row("", place_text(picture.x, self._units, self.seen(), x), "")
+        return [place, *rows_at(picture, self._units, self._theme, x)]
 
     def _say(self, sentence: str) -> None:
         """A sentence in the plot's corner, until the cursor moves."""
         self.point_at(None)
-        self._sentence = sentence
-        self.update()
+        left = self.save.x()
+        self._box.show_rows([Row("", sentence, "")], FOCUS_PX, left, left, left)
 
-    # Painting: the picture is drawn once, the cursor over it as often as it moves.
+    def _let_go(self) -> None:
+        self._follows = False
+
+    def drawForeground(self, painter: QPainter, rect: QRectF) -> None:  # noqa: N802
+        draw_words(painter, self._stack.words)
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
-        if self._drawn is None:
-            sharp = self.devicePixelRatioF()
-            self._drawn = QPixmap(self.size() * sharp)
-            self._drawn.setDevicePixelRatio(sharp)
-            self._drawn.fill(self._theme.color("ground"))
-            drawing = QPainter(self._drawn)
-            self.paint_picture(drawing)
-            drawing.end()
-        painter = QPainter(self)
-        painter.drawPixmap(0, 0, self._drawn)
-        self._paint_cursor(painter)
+        super().paintEvent(event)
+        painter = QPainter(self.viewport())
+        if not self._stack.panels:
+            painter.setFont(font(SMALL_PX))
+            painter.setPen(self._theme.color("soft_ink"))
+            flags = Qt.AlignmentFlag.AlignCenter | Qt.TextFlag.TextWordWrap
+            painter.drawText(self.rect(), flags, self._empty)
         draw_focus(painter, self, self._theme)
         painter.end()
 
-    def _paint_cursor(self, painter: QPainter) -> None:
-        painter.setFont(font(SMALL_PX))
-        corner = QRectF(0, FOCUS_PX, self.save.x(), self.height())
-        if self._sentence:
-            draw_box(painter, self._theme, [Row("", self._sentence, "")], corner, corner.right())
-        if self._cursor is None or not self._picture.panels:
-            return
-        layout, x = self.placed, self.placed.x.px(self._cursor)
-        painter.setPen(QPen(self._theme.color("soft_ink"), 1))
-        for place in layout.places:
-            painter.drawLine(QPointF(x, place.box.top()), QPointF(x, place.box.bottom()))
-        rows = [Row("", self._place(self._cursor), ""), *self._rows(self._cursor)]
-        # Beside the button, which lies over all that is drawn.
-        whole = QRectF(0, CAPTION_PX, self.save.x(), self.height() - CAPTION_PX)
-        draw_box(painter, self._theme, rows, whole, x + GRID_PX, or_left_of=x - GRID_PX)
-
-    # The mouse
+    # The mouse: the library's views move and zoom themselves.
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:  # noqa: N802
-        at = event.position()
-        if self._dragged is not None:
-            low, high = self._seen
-            by = (self._dragged.x() - at.x()) / self.placed.x.px_each
-            self._dragged = at
-            self.see(low + by, high + by)
-            return
-        inside = any(place.box.contains(at) for place in self.placed.places)
-        self.point_at(self.placed.x.value(at.x()) if inside else None)
-
-    def mousePressEvent(self, event: QMouseEvent) -> None:  # noqa: N802
-        self._dragged = event.position()
-        found = self._point_near(event.position())
-        if found is not None:
-            self.picked.emit(found)
-
-    def mouseReleaseEvent(self, event: QMouseEvent) -> None:  # noqa: N802
-        self._dragged = None
+        super().mouseMoveEvent(event)
+        at = self.mapToScene(event.position().toPoint())
+        found = [panel for panel in self.panels if panel.box.contains(at)]
+        free = found and not event.buttons()
+        self.point_at(float(found[0].view.mapSceneToView(at).x()) if free else None)
 
     def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:  # noqa: N802
+        super().mouseDoubleClickEvent(event)
         self.see_all()
 
-    def wheelEvent(self, event: QWheelEvent) -> None:  # noqa: N802
-        notches = event.angleDelta().y() / A_NOTCH
-        self._zoom(self.placed.x.value(event.position().x()), ZOOM**-notches)
-        event.accept()
+    def _clicked(self, event: MouseClickEvent) -> None:
+        found = [panel.nearest(event.scenePos()) for panel in self.panels]
+        if found and min(found)[0] < NEAR_PX:
+            self.picked.emit(min(found)[1])
 
     def leaveEvent(self, event: QEvent) -> None:  # noqa: N802
+        super().leaveEvent(event)
         self.point_at(None)
-
-    def _point_near(self, at: QPointF) -> int | None:
-        """Which point of its row lies at a place, the nearest first; None where none does."""
-        nearest, found = NEAR_PX, None
-        for place in self.placed.places:
-            for points in place.panel.points:
-                away = np.hypot(self.placed.x.px(points.x) - at.x(), place.y.px(points.y) - at.y())
-                for index in np.flatnonzero(away < nearest).tolist():
-                    if away[index] < nearest:
-                        nearest, found = float(away[index]), index
-        return found
 
     # The keys
 
     def keyPressEvent(self, event: QKeyEvent) -> None:  # noqa: N802
-        about = self._seen[1] if self._cursor is None else self._cursor
+        about = self.seen()[1] if self._cursor is None else self._cursor
         far = 10 if event.modifiers() & Qt.KeyboardModifier.ShiftModifier else 1
         match event.key():
             case Qt.Key.Key_Left:
@@ -275,11 +265,11 @@ class Plot(QWidget):
             case Qt.Key.Key_Return | Qt.Key.Key_Enter if self._cursor is not None:
                 self._pick(self._cursor)
             case _:
-                super().keyPressEvent(event)
+                event.ignore()
 
     def _walk(self, steps: int) -> None:
         """The cursor on by so many steps or points; the picture goes with it beyond its edges."""
-        low, high = self._seen
+        low, high = self.seen()
         places = self._picture.places
         if places.size:
             if self._cursor is None:
@@ -297,7 +287,7 @@ class Plot(QWidget):
         self.point_at(x)
 
     def _zoom(self, about: float, by: float) -> None:
-        low, high = self._seen
+        low, high = self.seen()
         self.see(about + by * (low - about), about + by * (high - about))
 
     def _pick(self, x: float) -> None:
@@ -311,13 +301,20 @@ class Plot(QWidget):
 
     def focusInEvent(self, event: QFocusEvent) -> None:  # noqa: N802
         super().focusInEvent(event)
-        self.update()
+        self.viewport().update()
 
     def focusOutEvent(self, event: QFocusEvent) -> None:  # noqa: N802
         super().focusOutEvent(event)
         self.point_at(None)
+        self.viewport().update()
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        super().showEvent(event)
+        if self._stale:
+            self._show()
+
+    def resizeEvent(self, event: QResizeEvent | None) -> None:  # noqa: N802
         super().resizeEvent(event)
-        self.save.move(self.width() - self.save.width() - FOCUS_PX, FOCUS_PX)
-        self._anew()
+        if event is not None:  # the library calls it by itself, too
+            self.save.move(self.width() - self.save.width() - FOCUS_PX, FOCUS_PX)
+            self._draw()

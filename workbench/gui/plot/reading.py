@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from html import escape
 from typing import NamedTuple
 
 import numpy as np
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QPainter
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QLabel, QWidget
 
 from workbench.base.numbers import NO_VALUE
 from workbench.base.statements import PlusMinus
 from workbench.base.units import UnitSystem
-from workbench.gui.plot.layout import LINE_PX, Layout, Place, line_color, text_width
-from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.plot.panel import line_color
+from workbench.gui.theme import SMALL_PX, Theme, font
 from workbench.words.language import _
 from workbench.words.moments import moment_text
 from workbench.words.pictures.picture import AGO, CLOCK, DAY, Axis, Bars, Picture, Points
@@ -52,23 +53,21 @@ def place_text(axis: Axis, units: UnitSystem, seen: tuple[float, float], x: floa
     return _("{time} ago").format(time=words) if axis.quantity == AGO else words
 
 
-def rows_at(
-    picture: Picture, layout: Layout, units: UnitSystem, theme: Theme, x: float
-) -> list[Row]:
+def rows_at(picture: Picture, units: UnitSystem, theme: Theme, x: float) -> list[Row]:
     """Name and value of each line, and of each point or bar at a place."""
     rows = []
-    for place in layout.places:
-        for trace, _x, _y in place.drawn:
+    for panel in picture.panels:
+        for trace in panel.traces:
             if trace.name:
-                value = _value(place, units, trace.source.at(x)[1])
+                value = _value(panel.y, units, trace.source.at(x)[1])
                 rows.append(Row(trace.name, value, line_color(trace, theme).name()))
-        for one in place.panel.singles:
-            rows += _rows_of(one, place, units, theme, x)
+        for one in panel.singles:
+            rows += _rows_of(one, panel.y, units, theme, x)
     return rows
 
 
 def _rows_of(
-    one: Points | Bars, place: Place, units: UnitSystem, theme: Theme, x: float
+    one: Points | Bars, axis: Axis, units: UnitSystem, theme: Theme, x: float
 ) -> Iterator[Row]:
     if not one.read_out:
         return
@@ -82,44 +81,49 @@ def _rows_of(
             continue
         U = math.nan if one.U is None else float(one.U[at])
         name = f"{one.name} {said}".strip()
-        yield Row(name, _value(place, units, float(one.y[at]), U), color)
+        yield Row(name, _value(axis, units, float(one.y[at]), U), color)
 
 
-def _value(place: Place, units: UnitSystem, value: float, U: float = math.nan) -> str:
+def _value(axis: Axis, units: UnitSystem, value: float, U: float = math.nan) -> str:
     """A value with its unit, in the digits of its uncertainty where that is known."""
-    axis = place.panel.y
     if not math.isfinite(value):
         return NO_VALUE
     return axis.shown(units).text(PlusMinus(value, U), signed=axis.signed)
 
 
-def draw_box(
-    painter: QPainter,
-    theme: Theme,
-    rows: Sequence[Row],
-    within: QRectF,
-    left: float,
-    or_left_of: float | None = None,
-) -> None:
-    """Rows in a box that begins at `left`, or ends left of `or_left_of`, within a place."""
-    width = max(text_width(row.text) for row in rows) + 2 * GRID_PX
-    height = len(rows) * LINE_PX + GRID_PX
-    if left + width > within.right():
-        left = min(within.right(), left if or_left_of is None else or_left_of) - width
-    box = QRectF(max(left, within.left()), within.top(), width, height)
-    painter.setPen(theme.color("line"))
-    painter.setBrush(theme.color("raised"))
-    painter.drawRect(box)
-    for number, row in enumerate(rows):
-        at = QPointF(box.left() + GRID_PX, box.top() + GRID_PX / 2 + number * LINE_PX)
-        if row.name:
-            painter.setPen(row.color)
-            _text(painter, at, row.name)
-            at += QPointF(text_width(f"{row.name} "), 0)
-        painter.setPen(theme.color("ink"))
-        _text(painter, at, row.value)
+class ReadingBox(QLabel):
+    """Lies on a plot, and lets the mouse through."""
 
+    def __init__(self, plot: QWidget) -> None:
+        super().__init__(plot)
+        self._plot = plot
+        self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
+        self.setTextFormat(Qt.TextFormat.RichText)
+        self.setFont(font(SMALL_PX))
+        self.hide()
 
-def _text(painter: QPainter, at: QPointF, text: str) -> None:
-    box = QRectF(at.x(), at.y(), text_width(text) + 2, LINE_PX)
-    painter.drawText(box, Qt.AlignmentFlag.AlignVCenter, text)
+    def dress(self, theme: Theme) -> None:
+        """Take a theme's colours."""
+        self.setStyleSheet(
+            f"background: {theme.raised}; color: {theme.ink}; border: 1px solid {theme.line};"
+            "padding: 4px 8px;"
+        )
+
+    def show_rows(
+        self, rows: Sequence[Row], top: int, left: int, or_left_of: int, right: int
+    ) -> None:
+        """Rows in a box that begins at `left`, or ends left of a place where that is too far
+        for it to end at `right`."""
+        lines = [
+            f'<span style="color:{row.color}">{escape(row.name)}</span> {escape(row.value)}'
+            if row.name
+            else escape(row.value)
+            for row in rows
+        ]
+        self.setText("<br>".join(lines))
+        self.adjustSize()
+        fits = left + self.width() <= right
+        x = left if fits else max(min(or_left_of, right) - self.width(), 0)
+        self.move(x, max(min(top, self._plot.height() - self.height()), 0))
+        self.show()
+        self.raise_()

@@ -1,12 +1,10 @@
-"""Scales, and the values that stand beside them."""
+"""The values that stand beside a picture, in a person's units."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
-from typing import overload
 
 import numpy as np
 
@@ -14,7 +12,7 @@ from workbench.base.numbers import plain
 from workbench.base.units import UnitSystem
 from workbench.words.language import _
 from workbench.words.moments import day_text
-from workbench.words.pictures.picture import AGO, CLOCK, DAY, Axis, Floats
+from workbench.words.pictures.picture import AGO, CLOCK, DAY, Axis
 
 MINUTE_S, HOUR_S, DAY_S = 60, 3600, 86_400
 WHOLE = (1, 2, 5)
@@ -24,33 +22,6 @@ DAYS = (1, 2, 7, 14, 30, 61, 122, 365, 730, 1825)
 
 Ticks = list[tuple[float, str]]
 """Places on an axis in SI, and what stands there."""
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """Values `low` to `high` drawn from pixel `start` to pixel `end`."""
-
-    low: float
-    high: float
-    start: float
-    end: float
-
-    @property
-    def px_each(self) -> float:
-        """Pixels of one, below 0 where values grow upwards."""
-        return (self.end - self.start) / (self.high - self.low)
-
-    @overload
-    def px(self, value: float) -> float: ...
-    @overload
-    def px(self, value: Floats) -> Floats: ...
-    def px(self, value: float | Floats) -> float | Floats:
-        """The pixel of a value."""
-        return self.start + (value - self.low) * self.px_each
-
-    def value(self, px: float) -> float:
-        """The value at a pixel."""
-        return self.low + (px - self.start) / self.px_each
 
 
 def nice_step(least: float) -> float:

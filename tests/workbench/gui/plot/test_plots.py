@@ -18,9 +18,9 @@ from PySide6.QtWidgets import QLayout, QVBoxLayout, QWidget
 from drivers.contract import ChannelKind
 from workbench.base.errors import StoreError
 from workbench.base.units import METRIC, US
-from workbench.gui.plot.layout import LINE_PX
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
+from workbench.gui.plot.words import LINE_PX
 from workbench.gui.theme import BRIGHT, DARK, TOUCH_PX
 from workbench.jobs.passes.answer import Change
 from workbench.live.health import EdgeLook
@@ -98,15 +98,27 @@ def season(shown):
     return plot
 
 
-def ends_of(place):
+def names_of(plot, panel):
+    """The names that stand beside a panel, from the top."""
+    box = plot.panels[panel].box
+    names = [one for one in plot.words if one.begin is not None]
+    return [one for one in names if box.top() <= one.begin.y() <= box.bottom()]
+
+
+def ends_of(plot, panel):
     """Where each name's line ends, in pixels from the top."""
-    return {name.text: name.end for name in place.names}
+    return {one.text: one.begin.y() for one in names_of(plot, panel)}
+
+
+def marks_of(plot):
+    """The words that stand in the row above the first panel."""
+    top = plot.panels[0].box.top()
+    return [one.text for one in plot.words if one.box.bottom() == pytest.approx(top)]
 
 
 def drawn(plot, panel, name):
     """A line's places and values as they are drawn."""
-    found = plot.placed.places[panel].drawn
-    return next((x, y) for trace, x, y in found if trace.name == name)
+    return next((x, y) for trace, x, y in plot.panels[panel].drawn if trace.name == name)
 
 
 @settings(max_examples=200, deadline=None)
@@ -129,32 +141,32 @@ def test_names_of_many_lines_at_one_height(shown, height):
     for stream in streams.values():
         stream.add_speeds(np.arange(50.0), np.ones(50), None)
     plot.show_picture(strip_picture(streams, 50.0), US)
-    (place,) = plot.placed.places
-    middles = [name.middle for name in place.names]
+    (panel,) = plot.panels
+    middles = [name.box.center().y() for name in names_of(plot, 0)]
     assert all(b - a >= LINE_PX - 1e-6 for a, b in pairwise(middles))
     if len(middles) > 1:
-        assert middles[0] >= place.box.top() + LINE_PX / 2 - 1e-6
-        assert middles[-1] <= place.box.bottom() - LINE_PX / 2 + 1e-6
-    told = ", ".join(name.text for name in place.names)
+        assert middles[0] >= panel.box.top() + LINE_PX / 2 - 1e-6
+        assert middles[-1] <= panel.box.bottom() - LINE_PX / 2 + 1e-6
+    told = ", ".join(name.text for name in names_of(plot, 0))
     assert sorted(told.split(", ")) == list("abcdefg")
 
 
 def test_a_name_stands_where_its_line_ends(drift):
-    speeds, ratio, _ = drift.placed.places
     for name, mps in (("belt", 1.0), ("ground", 1.25)):
-        assert ends_of(speeds)[name] == pytest.approx(speeds.y.px(mps), abs=1.5)
-    assert ends_of(ratio).keys() == {"in band", "ratio"}
+        end = drift.panels[0].px(0.0, mps).y()
+        assert ends_of(drift, 0)[name] == pytest.approx(end, abs=1.5)
+    assert ends_of(drift, 1).keys() == {"in band", "ratio"}
 
 
 @pytest.mark.parametrize("height", [208, 800])
 def test_values_at_the_axis_stand_apart(drift, height):
     drift.window().resize(800, height)
     QCoreApplication.processEvents()
-    for place in drift.placed.places:
-        at = [place.y.px(value) for value, _ in place.ticks]
+    for panel in drift.panels:
+        at = [panel.px(0.0, value).y() for value, _ in panel.ticks]
         assert at
         assert all(abs(a - b) >= 1.5 * LINE_PX for a, b in pairwise(at))
-        assert all(place.box.top() - 1 <= one <= place.box.bottom() + 1 for one in at)
+        assert all(panel.box.top() - 1 <= one <= panel.box.bottom() + 1 for one in at)
 
 
 def test_steps_and_texts_of_the_axes():
@@ -168,15 +180,15 @@ def test_steps_and_texts_of_the_axes():
 def test_values_on_the_axis_are_round_in_the_persons_units(speeds):
     for units, one_mps in ((US, MPH), (METRIC, 1 / 3.6)):
         speeds.use_units(units)
-        ticks = speeds.placed.places[0].ticks
+        ticks = speeds.panels[0].ticks
         shown = [float(text) for _, text in ticks]
         assert [value / one_mps for value, _ in ticks] == pytest.approx(shown)
 
 
 def test_the_mouse_reads_out_in_the_persons_units(speeds, qtbot):
-    middle = speeds.placed.places[0].box.center().toPoint()  # 50 s: the belt pauses
-    qtbot.mouseMove(speeds, QPoint(middle.x() - 200, middle.y()))
-    qtbot.mouseMove(speeds, middle)
+    middle = speeds.panels[0].box.center().toPoint()  # 50 s: the belt pauses
+    qtbot.mouseMove(speeds.viewport(), QPoint(middle.x() - 200, middle.y()))
+    qtbot.mouseMove(speeds.viewport(), middle)
     assert speeds.reading[0].endswith(" s")
     assert "left –" in speeds.reading
     assert "gnss 3.00 mph" in speeds.reading
@@ -221,7 +233,7 @@ def test_a_double_click_shows_the_whole_again(speeds, qtbot):
     assert speeds.seen() == pytest.approx((10, 20))
     speeds.show_picture(speeds.picture, US)  # more of it read: what is seen stays
     assert speeds.seen() == pytest.approx((10, 20))
-    qtbot.mouseDClick(speeds, Qt.MouseButton.LeftButton, pos=QPoint(300, 200))
+    qtbot.mouseDClick(speeds.viewport(), Qt.MouseButton.LeftButton, pos=QPoint(300, 200))
     assert speeds.seen() == pytest.approx(whole)
 
 
@@ -229,9 +241,9 @@ def test_a_pause_is_a_gap_in_the_line(speeds):
     x, y = drawn(speeds, 0, "left")
     assert np.isnan(y[(x > 39) & (x < 61)]).any()
     assert np.isfinite(drawn(speeds, 0, "gnss")[1]).all()
-    image, (place,) = speeds.grab().toImage(), speeds.placed.places
+    image, (panel,) = speeds.grab().toImage(), speeds.panels
     for at_s, is_drawn in ((20.5, True), (52.5, False)):
-        x, y = round(speeds.placed.x.px(at_s)), round(place.y.px(2 * MPH))
+        x, y = panel.px(at_s, 2 * MPH).toPoint().toTuple()
         least_red = min(image.pixelColor(x, y + by).red() for by in (-1, 0, 1))
         assert (least_red < BRIGHT.color("line").red() / 2) is is_drawn
 
@@ -363,21 +375,21 @@ def test_the_button_is_big_enough_and_has_its_menu(drift):
 
 def test_words_of_change_points_do_not_overlap(drift):
     changes = [Change(20.0, 0.015), Change(21.0, -0.019), Change(50.0, 0.008)]
-    top = drift.placed.places[0].box.top()
+    top = drift.panels[0].box.top()
     drift.show_picture(pass_picture(ROWS, LIMITS, changes=changes), METRIC)
-    assert [text for _, text, _ in drift.placed.words] == ["+1.5 %", "+0.8 %"]
-    assert drift.placed.places[0].box.top() >= top + LINE_PX  # room for them above the lines
+    assert marks_of(drift) == ["+1.5 %", "+0.8 %"]
+    assert drift.panels[0].box.top() >= top + LINE_PX  # room for them above the lines
     drift.see(19.0, 22.0)
-    assert [text for _, text, _ in drift.placed.words] == ["+1.5 %", "−1.9 %"]
+    assert marks_of(drift) == ["+1.5 %", "−1.9 %"]
 
 
 def test_a_start_from_standstill_does_not_flatten_the_ratio(shown):
     plot = shown(Plot(DARK, "Drift plot"))
     rows = [(t / 2, 1.0, min(1.0, 0.1 + t / 20), 0.0) for t in range(120)]
     plot.show_picture(pass_picture(np.array(rows), LIMITS), US)
-    ratio = plot.placed.places[1].y
-    assert ratio.low <= 0.95
-    assert 1.05 <= ratio.high < 1.5
+    low, high = plot.panels[1].view.viewRange()[1]
+    assert low <= 0.95
+    assert 1.05 <= high < 1.5
 
 
 def test_lost_ground_is_a_gap_and_the_belt_goes_on(shown):
@@ -396,9 +408,11 @@ def test_what_was_left_out_is_grey_in_every_panel(shown):
     rows = [(float(t), *(nothing if t < 20 else (1.0, 1.0, 0.0))) for t in range(60)]
     plot.show_picture(pass_picture(np.array(rows), LIMITS), METRIC)
     image = plot.grab().toImage()
-    for place in plot.placed.places:
-        y = round(place.box.bottom()) - 3
-        left_out, judged = (image.pixelColor(round(plot.placed.x.px(at)), y) for at in (10.5, 50.5))
+    for panel in plot.panels:
+        y = round(panel.box.bottom()) - 3
+        left_out, judged = (
+            image.pixelColor(round(panel.px(at, 0.0).x()), y) for at in (10.5, 50.5)
+        )
         assert left_out.name() != BRIGHT.ground.lower()
         assert judged.name() == BRIGHT.ground.lower()
 
@@ -406,17 +420,17 @@ def test_what_was_left_out_is_grey_in_every_panel(shown):
 def test_the_error_plot_shows_limit_ribbon_and_runs(shown):
     plot = shown(Plot(BRIGHT, "Error"), 420, 260)
     plot.show_picture(error_picture(None, None, 0.02), US)
-    assert ends_of(plot.placed.places[0]).keys() == {"allowed ± 2 %"}
+    assert ends_of(plot, 0).keys() == {"allowed ± 2 %"}
     runs = [
         ErrorPoint(3 * MPH, 0.06, 0.001, 0.002, "1"),
         ErrorPoint(3.5 * MPH, 0.09, 0.001, 0.002, "2", used=False),
     ]
     fit = [(2 * MPH, 0.01, 0.004), (4 * MPH, 0.01, 0.004)]
     plot.show_picture(error_picture(Errors(runs, fit), None, 0.02), US)
-    (place,) = plot.placed.places
-    assert place.y.low <= -0.02
-    assert place.y.high >= 0.09 + 2 * 0.002
-    assert ends_of(place).keys() == {"allowed ± 2 %", "as found"}
+    low, high = plot.panels[0].view.viewRange()[1]
+    assert low <= -0.02
+    assert high >= 0.09 + 2 * 0.002
+    assert ends_of(plot, 0).keys() == {"allowed ± 2 %", "as found"}
     plot.point_at(3.0 * MPH)
     assert plot.reading == [
         "true belt speed 3 mph",
@@ -431,7 +445,7 @@ def test_the_error_plot_shows_limit_ribbon_and_runs(shown):
         "error of runs not used, as found, %",
         "error of runs not used, as found, expanded uncertainty, %",
     ]
-    (ribbon,) = place.panel.fills
+    (ribbon,) = plot.picture.panels[0].fills
     assert ribbon.high.value == pytest.approx([0.014, 0.014])
 
 
@@ -455,24 +469,24 @@ def test_keys_walk_from_point_to_point_and_enter_picks_one(season, qtbot):
 def test_a_click_picks_the_point_under_it_and_no_other(season, qtbot):
     picked = []
     season.picked.connect(picked.append)
-    (place,) = season.placed.places
-    (points,) = place.panel.points
-    at = QPoint(round(season.placed.x.px(points.x[2])), round(place.y.px(points.y[2])))
-    qtbot.mouseClick(season, Qt.MouseButton.LeftButton, pos=at)
-    qtbot.mouseClick(season, Qt.MouseButton.LeftButton, pos=at - QPoint(0, 60))
+    (panel,) = season.panels
+    (points,) = panel.panel.points
+    at = panel.px(points.x[2], points.y[2]).toPoint()
+    qtbot.mouseClick(season.viewport(), Qt.MouseButton.LeftButton, pos=at)
+    qtbot.mouseClick(season.viewport(), Qt.MouseButton.LeftButton, pos=at - QPoint(0, 60))
     assert picked == [2]
 
 
 def test_what_stands_out_has_its_own_colour_and_the_bars_their_height(season):
     image = season.grab().toImage()
-    (place,) = season.placed.places
-    (points,) = place.panel.points
+    (panel,) = season.panels
+    (points,) = panel.panel.points
     for at, color in ((0, BRIGHT.ink), (2, BRIGHT.bad)):
-        x = round(season.placed.x.px(points.x[at]))
+        x = round(panel.px(points.x[at], 0.0).x())
         for value in (points.y[at], points.y[at] + 0.018):  # in the bar of ± 0.020
-            y = round(place.y.px(value))
+            y = round(panel.px(0.0, value).y())
             assert color.lower() in [image.pixelColor(x + by, y).name() for by in (-1, 0)]
-        beyond = image.pixelColor(x, round(place.y.px(points.y[at] + 0.024)))
+        beyond = image.pixelColor(x, round(panel.px(0.0, points.y[at] + 0.024).y()))
         assert beyond.name() != color.lower()
 
 
@@ -492,6 +506,6 @@ def test_single_edges_are_read_out_by_tooth(shown):
         ["tooth 1", "30.00 ms since the pulse before, 2 missed in it"],
         ["tooth 2", "12.00 ms, +20 % against the median"],
     ]
-    assert [text for _, text, _ in plot.placed.words] == ["2 missed"]
-    assert ends_of(plot.placed.places[0]).keys() == {"extra", "median 10.0 ms"}
+    assert marks_of(plot) == ["2 missed"]
+    assert ends_of(plot, 0).keys() == {"extra", "median 10.0 ms"}
     assert [column.written.tolist() for column in plot.columns()] == [tooth.tolist()] * 3
