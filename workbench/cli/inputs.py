@@ -172,4 +172,4 @@ def _when(track: dict[str, Any]) -> list[str]:
     first_s, last_s = track["first_s"], track["last_s"]
     if not math.isfinite(first_s):
         return []
-    return [_("from {first_s:.3f} s to {last_s:.3f} s").format(first_s=first_s, last_s=last_s)]
+    return [_("from {first_s:z.3f} s to {last_s:z.3f} s").format(first_s=first_s, last_s=last_s)]

@@ -30,6 +30,7 @@ from workbench.words.words import Words
 
 _LOOK_S = 0.25
 STOPPED = N_("stopped by the person")
+_COUNTED = ("address", "edges", "items", "holes", "lost", "reconnects", "reason")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -174,16 +175,7 @@ def _answer(
         "sha256": entry.sha256,
         "store": store.address,
         "inputs": [
-            {
-                "address": status.address,
-                "edges": status.edges,
-                "items": status.items,
-                "holes": status.holes,
-                "lost": status.lost,
-                "reconnects": status.reconnects,
-                "reason": status.reason,
-                "error": status.error is not None,
-            }
+            {name: getattr(status, name) for name in _COUNTED} | {"error": status.error is not None}
             for status in statuses
         ],
         "clocks": _clocks(store, number),

@@ -54,8 +54,8 @@ def run(arguments: Sequence[str] = ()) -> int:
     log_file = start_log(user_log_path("evenpace"))
     bench = Bench(Settings(default_path()))
     window = make_window(bench)
-    watch = Watch(window.say, log_file)
-    watch.install()
+    hooks = ErrorHooks(window.say, log_file)
+    hooks.install()
     _close_on_signals(app.closeAllWindows)
     # The window first: a device or its driver may take its time.
     QTimer.singleShot(0, bench.start)
@@ -64,7 +64,7 @@ def run(arguments: Sequence[str] = ()) -> int:
         window.show()
         return app.exec()
     finally:
-        watch.remove()
+        hooks.remove()
 
 
 def make_window(bench: Bench) -> Window:
@@ -118,7 +118,7 @@ def warm_up() -> threading.Thread:
     return thread
 
 
-class Watch(QObject):
+class ErrorHooks(QObject):
     """Sees unexpected errors of every thread: the log gets all, the person a sentence.
 
     Nothing is ended: a recording goes on.

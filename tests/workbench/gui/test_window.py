@@ -23,7 +23,7 @@ from PySide6.QtWidgets import (
 from workbench.base.cautions import Caution
 from workbench.base.log import start_log
 from workbench.gui import app
-from workbench.gui.app import Watch, make_window
+from workbench.gui.app import ErrorHooks, make_window
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX
 from workbench.gui.parts.basics import CautionCard
 from workbench.gui.theme import DARK, TOUCH_PX
@@ -339,7 +339,7 @@ def test_an_unexpected_error_is_said_logged_once_and_ends_nothing(
     bench.recording.start()
     pass_time(1)
     log = start_log(tmp_path)
-    watch = Watch(window.say, log)
+    watch = ErrorHooks(window.say, log)
     try:
         for _ in range(3):
             try:
@@ -359,7 +359,7 @@ def test_an_unexpected_error_is_said_logged_once_and_ends_nothing(
 
 def test_hooks_are_given_back():
     before = sys.excepthook
-    watch = Watch(print, None)
+    watch = ErrorHooks(print, None)
     watch.install()
     assert sys.excepthook != before
     watch.remove()

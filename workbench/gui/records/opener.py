@@ -67,7 +67,10 @@ class RecordOpener:
         store, numbers = self._bench.store, (first.number, second.number)
         self._panel.compare.name(first, second)
         if first.is_result:
-            self._load(lambda _progress: archive.results(store, numbers), self._show_results)
+            self._load(
+                lambda _progress: [archive.result(store, one) for one in numbers],
+                self._show_results,
+            )
         else:
             self._load(
                 lambda progress: [speed_lines(store, one, progress) for one in numbers],

@@ -16,7 +16,7 @@ from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.bench import Bench
 from workbench.models.signals.wiring_steps import (
     PINS,
-    Step,
+    WiringStep,
     at_the_laptop,
     at_the_machine,
     gap_words,
@@ -76,7 +76,7 @@ class WiringHelp(QScrollArea):
             self._shown = (machine, units)
             self._fill(at_the_machine(machine, units))
 
-    def _fill(self, steps: Sequence[Step]) -> None:
+    def _fill(self, steps: Sequence[WiringStep]) -> None:
         while (item := self._machine_steps.takeAt(0)) is not None:
             widget = item.widget()
             if widget is not None:
@@ -91,7 +91,7 @@ class WiringHelp(QScrollArea):
         self.setFocus()
 
 
-def _step_row(step: Step) -> QWidget:
+def _step_row(step: WiringStep) -> QWidget:
     """The step's number, its place in bold, and what to look for."""
     holder = QWidget()
     line = QHBoxLayout(holder)

@@ -19,7 +19,7 @@ COURSE = 100
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class DriveFigure:
     """One number with its unit, and the words under it."""
 
     number: str
@@ -27,7 +27,7 @@ class Figure:
     words: str
 
 
-def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
+def figures(machine: Machine | None, units: UnitSystem) -> list[DriveFigure]:
     """The four figures; dashes for numbers while there is no machine. ± is k = 2."""
     words = [
         (_("of belt a pulse"), units.gap),
@@ -36,7 +36,7 @@ def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
         (_("one readout step"), "%"),
     ]
     if machine is None:
-        return [Figure(NO_VALUE, unit, text) for text, unit in words]
+        return [DriveFigure(NO_VALUE, unit, text) for text, unit in words]
     per_pulse = metres_per_pulse(machine)
     course = COURSE * units.length_m / per_pulse.value_m
     speed_mps = machine.limits.speed_at_work_mps
@@ -50,7 +50,9 @@ def figures(machine: Machine | None, units: UnitSystem) -> list[Figure]:
     ]
     words[2] = (_("a second at {at}").format(at=at), "pulses")
     words[3] = (_("one readout step at {at}").format(at=at), "%")
-    return [Figure(number, unit, text) for number, (text, unit) in zip(numbers, words, strict=True)]
+    return [
+        DriveFigure(number, unit, text) for number, (text, unit) in zip(numbers, words, strict=True)
+    ]
 
 
 def shown_at_work(machine: Machine) -> str:

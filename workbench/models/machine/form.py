@@ -32,7 +32,7 @@ DRAFT_PATH = "path"
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class FormEntry:
     """One entry: as typed and in which units, its value in SI, and what is wrong with it.
 
     `value` is None where the text cannot be read; a value may be wrong all the same.
@@ -48,7 +48,7 @@ class Entry:
 class Draft:
     """Everything a form holds; `kept` is what its file, or the machine shown, says."""
 
-    entries: dict[str, Entry] = field(default_factory=dict)
+    entries: dict[str, FormEntry] = field(default_factory=dict)
     kept: dict[str, Any] = field(default_factory=dict)
     path: Path | None = None
 
@@ -186,7 +186,7 @@ class MachineForm(Observable):
         for key, entry in self._draft.entries.items():
             if entry.said and entry.value is not None:
                 said = fields.wrong(key, entry.value, units)
-                self._draft.entries[key] = Entry(entry.typed, entry.units, entry.value, said)
+                self._draft.entries[key] = FormEntry(entry.typed, entry.units, entry.value, said)
         self._judge()
 
     def type(self, key: str, text: str) -> None:
@@ -241,7 +241,7 @@ class MachineForm(Observable):
             self._aside = Draft(entries, path=Path(path) if isinstance(path, str) else None)
             self.changed()
 
-    def _remembered(self, key: str, text: object) -> Entry | None:
+    def _remembered(self, key: str, text: object) -> FormEntry | None:
         """An entry as `to_remember` told it; None where the settings hold something else."""
         try:
             typed, units_name, value = json.loads(str(text))
@@ -252,7 +252,7 @@ class MachineForm(Observable):
         units = METRIC if units_name == METRIC.name else US
         if value is None:
             return self._read(key, typed)
-        return Entry(typed, units, value, fields.wrong(key, value, self.units))
+        return FormEntry(typed, units, value, fields.wrong(key, value, self.units))
 
     def _texts(self, draft: Draft) -> dict[str, str]:
         return {
@@ -268,15 +268,15 @@ class MachineForm(Observable):
         self._draft = draft
         self._judge()
 
-    def _entry(self, key: str, value: Any) -> Entry:
-        return Entry(fields.show(key, value, self.units), self.units, value)
+    def _entry(self, key: str, value: Any) -> FormEntry:
+        return FormEntry(fields.show(key, value, self.units), self.units, value)
 
-    def _read(self, key: str, text: str) -> Entry:
+    def _read(self, key: str, text: str) -> FormEntry:
         try:
             value = fields.read(key, text.strip(), self.units)
         except WrongInput as error:
-            return Entry(text, self.units, None, str(error))
-        return Entry(text, self.units, value, fields.wrong(key, value, self.units))
+            return FormEntry(text, self.units, None, str(error))
+        return FormEntry(text, self.units, value, fields.wrong(key, value, self.units))
 
     def _judge(self) -> None:
         """The machine, if the form makes one, and what keeps it from that."""

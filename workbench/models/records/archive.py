@@ -36,12 +36,6 @@ def result(store: str | None, number: int) -> StoredResult:
         return opened.result(number)
 
 
-def results(store: str | None, numbers: Sequence[int]) -> list[StoredResult]:
-    """Several results, each one's checksum looked at."""
-    with open_store(store) as opened:
-        return [opened.result(number) for number in numbers]
-
-
 def judge_pass(store: str | None, number: int, belt: str, ground: str, progress: Progress) -> int:
     """Judge a recording as a pass and keep the answer; its number."""
     return _judge(store, number, "pass", PassOptions(belt or None, ground or None), progress)

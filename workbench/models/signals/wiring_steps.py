@@ -18,7 +18,7 @@ COIL = "variable-reluctance"
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class WiringStep:
     """One place to check, by its number in the drawing."""
 
     number: int
@@ -38,10 +38,10 @@ def gap_words(machine: Machine | None, units: UnitSystem) -> str:
     return _("gap {best}, at most {most}").format(best=best, most=most)
 
 
-def at_the_laptop() -> tuple[Step, ...]:
+def at_the_laptop() -> tuple[WiringStep, ...]:
     """Steps for which nobody goes near the machine."""
     return (
-        Step(
+        WiringStep(
             1,
             _("USB cable"),
             _(
@@ -50,7 +50,7 @@ def at_the_laptop() -> tuple[Step, ...]:
                 "another cable and another socket."
             ),
         ),
-        Step(
+        WiringStep(
             2,
             "Board",
             _(
@@ -58,7 +58,7 @@ def at_the_laptop() -> tuple[Step, ...]:
                 "radar or wheel signal GP13."
             ),
         ),
-        Step(
+        WiringStep(
             3,
             "Pull-up",
             _(
@@ -70,12 +70,12 @@ def at_the_laptop() -> tuple[Step, ...]:
     )
 
 
-def at_the_machine(machine: Machine | None, units: UnitSystem) -> tuple[Step, ...]:
+def at_the_machine(machine: Machine | None, units: UnitSystem) -> tuple[WiringStep, ...]:
     """Steps with the hands at supply, cable, pickup and wheel; the caution comes before."""
     best, most = _gaps(machine, units)
     return (
-        Step(4, "Supply", _(_SUPPLY[is_coil(machine)])),
-        Step(
+        WiringStep(4, "Supply", _(_SUPPLY[is_coil(machine)])),
+        WiringStep(
             5,
             _("Plug and cable"),
             _(
@@ -84,8 +84,8 @@ def at_the_machine(machine: Machine | None, units: UnitSystem) -> tuple[Step, ..
                 "leads and the alternator's, and is tied so that nothing that turns can catch it."
             ),
         ),
-        Step(6, "Pickup", _(_PICKUP[is_coil(machine)])),
-        Step(
+        WiringStep(6, "Pickup", _(_PICKUP[is_coil(machine)])),
+        WiringStep(
             7,
             "Gap",
             _(
@@ -93,7 +93,7 @@ def at_the_machine(machine: Machine | None, units: UnitSystem) -> tuple[Step, ..
                 "feeler gauge: the Gap page leads through it."
             ).format(best=best, most=most),
         ),
-        Step(
+        WiringStep(
             8,
             "Wheel",
             _(
