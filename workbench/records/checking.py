@@ -22,6 +22,13 @@ from workbench.records.ledger import Head, Kind
 from workbench.records.ledger_check import chain_problems, content_problems, head_finding
 from workbench.records.reader import Told, last_sequence, recording_row, recording_sha256
 
+_CARD = [column.label(f"card_{column.name}") for column in schema.card.c]
+_RESULT_AND_CARD = (
+    sa.select(schema.result, *_CARD)
+    .outerjoin_from(schema.result, schema.card, schema.card.c.result == schema.result.c.number)
+    .where(schema.result.c.number == sa.bindparam("number"))
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Checked:
@@ -171,11 +178,7 @@ class _Look:
         """What it says against its seal, and its card against what it says."""
         self._step(Message("Checking result {number} …", number=number))
         self._seen += 1
-        result, card = schema.result, schema.card
-        beside = (column.label(f"card_{column.name}") for column in card.c)
-        joined = sa.outerjoin(result, card, card.c.result == result.c.number)
-        query = sa.select(result, *beside).select_from(joined).where(result.c.number == number)
-        row = connection.execute(query).one()._asdict()
+        row = connection.execute(_RESULT_AND_CARD, {"number": number}).one()._asdict()
         check_seal(row, shown(self._url))
         self.problems += _card_problems(row)
 

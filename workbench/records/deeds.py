@@ -9,17 +9,19 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
+import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
 from workbench.base.errors import StoreError
 from workbench.base.files import write_file
-from workbench.records import ledger
+from workbench.records import ledger, schema
 from workbench.records.database import transaction
 from workbench.records.ledger import Deed, Head, Kind
 
@@ -36,14 +38,27 @@ def stamp(moment: datetime) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Book:
-    """The transaction of a deed: what is changed by its connection is then entered."""
+    """The transaction of a deed: what is changed by its connection is entered in it."""
 
     connection: Connection
     now: Now
 
-    def enter(self, deed: Deed, kind: Kind, subject: int) -> None:
-        """The entry of what has just been done to a recording or result."""
-        ledger.enter(self.connection, deed, kind, subject, stamp(self.now()))
+    def enter_new(self, deed: Deed, kind: Kind, number: int) -> None:
+        """The entry of a recording or result that has just been made."""
+        ledger.enter(self.connection, deed, kind, number, stamp(self.now()))
+
+    def change(self, deed: Deed, kind: Kind, number: int, values: Mapping[str, Any]) -> bool:
+        """Change what lists show of a recording or result, and enter it; False where there is
+        none of that number."""
+        table, key = schema.recording, schema.recording.c.number
+        if kind is Kind.RESULT:
+            table, key = schema.card, schema.card.c.result
+        found = ledger.content_of(self.connection, kind, number)
+        change = sa.update(table).where(key == number).values(values)
+        if not found or not self.connection.execute(change).rowcount:
+            return False
+        ledger.enter(self.connection, deed, kind, number, stamp(self.now()), found)
+        return True
 
 
 @contextmanager

@@ -37,8 +37,8 @@ class StoredRecording:
     `state` is 'ended', 'recording', 'interrupted' (its writer died; everything up to its
     last second is there) or 'damaged' (its own row is not as written). `name` was given at
     its start, `title` and `note` by a person later; `deleted_utc` is '' for one in sight.
-    `started_host_s` is the monotonic time at `started_utc`. `sha256`
-    is '' until it has ended, `source_sha256` that of the file it was imported from.
+    `started_host_s` is the monotonic time at `started_utc`. `sha256` is '' until it has ended or
+    was recovered, `source_sha256` that of the file it was imported from.
     `machine_text` is the machine file as it was when recorded, '' where none was given.
     """
 
@@ -101,7 +101,7 @@ def recording_entry(row: Mapping[str, Any], now: datetime) -> StoredRecording:
     """A recording's entry from its row; a damaged row gives what can be read of it."""
     last_utc = row["ended_utc"] or row["heartbeat_utc"]
     try:
-        notes, state = notes_of(row["summary"]), _state(row["sha256"], last_utc, now)
+        notes, state = notes_of(row["summary"]), _state(row, last_utc, now)
     except StoreError:
         notes, state = Notes(), "damaged"
     return StoredRecording(
@@ -125,9 +125,9 @@ def recording_entry(row: Mapping[str, Any], now: datetime) -> StoredRecording:
     )
 
 
-def _state(sha256: str | None, last_utc: str, now: datetime) -> str:
-    if sha256:
-        return "ended"
+def _state(row: Mapping[str, Any], last_utc: str, now: datetime) -> str:
+    if row["sha256"]:
+        return "ended" if row["ended_utc"] else "interrupted"
     try:
         age_s = (now - datetime.fromisoformat(last_utc)).total_seconds()
     except (TypeError, ValueError):

@@ -1,9 +1,11 @@
 """The ledger: all that is done to recordings and results, one append-only chain of hashes.
 
 An entry a deed, written in the deed's own transaction. It holds the hash of what the deed
-left behind (a recording's row with its seal, a result's seal with its card) and that of the
-entry before, so nothing can be changed, taken away or put in between without every hash from
-there on being another. What an entry covers can never change: entries are made for good.
+found and of what it left behind (a recording's row with its seal, a result's seal with its
+card) and that of the entry before, so nothing can be changed, taken away or put in between
+without every hash from there on being another. What another hand changed between two deeds
+stays in the chain too, as the second found something else than the first left. What an entry
+covers can never change: entries are made for good.
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ from sqlalchemy.engine import Connection
 from workbench.base.version import program_version
 from workbench.records import schema
 from workbench.records.jsonable import to_text
+from workbench.records.reader import NO_SUCH_NUMBER
 
 _LOCK = 0x45504C45
 """PostgreSQL advisory lock: one entry after the other, whatever program makes it."""
@@ -32,6 +35,7 @@ class Deed(StrEnum):
     MIGRATED = auto()
     BEGUN = auto()
     SEALED = auto()
+    RECOVERED = auto()
     KEPT = auto()
     NAMED = auto()
     HIDDEN = auto()
@@ -59,14 +63,15 @@ class Head:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One deed. `subject` is the number of what it speaks of, `content` the hash of that as
-    the deed left it, '' for a format."""
+    """One deed. `subject` is the number of what it speaks of; `found` and `content` are the
+    hashes of that as the deed found it and left it, '' for nothing and for a format."""
 
     number: int
     previous: str
     deed: str
     kind: str
     subject: int
+    found: str
     content: str
     when_utc: str
     program_version: str
@@ -75,8 +80,8 @@ class Entry:
     @property
     def right(self) -> str:
         """The hash it must have by what it says."""
-        said = (self.number, self.previous, self.deed, self.kind, self.subject, self.content)
-        text = to_text([*said, self.when_utc, self.program_version])
+        said = (self.number, self.previous, self.deed, self.kind, self.subject)
+        text = to_text([*said, self.found, self.content, self.when_utc, self.program_version])
         return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -98,11 +103,13 @@ def lock(connection: Connection) -> None:
         connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
 
 
-def enter(connection: Connection, deed: Deed, kind: Kind, subject: int, when_utc: str) -> None:
+def enter(
+    connection: Connection, deed: Deed, kind: Kind, subject: int, when_utc: str, found: str = ""
+) -> None:
     """One more entry, for what has just been done in the same transaction."""
     before = head(connection)
-    content = "" if kind is Kind.FORMAT else contents(connection, kind, subject)[subject]
-    said = (before.number + 1, before.sha256, str(deed), str(kind), subject, content)
+    content = content_of(connection, kind, subject)
+    said = (before.number + 1, before.sha256, str(deed), str(kind), subject, found, content)
     entry = Entry(*said, when_utc, program_version(), "")
     row = {column.name: getattr(entry, column.name) for column in schema.ledger.c}
     connection.execute(sa.insert(schema.ledger).values(row | {"sha256": entry.right}))
@@ -139,6 +146,13 @@ def last_content(connection: Connection, kind: Kind, subject: int) -> str:
         .limit(1)
     )
     return connection.scalar(query) or ""
+
+
+def content_of(connection: Connection, kind: Kind, number: int) -> str:
+    """The hash of one recording or result as it stands; '' where there is none."""
+    if kind is Kind.FORMAT or number >= NO_SUCH_NUMBER:
+        return ""
+    return contents(connection, kind, number).get(number, "")
 
 
 def contents(connection: Connection, kind: Kind, number: int | None = None) -> dict[int, str]:

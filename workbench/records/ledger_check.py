@@ -31,6 +31,16 @@ _CHANGED = {
         "changed by another hand."
     ),
 }
+_CHANGED_BEFORE = {
+    Kind.RECORDING: Message(
+        "Recording {number} was changed by another hand before entry {entry} of the ledger "
+        "({when_utc}): that one did not find what the entry before had left."
+    ),
+    Kind.RESULT: Message(
+        "Result {number} was changed by another hand before entry {entry} of the ledger "
+        "({when_utc}): that one did not find what the entry before had left."
+    ),
+}
 _UNKNOWN = {
     Kind.RECORDING: Message(
         "Recording {number} was put into the store by another hand: no entry of the ledger speaks "
@@ -76,12 +86,27 @@ def content_problems(
     entries: Sequence[Entry], kind: Kind, now: Mapping[int, str]
 ) -> Iterator[StoreError]:
     """What is stored of a kind and what the ledger says of it: `now` as of `contents`."""
-    left = {entry.subject: entry for entry in entries if entry.kind == kind}
+    left: dict[int, Entry] = {}
+    for entry in entries:
+        if entry.kind != kind:
+            continue
+        before = left.get(entry.subject)
+        if entry.found != (before.content if before else ""):
+            yield StoreError(
+                (_CHANGED_BEFORE if before else _UNKNOWN)[kind].template,
+                number=entry.subject,
+                entry=entry.number,
+                when_utc=entry.when_utc,
+            )
+        left[entry.subject] = entry
     for number, entry in sorted(left.items()):
         if now.get(number) != entry.content:
-            said = _CHANGED if number in now else _GONE
-            template = said[kind].template
-            yield StoreError(template, number=number, entry=entry.number, when_utc=entry.when_utc)
+            yield StoreError(
+                (_CHANGED if number in now else _GONE)[kind].template,
+                number=number,
+                entry=entry.number,
+                when_utc=entry.when_utc,
+            )
     for number in sorted(now.keys() - left.keys()):
         yield StoreError(_UNKNOWN[kind].template, number=number)
 

@@ -117,6 +117,7 @@ ledger = Table(
     Column("deed", String(20), nullable=False),
     Column("kind", String(20), nullable=False),
     Column("subject", Integer, nullable=False),
+    Column("found", String(64), nullable=False),
     Column("content", String(64), nullable=False),
     Column("when_utc", String(40), nullable=False),
     Column("program_version", String(40), nullable=False),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime
-from types import TracebackType
 from typing import Any, Self
 
 import sqlalchemy as sa
@@ -52,6 +51,7 @@ from workbench.records.reader import (
     whole_recording,
 )
 from workbench.records.rebuild import rebuild
+from workbench.records.recover import recover
 from workbench.records.speeds import overview_places, read_speeds, whole_places
 from workbench.records.writer import Writer
 
@@ -88,12 +88,7 @@ class Store:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         self.close()
 
     def close(self) -> None:
@@ -181,19 +176,18 @@ class Store:
     def _change(
         self, kind: Kind, number: int, deed: Deed, values: Mapping[str, str | None]
     ) -> None:
-        table, key = schema.recording, schema.recording.c.number
-        if kind is Kind.RESULT:
-            table, key = schema.card, schema.card.c.result
-        change = sa.update(table).where(key == number).values(values)
         with deeds(self._engine, self._url, self._now) as book:
-            if number >= NO_SUCH_NUMBER or not book.connection.execute(change).rowcount:
+            if not book.change(deed, kind, number, values):
                 raise WrongInput(
                     "There is no {kind} {number} in the store {address}.",
                     kind=str(kind),
                     number=number,
                     address=self.address,
                 )
-            book.enter(deed, kind, number)
+
+    def recover(self) -> None:
+        """Seal what was broken off and not heard of for a day, as it stands."""
+        recover(self._engine, self._url, self._now)
 
     def load_recording(
         self,
@@ -343,7 +337,7 @@ class Store:
             number: int = book.connection.execute(insert).scalar_one()
             card = card_row(number, row, head_of(answer_json), machine.name if machine else "")
             book.connection.execute(sa.insert(schema.card).values(card))
-            book.enter(Deed.KEPT, Kind.RESULT, number)
+            book.enter_new(Deed.KEPT, Kind.RESULT, number)
         return number
 
     def _sealed_sha256(self, number: int) -> str:
@@ -400,4 +394,4 @@ class Store:
         """The hash of a recording or result as the ledger left it, and as it is now."""
         with transaction(self._engine, self._url) as connection:
             before = ledger.last_content(connection, kind, number)
-            return before, ledger.contents(connection, kind, number).get(number, "")
+            return before, ledger.content_of(connection, kind, number)

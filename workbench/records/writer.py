@@ -63,7 +63,7 @@ class Writer:
         with deeds(engine, url, now) as book:
             insert = sa.insert(schema.recording).values(row).returning(schema.recording.c.number)
             self.number: int = book.connection.execute(insert).scalar_one()
-            book.enter(Deed.BEGUN, Kind.RECORDING, self.number)
+            book.enter_new(Deed.BEGUN, Kind.RECORDING, self.number)
 
     def write(self, items: Iterable[tuple[str, Stored]], notes: Notes) -> None:
         """Store pairs of (input address, item) in one transaction, a block a stream.
@@ -127,20 +127,17 @@ class Writer:
         summary = summary_text(notes)
         sha256 = chain_end(self._digest, summary)
         ended = stamp(self._now())
+        values = {"ended_utc": ended, "end_reason": reason, "summary": summary, "sha256": sha256}
         with deeds(self._engine, self._url, self._now) as book:
-            self._update(
-                book.connection, ended_utc=ended, end_reason=reason, summary=summary, sha256=sha256
-            )
-            book.enter(Deed.SEALED, Kind.RECORDING, self.number)
+            self._update(book.connection, summary=summary)  # which refuses where it has ended
+            book.change(Deed.SEALED, Kind.RECORDING, self.number, values)
         return sha256
 
     def discard(self) -> None:
         """Take a recording that could not be finished out of sight, where the store lets."""
-        table = schema.recording
-        gone = sa.update(table).where(table.c.number == self.number)
+        gone = {"deleted_utc": stamp(self._now())}
         with suppress(StoreError), deeds(self._engine, self._url, self._now) as book:
-            book.connection.execute(gone.values(deleted_utc=stamp(self._now())))
-            book.enter(Deed.HIDDEN, Kind.RECORDING, self.number)
+            book.change(Deed.HIDDEN, Kind.RECORDING, self.number, gone)
 
     def _update(self, connection: Connection, **values: str) -> None:
         table = schema.recording

@@ -102,6 +102,18 @@ def test_verify_tells_each_field_that_differs(call, tmp_path):
     assert fields["edges"][0] == fields["edges"][1] + 1
 
 
+def test_verify_of_a_result_sees_what_another_hand_did_to_what_is_shown_of_it(call, tmp_path):
+    call("record", "sim:healthy?pace=fast", "--for", "10s", "--json")
+    _, answer, _ = call("speed", "1", "--json")
+    with sqlite3.connect(tmp_path / "bench.db") as raw:
+        raw.execute("UPDATE card SET note = 'another' WHERE result = 1")
+        raw.execute("UPDATE recording SET end_reason = 'another' WHERE number = 1")
+    raw.close()
+    status, found, _ = call("verify", str(answer["result"]), "--json")
+    assert (status, found["verified"]) == (1, False)
+    assert [one["field"] for one in found["differences"]] == ["ledger.result", "ledger.recording"]
+
+
 def test_verify_finds_a_recording_that_was_changed(call, tmp_path):
     call("record", "sim:healthy?pace=fast", "--for", "10s", "--json")
     _, answer, _ = call("speed", "1", "--json")

@@ -9,12 +9,13 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from drivers.contract import Notes
+from workbench.base.errors import StoreError
 from workbench.base.machine import parse_machine
 from workbench.jobs.keep import add
 from workbench.jobs.speed.answer import SpeedOptions
@@ -192,6 +193,24 @@ def test_what_another_hand_did_is_told_in_postgresql(new_database, edge_blocks):
         assert any(re.search(told, str(one)) for one in looked_at(new_database).problems), deed
 
 
+@pytest.mark.parametrize(
+    ("command", "told"),
+    [
+        (f"{RECORDING} end_reason = '' WHERE number = 1", "Recording 1 was changed .* entry 12"),
+        (f"{CARD} head = '{{}}' WHERE result = 1", "Result 1 was changed .* before entry 13"),
+        (FORGED["a result doubled"][0], "Result 3 was put into the store"),
+    ],
+)
+def test_what_is_done_later_hides_nothing(beside, command, told):
+    path = str(beside[0])
+    by_hand(path, *([command] if isinstance(command, str) else command))
+    with open_store(path) as store:
+        store.describe(1, "named", "by the program")
+        for number in (1, 3) if told.startswith("Result 3") else (1,):
+            store.describe_result(number, "named", "by the program")
+    assert any(re.search(told, str(one)) for one in looked_at(path).problems)
+
+
 def test_what_is_hidden_is_looked_at_too(address):
     with open_store(address) as store:
         store.hide(1)
@@ -310,6 +329,40 @@ def test_a_recording_that_was_broken_off_is_known_to_have_no_seal(store, edge_bl
     found = store.check()
     assert not found.problems
     assert "Recording 1 has no seal" in str(found.notes[0])
+
+
+def test_what_was_broken_off_is_sealed_as_it_stands_after_a_day(any_address, edge_blocks):
+    now = [NOW]
+    with open_store(any_address, now=lambda: now[0]) as store:
+        first, second = (store.begin_recording(name, started_host_s=100.0) for name in "xy")
+        for writer in (first, second):
+            writer.write([("counter:a", block) for block in edge_blocks(3)], Notes())
+        now[0] += timedelta(hours=23)
+        second.write([("counter:a", block) for block in edge_blocks(3, first=3)], Notes())
+        store.recover()
+        assert len(store.check().notes) == 2  # a computer may have slept
+        now[0] += timedelta(hours=2)
+        for _ in range(2):
+            store.recover()
+        found = store.check()
+        assert (found.entries, found.problems, len(found.notes)) == (4, (), 1)
+        assert store.recording(1).sha256 == store.recording_sha256(1)
+        assert [store.recording(one).state for one in (1, 2)] == ["interrupted"] * 2
+        with pytest.raises(StoreError, match="Recording 1 has ended and takes no more"):
+            first.write([], Notes())
+        second.end(Notes())
+        assert not store.check().notes
+    by_hand(any_address, "DELETE FROM block WHERE recording = 1")
+    assert "Recording 1 was altered after it ended" in str(looked_at(any_address).problems[0])
+
+
+def test_what_is_forged_is_not_sealed_anew(beside):
+    path = str(beside[0])
+    by_hand(path, f"{RECORDING} sha256 = NULL, ended_utc = NULL WHERE number = 1")
+    with open_store(path, now=lambda: NOW + timedelta(days=9)) as store:
+        store.recover()
+        assert store.recording(1).sha256 == ""
+    assert "Recording 1 is not as entry 8" in str(looked_at(path).problems[0])
 
 
 def test_a_recording_given_up_is_hidden_in_the_ledger_too(store):

@@ -7,10 +7,12 @@ from the screen. All raise BenchError.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import tzinfo
 from enum import StrEnum
 
+from workbench.base.errors import StoreError
 from workbench.calibration.statistics.decision import Verdict
 from workbench.records.cards import Card
 from workbench.records.entries import StoredRecording
@@ -161,6 +163,8 @@ def all_entries(
     known to be: a disk that is busy for long makes the store take them for broken off.
     """
     with open_store(store) as opened:
+        with suppress(StoreError):  # where the store may only be read
+            opened.recover()
         recordings, cards = opened.recordings(deleted=True), opened.cards()
     by_number = {one.number: one for one in recordings}
     found = [_of_recording(one, zone) for one in recordings]

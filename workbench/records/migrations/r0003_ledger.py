@@ -21,6 +21,7 @@ def upgrade() -> None:
         sa.Column("deed", sa.String(20), nullable=False),
         sa.Column("kind", sa.String(20), nullable=False),
         sa.Column("subject", sa.Integer, nullable=False),
+        sa.Column("found", sa.String(64), nullable=False),
         sa.Column("content", sa.String(64), nullable=False),
         sa.Column("when_utc", sa.String(40), nullable=False),
         sa.Column("program_version", sa.String(40), nullable=False),
