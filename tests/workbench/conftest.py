@@ -19,6 +19,8 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from drivers.contract import BaseDriver, EdgeBlock, Lost
+from workbench.calibration.readout.calibrate import Calibration, EndError
+from workbench.calibration.readout.runs import RunResult
 from workbench.calibration.statistics.decision import Verdict
 from workbench.records.store import open_store
 
@@ -302,5 +304,22 @@ def whole():
                 hint = get_origin(hints[one.name]) or hints[one.name]
                 given[one.name] = made(hint) if is_dataclass(hint) else NEUTRAL.get(hint)
         return kind(**given)
+
+    return made
+
+
+@pytest.fixture
+def two_runs(whole):
+    """A calibration of two runs, the second not used, at two speeds with their errors, and the
+    fitted line's ends with U = 0.4 %."""
+
+    def made(speeds_mps, errors, ends):
+        u = {"u_true_mps": 0.001, "u_error": 0.002}
+        runs = [
+            whole(RunResult, run=name, true_mps=v, error=error, used=used, **u)
+            for name, v, error, used in zip("12", speeds_mps, errors, (True, False), strict=True)
+        ]
+        fit = [EndError(v, error, 0.002) for v, error in ends]
+        return whole(Calibration, runs=tuple(runs), error_at_ends=tuple(fit), k=2.0)
 
     return made

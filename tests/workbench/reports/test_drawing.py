@@ -10,7 +10,7 @@ import pytest
 from workbench.base.units import METRIC, US
 from workbench.match.ratio import PaceLimits
 from workbench.reports.drawing import draw_picture, new_figure, picture_svg
-from workbench.words.pictures.calibrate import ErrorPoint, Errors, error_picture
+from workbench.words.pictures.calibrate import error_picture
 from workbench.words.pictures.gap import control_picture, drop_out_picture, teeth_picture
 from workbench.words.pictures.passes import pass_picture
 
@@ -35,13 +35,9 @@ def numbers(labels):
 
 
 @pytest.fixture
-def errors():
-    runs = [
-        ErrorPoint(2 * MPH, 0.01, 0.001, 0.002, "1"),
-        ErrorPoint(3 * MPH, 0.06, 0.001, 0.002, "2", used=False),
-    ]
-    fit = [(2 * MPH, 0.01, 0.004), (3 * MPH, 0.012, 0.004)]
-    return error_picture(Errors(runs, fit), None, 0.02)
+def errors(two_runs):
+    ends = ((2 * MPH, 0.01), (3 * MPH, 0.012))
+    return error_picture(two_runs((2 * MPH, 3 * MPH), (0.01, 0.06), ends), 0.02)
 
 
 @pytest.mark.parametrize(("units", "one_mps"), [(US, MPH), (METRIC, 1 / 3.6)])
@@ -101,7 +97,7 @@ def test_suspect_teeth_stand_out_and_are_numbered(on_paper):
         control_picture(np.array([1.6e-3, 1.7e-3]), np.array([1.6e-3, 1.65e-3]), (1.5e-3, 1.62e-3)),
         drop_out_picture(np.array([0.4, 0.5, 1.0]), np.array([0.3, 0.9, 1.0]), 0.45, 0.9),
         drop_out_picture(np.array([0.4, 0.5]), np.array([1.0, 1.0]), math.nan, 0.9),
-        error_picture(None, None, 0.02),
+        error_picture(None, 0.02),
         pass_picture(np.empty((0, 4)), PaceLimits(0.95, 1.05)),
     ],
 )

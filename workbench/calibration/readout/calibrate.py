@@ -15,7 +15,7 @@ from enum import StrEnum, auto
 from workbench.base.machine import Machine
 from workbench.base.statements import PlusMinus, Statement, statement
 from workbench.calibration.readout.advice import advice
-from workbench.calibration.readout.change_overs import RampResult
+from workbench.calibration.readout.change_overs import FlipResult, RampResult
 from workbench.calibration.readout.drive_line_check import DriveLine, geometry_of, lap_of
 from workbench.calibration.readout.runs import Run, RunResult
 from workbench.calibration.readout.setting import propose_setting
@@ -123,6 +123,11 @@ class Calibration:
         """What the readout shows: `sentence` by the numbers, which an earlier program stored as
         finished words."""
         return shows(self.error_at_work, self.U_error_at_work, self.speed_at_work_mps)
+
+    @property
+    def flips(self) -> tuple[FlipResult, ...]:
+        """The change-overs that were used; none of steady runs."""
+        return self.change_overs.points if self.change_overs else ()
 
     @property
     def latest(self) -> Calibration:

@@ -38,7 +38,7 @@ from workbench.models.calibrate.runs import Reference
 from workbench.models.calibrate.store import Worked, warm_up
 from workbench.models.calibrate.words import STEPS, NextStep, next_step
 from workbench.words.language import N_, _
-from workbench.words.pictures.calibrate import ALLOWED, error_picture, error_picture_of
+from workbench.words.pictures.calibrate import ALLOWED, error_picture
 from workbench.words.words import Words
 
 PANEL_PX = 47 * GRID_PX
@@ -316,8 +316,7 @@ class CalibratePage(QWidget):
         self._table.show_runs(job, words)
         tell_simulated(self._plot, bool(answer and answer.simulated))
         limit = machine.limits.readout_error if machine else ALLOWED
-        picture = error_picture_of(answer) if answer else error_picture(None, None, limit)
-        self._plot.show_picture(picture, units)
+        self._plot.show_picture(error_picture(answer, limit), units)
         self._answer.show_job(job, words, pending, self._said)
         chosen = job.state.reference, job.by_hand and job.state.reference is Reference.LAPS
         self._references.setCurrentIndex([choice[1:] for choice in CHOICES].index(chosen))

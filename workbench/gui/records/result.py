@@ -27,7 +27,7 @@ from workbench.models.records.opened import (
 )
 from workbench.records.entries import StoredResult
 from workbench.words.language import _
-from workbench.words.pictures.calibrate import error_picture_of
+from workbench.words.pictures.calibrate import error_picture
 from workbench.words.pictures.wheel import feeler_wheel, tooth_wheel
 from workbench.words.words import Words
 
@@ -85,7 +85,7 @@ class ResultView(Turns):
             found = answer_of(stored, CalibrateAnswer)
             self.calibration.show_words(calibration_words(found, Words(units)))
             tell_simulated(self.curve, found.simulated)
-            picture = error_picture_of(found)
+            picture = error_picture(found, found.readout_error_limit)
             self.curve.show_picture(picture, units, anew=True)
             self.show_view(self.calibration)
         elif stored.kind == "gap":

@@ -31,7 +31,7 @@ from workbench.reports.document import (
 )
 from workbench.reports.drawing import picture_svg
 from workbench.words.language import N_, _
-from workbench.words.pictures.calibrate import error_picture_of
+from workbench.words.pictures.calibrate import error_picture
 from workbench.words.view import json_view
 from workbench.words.words import Words
 
@@ -164,7 +164,7 @@ def _picture(answer: CalibrateAnswer, words: Words) -> list[Block]:
     alt = ": ".join(rows[0])
     if answer.as_left is not None:
         rows += error_rows(answer.as_left, words, _("Error at {speed}, as left"))
-    picture = picture_svg(error_picture_of(answer), words.units, 74)
+    picture = picture_svg(error_picture(answer, answer.readout_error_limit), words.units, 74)
     return [Figure(picture, caption, alt), Facts(rows, 2)]
 
 

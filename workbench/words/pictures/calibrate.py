@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -38,41 +37,24 @@ WORKING_MPS = (0.894, 1.341)
 """Speeds shown before the first run: 2 to 3 mph, where diggers work (common practice)."""
 
 
-@dataclass(frozen=True, slots=True)
-class ErrorPoint:
-    """The error at one speed with its standard uncertainties: of a run, or a change-over of
-    the display upwards or downwards."""
-
-    true_mps: float
-    error: float
-    u_true_mps: float = 0.0
-    u_error: float = 0.0
-    run: str = ""
-    used: bool = True
-    upwards: bool | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Errors:
-    """What was found in one go. `fit` are the ends of the fitted line: speed (m/s), error and
-    its expanded uncertainty; none where no line was fitted."""
-
-    points: Sequence[ErrorPoint]
-    fit: Sequence[tuple[float, float, float]] = ()
-
-
-def error_picture(found: Errors | None, left: Errors | None, limit: float) -> Picture:
-    """Errors as found, and as left by a new setting, in the band of what is allowed."""
-    both = [one for one in (found, left) if one is not None]
-    reach = [-ROOM * limit, ROOM * limit]
-    reach += [error + way * U for one in both for _speed, error, U in one.fit for way in (-1, 1)]
-    rows, traces, fills = [], [], []
-    for one, name, role in ((found, _("as found"), "belt"), (left, _("as left"), "ink")):
+def error_picture(answer: CalibrateAnswer | None, limit: float) -> Picture:
+    """Errors as found, and as left by a new setting, in the band of what is allowed; without
+    an answer that band alone."""
+    left = answer.as_left if answer else None
+    named = ((answer, _("as found"), "belt"), (left, _("as left"), "ink"))
+    reach, speeds = [-ROOM * limit, ROOM * limit], []
+    points, traces, fills = [], [], []
+    for one, name, role in named:
         if one is None:
             continue
-        rows += _rows(one.points, name, role)
-        if len(one.fit) == 2:
-            speed, error, U = np.array(one.fit).T
+        points += _points(one, name, role)
+        speeds += [run.true_mps for run in one.runs]
+        speeds += [flip.true_mps for flip in one.flips]
+        speeds += [end.speed_mps for end in one.error_at_ends]
+        if len(one.error_at_ends) == 2:
+            rows = [(end.speed_mps, end.error, one.k * end.u_error) for end in one.error_at_ends]
+            speed, error, U = np.array(rows).T
+            reach += [*(error - U).tolist(), *(error + U).tolist()]
             along = np.linspace(speed[0], speed[1], LINE_POINTS)
             head = _("fitted error {name}").format(name=name)
             line = Pyramid(along, np.interp(along, speed, error))
@@ -82,52 +64,46 @@ def error_picture(found: Errors | None, left: Errors | None, limit: float) -> Pi
     panel = Panel(
         Axis(_("error (shown ÷ true − 1)"), "percent", signed=True),
         traces=tuple(traces),
-        points=tuple(rows),
+        points=tuple(points),
         bands=(Band(-limit, limit, word),),
         fills=tuple(fills),
         include=(min(reach), max(reach)),
     )
-    return Picture(Axis(_("true belt speed"), "speed"), (panel,), ends=_ends(both))
+    return Picture(Axis(_("true belt speed"), "speed"), (panel,), ends=_ends(speeds))
 
 
-def _rows(points: Sequence[ErrorPoint], name: str, role: str) -> list[Points]:
+def _points(one: CalibrateAnswer, name: str, role: str) -> list[Points]:
     """Runs that were used, that were not, and change-overs, each in its shape."""
     made = []
-    own = "dot" if role == "belt" else "square"
-    for used, upwards, shape in (
-        (True, None, own),
-        (False, None, "cross"),
-        (True, True, "up"),
-        (True, False, "down"),
-    ):
-        some = [one for one in points if one.used is used and one.upwards is upwards]
-        some.sort(key=lambda one: one.true_mps)
-        if not some:
-            continue
+    for used, shape in ((True, "dot" if role == "belt" else "square"), (False, "cross")):
+        runs = sorted((run for run in one.runs if run.used is used), key=lambda run: run.true_mps)
         words = _("error of the runs {name}") if used else _("error of runs not used, {name}")
-        if upwards is not None:
-            words = _("error at change-overs {name}")
         made.append(
             Points(
                 name,
-                np.array([one.true_mps for one in some]),
-                np.array([one.error for one in some]),
-                None if upwards is not None else K * np.array([one.u_error for one in some]),
-                None if upwards is not None else K * np.array([one.u_true_mps for one in some]),
+                np.array([run.true_mps for run in runs]),
+                np.array([run.error for run in runs]),
+                K * np.array([run.u_error for run in runs]),
+                K * np.array([run.u_true_mps for run in runs]),
                 role=role if used else "no_data",
                 shape=shape,
                 hollow=role != "belt",
-                said=tuple(_("run {run}").format(run=one.run) if one.run else "" for one in some),
+                said=tuple(_("run {run}").format(run=run.run) for run in runs),
                 head=words.format(name=name),
             )
         )
-    return made
+    for way in ("up", "down"):
+        flips = sorted(
+            (flip for flip in one.flips if flip.direction == way), key=lambda flip: flip.true_mps
+        )
+        x, y = (np.array([getattr(flip, of) for flip in flips]) for of in ("true_mps", "error"))
+        head = _("error at change-overs {name}").format(name=name)
+        made.append(Points(name, x, y, role=role, shape=way, hollow=role != "belt", head=head))
+    return [points for points in made if points.x.size]
 
 
-def _ends(both: Sequence[Errors]) -> tuple[float, float]:
+def _ends(speeds: Sequence[float]) -> tuple[float, float]:
     """Speeds to show, with some room on both sides."""
-    speeds = [point.true_mps for one in both for point in one.points]
-    speeds += [speed for one in both for speed, _error, _U in one.fit]
     low, high = min(speeds or WORKING_MPS), max(speeds or WORKING_MPS)
     room = 0.1 * max(high - low, 0.2 * high)
     return low - room, high + room
@@ -149,21 +125,3 @@ def steadiness_picture(ago_s: Floats, speed_mps: Floats) -> Picture:
         least=LEAST_REL * now,
     )
     return Picture(Axis(_("time, 0 is now"), AGO), (panel,), ends=(-STEADY_SHOWN_S, 0.0))
-
-
-def errors_of(answer: CalibrateAnswer) -> Errors:
-    """What an answer of a calibration, or its part 'as left', holds."""
-    points = [
-        ErrorPoint(one.true_mps, one.error, one.u_true_mps, one.u_error, one.run, one.used)
-        for one in answer.runs
-    ]
-    flips = answer.change_overs.points if answer.change_overs else ()
-    points += [ErrorPoint(one.true_mps, one.error, upwards=one.direction == "up") for one in flips]
-    ends = answer.error_at_ends
-    return Errors(points, [(one.speed_mps, one.error, answer.k * one.u_error) for one in ends])
-
-
-def error_picture_of(answer: CalibrateAnswer) -> Picture:
-    """The picture of an answer of a calibration."""
-    left = errors_of(answer.as_left) if answer.as_left else None
-    return error_picture(errors_of(answer), left, answer.readout_error_limit)

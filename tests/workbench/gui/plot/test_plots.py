@@ -29,7 +29,7 @@ from workbench.match.ratio import PaceLimits
 from workbench.models.plot.streams import edge_picture, strip_picture
 from workbench.models.plot.table import write_table
 from workbench.models.records.speed_lines import SpeedLines, speeds_picture
-from workbench.words.pictures.calibrate import ErrorPoint, Errors, error_picture
+from workbench.words.pictures.calibrate import error_picture
 from workbench.words.pictures.extent import spread
 from workbench.words.pictures.passes import pass_picture
 from workbench.words.pictures.picture import Axis, Column, Panel, Picture, Points
@@ -417,16 +417,12 @@ def test_what_was_left_out_is_grey_in_every_panel(shown):
         assert judged.name() == BRIGHT.ground.lower()
 
 
-def test_the_error_plot_shows_limit_ribbon_and_runs(shown):
+def test_the_error_plot_shows_limit_ribbon_and_runs(shown, two_runs):
     plot = shown(Plot(BRIGHT, "Error"), 420, 260)
-    plot.show_picture(error_picture(None, None, 0.02), US)
+    plot.show_picture(error_picture(None, 0.02), US)
     assert ends_of(plot, 0).keys() == {"allowed ± 2 %"}
-    runs = [
-        ErrorPoint(3 * MPH, 0.06, 0.001, 0.002, "1"),
-        ErrorPoint(3.5 * MPH, 0.09, 0.001, 0.002, "2", used=False),
-    ]
-    fit = [(2 * MPH, 0.01, 0.004), (4 * MPH, 0.01, 0.004)]
-    plot.show_picture(error_picture(Errors(runs, fit), None, 0.02), US)
+    found = two_runs((3 * MPH, 3.5 * MPH), (0.06, 0.09), ((2 * MPH, 0.01), (4 * MPH, 0.01)))
+    plot.show_picture(error_picture(found, 0.02), US)
     low, high = plot.panels[0].view.viewRange()[1]
     assert low <= -0.02
     assert high >= 0.09 + 2 * 0.002
