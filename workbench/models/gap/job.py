@@ -167,7 +167,7 @@ class GapJob(Observable):
 
     @property
     def has_readings(self) -> bool:
-        return any(entry.gap_m for entry in self.list.entries)
+        return any(entry.readings for entry in self.list.entries)
 
     def keep_work(self) -> Callable[[], list[KeptAnswer]]:
         """The slow work that judges all readings and stores them, a result for each machine.
@@ -305,12 +305,12 @@ class GapJob(Observable):
         """The readings of each machine, in the list's order; made-up ones never with real ones."""
         groups: dict[tuple[str, bool], list[Entry]] = {}
         for entry in self.list.entries:
-            if entry.gap_m:
+            if entry.readings:
                 key = (entry.held.text, self.list.state(entry).practice)
                 groups.setdefault(key, []).append(entry)
         return [
             Batch(
-                write_gap_table([entry.readings() for entry in entries]),
+                write_gap_table([entry.as_table() for entry in entries]),
                 entries[0].held.machine,
                 practice,
             )

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 from workbench.base.machine import Machine, Pickup, parse_machine
 
@@ -39,17 +37,7 @@ class Held:
 NONE_HELD = Held()
 
 
-def to_rows(all_held: Iterable[Held]) -> list[list[Any]]:
-    """Each machine once, as JSON's own types: its file's text, whether it is simulated."""
-    rows = dict.fromkeys((held.text, held.simulated) for held in all_held if held.machine)
-    return [list(row) for row in rows]
-
-
-def from_rows(rows: Sequence[Sequence[Any]]) -> list[Held]:
-    """The machines of `to_rows`. Raises WrongInput, TypeError, ValueError where damaged."""
-    return [Held(_parsed(text), bool(simulated)) for text, simulated in rows]
-
-
 @lru_cache(maxsize=256)
-def _parsed(text: str) -> Machine:
-    return parse_machine(text, "machine")
+def parsed(text: str) -> Machine:
+    """The machine of a list by its file's text. Raises WrongInput where that is damaged."""
+    return parse_machine(text, "the list's machine")

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from itertools import count
 from typing import Any
 
@@ -15,12 +14,11 @@ from workbench.base.statements import Statement
 from workbench.calibration.gap.answer import SEPARATOR, FeelerAnswer, parts_of
 from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.judgement import badness
-from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.calibration.gap.table import GapReadings, check_angle_deg, check_gap_m
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.codec import from_plain, to_plain
 from workbench.jobs.gap.sheet import Standing
-from workbench.models.gap.machines import NONE_HELD, Held, from_rows, to_rows
+from workbench.models.gap.machines import NONE_HELD, Held, parsed
 from workbench.models.observable import Observable
 from workbench.words.language import _
 
@@ -40,27 +38,51 @@ class KeptRun:
     said: Statement
 
 
-@dataclass(slots=True)
+Reading = tuple[float, float, int]
+"""Angle in degrees, gap in m, and its line in a table, 0 where it was typed."""
+
+
+@dataclass(frozen=True, slots=True)
 class Entry:
-    """One pickup of the list: the readings taken so far, its runs by whether it was a drop-out
-    run, and the machine it is judged by."""
+    """One pickup of the list: the machine it is judged by, the readings taken so far, and at
+    most one run of a kind."""
 
     name: str
     held: Held = NONE_HELD
-    angle_deg: list[float] = field(default_factory=list)
-    gap_m: list[float] = field(default_factory=list)
-    line: list[int] = field(default_factory=list)
-    runs: dict[bool, KeptRun] = field(default_factory=dict)
+    readings: tuple[Reading, ...] = ()
+    runs: tuple[KeptRun, ...] = ()
 
     @property
-    def columns(self) -> tuple[list[Any], ...]:
-        """Angle, gap and line of each reading."""
-        return self.angle_deg, self.gap_m, self.line
+    def angle_deg(self) -> list[float]:
+        return [angle_deg for angle_deg, _gap_m, _line in self.readings]
 
-    def readings(self) -> GapReadings:
+    @property
+    def gap_m(self) -> list[float]:
+        return [gap_m for _angle_deg, gap_m, _line in self.readings]
+
+    def as_table(self) -> GapReadings:
         """The readings as arrays."""
-        line = np.array(self.line, dtype=np.int64)
+        line = np.array([line for _angle_deg, _gap_m, line in self.readings], dtype=np.int64)
         return GapReadings(self.name, np.array(self.angle_deg), np.array(self.gap_m), line)
+
+
+@dataclass(frozen=True, slots=True)
+class _Written:
+    """A pickup as it is written down, its machine by its place among the machines."""
+
+    name: str
+    readings: tuple[Reading, ...]
+    runs: tuple[KeptRun, ...]
+    machine: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Draft:
+    """The list as it is written down: machines by their file and whether they are made up."""
+
+    at: int
+    pickups: tuple[_Written, ...]
+    machines: tuple[tuple[str, bool], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,9 +121,9 @@ class GapList(Observable):
     def __init__(self, in_use: Callable[[], Held] = lambda: NONE_HELD) -> None:
         super().__init__()
         self._in_use = in_use
-        self.entries = [Entry("")]
+        self.entries: tuple[Entry, ...] = (Entry(""),)
         self.at = self.revision = 0
-        self._back: list[tuple[str, dict[str, Any]]] = []
+        self._back: list[tuple[str, tuple[Entry, ...], int]] = []
         self._judged: dict[str, tuple[object, FeelerAnswer | None]] = {}
 
     @property
@@ -117,83 +139,79 @@ class GapList(Observable):
     def use_machine_in_use(self) -> None:
         """Judge the pickup at hand by the machine in use from now on."""
         if not self.current.held.same_as(self._in_use()):
-            with self._change(_("giving the pickup another machine")):
-                self.current.held = self._in_use()
+            entry = replace(self.current, held=self._in_use())
+            self._put(entry, _("giving the pickup another machine"))
 
     def add(self, name: str = "") -> None:
         """Put a pickup at the end and take it in hand; without a name, a free one.
 
         Raises WrongInput.
         """
-        name = self._checked_name(name or self._free_name(), None)
-        with self._change(_("adding a pickup")):
-            self.entries.append(Entry(name, self._in_use()))
-            self.at = len(self.entries) - 1
+        entry = Entry(self._checked_name(name or self._free_name(), None), self._in_use())
+        self._change(_("adding a pickup"), (*self.entries, entry), len(self.entries))
 
     def start_with(self, name: str) -> None:
         """One pickup, of which nothing is known yet; nothing to be taken back."""
-        self.entries, self.at = [Entry(tidy(name), self._in_use())], 0
+        self.entries, self.at = (Entry(tidy(name), self._in_use()),), 0
 
     def rename(self, name: str) -> None:
         """Give the pickup at hand another name. Raises WrongInput."""
         name = self._checked_name(name, self.current)
         if name != self.current.name:
-            with self._change(_("the new name")):
-                self.current.name = name
+            self._put(replace(self.current, name=name), _("the new name"))
 
     def remove(self) -> None:
         """Take the pickup at hand off the list; one always stays."""
-        with self._change(_("removing {pickup}").format(pickup=self.current.name)):
-            del self.entries[self.at]
-            if not self.entries:
-                self.start_with(self._free_name())
-            self.at = min(self.at, len(self.entries) - 1)
+        what = _("removing {pickup}").format(pickup=self.current.name)
+        rest = (*self.entries[: self.at], *self.entries[self.at + 1 :])
+        fresh = Entry(_("Pickup {number}").format(number=1), self._in_use())
+        self._change(what, rest or (fresh,), max(0, min(self.at, len(rest) - 1)))
 
     def read(self, angle_deg: float, gap_m: float) -> None:
         """A reading of the pickup at hand."""
-        with self._change(_("the last reading")):
-            self.hold_first()
-            for column, value in zip(self.current.columns, (angle_deg, gap_m, 0), strict=True):
-                column.append(value)
+        entry = self._holding(self.current)
+        readings = (*entry.readings, (angle_deg, gap_m, 0))
+        self._put(replace(entry, readings=readings), _("the last reading"))
 
     def drop_reading(self, at: int) -> None:
         """Take one reading of the pickup at hand out again."""
-        with self._change(_("removing a reading")):
-            for column in self.current.columns:
-                del column[at]
+        readings = self.current.readings
+        entry = replace(self.current, readings=readings[:at] + readings[at + 1 :])
+        self._put(entry, _("removing a reading"))
 
     def use_readings(self, pickups: Sequence[GapReadings]) -> None:
         """Put a table's readings into the list: over pickups of the same name, else behind.
 
         A list that holds nothing yet is replaced.
         """
-        with self._change(_("opening the table")):
-            if not any(entry.gap_m or entry.runs for entry in self.entries):
-                self.entries = []
-            by_name = {entry.name: entry for entry in self.entries}
-            for readings in pickups:
-                name = tidy(readings.pickup)
-                if name not in by_name:
-                    by_name[name] = Entry(name, self._in_use())
-                    self.entries.append(by_name[name])
-                entry = by_name[name]
-                entry.angle_deg = readings.angle_deg.tolist()
-                entry.gap_m, entry.line = readings.gap_m.tolist(), readings.line.tolist()
-            self.at = self.entries.index(by_name[tidy(pickups[0].pickup)])
+        begun = any(entry.readings or entry.runs for entry in self.entries)
+        by_name = {entry.name: entry for entry in self.entries} if begun else {}
+        for one in pickups:
+            name = tidy(one.pickup)
+            columns = (one.angle_deg.tolist(), one.gap_m.tolist(), one.line.tolist())
+            entry = by_name.get(name, Entry(name, self._in_use()))
+            by_name[name] = replace(entry, readings=tuple(zip(*columns, strict=True)))
+        at = list(by_name).index(tidy(pickups[0].pickup))
+        self._change(_("opening the table"), tuple(by_name.values()), at)
 
     def keep_run(self, name: str, run: KeptRun) -> None:
         """Note a judged run of the pickup `name`, in place of an earlier one of its kind."""
         for entry in self.entries:
             if entry.name == name:
-                with self._change(_("the run")):
-                    entry.runs[run.drop_out] = run
+                others = (one for one in entry.runs if one.drop_out is not run.drop_out)
+                self._put(replace(entry, runs=(*others, run)), _("the run"), entry)
 
     def hold_first(self) -> None:
-        """Before its first reading or a run the pickup at hand takes the machine in use, if it
-        has none yet. Of its own machine it learns whether the simulator plays it now."""
-        entry, in_use = self.current, self._in_use()
-        if not entry.gap_m and (entry.held.machine is None or entry.held.same_as(in_use)):
-            entry.held = in_use
+        """Before a run of the pickup at hand; see `in_use`."""
+        entry = self._holding(self.current)
+        self.entries = tuple(entry if one is self.current else one for one in self.entries)
+
+    def _holding(self, entry: Entry) -> Entry:
+        """A pickup before its first reading or a run takes the machine in use, if it has none
+        yet. Of its own machine it learns whether the simulator plays it now."""
+        in_use = self._in_use()
+        free = entry.held.machine is None or entry.held.same_as(in_use)
+        return replace(entry, held=in_use) if free and not entry.readings else entry
 
     def go_to(self, at: int) -> None:
         """Take the pickup at this place in hand; past an end the one at the end."""
@@ -208,8 +226,8 @@ class GapList(Observable):
 
     def state(self, entry: Entry) -> PickupState:
         """Where a pickup stands: the worst of its readings and its runs."""
-        gap, runs, held = self._judge(entry), tuple(entry.runs.values()), entry.held
-        verdicts = [run.verdict for run in runs]
+        gap, held = self._judge(entry), entry.held
+        verdicts = [run.verdict for run in entry.runs]
         if gap is not None:
             verdicts.append(gap.verdict)
         standing: Verdict | Standing = max(verdicts, key=badness, default=Standing.NOT_YET)
@@ -219,7 +237,8 @@ class GapList(Observable):
         # A pickup with another name is a real one, also on the simulator's machine: feelers
         # need no signal.
         practice = gap is not None and held.simulated and held.name == parts_of(entry.name)[0]
-        return PickupState(entry.name, standing, len(entry.gap_m), gap, runs, practice, held)
+        count = len(entry.readings)
+        return PickupState(entry.name, standing, count, gap, entry.runs, practice, held)
 
     def states(self) -> list[PickupState]:
         """Where every pickup stands, in the list's order."""
@@ -229,71 +248,49 @@ class GapList(Observable):
         """Take the last change back; what that was, '' where there is none."""
         if not self._back:
             return ""
-        what, data = self._back.pop()
-        self._restore(data)
+        what, self.entries, self.at = self._back.pop()
         self.revision += 1
         self.changed()
         return what
 
     def to_data(self) -> dict[str, Any]:
-        """The whole list as JSON's own types."""
-        machines = to_rows(entry.held for entry in self.entries)
-        return {
-            "at": self.at,
-            "machines": machines,
-            "pickups": [
-                {
-                    "name": entry.name,
-                    "machine": machines.index([entry.held.text, entry.held.simulated])
-                    if entry.held.machine
-                    else None,
-                    "readings": [list(row) for row in zip(*entry.columns, strict=True)],
-                    "runs": [to_plain(run) for run in entry.runs.values()],
-                }
-                for entry in self.entries
-            ],
-        }
+        """The whole list as JSON's own types, each machine once."""
+        known = {(entry.held.text, entry.held.simulated) for entry in self.entries}
+        machines = sorted(row for row in known if row[0])
+        written = []
+        for one in self.entries:
+            row = (one.held.text, one.held.simulated)
+            at = machines.index(row) if one.held.machine else None
+            written.append(_Written(one.name, one.readings, one.runs, at))
+        return to_plain(_Draft(self.at, tuple(written), tuple(machines)))
 
-    def resume(self, data: Mapping[str, Any]) -> None:
+    def resume(self, data: dict[str, Any]) -> None:
         """The list of `to_data`, as it was left. Raises WrongInput where it is damaged."""
-        before = self.to_data()
         try:
-            self._restore(data)
-        except (LookupError, TypeError, ValueError, AttributeError, BenchError) as error:
-            self._restore(before)
+            draft = from_plain(data, _Draft)
+            machines = [Held(parsed(text), made_up) for text, made_up in draft.machines]
+            entries = []
+            for one in draft.pickups:
+                for angle_deg, gap_m, _line in one.readings:
+                    check_angle_deg(angle_deg, one.name)
+                    check_gap_m(gap_m, one.name)
+                held = NONE_HELD if one.machine is None else machines[one.machine]
+                entries.append(Entry(tidy(one.name), held, one.readings, one.runs))
+            if not entries or len({entry.name for entry in entries}) < len(entries):
+                raise ValueError("no pickups, or two of one name")
+        except (LookupError, TypeError, ValueError, BenchError) as error:
             raise WrongInput(
                 "The list of last time is damaged ({problem}).", problem=error
             ) from None
-
-    def _restore(self, data: Mapping[str, Any]) -> None:
-        entries: list[Entry] = []
-        machines = from_rows(data.get("machines", []))
-        for one in data["pickups"]:
-            at = one.get("machine")
-            entry = Entry(tidy(one["name"]), NONE_HELD if at is None else machines[at])
-            for angle_deg, gap_m, line in one["readings"]:
-                entry.angle_deg.append(check_angle_deg(float(angle_deg), one["name"]))
-                entry.gap_m.append(check_gap_m(float(gap_m), one["name"]))
-                entry.line.append(int(line))
-            kept = [from_plain(run, KeptRun) for run in one["runs"]]
-            entry.runs = {run.drop_out: run for run in kept}
-            entries.append(entry)
-        if not entries or len({entry.name for entry in entries}) < len(entries):
-            raise ValueError("no pickups, or two of one name")
-        at = int(data["at"])
-        self.entries, self.at = entries, max(0, min(at, len(entries) - 1))
+        self.entries, self.at = tuple(entries), max(0, min(draft.at, len(entries) - 1))
 
     def _judge(self, entry: Entry) -> FeelerAnswer | None:
         """Its readings judged once; None where it has none yet."""
         limits = entry.held.limits
-        key = (tuple(entry.angle_deg), tuple(entry.gap_m), limits)
+        key = (entry.readings, limits)
         known, gap = self._judged.get(entry.name, (None, None))
         if known != key:
-            gap = (
-                feeler_gap(entry.readings(), limits, blade_step_m=BLADE_STEP_M)
-                if entry.gap_m
-                else None
-            )
+            gap = feeler_gap(entry.as_table(), limits) if entry.readings else None
             self._judged[entry.name] = (key, gap)
         return gap
 
@@ -314,13 +311,17 @@ class GapList(Observable):
         names = (_("Pickup {number}").format(number=number) for number in count(len(taken) + 1))
         return next(name for name in names if name not in taken)
 
-    @contextmanager
-    def _change(self, what: str) -> Iterator[None]:
+    def _put(self, entry: Entry, what: str, in_place_of: Entry | None = None) -> None:
+        """Another state of a pickup, of the one at hand where none is named."""
+        old = in_place_of or self.current
+        self._change(what, tuple(entry if one is old else one for one in self.entries), self.at)
+
+    def _change(self, what: str, entries: tuple[Entry, ...], at: int) -> None:
         """A change that can be taken back; `what` it is in words."""
-        self._back.append((what, self.to_data()))
+        self._back.append((what, self.entries, self.at))
         del self._back[:-MOST_STEPS_BACK]
+        self.entries, self.at = entries, at
         self.revision += 1
-        yield
         self.changed()
 
 
