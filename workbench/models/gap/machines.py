@@ -40,4 +40,4 @@ NONE_HELD = Held()
 @lru_cache(maxsize=256)
 def parsed(text: str) -> Machine:
     """The machine of a list by its file's text. Raises WrongInput where that is damaged."""
-    return parse_machine(text, "the list's machine")
+    return parse_machine(text, "machine")
