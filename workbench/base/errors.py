@@ -9,7 +9,7 @@ the catalogues.
     │   └── MachineFileError    names the key, the value, what would be right
     └── StoreError      the store of recordings and results failed       exit status 3
 
-What a driver raises stands in `drivers.contract`.
+What a driver raises stands in `drivers.errors`.
 """
 
 from __future__ import annotations
