@@ -80,6 +80,7 @@ class WiringHelp(QScrollArea):
         while (item := self._machine_steps.takeAt(0)) is not None:
             widget = item.widget()
             if widget is not None:
+                widget.hide()  # it is gone only once Qt comes to it, and would be drawn until then
                 widget.deleteLater()
         for step in steps:
             self._machine_steps.addWidget(_step_row(step))

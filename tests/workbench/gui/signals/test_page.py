@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QAbstractButton, QFileDialog, QLabel, QScrollArea,
 from drivers.contract import ChannelKind, DeviceLost, DeviceMissing
 from drivers.plugged import Found
 from workbench.base.cautions import Caution
+from workbench.base.machine import parse_machine
 from workbench.gui.signals.page import SignalsPage, View
 from workbench.gui.signals.table import NAME, STATE, SignalTable
 from workbench.gui.signals.wiring_drawing import WiringDrawing
@@ -363,3 +364,31 @@ def test_a_large_screen_shows_the_edges_beside_the_table(screen, window, run):
     assert screen.shown(SignalTable)
     assert screen.shown(QWidget, "Time from tooth to tooth")
     assert "All signals" not in screen.offers
+
+
+PICKUP = """
+name = "Test digger"
+[drive]
+target_teeth = 24
+kind = "sprocket"
+sprocket_teeth = 10
+rod_pitch_m = 0.0381
+[pickup]
+kind = "{kind}"
+"""
+
+
+def test_the_wiring_steps_of_another_pickup_take_the_place_of_the_first(bench, screen):
+    """The old rows go only when Qt comes to it: until then none may be drawn below the new."""
+    bench.cautions_read.add(Caution.AT_THE_WHEEL)
+    screen.press("Wiring help")
+    wiring, before = screen.one(WiringHelp), ""
+    for kind in ("variable-reluctance", "hall"):
+        bench.use_machine(parse_machine(PICKUP.format(kind=kind)))
+        wiring.refresh("left")
+        steps = at_the_machine(bench.machine, bench.settings.units)
+        pickup = next(step.text for step in steps if step.what == "Pickup")
+        assert not before or before not in screen.said
+        screen.settle()
+        assert screen.said.count(pickup) == 1
+        before = pickup
