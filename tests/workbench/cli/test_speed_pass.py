@@ -21,6 +21,12 @@ rod_pitch_m = 0.0381
 """
 
 
+@pytest.fixture(autouse=True)
+def own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The person's own store is none of a test's business."""
+    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "own" / "store.db"))
+
+
 @pytest.fixture
 def machine(tmp_path: Path) -> str:
     path = tmp_path / "machine.toml"
