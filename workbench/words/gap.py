@@ -13,7 +13,7 @@ from workbench.base.statements import PlusMinus
 from workbench.base.units import US, inch_fraction
 from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer, parts_of
 from workbench.jobs.gap.answer import faults_named, headline
-from workbench.jobs.gap.sheet import Line, Sheet
+from workbench.jobs.gap.sheet import Sheet, SheetLine
 from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words
 
@@ -29,7 +29,7 @@ SUMMARY_HEADER = (
 """Columns of the sheet as CSV; lengths in metres, an absent value empty."""
 
 
-def fault_names(one: PickupAnswer | Line, words: Words) -> str:
+def fault_names(one: PickupAnswer | SheetLine, words: Words) -> str:
     """'bent tooth 7 and run-out', '' where there is none."""
     return words.joined(words.say_all(faults_named(one.faults)))
 
@@ -181,7 +181,7 @@ def counts_words(sheet: Sheet, words: Words) -> str:
     return ", ".join(f"{count} {words.say(state)}" for state, count in sheet.counts.items())
 
 
-def what_to_do(line: Line, words: Words) -> str:
+def what_to_do(line: SheetLine, words: Words) -> str:
     """What is to be done at a pickup of the sheet; '' where nothing is."""
     said = [fault.sentence for fault in line.faults] or line.advice
     return " ".join(words.say_all(said))
@@ -203,7 +203,7 @@ def summary_table(sheet: Sheet, words: Words) -> str:
     return text.getvalue()
 
 
-def _summary_row(line: Line, words: Words) -> list[str]:
+def _summary_row(line: SheetLine, words: Words) -> list[str]:
     gap, wheel, numbers = line.gap, line.wheel, []
     for name in SUMMARY_HEADER[4:12]:
         value = math.nan if gap is None else getattr(gap, name)

@@ -9,7 +9,7 @@ from PySide6.QtGui import QFontMetrics
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
-from workbench.models.signals.rows import HEADS, InputLine, Line, SignalLine
+from workbench.models.signals.rows import HEADS, InputLine, SignalLine, TableLine
 from workbench.words.language import N_, _
 
 WIDEST = (
@@ -37,7 +37,7 @@ class SignalTable(QTableWidget):
     def __init__(self, theme: Theme) -> None:
         super().__init__(0, len(HEADS))
         self._theme = theme
-        self._lines: list[Line] = []
+        self._lines: list[TableLine] = []
         self._plan: list[tuple[bool, str]] = []
         self._row_px = ROW_PX
         self.setHorizontalHeaderLabels([_(head) for head in HEADS])
@@ -67,7 +67,7 @@ class SignalTable(QTableWidget):
             for at in range(self.rowCount()):
                 self.setRowHeight(at, row_px)
 
-    def show_lines(self, lines: Sequence[Line]) -> None:
+    def show_lines(self, lines: Sequence[TableLine]) -> None:
         """Show these lines."""
         self._lines = list(lines)
         plan = [(isinstance(line, InputLine), _key(line)) for line in lines]
@@ -146,5 +146,5 @@ class SignalTable(QTableWidget):
             self.opened.emit(line.name)
 
 
-def _key(line: Line) -> str:
+def _key(line: TableLine) -> str:
     return line.address if isinstance(line, InputLine) else line.name

@@ -49,7 +49,7 @@ class Standing(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class SheetLine:
     """One pickup; `found` is what feeler, tooth run and drop-out run say, in this order."""
 
     pickup: str
@@ -98,7 +98,7 @@ class Sheet:
     """The lines of a list; `source` is the table, the recording or the list they came from."""
 
     source: str
-    lines: tuple[Line, ...]
+    lines: tuple[SheetLine, ...]
 
     @property
     def state(self) -> Verdict | Standing:
@@ -124,7 +124,9 @@ class Sheet:
 def sheet_of(answer: GapAnswer) -> Sheet:
     """The pickups of one answer as a sheet."""
     lines = (
-        Line(one.pickup, one.verdict, (one,), answer.limits_of, answer.limits, answer.simulated)
+        SheetLine(
+            one.pickup, one.verdict, (one,), answer.limits_of, answer.limits, answer.simulated
+        )
         for one in answer.pickups
     )
     return Sheet(answer.source, tuple(lines))

@@ -14,7 +14,7 @@ from workbench.models.bench import Bench
 from workbench.models.gap import entry as gap_entry
 from workbench.models.gap.draft import draft_path, put_aside, read_draft, write_draft
 from workbench.models.gap.machines import Held
-from workbench.models.gap.pickups import Entry, GapList, KeptRun
+from workbench.models.gap.pickups import GapList, KeptRun, PickupEntry
 from workbench.models.gap.run import WheelRun
 from workbench.models.gap.store import Batch, JudgedRun, KeptAnswer, keep_batches, one_pickup
 from workbench.models.gap.words import kept_words
@@ -303,7 +303,7 @@ class GapJob(Observable):
 
     def _batches(self) -> list[Batch]:
         """The readings of each machine, in the list's order; made-up ones never with real ones."""
-        groups: dict[tuple[str, bool], list[Entry]] = {}
+        groups: dict[tuple[str, bool], list[PickupEntry]] = {}
         for entry in self.list.entries:
             if entry.readings:
                 key = (entry.held.text, self.list.state(entry).practice)

@@ -43,7 +43,7 @@ Reading = tuple[float, float, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class PickupEntry:
     """One pickup of the list: the machine it is judged by, the readings taken so far, and at
     most one run of a kind."""
 
@@ -121,13 +121,13 @@ class GapList(Observable):
     def __init__(self, in_use: Callable[[], Held] = lambda: NONE_HELD) -> None:
         super().__init__()
         self._in_use = in_use
-        self.entries: tuple[Entry, ...] = (Entry(""),)
+        self.entries: tuple[PickupEntry, ...] = (PickupEntry(""),)
         self.at = self.revision = 0
-        self._back: list[tuple[str, tuple[Entry, ...], int]] = []
+        self._back: list[tuple[str, tuple[PickupEntry, ...], int]] = []
         self._judged: dict[str, tuple[object, FeelerAnswer | None]] = {}
 
     @property
-    def current(self) -> Entry:
+    def current(self) -> PickupEntry:
         """The pickup at hand."""
         return self.entries[self.at]
 
@@ -147,12 +147,12 @@ class GapList(Observable):
 
         Raises WrongInput.
         """
-        entry = Entry(self._checked_name(name or self._free_name(), None), self._in_use())
+        entry = PickupEntry(self._checked_name(name or self._free_name(), None), self._in_use())
         self._change(_("adding a pickup"), (*self.entries, entry), len(self.entries))
 
     def start_with(self, name: str) -> None:
         """One pickup, of which nothing is known yet; nothing to be taken back."""
-        self.entries, self.at = (Entry(tidy(name), self._in_use()),), 0
+        self.entries, self.at = (PickupEntry(tidy(name), self._in_use()),), 0
 
     def rename(self, name: str) -> None:
         """Give the pickup at hand another name. Raises WrongInput."""
@@ -164,7 +164,7 @@ class GapList(Observable):
         """Take the pickup at hand off the list; one always stays."""
         what = _("removing {pickup}").format(pickup=self.current.name)
         rest = (*self.entries[: self.at], *self.entries[self.at + 1 :])
-        fresh = Entry(_("Pickup {number}").format(number=1), self._in_use())
+        fresh = PickupEntry(_("Pickup {number}").format(number=1), self._in_use())
         self._change(what, rest or (fresh,), max(0, min(self.at, len(rest) - 1)))
 
     def read(self, angle_deg: float, gap_m: float) -> None:
@@ -189,7 +189,7 @@ class GapList(Observable):
         for one in pickups:
             name = tidy(one.pickup)
             columns = (one.angle_deg.tolist(), one.gap_m.tolist(), one.line.tolist())
-            entry = by_name.get(name, Entry(name, self._in_use()))
+            entry = by_name.get(name, PickupEntry(name, self._in_use()))
             by_name[name] = replace(entry, readings=tuple(zip(*columns, strict=True)))
         at = list(by_name).index(tidy(pickups[0].pickup))
         self._change(_("opening the table"), tuple(by_name.values()), at)
@@ -206,7 +206,7 @@ class GapList(Observable):
         entry = self._holding(self.current)
         self.entries = tuple(entry if one is self.current else one for one in self.entries)
 
-    def _holding(self, entry: Entry) -> Entry:
+    def _holding(self, entry: PickupEntry) -> PickupEntry:
         """A pickup before its first reading or a run takes the machine in use, if it has none
         yet. Of its own machine it learns whether the simulator plays it now."""
         in_use = self._in_use()
@@ -224,7 +224,7 @@ class GapList(Observable):
         places = [(self.at + step) % many for step in range(1, many)]
         return next((at for at in places if not self.state(self.entries[at]).done), None)
 
-    def state(self, entry: Entry) -> PickupState:
+    def state(self, entry: PickupEntry) -> PickupState:
         """Where a pickup stands: the worst of its readings and its runs."""
         gap, held = self._judge(entry), entry.held
         verdicts = [run.verdict for run in entry.runs]
@@ -275,7 +275,7 @@ class GapList(Observable):
                     check_angle_deg(angle_deg, one.name)
                     check_gap_m(gap_m, one.name)
                 held = NONE_HELD if one.machine is None else machines[one.machine]
-                entries.append(Entry(tidy(one.name), held, one.readings, one.runs))
+                entries.append(PickupEntry(tidy(one.name), held, one.readings, one.runs))
             if not entries or len({entry.name for entry in entries}) < len(entries):
                 raise ValueError("no pickups, or two of one name")
         except (LookupError, TypeError, ValueError, BenchError) as error:
@@ -284,7 +284,7 @@ class GapList(Observable):
             ) from None
         self.entries, self.at = tuple(entries), max(0, min(draft.at, len(entries) - 1))
 
-    def _judge(self, entry: Entry) -> FeelerAnswer | None:
+    def _judge(self, entry: PickupEntry) -> FeelerAnswer | None:
         """Its readings judged once; None where it has none yet."""
         limits = entry.held.limits
         key = (entry.readings, limits)
@@ -294,7 +294,7 @@ class GapList(Observable):
             self._judged[entry.name] = (key, gap)
         return gap
 
-    def _checked_name(self, name: str, mine: Entry | None) -> str:
+    def _checked_name(self, name: str, mine: PickupEntry | None) -> str:
         name = tidy(name)
         if not name:
             raise WrongInput("Type the pickup's name, such as 'Digger 4 / left'.")
@@ -311,12 +311,12 @@ class GapList(Observable):
         names = (_("Pickup {number}").format(number=number) for number in count(len(taken) + 1))
         return next(name for name in names if name not in taken)
 
-    def _put(self, entry: Entry, what: str, in_place_of: Entry | None = None) -> None:
+    def _put(self, entry: PickupEntry, what: str, in_place_of: PickupEntry | None = None) -> None:
         """Another state of a pickup, of the one at hand where none is named."""
         old = in_place_of or self.current
         self._change(what, tuple(entry if one is old else one for one in self.entries), self.at)
 
-    def _change(self, what: str, entries: tuple[Entry, ...], at: int) -> None:
+    def _change(self, what: str, entries: tuple[PickupEntry, ...], at: int) -> None:
         """A change that can be taken back; `what` it is in words."""
         self._back.append((what, self.entries, self.at))
         del self._back[:-MOST_STEPS_BACK]

@@ -21,7 +21,7 @@ from workbench.calibration.gap.dropout import follow
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.jobs.gap.answer import GapAnswer, GapOptions
 from workbench.jobs.gap.compute import compute, judge_recording
-from workbench.jobs.gap.sheet import Line, Sheet, sheet_of
+from workbench.jobs.gap.sheet import Sheet, SheetLine, sheet_of
 from workbench.jobs.gap.together import alone
 from workbench.jobs.keep import Kept, answer_of, keep_table
 from workbench.jobs.source import stored_source
@@ -230,7 +230,7 @@ def list_sheet(states: Sequence[PickupState], store: str | None) -> Sheet:
     return Sheet(_("list of pickups"), tuple(_line(state, store) for state in states))
 
 
-def _line(state: PickupState, store: str | None) -> Line:
+def _line(state: PickupState, store: str | None) -> SheetLine:
     """A pickup, where it stands, and what feeler and runs found, the feeler first."""
     from workbench.records.store import open_store
 
@@ -240,7 +240,7 @@ def _line(state: PickupState, store: str | None) -> Line:
             answer = answer_of(opened.result(run.result), GapAnswer)
         found += [one for one in answer.pickups if one.pickup == run.channel]
     held = state.held
-    return Line(
+    return SheetLine(
         state.name,
         state.standing,
         tuple(found),

@@ -47,14 +47,14 @@ class SignalLine:
     pulses: bool
 
 
-Line = InputLine | SignalLine
+TableLine = InputLine | SignalLine
 
 
-def table(bench: Bench) -> list[Line]:
+def table(bench: Bench) -> list[TableLine]:
     """Every input in use and its streams as they are now."""
     live, units, now_s = bench.live, bench.settings.units, bench.clock()
     statuses = {status.address: status for status in live.statuses()}
-    lines: list[Line] = []
+    lines: list[TableLine] = []
     for driver in live.drivers:
         lines.append(_input_line(driver, statuses.get(driver.address)))
         mine = [one for one in live.streams.values() if one.address == driver.address]

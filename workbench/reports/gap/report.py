@@ -15,7 +15,7 @@ from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAn
 from workbench.calibration.gap.repeats import RepeatChart
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.gap.answer import GapAnswer, PickupSays
-from workbench.jobs.gap.sheet import Line, Sheet, Standing, sheet_of
+from workbench.jobs.gap.sheet import Sheet, SheetLine, Standing, sheet_of
 from workbench.reports.document import (
     Answer,
     Block,
@@ -83,7 +83,7 @@ def sheet_document(sheet: Sheet, words: Words, results: Sequence[int]) -> Docume
     return _document(_("Pickup gaps"), sheet.source, results, blocks, sheet, words, data)
 
 
-def _of(line: Line, said: Statement) -> Statement:
+def _of(line: SheetLine, said: Statement) -> Statement:
     return statement(PickupSays.OF_PICKUP, pickup=line.pickup, said=said)
 
 
@@ -108,7 +108,7 @@ def _document(
     )
 
 
-def _one_blocks(answer: GapAnswer, line: Line, words: Words) -> list[Block]:
+def _one_blocks(answer: GapAnswer, line: SheetLine, words: Words) -> list[Block]:
     one = answer.pickups[0]
     said = _("{pickup}: {said}").format(pickup=one.pickup, said=headline_words(one, words))
     blocks: list[Block] = [Answer(said, str(one.verdict))]
@@ -221,7 +221,7 @@ def _sheet_blocks(sheet: Sheet, words: Words) -> list[Block]:
     return blocks
 
 
-def _sheet_row(line: Line, words: Words) -> tuple[str, ...]:
+def _sheet_row(line: SheetLine, words: Words) -> tuple[str, ...]:
     state = words.say(line.state)
     if line.simulated and line.state is not Standing.NOT_YET:
         state = _("{state}, simulated").format(state=state)

@@ -19,7 +19,7 @@ from workbench.calibration.gap.judgement import GapSays
 from workbench.calibration.gap.table import GapReadings
 from workbench.calibration.gap.wheel_faults import WheelSays
 from workbench.calibration.statistics.decision import Verdict
-from workbench.jobs.gap.sheet import Line, Sheet, Standing
+from workbench.jobs.gap.sheet import Sheet, SheetLine, Standing
 from workbench.jobs.gap.together import together
 from workbench.models.gap.machines import Held
 from workbench.models.gap.pickups import GapList, KeptRun
@@ -250,8 +250,8 @@ def bent(name):
 
 def test_what_feeler_and_run_found_becomes_one_line_of_the_sheet():
     found = (feeler("A / left"), bent("left"))
-    line = Line("A / left", Verdict.FAIL, found, None, Pickup(), simulated=True)
-    empty = Line("A / right", Standing.NOT_YET, (), None, Pickup(), simulated=False)
+    line = SheetLine("A / left", Verdict.FAIL, found, None, Pickup(), simulated=True)
+    empty = SheetLine("A / right", Standing.NOT_YET, (), None, Pickup(), simulated=False)
     sheet = Sheet("list", (line, empty))
     assert (line.gap, line.wheel) == found
     assert [said.what for said in line.advice] == [GapSays.LEAVE_IT, WheelSays.HAS_FAULTS]
@@ -265,7 +265,7 @@ def test_what_feeler_and_run_found_becomes_one_line_of_the_sheet():
 
 
 def test_where_nothing_is_to_be_done_no_caution_is_asked_for():
-    line = Line("A", Verdict.PASS, (feeler("A"),), None, Pickup(), simulated=False)
+    line = SheetLine("A", Verdict.PASS, (feeler("A"),), None, Pickup(), simulated=False)
     assert line.cautions == ()
 
 
