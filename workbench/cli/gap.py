@@ -167,14 +167,23 @@ def _of_recording(args: argparse.Namespace) -> tuple[GapAnswer, Kept, Machine | 
     return *judge_recording(source, options, args.store), source.machine
 
 
+MOST_LENGTH_M = 1.0
+"""Longer than any gap, blade or target wheel."""
+
+
 def _length(text: str) -> float:
-    """A length as typed, above 0, in metres; argparse's error otherwise."""
+    """A length as typed, above 0 and no more than `MOST_LENGTH_M`, in metres; argparse's error
+    otherwise."""
     try:
         length_m = parse_length_m(text)
     except WrongInput as error:
         raise argparse.ArgumentTypeError(Words().say(error)) from None
     if length_m <= 0:
         raise argparse.ArgumentTypeError(_("'{text}' is not above 0").format(text=text))
+    if length_m > MOST_LENGTH_M:
+        raise argparse.ArgumentTypeError(
+            _("'{text}' is longer than any target wheel; expected at most 1 m").format(text=text)
+        )
     return length_m
 
 

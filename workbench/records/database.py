@@ -46,7 +46,14 @@ def store_address(address: str | None) -> str:
 def database_url(address: str) -> URL:
     """The SQLAlchemy URL of an address. Raises StoreError where it names no database."""
     if "://" not in address:
-        return URL.create("sqlite", database=str(Path(address).expanduser()))
+        try:
+            return URL.create("sqlite", database=str(Path(address).expanduser()))
+        except RuntimeError:
+            raise StoreError(
+                "The store '{address}' lies in a home that this computer does not know; write "
+                "its whole path.",
+                address=address,
+            ) from None
     try:
         url = make_url(address)
     except (ArgumentError, ValueError):

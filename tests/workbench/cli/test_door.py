@@ -138,3 +138,14 @@ def test_what_nobody_foresaw_is_a_sentence_and_its_log(monkeypatch, capsys, tmp_
 def test_output_that_cannot_be_reconfigured_is_left_alone(monkeypatch):
     monkeypatch.setattr(sys, "stdout", io.StringIO())
     assert main(["speed", "nothere.csv"]) == 2
+
+
+def test_a_store_in_an_unknown_home_is_refused(capsys):
+    assert main(["verify", "--store", "~nobody-here/x.db"]) == 3
+    assert "does not know" in capsys.readouterr().err
+
+
+def test_a_length_that_cannot_be_is_refused_where_it_is_typed(capsys):
+    with pytest.raises(SystemExit, match="2"):
+        main(["gap", "readings.csv", "--blade-step", "1e308"])
+    assert "longer than any target wheel" in capsys.readouterr().err
