@@ -24,7 +24,7 @@ class Values(pg.AxisItem):  # type: ignore[misc]
     def __init__(self, side: str) -> None:
         self._axis, self._units, self._texts = Axis(), METRIC, dict[float, str]()
         super().__init__(side, maxTickLength=0)
-        self.setStyle(tickFont=font(SMALL_PX), tickAlpha=255)
+        self.setStyle(tickFont=font(SMALL_PX), tickAlpha=255 if side == "left" else 0)
         self.enableAutoSIPrefix(False)
         self.setPen(pg.mkPen(None))
 
@@ -32,7 +32,7 @@ class Values(pg.AxisItem):  # type: ignore[misc]
         """The values of this axis from now on, with thin lines across where they are a grid."""
         self._axis, self._units = axis, units
         self.setTextPen(theme.soft_ink)
-        self.setTickPen(pg.mkPen(theme.line if self.orientation == "left" else None))
+        self.setTickPen(theme.line)
         self.update()
 
     def ticks(self, low: float, high: float, size_px: float) -> Ticks:

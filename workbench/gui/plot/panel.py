@@ -8,9 +8,15 @@ from typing import Any
 
 import numpy as np
 import pyqtgraph as pg
-from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QPen
-from PySide6.QtWidgets import QGraphicsGridLayout, QGraphicsItem, QGraphicsPathItem
+from PySide6.QtCore import QLineF, QPointF, QRectF, Qt
+from PySide6.QtGui import QColor, QPainter, QPen
+from PySide6.QtWidgets import (
+    QGraphicsGridLayout,
+    QGraphicsItem,
+    QGraphicsPathItem,
+    QStyleOptionGraphicsItem,
+    QWidget,
+)
 
 from workbench.base.units import UnitSystem
 from workbench.gui.plot.axes import Values
@@ -33,11 +39,31 @@ from workbench.words.pictures.ticks import Ticks
 POINT_PX, ODD_PX, ARROW_PX = 9, 13, 8
 """Width of a point, of one that stands out, and of a mark's arrow."""
 BAND_ALPHA, PALE_ALPHA, AREA_ALPHA, BAR_ALPHA = 40, 40, 60, 190
-MOST_WIDE, MOST_DASHED = 600, 100
-"""Points up to which a line, and a dashed one, is as wide as it should be."""
+MOST_DASHED = 100
+"""Points up to which a dashed line, which is drawn in one, is as wide as it should be."""
 BAR = 0.76
 """Of its place, a bar's width."""
 SYMBOLS = {"dot": "o", "square": "s", "cross": "x", "up": "t1", "down": "t"}
+
+
+class Curve(pg.PlotCurveItem):  # type: ignore[misc]
+    """A line of the library. One that is wide is drawn piece by piece in pixels: to widen it as
+    a whole, or under a transform, takes many times as long."""
+
+    def paint(
+        self, painter: QPainter, option: QStyleOptionGraphicsItem, widget: QWidget | None
+    ) -> None:
+        pen = self.opts["pen"]
+        if pen.style() != Qt.PenStyle.SolidLine or not self.opts["antialias"]:
+            super().paint(painter, option, widget)
+            return
+        x, y = pg.transformCoordinates(painter.transform(), np.vstack(self.getData()))
+        painter.resetTransform()
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        painter.setPen(QPen(pen.color(), pen.widthF()))
+        pieces = np.column_stack((x[:-1], y[:-1], x[1:], y[1:]))
+        known = np.isfinite(pieces).all(axis=1)
+        painter.drawLines([QLineF(*piece) for piece in pieces[known].tolist()])
 
 
 class PlotPanel:
@@ -74,7 +100,7 @@ class PlotPanel:
         self._fills = [(fill, self._add(_area(fill, theme))) for fill in panel.fills]
         for bars in panel.bars:
             self._add_bars(bars)
-        curves = [self._add(pg.PlotCurveItem(connect="finite")) for _ in panel.traces]
+        curves = [self._add(Curve(connect="finite")) for _ in panel.traces]
         self._curves = curves[::-1]  # the first on top
         for points in panel.points:
             self._add_points(points)
@@ -87,13 +113,11 @@ class PlotPanel:
         """Draw what is seen between two places: only that, no finer than so many columns."""
         self.drawn = drawn_lines(self.panel, seen, columns)
         for (trace, x, y), curve in zip(self.drawn, self._curves, strict=True):
-            # To widen a jagged line takes long, most of all a dashed one, which is no row of
-            # single pieces: one of many points is a hair's breadth wide.
-            crowded = x.size > min(columns, MOST_DASHED if trace.dashed else MOST_WIDE)
+            # One of more points than pixels is drawn the quickest a hair's breadth wide.
+            crowded = x.size > (MOST_DASHED if trace.dashed else columns)
             style = Qt.PenStyle.DashLine if trace.dashed else Qt.PenStyle.SolidLine
             width = 1 if crowded else trace.width
             pen = pg.mkPen(line_color(trace, self._theme), width=width, style=style)
-            curve.setSegmentedLineMode("off" if crowded or trace.dashed else "on")
             curve.setData(x, y, pen=pen, antialias=not crowded)
         for fill, item in self._fills:
             x, below = fill.low.visible(*seen, columns)
