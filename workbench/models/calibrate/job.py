@@ -16,6 +16,7 @@ import numpy as np
 from drivers.contract import ChannelKind
 from workbench.base.errors import Message, WrongInput
 from workbench.base.units import to_mps
+from workbench.calibration.readout.change_overs import LEAST_FLIPS
 from workbench.calibration.readout.lap_timer import LapTimer
 from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL, u_marks_s
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
@@ -34,8 +35,6 @@ from workbench.words.words import Words
 STEADY_S = 6.0
 """The speed counts as steady once it has kept within 1 % for so long. Chosen."""
 
-FEWEST_FLIPS = 4
-"""Flips below which a ramp tells nothing; chosen."""
 
 WANTED_U_REL = 0.005
 LEAST_WANTED_REL, MOST_WANTED_REL = 0.0005, 0.1
@@ -91,7 +90,10 @@ class CalibrateJob(CalibrateSteps):
 
     def belt_mps(self) -> float:
         """The belt's speed by its pulses now, NaN where there is none or it is lost."""
-        return self._speed_of(self._pace.belt())
+        belt = self._pace.belt()
+        if belt is None or belt.silent(self._bench.clock()):
+            return math.nan
+        return belt.speed_mps
 
     def belt_history(self) -> tuple[Floats, Floats]:
         """Seconds ago (n,), as negative numbers, and speeds (m/s) of the belt's last minutes."""
@@ -110,7 +112,9 @@ class CalibrateJob(CalibrateSteps):
 
     def lap_s(self) -> float:
         """The time of a lap at the belt's speed now, NaN where that is not known."""
-        return self._lap_s(self._pace.belt())
+        length_m = self.machine.belt.lap_length_m if self.machine else math.nan
+        speed_mps = self.belt_mps()
+        return length_m / speed_mps if speed_mps > 0 else math.nan
 
     def pickup_sees(self) -> bool:
         """Whether a lap pickup is there and sees the mark on the belt."""
@@ -253,9 +257,9 @@ class CalibrateJob(CalibrateSteps):
             return
         self._end_ramp(N_("the ramp is over"))
         flips = self.state.flips
-        if len(flips) < FEWEST_FLIPS:
+        if len(flips) < LEAST_FLIPS:
             said = _("{count} flips are too few; a ramp needs {least} or more.")
-            self.said = said.format(count=len(flips), least=FEWEST_FLIPS)
+            self.said = said.format(count=len(flips), least=LEAST_FLIPS)
             self.changed()
             return
         number = self._bench.recording.last_number
@@ -374,16 +378,6 @@ class CalibrateJob(CalibrateSteps):
         laps = mark(live.streams.values(), Stream.has_been_heard, (ChannelKind.LAP_MARK,))
         if laps is not None:
             self._marks.follow(laps, self.lap_s())
-
-    def _speed_of(self, belt: Stream | None) -> float:
-        if belt is None or belt.silent(self._bench.clock()):
-            return math.nan
-        return belt.speed_mps
-
-    def _lap_s(self, belt: Stream | None) -> float:
-        length_m = self.machine.belt.lap_length_m if self.machine else math.nan
-        speed_mps = self._speed_of(belt)
-        return length_m / speed_mps if speed_mps > 0 else math.nan
 
 
 def _no_run() -> dict[str, Any]:

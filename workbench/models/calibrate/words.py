@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from enum import Enum, auto
 
+from workbench.calibration.readout.change_overs import LEAST_FLIPS
 from workbench.calibration.readout.lap_timer import LapTimer
 from workbench.calibration.statistics.decision import Verdict
-from workbench.models.calibrate.job import FEWEST_FLIPS, CalibrateJob
+from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import Reference, TakenRun
 from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words
@@ -148,7 +149,7 @@ def flip_words(job: CalibrateJob, shown: str) -> str:
     flips, machine = job.state.flips, job.machine
     up = sum(rose for _at_s, _shown, rose in flips)
     count = _("{up} up, {down} down; {enough} each way are good.")
-    if len(flips) < FEWEST_FLIPS and not job.ramping:
+    if len(flips) < LEAST_FLIPS and not job.ramping:
         count = _("{enough} flips up and as many down are good.")
     count = count.format(up=up, down=len(flips) - up, enough=ENOUGH_FLIPS)
     if not job.ramping or machine is None:
