@@ -9,6 +9,7 @@ import numpy as np
 
 from drivers.contract import EdgeBlock, FrameBlock, Notes
 from workbench.records.codec import decode, encode, key_of
+from workbench.records.jsonable import from_text, to_text
 from workbench.records.store import open_store
 
 RATE_HZ = 2000
@@ -135,3 +136,28 @@ def test_blocks_against_compressed_arrays():
         f"{plain_s:.3f} s"
     )
     assert ours < 0.7 * theirs
+
+
+def test_a_look_through_the_whole_store(tmp_path):
+    """Of all commands that read it once, none does less: every item is read, and every answer."""
+    with open_store(str(tmp_path / "ours.db")) as store:
+        for number in range(3):
+            writer = store.begin_recording("bench", started_host_s=0.0)
+            for some in by_commits([*bus(), *counter(number)], 100):
+                writer.write([("a:b", block) for block in some], Notes())
+            writer.end(Notes())
+        answer = to_text({"verdict": "pass", "series": [0.123456] * 2000})
+        for _ in range(1000):
+            store.add_result("speed", answer, "{}", table="", table_name="t")
+
+        def read():
+            for one in store.recordings():
+                for _ in store.items(one.number):
+                    pass
+            return [from_text(one.answer_json) for one in store.results()]
+
+        read_s, _ = seconds(read)
+        look_s, found = seconds(store.check)
+    assert not found.problems
+    print(f"\na look through a store: {look_s:.2f} s, reading it once {read_s:.2f} s")
+    assert look_s < 2 * read_s
