@@ -77,86 +77,74 @@ def widest_words(one: PickupAnswer, words: Words) -> str:
 
 def measured_rows(one: PickupAnswer, words: Words) -> Rows:
     """The gap all the way round, as far as it is known."""
-    rows = _Rows(words)
-    rows.add(_("Mean gap"), N_("{gap_m:gap}"), gap_m=PlusMinus(one.gap_m, one.U_gap_m))
-    rows.add(_("Run-out (total)"), N_("{gap_m:gap}"), gap_m=PlusMinus(one.runout_m, one.U_runout_m))
-    closest, widest = (
-        PlusMinus(one.closest_m, one.U_closest_m),
-        PlusMinus(one.widest_m, one.U_widest_m),
-    )
-    rows.add(_("Closest"), AT_ANGLE, gap_m=closest, at_deg=one.closest_angle_deg)
-    rows.add(_("Widest"), AT_ANGLE, gap_m=widest, at_deg=one.widest_angle_deg)
-    if rows.rows:
-        rows.add(_("Coverage factor k"), N_("{k:.2f}"), k=one.k)
-    return rows.rows
+    gap, nowhere = N_("{gap_m:gap}"), math.nan
+    rows = []
+    for name, gap_m, U_m, at_deg in (
+        (_("Mean gap"), one.gap_m, one.U_gap_m, nowhere),
+        (_("Run-out (total)"), one.runout_m, one.U_runout_m, nowhere),
+        (_("Closest"), one.closest_m, one.U_closest_m, one.closest_angle_deg),
+        (_("Widest"), one.widest_m, one.U_widest_m, one.widest_angle_deg),
+    ):
+        if math.isfinite(gap_m):
+            values = {"gap_m": PlusMinus(gap_m, U_m), "at_deg": at_deg}
+            rows.append((name, words.fill(AT_ANGLE if math.isfinite(at_deg) else gap, values)))
+    if rows:
+        rows.append((_("Coverage factor k"), words.fill("{k:.2f}", {"k": one.k})))
+    return rows
 
 
 def found_rows(one: FeelerAnswer | WheelAnswer, words: Words) -> Rows:
     """How it was measured, and what else was found."""
-    rows = _Rows(words)
-    if isinstance(one, FeelerAnswer):
-        rows.add(
-            _("Readings"),
-            N_("{readings} at {angles} angles"),
-            readings=one.readings,
-            angles=len(one.places),
-        )
-        units = words.units
-        scatter = _("not repeated")
-        if math.isfinite(one.repeatability_m):
-            # With two digits, however small: it is only a part of a gap.
-            values = {"scatter": one.repeatability_m / units.gap_m, "unit": units.gap}
-            scatter = words.fill(N_("{scatter:#.2g} {unit}"), values)
-        rows.rows.append((_("Scatter of one reading"), scatter))
-    else:
-        _add_wheel(rows, one)
-    return rows.rows
+    if isinstance(one, WheelAnswer):
+        return _wheel_rows(one, words)
+    readings = _("{readings} at {angles} angles")
+    scatter = _("not repeated")
+    if math.isfinite(one.repeatability_m):
+        # With two digits, however small: it is only a part of a gap.
+        values = {"scatter": one.repeatability_m / words.units.gap_m, "unit": words.units.gap}
+        scatter = words.fill("{scatter:#.2g} {unit}", values)
+    return [
+        (_("Readings"), readings.format(readings=one.readings, angles=len(one.places))),
+        (_("Scatter of one reading"), scatter),
+    ]
 
 
-class _Rows:
-    """Rows of a table of facts; one is left out where a value in it is not known."""
-
-    def __init__(self, words: Words) -> None:
-        self.rows: Rows = []
-        self._words = words
-
-    def add(self, name: str, template: str, **values: float | PlusMinus) -> None:
-        numbers = [one.value if isinstance(one, PlusMinus) else one for one in values.values()]
-        if all(map(math.isfinite, numbers)):
-            self.rows.append((name, self._words.fill(template, values)))
-
-
-def _add_wheel(rows: _Rows, one: WheelAnswer) -> None:
-    nan = math.nan
-    rows.add(
-        _("Teeth"),
-        N_("{teeth}, over {turns:.1f} turns"),
-        teeth=one.teeth or nan,
-        turns=one.turns,
-    )
-    if one.missed is not None and one.extra is not None:
-        counts = {"missed": one.missed, "extra": one.extra}
-        rows.add(_("Pulses"), N_("{missed} missed, {extra} extra"), **counts)
-    out_rel = PlusMinus(one.eccentricity_rel, one.U_eccentricity_rel)
-    rows.add(_("Out of true"), N_("{out_rel:percent} of the radius"), out_rel=out_rel)
-    least_rel = one.play_least_rel if math.isfinite(one.play_rel) else nan
-    rows.add(
-        _("Play would show from"), N_("{least_rel:percent} of the radius"), least_rel=least_rel
-    )
-    rows.add(_("Duty cycle"), N_("{duty_rel}"), duty_rel=one.duty_mean)
+def _wheel_rows(one: WheelAnswer, words: Words) -> Rows:
+    """What is not known is left out."""
     law, drop = one.amplitude_law, one.drop_out
+    off_rel = PlusMinus(one.eccentricity_rel, one.U_eccentricity_rel)
+    least_rel = one.play_least_rel if math.isfinite(one.play_rel) else None
+    turns, counts = N_("{teeth}, over {turns:.1f} turns"), N_("{missed} missed, {extra} extra")
+    shown: list[tuple[str, str, dict[str, float | PlusMinus | None]]] = [
+        (_("Teeth"), turns, {"teeth": one.teeth, "turns": one.turns}),
+        (_("Pulses"), counts, {"missed": one.missed, "extra": one.extra}),
+        (_("Out of true"), N_("{off_rel:percent} of the radius"), {"off_rel": off_rel}),
+        (
+            _("Play would show from"),
+            N_("{from_rel:percent} of the radius"),
+            {"from_rel": least_rel},
+        ),
+        (_("Duty cycle"), N_("{duty_rel}"), {"duty_rel": one.duty_mean}),
+    ]
     if law is not None:
-        rows.add(
-            _("Voltage falls to 37 % in"),
-            N_("{decay_m:gap}, from {readings} readings"),
-            decay_m=PlusMinus(law.decay_m, 2 * law.u_decay_m),
-            readings=law.readings,
-        )
+        decay_m = PlusMinus(law.decay_m, 2 * law.u_decay_m)
+        told, values = N_("{decay_m:gap}, from {readings} readings"), {"readings": law.readings}
+        shown.append((_("Voltage falls to 37 % in"), told, {"decay_m": decay_m, **values}))
     if drop is not None:
         speed_mps = PlusMinus(drop.speed_mps, drop.U_speed_mps)
-        rows.add(_("Drop-out speed"), N_("{speed_mps:speed}"), speed_mps=speed_mps)
         limit_m = PlusMinus(drop.gap_at_limit_m, drop.U_gap_at_limit_m)
-        rows.add(_("Gap that just does"), N_("{limit_m:gap}"), limit_m=limit_m)
+        shown.append((_("Drop-out speed"), N_("{speed_mps}"), {"speed_mps": speed_mps}))
+        shown.append((_("Gap that just does"), N_("{limit_m:gap}"), {"limit_m": limit_m}))
+    return [
+        (name, words.fill(template, values))
+        for name, template, values in shown
+        if all(map(_is_known, values.values()))
+    ]
+
+
+def _is_known(value: float | PlusMinus | None) -> bool:
+    number = value.value if isinstance(value, PlusMinus) else value
+    return number is not None and math.isfinite(number)
 
 
 def limit_rows(limits_of: str | None, limits: Pickup, words: Words) -> Rows:

@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.base.errors import WrongInput
-from workbench.calibration.gap.judgement import Estimate
+from workbench.calibration.gap.judgement import Estimate, GapFound
 from workbench.calibration.gap.stand_outs import Pattern
+from workbench.calibration.statistics.coverage import coverage_factor
 
 Floats = NDArray[np.float64]
 
@@ -132,40 +133,26 @@ def gap_from_voltage(law: AmplitudeLaw, log_volt_seconds: float, u_log: float = 
     return Estimate(gap_m, math.sqrt(variance))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class VoltageGap:
-    """Gap by tooth (Z,) from the mark, its mean, run-out and extremes, from voltages.
+def gap_by_tooth(
+    law: AmplitudeLaw, log_amplitude: Floats, pattern: Pattern
+) -> tuple[GapFound, Floats]:
+    """(the gap round the wheel, the gap at each tooth (Z,)) from each tooth's ln(voltage ÷
+    tooth rate) (Z,) and its once-a-turn pattern.
 
     What all teeth share, the law and the pickup's own spread, is in the mean and the
     extremes but not in the run-out.
     """
-
-    gap_m: Floats
-    mean: Estimate
-    runout: Estimate
-    closest: Estimate
-    widest: Estimate
-    freedom: float
-
-
-def gap_by_tooth(law: AmplitudeLaw, log_amplitude: Floats, pattern: Pattern) -> VoltageGap:
-    """From each tooth's ln(voltage ÷ tooth rate) (Z,) and its once-a-turn pattern."""
     gap_m = law.decay_m * (law.log_k - log_amplitude)
-    mean = gap_from_voltage(law, float(np.nanmean(log_amplitude)))
     swing_m = law.decay_m * pattern.amplitude
     u_swing_m = math.hypot(
         law.decay_m * pattern.u_swing, swing_m * math.sqrt(law.variance[2]) / law.per_decay
     )
     smooth_m = law.decay_m * (law.log_k - pattern.smooth)
     closest, widest = (_extreme(law, gap_m, smooth_m, pattern, sign) for sign in (-1.0, 1.0))
-    return VoltageGap(
-        gap_m=gap_m,
-        mean=mean,
-        runout=Estimate(2 * swing_m, 2 * u_swing_m),
-        closest=closest,
-        widest=widest,
-        freedom=law.freedom,
-    )
+    mean = gap_from_voltage(law, float(np.nanmean(log_amplitude)))
+    runout = Estimate(2 * swing_m, 2 * u_swing_m)
+    found = GapFound(mean, runout, closest, widest, coverage_factor(law.freedom))
+    return found, gap_m
 
 
 def _extreme(

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal, TypeVar
+from typing import Literal, TypedDict, TypeVar
 
 from workbench.base.statements import Statement
 from workbench.calibration.gap.faults import Fault, FaultKind
-from workbench.calibration.gap.judgement import Estimate
+from workbench.calibration.gap.judgement import GapFound
 from workbench.calibration.gap.margin import DropOutShown
 from workbench.calibration.gap.same_wheel import WheelMatch
 from workbench.calibration.statistics.decision import Verdict
@@ -140,10 +140,9 @@ class WheelAnswer(PickupAnswer):
 One = TypeVar("One", bound=PickupAnswer)
 
 
-def with_gap(
-    answer: One, mean: Estimate, runout: Estimate, closest: Estimate, widest: Estimate, k: float
-) -> One:
-    """The answer with a gap all the way round, its expanded uncertainties with the factor `k`."""
+def with_gap(answer: One, gap: GapFound) -> One:
+    """The answer with a gap all the way round."""
+    mean, runout, closest, widest, k = gap.mean, gap.runout, gap.closest, gap.widest, gap.k
     return replace(
         answer,
         gap_m=mean.value,
@@ -169,6 +168,21 @@ def parts_of(name: str) -> tuple[str, str, str]:
     machine, _, rest = name.partition(SEPARATOR)
     side, _, kind = rest.partition(SEPARATOR)
     return machine.strip(), side.strip(), kind.strip()
+
+
+class Identity(TypedDict):
+    """Which pickup an answer is of."""
+
+    pickup: str
+    machine_name: str
+    side: str
+    pickup_kind: str
+
+
+def identity(name: str) -> Identity:
+    """By the pickup's name."""
+    machine_name, side, kind = parts_of(name)
+    return Identity(pickup=name, machine_name=machine_name, side=side, pickup_kind=kind)
 
 
 def suspect_teeth(pickup: PickupAnswer) -> dict[int, FaultKind]:

@@ -23,8 +23,8 @@ from numpy.typing import NDArray
 
 from workbench.base.machine import Pickup
 from workbench.base.statements import Statement, statement
-from workbench.calibration.gap.answer import FeelerAnswer, Place, parts_of, with_gap
-from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, judge
+from workbench.calibration.gap.answer import FeelerAnswer, Place, identity, with_gap
+from workbench.calibration.gap.judgement import Estimate, GapFound, advice, gap_warnings, judge
 from workbench.calibration.gap.places import (
     BLADE_STEP_M,
     FEWEST_PLACES,
@@ -190,45 +190,38 @@ def _from_swing(
     pickup: Pickup,
 ) -> FeelerAnswer:
     g0, a, b = (float(value) for value in swing.beta_m)
-    mean = Estimate(g0, math.hypot(math.sqrt(swing.cov_m2[0, 0]), u_blade_m))
     widest = _extreme(places, swing, u_place_m, u_blade_m, sign=1.0)
     closest = _extreme(places, swing, u_place_m, u_blade_m, sign=-1.0)
-    runout = Estimate(widest.value - closest.value, _u_runout_m(swing, closest, widest, u_blade_m))
-    k = coverage_factor(swing.freedom)
-    answer = _answer(
-        readings,
-        places,
-        judge(closest, widest, k, pickup),
-        advice(g0, closest.value, widest.value, pickup),
-        [
-            *reading_warnings(readings, places),
-            *_swing_warnings(places, swing, runout, k),
-            *gap_warnings(g0, closest, k, pickup),
-        ],
+    u_runout_m = _u_runout_m(swing, closest, widest, u_blade_m)
+    gap = GapFound(
+        mean=Estimate(g0, math.hypot(math.sqrt(swing.cov_m2[0, 0]), u_blade_m)),
+        runout=Estimate(widest.value - closest.value, u_runout_m),
+        closest=closest,
+        widest=widest,
+        k=coverage_factor(swing.freedom),
     )
-    answer = replace(
+    warnings = [*reading_warnings(readings, places), *_swing_warnings(places, swing, gap)]
+    warnings += gap_warnings(gap, pickup)
+    answer = _answer(readings, places, gap, judge(gap, pickup), advice(gap, pickup), warnings)
+    return replace(
         answer,
         form_error_m=swing.form_m,
         swing_m=(g0, a, b),
         odd_angles_deg=tuple(places.angle_deg[swing.odd].tolist()),
     )
-    return with_gap(answer, mean, runout, closest, widest, k)
 
 
 def _answer(
     readings: GapReadings,
     places: Places,
+    gap: GapFound,
     decision: Decision,
     advice: Statement,
     warnings: list[Statement],
 ) -> FeelerAnswer:
-    machine_name, side, kind = parts_of(readings.pickup)
     rows = zip(places.angle_deg, places.gap_m, places.count, strict=True)
-    return FeelerAnswer(
-        pickup=readings.pickup,
-        machine_name=machine_name,
-        side=side,
-        pickup_kind=kind,
+    answer = FeelerAnswer(
+        **identity(readings.pickup),
         verdict=decision.verdict,
         reason=decision.reason,
         conformance_probability=decision.conformance_probability,
@@ -241,15 +234,14 @@ def _answer(
         missed=None,
         extra=None,
     )
+    return with_gap(answer, gap)
 
 
-def _swing_warnings(places: Places, swing: _Swing, runout: Estimate, k: float) -> list[Statement]:
-    warnings = []
-    most_m = runout.value + k * runout.u
-    if runout.value < k * runout.u:
-        warnings.append(
-            statement(FeelerSays.RUNOUT_IN_SCATTER, runout_m=runout.value, most_m=most_m)
-        )
+def _swing_warnings(places: Places, swing: _Swing, gap: GapFound) -> list[Statement]:
+    warnings, runout_m, U_m = [], gap.runout.value, gap.k * gap.runout.u
+    if runout_m < U_m:
+        most_m = runout_m + U_m
+        warnings.append(statement(FeelerSays.RUNOUT_IN_SCATTER, runout_m=runout_m, most_m=most_m))
     arc_deg, middle_deg = largest_arc_deg(places)
     if arc_deg > 120.0:
         warnings.append(statement(FeelerSays.ARC_UNREAD, arc_deg=arc_deg, middle_deg=middle_deg))
@@ -323,15 +315,10 @@ def _without_swing(
     runout = Estimate(math.nan, math.nan)
     if places.angle_deg.size > 1:
         runout = Estimate(range_m, math.hypot(float(u_place_m[low]), float(u_place_m[high])))
-    k = coverage_factor(freedom)
-    missing = what_is_missing(places)
-    seen = judge(closest, widest, k, pickup)
-    fails = seen.verdict.is_fail
-    answer = _answer(
-        readings,
-        places,
-        seen if fails else Decision(Verdict.CANNOT_TELL, math.nan, missing),
-        advice(mean_m, closest.value, widest.value, pickup) if fails else missing,
-        [missing, *reading_warnings(readings, places), *gap_warnings(mean_m, closest, k, pickup)],
-    )
-    return with_gap(answer, Estimate(mean_m, u_mean_m), runout, closest, widest, k)
+    gap = GapFound(Estimate(mean_m, u_mean_m), runout, closest, widest, coverage_factor(freedom))
+    missing, seen = what_is_missing(places), judge(gap, pickup)
+    warnings = [missing, *reading_warnings(readings, places), *gap_warnings(gap, pickup)]
+    if seen.verdict.is_fail:
+        return _answer(readings, places, gap, seen, advice(gap, pickup), warnings)
+    untold = Decision(Verdict.CANNOT_TELL, math.nan, missing)
+    return _answer(readings, places, gap, untold, missing, warnings)

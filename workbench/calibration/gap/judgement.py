@@ -43,6 +43,17 @@ class Estimate:
     angle_deg: float = math.nan
 
 
+@dataclass(frozen=True, slots=True)
+class GapFound:
+    """A gap all the way round the wheel, in m; `k` is the factor from u to U of each."""
+
+    mean: Estimate
+    runout: Estimate
+    closest: Estimate
+    widest: Estimate
+    k: float
+
+
 def badness(verdict: Verdict) -> int:
     """Sorts verdicts from the best to the worst; 'cannot tell' is worse than any pass."""
     return _FROM_BEST.index(verdict)
@@ -53,18 +64,19 @@ def worst(decisions: Iterable[Decision]) -> Decision:
     return max(decisions, key=lambda decision: badness(decision.verdict))
 
 
-def judge(closest: Estimate, widest: Estimate, k: float, pickup: Pickup) -> Decision:
+def judge(gap: GapFound, pickup: Pickup) -> Decision:
     """The worse of two answers: is the widest point within, and does the closest not touch?"""
     return worst(
-        decide(point.value, point.u, 0.0, pickup.gap_max_m, U=k * point.u)
-        for point in (widest, closest)
+        decide(point.value, point.u, 0.0, pickup.gap_max_m, U=gap.k * point.u)
+        for point in (gap.widest, gap.closest)
     )
 
 
-def advice(mean_m: float, closest_m: float, widest_m: float, pickup: Pickup) -> Statement:
+def advice(gap: GapFound, pickup: Pickup) -> Statement:
     """What to do with the pickup."""
+    mean_m, widest_m = gap.mean.value, gap.widest.value
     room_m = 0.5 * (pickup.gap_max_m - pickup.gap_best_m)
-    runout_m = widest_m - closest_m
+    runout_m = widest_m - gap.closest.value
     if runout_m > pickup.gap_max_m:
         return statement(GapSays.NO_SETTING_FITS, runout_m=runout_m)
     move_m = mean_m - pickup.gap_best_m
@@ -79,11 +91,11 @@ def advice(mean_m: float, closest_m: float, widest_m: float, pickup: Pickup) -> 
     return statement(says, by_m=abs(move_m), target_m=target_m)
 
 
-def gap_warnings(mean_m: float, closest: Estimate, k: float, pickup: Pickup) -> list[Statement]:
+def gap_warnings(gap: GapFound, pickup: Pickup) -> list[Statement]:
     """What is to be said of a gap that may be within its limits and still not be right."""
-    warnings = []
+    warnings, mean_m, closest = [], gap.mean.value, gap.closest
     point = {"closest_m": closest.value, "at_deg": closest.angle_deg}
-    if closest.value - k * closest.u <= 0:
+    if closest.value - gap.k * closest.u <= 0:
         warnings.append(statement(GapSays.MAY_TOUCH, **point))
     elif closest.value < 0.5 * pickup.gap_best_m:
         warnings.append(statement(GapSays.NEARLY_TOUCHES, **point))

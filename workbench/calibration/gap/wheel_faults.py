@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from workbench.base.errors import WrongInput
 from workbench.base.statements import Statement, statement
-from workbench.calibration.gap.answer import WheelAnswer, parts_of
+from workbench.calibration.gap.answer import WheelAnswer, identity
 from workbench.calibration.gap.false_edges import FalseEdges, Origin, mean_tooth_hz
 from workbench.calibration.gap.faults import Fault, Findings, name_faults
 from workbench.calibration.gap.missed import MissedTeeth, find_missed
@@ -123,12 +123,8 @@ def _answer(
     decision = _decide(faults, seen.turns)
     to_radius, both_m = 2 * math.pi / seen.teeth, 2 * pitch_radius_m
     off_rel, u_rel = spacing.amplitude * to_radius, spacing.u_swing * to_radius
-    machine_name, side, kind = parts_of(pickup)
     return WheelAnswer(
-        pickup=pickup,
-        machine_name=machine_name,
-        side=side,
-        pickup_kind=kind,
+        **identity(pickup),
         verdict=decision.verdict,
         reason=decision.reason,
         conformance_probability=decision.conformance_probability,

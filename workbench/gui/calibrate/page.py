@@ -167,7 +167,8 @@ class CalibratePage(QWidget):
         column = QVBoxLayout(self._intro)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(3 * GRID_PX)
-        caution = CautionCard(Caution.WITH_THE_BELT_RUNNING, self._caution_read)
+        read, running = self._bench.cautions_read, Caution.WITH_THE_BELT_RUNNING
+        self._caution = caution = CautionCard(running, read, self._caution_read)
         caution.understood.setProperty("role", "next")
         self.setFocusProxy(caution.understood)
         column.addWidget(label(TITLE, "title", wrap=False))
@@ -216,14 +217,12 @@ class CalibratePage(QWidget):
     # What the person does.
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(Caution.WITH_THE_BELT_RUNNING)
         self._begin()
         self._panel.next.setFocus()
 
     def _skip_caution(self) -> None:
         """Where it was read on another page."""
-        read = Caution.WITH_THE_BELT_RUNNING in self._bench.cautions_read
-        if read and self._stack.currentWidget() is self._intro:
+        if self._caution.is_read and self._stack.currentWidget() is self._intro:
             self._begin()
 
     def _begin(self) -> None:

@@ -6,8 +6,10 @@ from collections.abc import Callable
 
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
+from workbench.gui.gap.head import View
 from workbench.gui.parts.basics import button, label, say
 from workbench.gui.theme import GRID_PX
+from workbench.models.gap.job import GapJob, Step
 from workbench.words.language import _
 
 Do = Callable[[], object]
@@ -46,10 +48,21 @@ class GapActions(QWidget):
         for one in (self.open, self.keep, self.report, self.list_report):
             line.addWidget(one)
 
-    def show_place(self, at: int, count: int, *, free: bool) -> None:
-        """Which of how many pickups is in hand; `free` to go to another."""
+    def show_job(self, job: GapJob, view: View, *, shown: bool, wide: bool) -> None:
+        """What can be done now; nothing that is the filled button's. `shown`: a kept answer is
+        on the page, `wide`: the list is beside whatever is done."""
+        states, at, free = job.list.states(), job.list.at, not job.run.running
+        feeler, has_list = view in (View.FEELER, View.LIST), wide or view is View.LIST
+        many, filled = len(states) > 1, job.step if view is View.FEELER else None
         for one in (self.previous, self._which, self.next):
-            one.setVisible(count > 1)
-        say(self._which, _("{at} of {count}").format(at=at + 1, count=count))
+            one.setVisible(many)
+        say(self._which, _("{at} of {count}").format(at=at + 1, count=len(states)))
         self.previous.setEnabled(free and at > 0)
-        self.next.setEnabled(free and at < count - 1)
+        self.next.setEnabled(free and at < len(states) - 1)
+        self.remove.setVisible(feeler and (many or view is View.LIST) and has_list)
+        self.add.setVisible(feeler and not has_list)
+        self.open.setVisible(feeler)
+        can_keep = feeler and job.has_readings and not job.kept_as
+        self.keep.setVisible(can_keep and filled is not Step.KEEP)
+        self.report.setVisible(shown and filled is not Step.REPORT)
+        self.list_report.setVisible(many and any(one.readings or one.runs for one in states))

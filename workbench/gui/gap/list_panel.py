@@ -196,19 +196,11 @@ class GapListPanel(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(GRID_PX)
         column.addWidget(self.count)
-        looking = row(self.filter, self.search, stretch=False)
-        layout = looking.layout()
-        assert layout is not None
-        layout.setSpacing(GRID_PX)
-        column.addWidget(looking)
+        column.addWidget(row(self.filter, self.search, stretch=False, spacing=GRID_PX))
         column.addWidget(self.table, 1)
         column.addWidget(self.empty)
         add = button("Add pickup", self._add)
-        adding = row(self.fresh, add, self.read, stretch=False)
-        layout = adding.layout()
-        assert layout is not None
-        layout.setSpacing(GRID_PX)
-        column.addWidget(adding)
+        column.addWidget(row(self.fresh, add, self.read, stretch=False, spacing=GRID_PX))
         self.error.hide()
         column.addWidget(self.error)
 

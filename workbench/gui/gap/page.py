@@ -62,8 +62,9 @@ class GapPage(QWidget):
         }
         self.pictures = GapPictures(bench, self._job, theme)
         self.head = GapHead(self)
-        self._caution = CautionCard(Caution.AT_THE_WHEEL, self._caution_read)
-        self._run_caution = CautionCard(Caution.WITH_THE_BELT_RUNNING, self._run_caution_read)
+        read, running = bench.cautions_read, Caution.WITH_THE_BELT_RUNNING
+        self._caution = CautionCard(Caution.AT_THE_WHEEL, read, self._caution_read)
+        self._run_caution = CautionCard(running, read, self._run_caution_read)
         self._said = label("", "soft")
         self.buttons = GapActions(
             go_by=self._go_by,
@@ -222,8 +223,7 @@ class GapPage(QWidget):
         self.head.show_view(self.view, with_list=wide)
         self._left.setMaximumWidth(LEFT_PX if wide else LARGEST)
         self.list.setMaximumWidth(LIST_PX if wide else LARGEST)
-        read = Caution.WITH_THE_BELT_RUNNING in self._bench.cautions_read
-        in_the_way = self.view in self.runs and not read
+        in_the_way = self.view in self.runs and not self._run_caution.is_read
         alone = self.view is View.LIST
         self.list.read.setVisible(alone)
         self.list.setVisible((wide or alone) and not in_the_way)
@@ -233,18 +233,15 @@ class GapPage(QWidget):
 
     def _show_cautions(self) -> None:
         """Those that were not read yet, here or on another page."""
-        read = Caution.AT_THE_WHEEL in self._bench.cautions_read
-        self._caution.setVisible(not read)
-        self._body.setVisible(read)
+        self._caution.setVisible(not self._caution.is_read)
+        self._body.setVisible(self._caution.is_read)
         self._arrange()
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(Caution.AT_THE_WHEEL)
         self._body.show()
         self._first_focus()
 
     def _run_caution_read(self) -> None:
-        self._bench.cautions_read.add(Caution.WITH_THE_BELT_RUNNING)
         self._arrange()
         self._changed()
         self._first_focus()
@@ -371,37 +368,16 @@ class GapPage(QWidget):
         job, units = self._job, self._bench.settings.units
         self.feeler.show_job()
         self.list.show_list(job.list.states(), job.list.at, units)
-        for panel in self.runs.values():
-            panel.show_job()
-        shown = self.runs.get(self.view, self.feeler)
+        for run in self.runs.values():
+            run.show_job()
+        panel = self.runs.get(self.view, self.feeler)
         for one in (self.feeler, *self.runs.values()):
-            one.setVisible(one is shown)
+            one.setVisible(one is panel)
         {
             View.TEETH: self.pictures.show_teeth,
             View.DROP_OUT: self.pictures.show_drop_out,
         }.get(self.view, self.pictures.show_feeler)()
-        self._show_actions()
+        shown = self._shown_answer() is not None
+        self.buttons.show_job(job, self.view, shown=shown, wide=self._wide)
         say(self._said, job.said)
         self._said.setVisible(bool(job.said))
-
-    def _show_actions(self) -> None:
-        """What can be done at the bottom of the page; nothing that is the filled button's."""
-        job, running = self._job, self._job.run.running
-        states, at = job.list.states(), job.list.at
-        many, feeler = len(states) > 1, self.view in (View.FEELER, View.LIST)
-        actions = self.buttons
-        actions.show_place(at, len(states), free=not running)
-        actions.remove.setVisible(feeler and (many or self.view is View.LIST) and self._has_list)
-        actions.add.setVisible(feeler and not self._has_list)
-        actions.open.setVisible(feeler)
-        filled = job.step if self.view is View.FEELER else None
-        can_keep = feeler and job.has_readings and not job.kept_as
-        actions.keep.setVisible(can_keep and filled is not Step.KEEP)
-        seen = self._shown_answer() is not None and filled is not Step.REPORT
-        actions.report.setVisible(seen)
-        actions.list_report.setVisible(many and any(one.readings or one.runs for one in states))
-
-    @property
-    def _has_list(self) -> bool:
-        """Whether the list is on the page now."""
-        return self._wide or self.view is View.LIST

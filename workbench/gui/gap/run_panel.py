@@ -217,11 +217,7 @@ class GapRunPanel(QWidget):
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(GRID_PX)
-        chosen = row(self.source, self.channel, stretch=False)
-        layout = chosen.layout()
-        assert layout is not None
-        layout.setSpacing(GRID_PX)
-        column.addWidget(chosen)
+        column.addWidget(row(self.source, self.channel, stretch=False, spacing=GRID_PX))
         column.addWidget(self.start)
         column.addWidget(self.said)
         column.addWidget(self.big)

@@ -96,12 +96,12 @@ def card(*widgets: QWidget) -> QFrame:
     return frame
 
 
-def row(*widgets: QWidget, stretch: bool = True) -> QWidget:
+def row(*widgets: QWidget, stretch: bool = True, spacing: int = 2 * GRID_PX) -> QWidget:
     """Pieces side by side, left edges together."""
     holder = QWidget()
     line = QHBoxLayout(holder)
     line.setContentsMargins(0, 0, 0, 0)
-    line.setSpacing(2 * GRID_PX)
+    line.setSpacing(spacing)
     for widget in widgets:
         line.addWidget(widget)
     if stretch:
@@ -163,10 +163,13 @@ class VerdictPill(QWidget):
 
 
 class CautionCard(QFrame):
-    """A caution before a step: plain words, one acknowledgement a session."""
+    """A caution before a step: plain words, one acknowledgement a session, kept in `read`."""
 
-    def __init__(self, caution: Caution, acknowledged: Callable[[], object]) -> None:
+    def __init__(
+        self, caution: Caution, read: set[str], acknowledged: Callable[[], object]
+    ) -> None:
         super().__init__()
+        self._caution, self._read = caution, read
         self.setProperty("role", "caution")
         self.setAccessibleName("Caution")
         line = QHBoxLayout(self)
@@ -181,6 +184,12 @@ class CautionCard(QFrame):
         line.addWidget(self.understood, 0, Qt.AlignmentFlag.AlignBottom)
         self._acknowledged = acknowledged
 
+    @property
+    def is_read(self) -> bool:
+        """Whether it was read, here or on another page."""
+        return self._caution in self._read
+
     def _done(self) -> None:
+        self._read.add(self._caution)
         self.hide()
         self._acknowledged()

@@ -60,7 +60,7 @@ class PassPage(QWidget):
         self._after = PassAnswerView(theme, self._judge_otherwise)
         self._past, self._paper = PassPast(self._judge_past), ReportPages()
         self._safety = label(f"⚠ {Words().say(Caution.WHILE_STANDING)}", "soft", wrap=False)
-        self._caution = CautionCard(Caution.IN_THE_CAB, self._caution_read)
+        self._caution = CautionCard(Caution.IN_THE_CAB, bench.cautions_read, self._caution_read)
         self._pages = _Pages()
         self._start = button(_("Start pass (space)"), self._go_on, is_next=True)
         self._start.setMinimumHeight(7 * GRID_PX)
@@ -77,7 +77,7 @@ class PassPage(QWidget):
         away = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
         away.activated.connect(self._others["back"].click)
         self._lay_out()
-        self._caution.setVisible(Caution.IN_THE_CAB not in bench.cautions_read)
+        self._caution.setVisible(not self._caution.is_read)
         self._show_page(LIVE)
 
     @property
@@ -196,7 +196,6 @@ class PassPage(QWidget):
         return not (mine and isinstance(focus, QAbstractButton | QComboBox | QListWidget))
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(Caution.IN_THE_CAB)
         self._show_buttons()
         self._start.setFocus()
 

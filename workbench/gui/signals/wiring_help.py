@@ -48,7 +48,8 @@ class WiringHelp(QScrollArea):
         for step in at_the_laptop():
             column.addWidget(_step_row(step))
         column.addWidget(label("At the machine", "text"))
-        self._caution = CautionCard(Caution.AT_THE_WHEEL, self._caution_read)
+        read = self._bench.cautions_read
+        self._caution = CautionCard(Caution.AT_THE_WHEEL, read, self._caution_read)
         column.addWidget(self._caution)
         column.addWidget(self._after_caution)
         column.addStretch(1)
@@ -69,9 +70,8 @@ class WiringHelp(QScrollArea):
             pin=PINS.get(channel, PINS["left"]),
             gap=gap_words(machine, units),
         )
-        read = Caution.AT_THE_WHEEL in self._bench.cautions_read
-        self._caution.setVisible(not read)
-        self._after_caution.setVisible(read)
+        self._caution.setVisible(not self._caution.is_read)
+        self._after_caution.setVisible(self._caution.is_read)
         if (machine, units) != self._shown:
             self._shown = (machine, units)
             self._fill(at_the_machine(machine, units))
@@ -87,7 +87,6 @@ class WiringHelp(QScrollArea):
         self._machine_steps.addWidget(label(Words().say(Caution.AT_THE_WIRING), "soft"))
 
     def _caution_read(self) -> None:
-        self._bench.cautions_read.add(Caution.AT_THE_WHEEL)
         self._after_caution.show()
         self.setFocus()
 

@@ -10,7 +10,7 @@ from drivers.contract import EdgeTrack, Floats
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, Pickup
 from workbench.base.statements import Statement, statement
-from workbench.calibration.gap.answer import WheelAnswer, parts_of
+from workbench.calibration.gap.answer import WheelAnswer, identity
 from workbench.calibration.gap.same_wheel import compare_spacing
 from workbench.calibration.gap.seen import count_teeth
 from workbench.calibration.gap.wheel_faults import check_wheel
@@ -58,12 +58,8 @@ def pulse_answer(
 
 def untold(name: str, error: WrongInput) -> WheelAnswer:
     """The answer for one of several pickups that could not be judged at all."""
-    machine_name, side, kind = parts_of(name)
     return WheelAnswer(
-        pickup=name,
-        machine_name=machine_name,
-        side=side,
-        pickup_kind=kind,
+        **identity(name),
         verdict=Verdict.CANNOT_TELL,
         reason=error.statement,
         advice=None,

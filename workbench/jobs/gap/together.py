@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
+from typing import Any
 
 from workbench.base.machine import Machine, Pickup
 from workbench.base.statements import Statement, statement
-from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer
+from workbench.calibration.gap.answer import FeelerAnswer, Headline, PickupAnswer, WheelAnswer
 from workbench.calibration.gap.judgement import badness
 from workbench.calibration.gap.repeats import RepeatChart
 from workbench.jobs.gap.answer import GapAnswer, PickupSays, headline
@@ -30,25 +31,13 @@ def together(
 
     `warnings` are those that hold for all. A single pickup takes them for its own.
     """
-    common, alone = tuple(warnings), len(pickups) == 1
+    common, limits = tuple(warnings), machine.pickup if machine else Pickup()
     pickups = [replace(one, line=_line(one)) for one in pickups]
-    if alone:
+    if len(pickups) == 1:
         pickups = [replace(pickups[0], warnings=(*common, *pickups[0].warnings))]
     first = max(pickups, key=lambda one: badness(one.verdict))
-    limits = machine.pickup if machine else Pickup()
-    return GapAnswer(
-        pickup=first.pickup,
-        verdict=first.verdict,
-        reason=first.reason if alone else _of(first, first.reason),
-        advice=first.advice,
-        warnings=first.warnings
-        if alone
-        else (*common, *(_of(one, said) for one in pickups for said in one.warnings)),
-        gap_m=first.gap_m,
-        runout_m=first.runout_m,
-        teeth=first.teeth,
-        missed=first.missed,
-        extra=first.extra,
+    answer = GapAnswer(
+        **_headlines(first),
         pickups=tuple(pickups),
         source=source,
         kind=kind,
@@ -57,29 +46,27 @@ def together(
         gap_best_m=limits.gap_best_m,
         gap_max_m=limits.gap_max_m,
         blade_step_m=blade_step_m,
-        summary=None if alone else dict(Counter(str(one.verdict) for one in pickups)),
         counted_from=counted_from,
         control=control,
+    )
+    if len(pickups) == 1:
+        return answer
+    return replace(
+        answer,
+        reason=_of(first, first.reason),
+        warnings=(*common, *(_of(one, said) for one in pickups for said in one.warnings)),
+        summary=dict(Counter(str(one.verdict) for one in pickups)),
     )
 
 
 def alone(answer: GapAnswer, pickup: FeelerAnswer | WheelAnswer) -> GapAnswer:
     """The answer of one of its pickups, with what holds for all."""
-    return replace(
-        answer,
-        pickups=(pickup,),
-        pickup=pickup.pickup,
-        verdict=pickup.verdict,
-        reason=pickup.reason,
-        advice=pickup.advice,
-        warnings=pickup.warnings,
-        gap_m=pickup.gap_m,
-        runout_m=pickup.runout_m,
-        teeth=pickup.teeth,
-        missed=pickup.missed,
-        extra=pickup.extra,
-        summary=None,
-    )
+    return replace(answer, **_headlines(pickup), pickups=(pickup,), summary=None)
+
+
+def _headlines(pickup: PickupAnswer) -> dict[str, Any]:
+    """What of a pickup stands on top of an answer."""
+    return {one.name: getattr(pickup, one.name) for one in fields(Headline)}
 
 
 def _line(one: FeelerAnswer | WheelAnswer) -> Statement:

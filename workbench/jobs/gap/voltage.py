@@ -14,7 +14,6 @@ from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.amplitude import (
     AmplitudeLaw,
     BaselinePoint,
-    VoltageGap,
     fit_law,
     gap_by_tooth,
 )
@@ -22,11 +21,17 @@ from workbench.calibration.gap.answer import BaselineReading, LawAnswer, WheelAn
 from workbench.calibration.gap.dropout import find_drop_out
 from workbench.calibration.gap.faults import FaultKind
 from workbench.calibration.gap.feeler import REPEATABILITY_M
-from workbench.calibration.gap.judgement import Estimate, advice, gap_warnings, judge, worst
+from workbench.calibration.gap.judgement import (
+    Estimate,
+    GapFound,
+    advice,
+    gap_warnings,
+    judge,
+    worst,
+)
 from workbench.calibration.gap.margin import judge_drop_out, with_gap_at_limit
 from workbench.calibration.gap.wheel_faults import WheelCheck
 from workbench.calibration.pulses.drive_line import metres_per_pulse
-from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict
 from workbench.jobs.gap.answer import GapOptions, PickupSays
 
@@ -64,7 +69,8 @@ def by_voltage(
     answer = replace(answer, amplitude_law=_law_answer(law))
     if math.isfinite(known_m):
         return answer
-    gap = gap_by_tooth(law, check.log_amplitude, check.voltage)
+    gap, gap_m = gap_by_tooth(law, check.log_amplitude, check.voltage)
+    answer = replace(answer, gap_by_tooth_m=tuple(gap_m.tolist()))
     return _with_gap(answer, gap, law, limits)
 
 
@@ -95,19 +101,13 @@ def drop_out(
         *(Decision(Verdict.FAIL, math.nan, statement(one.kind)) for one in faults),
     ]
     if math.isfinite(answer.widest_m):
+        runout = Estimate(answer.runout_m, answer.u_runout_m)
         closest = Estimate(answer.closest_m, answer.u_closest_m)
         widest = Estimate(answer.widest_m, answer.u_widest_m)
-        decisions.append(judge(closest, widest, answer.k, machine.pickup))
-    decision = worst(decisions)
-    return replace(
-        answer,
-        drop_out=shown,
-        faults=faults,
-        verdict=decision.verdict,
-        reason=decision.reason,
-        conformance_probability=decision.conformance_probability,
-        advice=shown.sentence,
-    )
+        round_wheel = GapFound(gap, runout, closest, widest, answer.k)
+        decisions.append(judge(round_wheel, machine.pickup))
+    answer = _decided(answer, worst(decisions))
+    return replace(answer, drop_out=shown, faults=faults, advice=shown.sentence)
 
 
 def _baseline_reading(
@@ -150,25 +150,23 @@ def _law_answer(law: AmplitudeLaw) -> LawAnswer:
     )
 
 
-def _with_gap(
-    answer: WheelAnswer, gap: VoltageGap, law: AmplitudeLaw, limits: Pickup
-) -> WheelAnswer:
-    k, mean_m = coverage_factor(gap.freedom), gap.mean.value
-    warnings = gap_warnings(mean_m, gap.closest, k, limits)
+def _with_gap(answer: WheelAnswer, gap: GapFound, law: AmplitudeLaw, limits: Pickup) -> WheelAnswer:
+    mean_m, warnings = gap.mean.value, gap_warnings(gap, limits)
     if not law.low_m - BEYOND_BASELINE_M <= mean_m <= law.high_m + BEYOND_BASELINE_M:
         outside = statement(
             PickupSays.OUTSIDE_BASELINE, gap_m=mean_m, low_m=law.low_m, high_m=law.high_m
         )
         warnings = [outside, *warnings]
     wheel = Decision(answer.verdict, answer.conformance_probability, answer.reason)
-    decision = worst([wheel, judge(gap.closest, gap.widest, k, limits)])
-    answer = with_gap(answer, gap.mean, gap.runout, gap.closest, gap.widest, k)
+    answer = _decided(answer, worst([wheel, judge(gap, limits)]))
+    answer = replace(answer, advice=advice(gap, limits), warnings=(*answer.warnings, *warnings))
+    return with_gap(answer, gap)
+
+
+def _decided(answer: WheelAnswer, decision: Decision) -> WheelAnswer:
     return replace(
         answer,
-        gap_by_tooth_m=tuple(gap.gap_m.tolist()),
         verdict=decision.verdict,
         reason=decision.reason,
         conformance_probability=decision.conformance_probability,
-        advice=advice(mean_m, gap.closest.value, gap.widest.value, limits),
-        warnings=(*answer.warnings, *warnings),
     )

@@ -13,15 +13,13 @@ from workbench.base.files import write_file
 FILE_NAME = "gap-list.json"
 
 
-def draft_path(settings_path: Path | None) -> Path | None:
-    """Where the list lies; None where no settings are kept either."""
-    return settings_path.with_name(FILE_NAME) if settings_path else None
+def draft_path(settings_path: Path) -> Path:
+    """Where the list lies."""
+    return settings_path.with_name(FILE_NAME)
 
 
-def read_draft(path: Path | None) -> dict[str, Any] | None:
+def read_draft(path: Path) -> dict[str, Any] | None:
     """The list as it was left; None where there is none. Raises WrongInput where damaged."""
-    if path is None or not path.is_file():
-        return None
     try:
         found = json.loads(path.read_text(encoding="utf-8"))
     except OSError:
@@ -33,22 +31,15 @@ def read_draft(path: Path | None) -> dict[str, Any] | None:
     return found
 
 
-def write_draft(path: Path | None, data: dict[str, Any]) -> None:
+def write_draft(path: Path, data: dict[str, Any]) -> None:
     """Keep the list; where the disk refuses, the list on the screen goes on without it."""
-    if path is None:
-        return
     with suppress(OSError, StoreError):
         path.parent.mkdir(parents=True, exist_ok=True)
         write_file(path, json.dumps(data), sync=False)
 
 
-def put_aside(path: Path | None) -> Path | None:
+def put_aside(path: Path) -> Path | None:
     """Move a damaged list out of the way, so that nothing of it is overwritten."""
-    if path is None:
-        return None
-    aside = path.with_suffix(".damaged")
-    try:
-        path.replace(aside)
-    except OSError:
-        return None
-    return aside
+    with suppress(OSError):
+        return path.replace(path.with_suffix(".damaged"))
+    return None

@@ -45,7 +45,8 @@ class GapJob(Observable):
         super().__init__()
         self._bench = bench
         self.run = WheelRun(bench)
-        self._draft = draft_path(bench.settings.path)
+        path = bench.settings.path
+        self._draft = draft_path(path) if path else None
         self.list = GapList(self._in_use)
         self.round_of, self.by_tooth = ROUNDS[0], False
         self._kept: list[KeptAnswer] = []
@@ -233,7 +234,7 @@ class GapJob(Observable):
 
     def draft_work(self) -> Callable[[], None] | None:
         """The same as slow work; None where nothing changed."""
-        if self._drafted_at == self.list.revision:
+        if self._draft is None or self._drafted_at == self.list.revision:
             return None
         self._drafted_at = self.list.revision
         return partial(write_draft, self._draft, self.list.to_data())
@@ -265,6 +266,8 @@ class GapJob(Observable):
         self.list.start_with(self._given_name)
 
     def _resume(self) -> None:
+        if self._draft is None:
+            return
         try:
             data = read_draft(self._draft)
             if data is not None:

@@ -8,7 +8,7 @@ from typing import Any
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine, Pickup
-from workbench.base.numbers import plain
+from workbench.base.numbers import NO_VALUE, plain
 from workbench.base.statements import Statement, statement
 from workbench.base.units import METRIC
 from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer
@@ -230,14 +230,13 @@ def _sheet_row(line: SheetLine, words: Words) -> tuple[str, ...]:
 
 def _lengths(gap: PickupAnswer | None, words: Words) -> list[str]:
     """Mean, run-out and widest point with their uncertainty; the unit stands in the header."""
-    nowhere = (math.nan, math.nan)
-    values = [nowhere] * 3
-    if gap is not None:
-        values = [
-            (gap.gap_m, gap.U_gap_m),
-            (gap.runout_m, gap.U_runout_m),
-            (gap.widest_m, gap.U_widest_m),
-        ]
+    if gap is None:
+        return [NO_VALUE] * 3
+    values = (
+        (gap.gap_m, gap.U_gap_m),
+        (gap.runout_m, gap.U_runout_m),
+        (gap.widest_m, gap.U_widest_m),
+    )
     unit = f" {words.units.gap}"
     return [words.number("gap", value, U).removesuffix(unit) for value, U in values]
 

@@ -54,8 +54,8 @@ def test_gap_by_tooth_finds_runout_and_a_worn_tooth() -> None:
     gap_m[11] += 0.0008
     log_amplitude = level(gap_m)
     pattern = find_stand_outs(log_amplitude, USUAL_LOG_AMPLITUDE, 1e-3)
-    gap = gap_by_tooth(fit_law(points([0.001, 0.0025])), log_amplitude, pattern)
-    np.testing.assert_allclose(gap.gap_m, gap_m, rtol=1e-9)
+    gap, by_tooth_m = gap_by_tooth(fit_law(points([0.001, 0.0025])), log_amplitude, pattern)
+    np.testing.assert_allclose(by_tooth_m, gap_m, rtol=1e-9)
     assert gap.runout.value == pytest.approx(0.0002, rel=0.01)
     assert gap.widest.angle_deg == 11 * 12.0
     assert gap.widest.value == pytest.approx(gap_m[11])
