@@ -13,12 +13,10 @@ from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
     QFrame,
-    QHBoxLayout,
     QMainWindow,
     QPushButton,
     QScrollArea,
     QStackedWidget,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -26,6 +24,7 @@ from workbench.gui import theme as themes
 from workbench.gui.header import Header
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
 from workbench.gui.parts.basics import button, label
+from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.theme import GRID_PX, THEMES, Theme
 from workbench.gui.work_line import WorkLine
 from workbench.gui.worker import Worker
@@ -75,13 +74,8 @@ class Window(QMainWindow):
         self._trouble = label("", "text")
         self._trouble_bar = self._make_trouble_bar()
         body = QWidget()
-        column = QVBoxLayout(body)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(0)
-        column.addWidget(self.header)
-        column.addWidget(self._trouble_bar)
-        below = QHBoxLayout()
-        below.setSpacing(0)
+        column = column_of(self.header, self._trouble_bar, on=body, gap=0)
+        below = line_of(gap=0)
         self._places_column = self._sidebar()
         below.addWidget(self._places_column)
         below.addWidget(self._stack, 1)
@@ -182,20 +176,19 @@ class Window(QMainWindow):
         bar = QFrame()
         bar.setProperty("role", "trouble")
         bar.setAccessibleName("Message")
-        line = QHBoxLayout(bar)
-        line.setContentsMargins(2 * GRID_PX, GRID_PX, 2 * GRID_PX, GRID_PX)
-        line.setSpacing(2 * GRID_PX)
-        line.addWidget(self._trouble, 1)
-        line.addWidget(button("Close message", self._close_trouble))
+        line_of(
+            (self._trouble, 1),
+            button("Close message", self._close_trouble),
+            on=bar,
+            edges=(2 * GRID_PX, GRID_PX, 2 * GRID_PX, GRID_PX),
+        )
         bar.hide()
         return bar
 
     def _sidebar(self) -> QWidget:
         sidebar = QWidget()
         sidebar.setFixedWidth(SIDEBAR_PX)
-        column = QVBoxLayout(sidebar)
-        column.setContentsMargins(0, GRID_PX, 0, 0)
-        column.setSpacing(0)
+        column = column_of(on=sidebar, gap=0, edges=(0, GRID_PX, 0, 0))
         for number, name in enumerate(self._makers, 1):
             place = QPushButton(name)
             place.setObjectName(name)

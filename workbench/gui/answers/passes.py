@@ -21,7 +21,8 @@ from drivers.contract import Floats
 from workbench.base.statements import Statement
 from workbench.base.units import UnitSystem
 from workbench.gui.answers.track import PassTrack
-from workbench.gui.parts.basics import VerdictPill, button, label, row, say
+from workbench.gui.parts.basics import VerdictPill, button, label, say
+from workbench.gui.parts.layout import column_of, row
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -74,7 +75,7 @@ class PassAnswerView(QWidget):
         self._belt, self._ground = QComboBox(), QComboBox()
         self._chooser = self._make_chooser()
         self._switch = self._make_switch()
-        self._words = QVBoxLayout()
+        self._words = column_of(gap=-1)
         self._lay_out()
 
     def set_theme(self, theme: Theme) -> None:
@@ -149,10 +150,7 @@ class PassAnswerView(QWidget):
             self.show_answer(self._answer, units, self._earlier, self._rows)
 
     def _lay_out(self) -> None:
-        said = QVBoxLayout()
-        said.setSpacing(0)
-        said.addWidget(self.headline)
-        said.addWidget(self.sentence)
+        said = column_of(self.headline, self.sentence, gap=0)
         head, body, pictures = QHBoxLayout(), QHBoxLayout(), QVBoxLayout()
         head.setSpacing(2 * GRID_PX)
         head.addWidget(self._pill, 0, Qt.AlignmentFlag.AlignTop)
@@ -165,18 +163,12 @@ class PassAnswerView(QWidget):
         body.setSpacing(2 * GRID_PX)
         body.addLayout(pictures, 3)
         body.addWidget(self._reading(), 2)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addLayout(head)
-        column.addLayout(body, 1)
+        column_of(head, (body, 1), on=self)
 
     def _reading(self) -> QScrollArea:
         """The words, to be scrolled where they are many."""
         beside = QWidget()
-        column = QVBoxLayout(beside)
-        column.setContentsMargins(0, 0, GRID_PX, 0)
-        column.setSpacing(2 * GRID_PX)
+        column = column_of(on=beside, gap=2 * GRID_PX, edges=(0, 0, GRID_PX, 0))
         self._words.setSpacing(GRID_PX // 2)
         column.addLayout(self._words)
         column.addWidget(self._chooser)
@@ -211,11 +203,11 @@ class PassAnswerView(QWidget):
                 QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
             )
         made = QWidget()
-        column = QVBoxLayout(made)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addWidget(row(self._belt, self._ground, stretch=False))
-        column.addWidget(row(button(_("Judge again with these"), self._ask_again)))
+        column_of(
+            row(self._belt, self._ground, stretch=False),
+            row(button(_("Judge again with these"), self._ask_again)),
+            on=made,
+        )
         made.hide()
         return made
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QWidget
 
-from workbench.gui.parts.basics import VerdictPill, label, row, say
+from workbench.gui.parts.basics import VerdictPill, label, say
+from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.words import advice_words, setting_words
@@ -22,15 +23,8 @@ class AnswerStrip(QWidget):
         self.sentence, self.said = label("", "text"), label("", "soft")
         self.setting, self._what = label("", "title", wrap=False), label("", "soft", wrap=False)
         self.setting.setAccessibleName(_("New setting of the readout"))
-        words = QVBoxLayout()
-        words.setSpacing(GRID_PX // 2)
-        words.addWidget(self.sentence)
-        words.addWidget(self.said)
-        line = QHBoxLayout(self)
-        line.setContentsMargins(0, 0, 0, 0)
-        line.setSpacing(2 * GRID_PX)
-        line.addWidget(self.pill, 0, Qt.AlignmentFlag.AlignTop)
-        line.addLayout(words, 1)
+        words = column_of(self.sentence, self.said, gap=GRID_PX // 2)
+        line = line_of((self.pill, Qt.AlignmentFlag.AlignTop), (words, 1), on=self)
         self._new = row(self.setting, self._what, stretch=False)
         line.addWidget(self._new, 0, Qt.AlignmentFlag.AlignTop)
         self.setMinimumHeight(8 * GRID_PX)

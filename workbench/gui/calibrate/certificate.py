@@ -9,14 +9,13 @@ from typing import Any
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QFileDialog,
-    QHBoxLayout,
     QLineEdit,
     QScrollArea,
-    QVBoxLayout,
     QWidget,
 )
 
-from workbench.gui.parts.basics import button, label, row
+from workbench.gui.parts.basics import button, label
+from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.parts.paper import PaperView
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.gui.work_line import WorkLine
@@ -71,9 +70,7 @@ class CertificateView(PaperView):
     def lay_out(self) -> None:
         side = QWidget()
         side.setFixedWidth(SIDE_PX)
-        column = QVBoxLayout(side)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
+        column = column_of(on=side)
         for name, words in FIELDS:
             entry = self.entries[name]
             entry.setMinimumHeight(TOUCH_PX)
@@ -89,9 +86,7 @@ class CertificateView(PaperView):
         column.addWidget(self.back)
         column.addWidget(self.said)
         column.addStretch(1)
-        line = QHBoxLayout(self)
-        line.setContentsMargins(0, 0, 0, 0)
-        line.setSpacing(3 * GRID_PX)
+        line = line_of(on=self, gap=3 * GRID_PX)
         left = QScrollArea()
         left.setWidgetResizable(True)
         left.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)

@@ -28,6 +28,7 @@ from workbench.gui.calibrate.run_panel import RunPanel
 from workbench.gui.calibrate.run_table import RunTable
 from workbench.gui.parts.basics import CautionCard, button, label, say
 from workbench.gui.parts.keys import space_for
+from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -131,10 +132,7 @@ class CalibratePage(QWidget):
         for part in (self._intro, self._body, self.paper):
             self._stack.addWidget(part)
         self._lay_out_intro()
-        inside = QVBoxLayout(self._body)
-        inside.setContentsMargins(0, 0, 0, 0)
-        inside.setSpacing(GRID_PX)
-        inside.addLayout(self._head())
+        inside = column_of(self._head(), on=self._body)
         middle, side = QHBoxLayout(), QVBoxLayout()
         middle.setSpacing(3 * GRID_PX)
         middle.addWidget(self._room_for_panel(), 4)
@@ -144,13 +142,9 @@ class CalibratePage(QWidget):
         middle.addLayout(side, 5)
         inside.addLayout(middle, 1)
         inside.addWidget(self._answer)
-        ends = QHBoxLayout()
-        ends.setSpacing(2 * GRID_PX)
-        ends.addWidget(self._undo)
-        ends.addWidget(self._drop)
-        ends.addStretch(1)
-        for one in (self._anew, self._show_paper, self._use, self._finish):
-            ends.addWidget(one)
+        ends = line_of(
+            self._undo, self._drop, 1, self._anew, self._show_paper, self._use, self._finish
+        )
         inside.addLayout(ends)
 
     def _room_for_panel(self) -> QScrollArea:
@@ -164,9 +158,7 @@ class CalibratePage(QWidget):
         return room
 
     def _lay_out_intro(self) -> None:
-        column = QVBoxLayout(self._intro)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(3 * GRID_PX)
+        column = column_of(on=self._intro, gap=3 * GRID_PX)
         read, running = self._bench.cautions_read, Caution.WITH_THE_BELT_RUNNING
         self._caution = caution = CautionCard(running, read, self._caution_read)
         caution.understood.setProperty("role", "next")
@@ -197,12 +189,14 @@ class CalibratePage(QWidget):
         self._wanted.editingFinished.connect(self._ask_for)
         before, after = label("within ±", wrap=False), label("%", wrap=False)
         before.setBuddy(self._wanted)
-        head = QHBoxLayout()
-        head.setSpacing(GRID_PX)
-        head.addWidget(label(TITLE, "title", wrap=False), 1)
-        for widget in (self._references, before, self._wanted, after):
-            head.addWidget(widget)
-        return head
+        return line_of(
+            (label(TITLE, "title", wrap=False), 1),
+            self._references,
+            before,
+            self._wanted,
+            after,
+            gap=GRID_PX,
+        )
 
     def _set_keys(self) -> None:
         space_for(self, self._table, *self._panel.fields, do=self._space)

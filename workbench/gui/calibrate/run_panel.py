@@ -9,19 +9,18 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent, QShortcut
 from PySide6.QtWidgets import (
     QGridLayout,
-    QHBoxLayout,
     QLabel,
     QLineEdit,
     QPushButton,
     QSizePolicy,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.base.errors import WrongInput
 from workbench.base.numbers import plain
 from workbench.gui.calibrate.lap_dots import LapDots
-from workbench.gui.parts.basics import button, label, row, say
+from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, font
@@ -208,10 +207,7 @@ class RunPanel(QWidget):
         super().resizeEvent(event)
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addWidget(row(self._which, self._steady, self._by_whom))
+        column = column_of(row(self._which, self._steady, self._by_whom), on=self)
         self._unit.setProperty("role", "title")
         column.addWidget(row(self._speed, self._unit))
         column.addWidget(self._trace, 1)
@@ -222,10 +218,7 @@ class RunPanel(QWidget):
         self._error.hide()
         column.addWidget(self._error)
         column.addWidget(row(self.next, self.keep, stretch=False))
-        ways = QHBoxLayout()
-        ways.setSpacing(2 * GRID_PX)
-        ways.addWidget(self._up)
-        ways.addWidget(self._down)
+        ways = line_of(self._up, self._down)
         column.addLayout(ways)
         column.addStretch(0)
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from PySide6.QtWidgets import QHBoxLayout, QWidget
+from PySide6.QtWidgets import QWidget
 
 from workbench.gui.gap.head import View
 from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.layout import line_of
 from workbench.gui.theme import GRID_PX
 from workbench.models.gap.job import GapJob, Step
 from workbench.words.language import _
@@ -39,14 +40,20 @@ class GapActions(QWidget):
         self.open, self.keep = button("Open table", open_table), button("Keep result", keep)
         self.report = button("See report", report)
         self.list_report = button("See list report", list_report)
-        line = QHBoxLayout(self)
-        line.setContentsMargins(0, 0, 0, 0)
-        line.setSpacing(GRID_PX)
-        for one in (self.previous, self._which, self.next, self.add, self.remove):
-            line.addWidget(one)
-        line.addStretch(1)
-        for one in (self.open, self.keep, self.report, self.list_report):
-            line.addWidget(one)
+        line_of(
+            self.previous,
+            self._which,
+            self.next,
+            self.add,
+            self.remove,
+            1,
+            self.open,
+            self.keep,
+            self.report,
+            self.list_report,
+            on=self,
+            gap=GRID_PX,
+        )
 
     def show_job(self, job: GapJob, view: View, *, shown: bool, wide: bool) -> None:
         """What can be done now; nothing that is the filled button's. `shown`: a kept answer is

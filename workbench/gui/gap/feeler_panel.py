@@ -11,20 +11,19 @@ from PySide6.QtWidgets import (
     QAbstractItemView,
     QComboBox,
     QGridLayout,
-    QHBoxLayout,
     QLabel,
     QLineEdit,
     QListView,
     QListWidget,
     QSizePolicy,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.base.errors import WrongInput
 from workbench.base.units import UnitSystem
 from workbench.calibration.gap.answer import FeelerAnswer
-from workbench.gui.parts.basics import Elided, VerdictPill, button, label, row, say
+from workbench.gui.parts.basics import Elided, VerdictPill, button, label, say
+from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.theme import GRID_PX, TITLE_PX, TOUCH_PX, Theme, font
 from workbench.jobs.gap.answer import gap_says
 from workbench.models.bench import Bench
@@ -217,9 +216,7 @@ class GapFeelerPanel(QWidget):
         self.remove.setAccessibleName(_("Remove the reading that is marked"))
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
+        column = column_of(on=self)
         entry = QGridLayout()
         entry.setHorizontalSpacing(GRID_PX)
         entry.setVerticalSpacing(GRID_PX // 2)
@@ -234,10 +231,7 @@ class GapFeelerPanel(QWidget):
         entry.setColumnStretch(1, 3)
         entry.setColumnStretch(3, 5)
         column.addLayout(entry)
-        take = QHBoxLayout()
-        take.setSpacing(GRID_PX)
-        take.addWidget(self.take, 1)
-        take.addWidget(self.undo)
+        take = line_of((self.take, 1), self.undo, gap=GRID_PX)
         column.addLayout(take)
         column.addWidget(self.chips)
         column.addWidget(self.remove, 0, Qt.AlignmentFlag.AlignLeft)

@@ -6,9 +6,10 @@ from enum import StrEnum, auto
 
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QButtonGroup, QHBoxLayout, QPushButton, QWidget
+from PySide6.QtWidgets import QButtonGroup, QPushButton, QWidget
 
 from workbench.gui.parts.basics import label, say
+from workbench.gui.parts.layout import line_of
 from workbench.gui.theme import TOUCH_PX
 from workbench.words.language import N_, _
 
@@ -45,10 +46,7 @@ class GapHead(QWidget):
         super().__init__()
         self._title = label("", "title", wrap=False)
         self.tabs = {view: QPushButton(_(TABS[view])) for view in View}
-        line = QHBoxLayout(self)
-        line.setContentsMargins(0, 0, 0, 0)
-        line.setSpacing(0)
-        line.addWidget(self._title, 1)
+        line = line_of((self._title, 1), on=self, gap=0)
         group = QButtonGroup(self)
         for number, (view, tab) in enumerate(self.tabs.items(), 1):
             tab.setProperty("role", "tab")

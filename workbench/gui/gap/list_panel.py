@@ -13,13 +13,13 @@ from PySide6.QtWidgets import (
     QHeaderView,
     QLineEdit,
     QTableView,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.base.units import US, UnitSystem
 from workbench.calibration.statistics.decision import Verdict
-from workbench.gui.parts.basics import button, label, row, say
+from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.layout import column_of, row
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.jobs.gap.sheet import Standing
 from workbench.models.gap.pickups import PickupState
@@ -192,13 +192,13 @@ class GapListPanel(QWidget):
         return table
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addWidget(self.count)
-        column.addWidget(row(self.filter, self.search, stretch=False, spacing=GRID_PX))
-        column.addWidget(self.table, 1)
-        column.addWidget(self.empty)
+        column = column_of(
+            self.count,
+            row(self.filter, self.search, stretch=False, spacing=GRID_PX),
+            (self.table, 1),
+            self.empty,
+            on=self,
+        )
         add = button("Add pickup", self._add)
         column.addWidget(row(self.fresh, add, self.read, stretch=False, spacing=GRID_PX))
         self.error.hide()

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QHideEvent, QKeySequence, QResizeEvent, QShortcut, QShowEvent
-from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFileDialog, QWidget
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
@@ -19,6 +19,7 @@ from workbench.gui.gap.list_panel import GapListPanel
 from workbench.gui.gap.pictures import GapPictures
 from workbench.gui.gap.run_panel import GapRunPanel
 from workbench.gui.parts.basics import CautionCard, label, say
+from workbench.gui.parts.layout import PAGE, column_of, line_of
 from workbench.gui.parts.paper import PaperView
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.theme import GRID_PX, Theme
@@ -159,29 +160,12 @@ class GapPage(QWidget):
             self.runs[self.view].start.setFocus()
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
-        column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
-        column.setSpacing(GRID_PX)
-        column.addWidget(self._caution)
-        column.addWidget(self._body, 1)
-        column.addWidget(WorkBar(self._works))
-        column.addStretch(0)
-        whole = QVBoxLayout(self._body)
-        whole.setContentsMargins(0, 0, 0, 0)
-        whole.addWidget(self._check)
-        whole.addWidget(self.paper)
+        column_of(self._caution, (self._body, 1), WorkBar(self._works), 0, on=self, edges=PAGE)
+        column_of(self._check, self.paper, on=self._body, gap=-1)
         self.paper.hide()
-        inside = QVBoxLayout(self._check)
-        inside.setContentsMargins(0, 0, 0, 0)
-        inside.setSpacing(GRID_PX)
-        inside.addWidget(self.head)
-        inside.addWidget(self._run_caution)
-        self._middle = QHBoxLayout()
-        self._middle.setSpacing(3 * GRID_PX)
-        panels = QVBoxLayout(self._left)
-        panels.setContentsMargins(0, 0, 0, 0)
-        for panel in (self.feeler, *self.runs.values()):
-            panels.addWidget(panel)
+        inside = column_of(self.head, self._run_caution, on=self._check)
+        self._middle = line_of(gap=3 * GRID_PX)
+        column_of(self.feeler, *self.runs.values(), on=self._left, gap=-1)
         for part in (self.list, self._left, self.pictures):
             self._middle.addWidget(part, 1)
         inside.addLayout(self._middle, 1)

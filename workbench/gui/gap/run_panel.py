@@ -11,12 +11,12 @@ from PySide6.QtWidgets import (
     QProgressBar,
     QScrollArea,
     QSizePolicy,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.calibration.gap.answer import WheelAnswer, parts_of
-from workbench.gui.parts.basics import VerdictPill, button, label, row, say
+from workbench.gui.parts.basics import VerdictPill, button, label, say
+from workbench.gui.parts.layout import column_of, row
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.models.bench import Bench
 from workbench.models.gap.job import GapJob
@@ -214,16 +214,16 @@ class GapRunPanel(QWidget):
         return _("Is every tooth of the wheel at {pickup} sound?").format(pickup=name)
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addWidget(row(self.source, self.channel, stretch=False, spacing=GRID_PX))
-        column.addWidget(self.start)
-        column.addWidget(self.said)
-        column.addWidget(self.big)
-        column.addWidget(self.progress)
-        column.addWidget(self.pill)
-        column.addWidget(self.sentence)
+        column = column_of(
+            row(self.source, self.channel, stretch=False, spacing=GRID_PX),
+            self.start,
+            self.said,
+            self.big,
+            self.progress,
+            self.pill,
+            self.sentence,
+            on=self,
+        )
         rest = QScrollArea()
         rest.setWidgetResizable(True)
         rest.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.gui.parts.basics import label, say
+from workbench.gui.parts.layout import line_of
 from workbench.gui.theme import GRID_PX
 from workbench.models.machine.fields import CHOICES, NEEDED, NEEDED_FOR, default
 from workbench.models.machine.form import MachineForm
@@ -134,9 +135,7 @@ class CardColumns(QWidget):
     def __init__(self, cards: list[MachineCard], left: int) -> None:
         super().__init__()
         self._cards, self._left, self._two = cards, left, False
-        line = QHBoxLayout(self)
-        line.setContentsMargins(0, 0, 2 * GRID_PX, 0)
-        line.setSpacing(2 * GRID_PX)
+        line = line_of(on=self, edges=(0, 0, 2 * GRID_PX, 0))
         self._columns = [QVBoxLayout(), QVBoxLayout()]
         for column in self._columns:
             column.setSpacing(2 * GRID_PX)

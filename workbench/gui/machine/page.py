@@ -14,7 +14,6 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QScrollArea,
     QSizePolicy,
-    QVBoxLayout,
     QWidget,
 )
 
@@ -22,7 +21,8 @@ from workbench.base.files import write_file
 from workbench.base.machine import Machine, load_machine
 from workbench.gui.machine.card import CardColumns, MachineCard
 from workbench.gui.machine.drive_line import DriveLineDrawing
-from workbench.gui.parts.basics import button, label, row, say
+from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of, row
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TITLE_PX, Theme
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
@@ -107,17 +107,9 @@ class MachinePage(QWidget):
         ]
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
-        column.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
-        column.setSpacing(GRID_PX)
-        column.addWidget(label("What turns the belt?", "title"))
-        body = QHBoxLayout()
-        body.setSpacing(3 * GRID_PX)
-        body.addWidget(self._area, 6)
-        picture = QVBoxLayout()
-        picture.setSpacing(GRID_PX)
-        picture.addWidget(self._drawing, 1)
-        picture.addWidget(self._figure_table())
+        column = column_of(label("What turns the belt?", "title"), on=self, edges=TALL_PAGE)
+        body = line_of((self._area, 6), gap=3 * GRID_PX)
+        picture = column_of((self._drawing, 1), self._figure_table())
         body.addLayout(picture, 5)
         column.addLayout(body, 1)
         column.addLayout(self._standing_line())
@@ -130,16 +122,8 @@ class MachinePage(QWidget):
         column.addWidget(row(files, self._next, stretch=False))
 
     def _standing_line(self) -> QHBoxLayout:
-        words = QVBoxLayout()
-        words.setSpacing(0)
-        words.addWidget(self._standing)
-        words.addWidget(self._said)
-        line = QHBoxLayout()
-        line.setSpacing(2 * GRID_PX)
-        line.addLayout(words, 1)
-        line.addWidget(self._in_use)
-        line.addWidget(self._back)
-        return line
+        words = column_of(self._standing, self._said, gap=0)
+        return line_of((words, 1), self._in_use, self._back)
 
     def _figure_table(self) -> QWidget:
         table = QWidget()

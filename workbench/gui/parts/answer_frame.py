@@ -6,13 +6,12 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QGridLayout,
-    QHBoxLayout,
     QScrollArea,
-    QVBoxLayout,
     QWidget,
 )
 
-from workbench.gui.parts.basics import VerdictPill, label, lay_beside, say
+from workbench.gui.parts.basics import VerdictPill, label, say
+from workbench.gui.parts.layout import column_of, lay_beside, line_of
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.records.opened import Opened
 from workbench.words.language import _
@@ -28,9 +27,7 @@ class AnswerFrame(QWidget):
         super().__init__()
         self._pill = VerdictPill(theme)
         self.sentence = label("", "text")
-        self._words = QVBoxLayout()
-        self._words.setContentsMargins(0, 0, GRID_PX, 0)
-        self._words.setSpacing(GRID_PX)
+        self._words = column_of(edges=(0, 0, GRID_PX, 0))
         beside = QWidget()
         beside.setLayout(self._words)
         area = QScrollArea()
@@ -38,22 +35,14 @@ class AnswerFrame(QWidget):
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setWidget(beside)
         area.setAccessibleName(_("The result in words"))
-        head = QHBoxLayout()
-        head.setSpacing(2 * GRID_PX)
-        head.addWidget(self._pill, 0, Qt.AlignmentFlag.AlignTop)
-        head.addWidget(self.sentence, 1)
+        head = line_of((self._pill, Qt.AlignmentFlag.AlignTop), (self.sentence, 1))
         if choice is not None:
             head.addWidget(choice, 0, Qt.AlignmentFlag.AlignTop)
-        self._body = QHBoxLayout()
-        self._body.setSpacing(2 * GRID_PX)
+        self._body = line_of()
         if picture is not None:
             self._body.addWidget(picture, 3)
         self._body.addWidget(area, 2)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addLayout(head)
-        column.addLayout(self._body, 1)
+        column_of(head, (self._body, 1), on=self)
 
     def set_theme(self, theme: Theme) -> None:
         self._pill.set_theme(theme)

@@ -7,18 +7,16 @@ from collections.abc import Callable
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
-    QBoxLayout,
     QFrame,
-    QHBoxLayout,
     QLabel,
     QPushButton,
     QSizePolicy,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.base.cautions import Caution
 from workbench.calibration.statistics.decision import Verdict
+from workbench.gui.parts.layout import line_of
 from workbench.gui.theme import GRID_PX, TEXT_PX, TOUCH_PX, Theme, font
 from workbench.words.language import _
 from workbench.words.words import Words
@@ -43,12 +41,6 @@ def button(text: str, do: Callable[[], object], *, is_next: bool = False) -> QPu
         made.setProperty("role", "next")
     made.clicked.connect(lambda: do())
     return made
-
-
-def lay_beside(body: QBoxLayout, *, wide: bool) -> None:
-    """Lay what is in `body` side by side where there is room, one below the other where not."""
-    side, below = QBoxLayout.Direction.LeftToRight, QBoxLayout.Direction.TopToBottom
-    body.setDirection(side if wide else below)
 
 
 def say(where: QLabel | QPushButton, text: str) -> None:
@@ -82,31 +74,6 @@ class Elided(QLabel):
         text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, self.width())
         painter.drawText(self.rect(), self.alignment(), text)
         painter.end()
-
-
-def card(*widgets: QWidget) -> QFrame:
-    """A raised area with 16 px inside; pieces one below the other."""
-    frame = QFrame()
-    frame.setProperty("role", "card")
-    column = QVBoxLayout(frame)
-    column.setContentsMargins(*[2 * GRID_PX] * 4)
-    column.setSpacing(GRID_PX)
-    for widget in widgets:
-        column.addWidget(widget)
-    return frame
-
-
-def row(*widgets: QWidget, stretch: bool = True, spacing: int = 2 * GRID_PX) -> QWidget:
-    """Pieces side by side, left edges together."""
-    holder = QWidget()
-    line = QHBoxLayout(holder)
-    line.setContentsMargins(0, 0, 0, 0)
-    line.setSpacing(spacing)
-    for widget in widgets:
-        line.addWidget(widget)
-    if stretch:
-        line.addStretch(1)
-    return holder
 
 
 FOCUS_PX = 2
@@ -172,9 +139,7 @@ class CautionCard(QFrame):
         self._caution, self._read = caution, read
         self.setProperty("role", "caution")
         self.setAccessibleName("Caution")
-        line = QHBoxLayout(self)
-        line.setContentsMargins(*[2 * GRID_PX] * 4)
-        line.setSpacing(2 * GRID_PX)
+        line = line_of(on=self, edges=(2 * GRID_PX,) * 4)
         sign = QLabel("⚠")
         sign.setStyleSheet("font-size: 40px;")
         sign.setAlignment(Qt.AlignmentFlag.AlignTop)

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Protocol
 
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QImage, QKeySequence
-from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFileDialog, QWidget
 
 from workbench.gui.parts import printing
 from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.theme import GRID_PX
 from workbench.gui.work_line import WorkLine
@@ -60,16 +61,8 @@ class PaperView(QWidget):
 
     def lay_out(self) -> None:
         """Pages above, buttons below."""
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addWidget(self.pages, 1)
-        line = QHBoxLayout()
-        line.setSpacing(GRID_PX)
-        line.addWidget(self.back)
-        line.addWidget(self.said, 1)
-        line.addWidget(self.print)
-        line.addWidget(self.save)
+        column = column_of((self.pages, 1), on=self)
+        line = line_of(self.back, (self.said, 1), self.print, self.save, gap=GRID_PX)
         column.addLayout(line)
 
     def now(self) -> Paper | None:

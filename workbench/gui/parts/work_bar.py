@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import QTimer
-from PySide6.QtWidgets import QHBoxLayout, QProgressBar, QWidget
+from PySide6.QtWidgets import QProgressBar, QWidget
 
 from workbench.gui.parts.basics import button, label, say
-from workbench.gui.theme import GRID_PX
+from workbench.gui.parts.layout import line_of
 from workbench.gui.work_line import WorkLine
 from workbench.words.language import _
 
@@ -29,12 +29,7 @@ class WorkBar(QWidget):
         self._bar.setTextVisible(False)
         self._bar.setAccessibleName(_("How far the work is"))
         self.cancel = button("Cancel", self._cancel)
-        line = QHBoxLayout(self)
-        line.setContentsMargins(0, 0, 0, 0)
-        line.setSpacing(2 * GRID_PX)
-        line.addWidget(self._words)
-        line.addWidget(self._bar, 1)
-        line.addWidget(self.cancel)
+        line_of(self._words, (self._bar, 1), self.cancel, on=self)
         self.hide()
         self._appears = QTimer(self, singleShot=True, interval=appears_ms)
         self._appears.timeout.connect(self._appear)

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent
-from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QWidget
+from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from workbench.gui.parts.layout import line_of
 from workbench.gui.theme import CAB_PX, GRID_PX, TEXT_PX, Theme, font
 from workbench.match.ratio import BandSays
 from workbench.models.passes.live import Health, Reading
@@ -125,9 +126,7 @@ class CabNumbers(QWidget):
         self.belt = CabNumber(_("belt"), "belt", theme)
         self.ground = CabNumber(_("ground"), "earth", theme)
         self.difference = CabNumber(_("difference"), "", theme)
-        line = QHBoxLayout(self)
-        line.setContentsMargins(0, 0, 0, 0)
-        line.setSpacing(2 * GRID_PX)
+        line = line_of(on=self)
         # The difference has a sign before it and needs the room for it.
         for number, share in zip(self.all, (3, 3, 4), strict=True):
             line.addWidget(number, share)

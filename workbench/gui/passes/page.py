@@ -13,17 +13,16 @@ from PySide6.QtWidgets import (
     QApplication,
     QComboBox,
     QFileDialog,
-    QHBoxLayout,
     QListWidget,
     QSizePolicy,
     QStackedWidget,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.base.cautions import Caution
 from workbench.gui.answers.passes import NO_ROWS, PassAnswerView
 from workbench.gui.parts.basics import CautionCard, button, label, say
+from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.passes.cue_player import CuePlayer, platform_player
@@ -137,18 +136,15 @@ class PassPage(QWidget):
     def _lay_out(self) -> None:
         for page in (self._view, self._after, self._past, self._paper):
             self._pages.addWidget(page)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(3 * GRID_PX, 0, 3 * GRID_PX, 2 * GRID_PX)
-        column.setSpacing(GRID_PX)
-        column.addWidget(self._caution)
-        column.addWidget(self._safety)
-        column.addWidget(self._pages, 1)
-        column.addWidget(WorkBar(self._works))
-        line = QHBoxLayout()
-        line.setSpacing(2 * GRID_PX)
-        line.addWidget(self._start, 1)
-        for other in self._others.values():
-            line.addWidget(other)
+        column = column_of(
+            self._caution,
+            self._safety,
+            (self._pages, 1),
+            WorkBar(self._works),
+            on=self,
+            edges=(3 * GRID_PX, 0, 3 * GRID_PX, 2 * GRID_PX),
+        )
+        line = line_of((self._start, 1), *self._others.values())
         column.addLayout(line)
 
     def _show_page(self, page: int) -> None:

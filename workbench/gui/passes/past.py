@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import QSize, Qt
-from PySide6.QtWidgets import QListWidget, QListWidgetItem, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QListWidget, QListWidgetItem, QWidget
 
 from workbench.gui.parts.basics import label, say
-from workbench.gui.theme import GRID_PX, TOUCH_PX
+from workbench.gui.parts.layout import column_of
+from workbench.gui.theme import TOUCH_PX
 from workbench.models.records.listing import RecordEntry
 from workbench.words.language import _
 
@@ -22,12 +23,12 @@ class PassPast(QWidget):
         self._list.setAccessibleName(_("Recordings, the newest first"))
         self._list.itemActivated.connect(lambda _item: choose())
         self._said = label("", "text")
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addWidget(label(_("Which recording is to be judged as a pass?"), "title"))
-        column.addWidget(self._said)
-        column.addWidget(self._list, 1)
+        column_of(
+            label(_("Which recording is to be judged as a pass?"), "title"),
+            self._said,
+            (self._list, 1),
+            on=self,
+        )
         self.say("")
 
     @property

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from PySide6.QtCore import QSignalBlocker, Qt
 from PySide6.QtWidgets import QComboBox, QGridLayout, QWidget
 
-from workbench.gui.parts.basics import button, label, row, say
+from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.layout import row
 from workbench.gui.passes.cue_player import CuePlayer
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.live.streams import Stream

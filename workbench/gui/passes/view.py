@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import (
-    QHBoxLayout,
     QScrollArea,
     QSizePolicy,
     QStackedWidget,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.base.units import FOOT_M
 from workbench.gui.parts.basics import label, say
+from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.gui.passes.cab_numbers import CabNumbers
 from workbench.gui.passes.cue_player import CuePlayer
@@ -125,14 +124,7 @@ class PassView(QWidget):
         self.headline.setVisible(bool(words.headline))
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addWidget(self.numbers)
-        column.addWidget(self.strip)
-        column.addWidget(self._middle, 1)
-        said = QHBoxLayout()
-        said.setSpacing(2 * GRID_PX)
-        said.addWidget(self.headline)
+        column = column_of(self.numbers, self.strip, (self._middle, 1), on=self)
+        said = line_of(self.headline)
         said.addWidget(self.rest, 1, Qt.AlignmentFlag.AlignVCenter)
         column.addLayout(said)

@@ -6,9 +6,10 @@ from collections.abc import Callable, Mapping, Sequence
 from enum import StrEnum
 
 from PySide6.QtGui import QAction
-from PySide6.QtWidgets import QHBoxLayout, QMenu, QWidget
+from PySide6.QtWidgets import QMenu, QWidget
 
 from workbench.gui.parts.basics import button, say
+from workbench.gui.parts.layout import line_of
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.models.records.listing import RecordEntry
 from workbench.reports.stored import REPORTED
@@ -53,13 +54,9 @@ class RecordButtons(QWidget):
             action: menu.addAction(_(action), do[action]) for action in IN_MENU
         }
         self.more.setMenu(menu)
-        line = QHBoxLayout(self)
-        line.setContentsMargins(0, 0, 0, 0)
-        line.setSpacing(GRID_PX)
-        # Delete last: where the focus goes on as a button hides, it must not land there.
-        for one in (self.next, self.compare, self.export, self.more, self.delete):
-            line.addWidget(one)
-        line.addStretch(1)
+        line_of(
+            self.next, self.compare, self.export, self.more, self.delete, 1, on=self, gap=GRID_PX
+        )
 
     def show_for(self, chosen: Sequence[RecordEntry], *, any_kept: bool) -> None:
         """Offer what can be done with these lines; `any_kept`: there are lines at all."""

@@ -5,16 +5,15 @@ from __future__ import annotations
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QAbstractItemView,
-    QHBoxLayout,
     QHeaderView,
     QTableWidget,
     QTableWidgetItem,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.base.units import UnitSystem
 from workbench.gui.parts.basics import Elided, label
+from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.turns import Turns
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
@@ -45,29 +44,16 @@ class CompareView(QWidget):
         self.speeds = [Plot(theme, _("Speeds of the recording")) for _at in range(2)]
         self.table = _table()
         self._recordings, self._results = QWidget(), QWidget()
-        column = QVBoxLayout(self._recordings)
-        column.setContentsMargins(0, 0, 0, 0)
+        column = column_of(on=self._recordings, gap=-1)
         for name, plot in zip(self._above, self.speeds, strict=True):
             column.addWidget(name)
             column.addWidget(plot, 1)
-        beside = QHBoxLayout()
-        beside.setSpacing(2 * GRID_PX)
-        for chart in self.charts:
-            beside.addWidget(chart, 1)
-        column = QVBoxLayout(self._results)
-        column.setContentsMargins(0, 0, 0, 0)
-        for name in self._names:
-            column.addWidget(name)
-        column.addLayout(beside, 6)
-        column.addWidget(self.table, 5)
+        beside = line_of(*((chart, 1) for chart in self.charts))
+        column = column_of(*self._names, (beside, 6), (self.table, 5), on=self._results, gap=-1)
         self.views = Turns()
         for view in (self._recordings, self._results):
             self.views.add(view)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addWidget(self.views, 1)
-        column.addWidget(self._said)
+        column_of((self.views, 1), self._said, on=self)
         self._shown: tuple[StoredResult, StoredResult] | None = None
         self._lines: tuple[SpeedLines, SpeedLines] | None = None
         self.speeds[0].cursor_moved.connect(self.speeds[1].point_at)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLineEdit, QPushButton, QWidget
+from PySide6.QtWidgets import QComboBox, QLineEdit, QPushButton, QWidget
 
 from workbench.gui.parts.basics import say
 from workbench.gui.parts.kind_icons import icon
+from workbench.gui.parts.layout import line_of
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.models.records.listing import KINDS, Filter, Order
 from workbench.words.language import N_, _
@@ -41,14 +42,15 @@ class FilterRow(QWidget):
         self.deleted.setAutoDefault(True)
         self.deleted.toggled.connect(self._say_deleted)
         self.deleted.toggled.connect(changed)
-        line = QHBoxLayout(self)
-        line.setContentsMargins(0, 0, 0, 0)
-        line.setSpacing(GRID_PX)
-        line.addWidget(self.words, 4)
-        line.addWidget(self.kinds, 2)
-        line.addWidget(self.machines, 2)
-        line.addWidget(self.orders, 1)
-        line.addWidget(self.deleted)
+        line_of(
+            (self.words, 4),
+            (self.kinds, 2),
+            (self.machines, 2),
+            (self.orders, 1),
+            self.deleted,
+            on=self,
+            gap=GRID_PX,
+        )
         self.set_theme(theme)
 
     def set_theme(self, theme: Theme) -> None:

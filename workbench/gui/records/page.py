@@ -10,13 +10,13 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
     QFileDialog,
-    QHBoxLayout,
     QVBoxLayout,
     QWidget,
 )
 
 from workbench.base.files import safe_name
 from workbench.gui.parts.basics import Elided, button, label, say
+from workbench.gui.parts.layout import PAGE, column_of, line_of
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.records.actions import RecordActions
@@ -159,11 +159,7 @@ class RecordsPage(QWidget):
         }
 
     def _lay_out(self) -> None:
-        head = QHBoxLayout()
-        head.setSpacing(2 * GRID_PX)
-        head.addWidget(self.title, 1)
-        head.addWidget(self.count)
-        head.addWidget(self.aside)
+        head = line_of((self.title, 1), self.count, self.aside)
         left = QVBoxLayout(self._left)
         right = QVBoxLayout(self._right)
         for side in (left, right):
@@ -178,24 +174,12 @@ class RecordsPage(QWidget):
         right.addWidget(self.again, 0, Qt.AlignmentFlag.AlignLeft)
         right.addWidget(self.buttons)
         browse = QWidget()
-        split = QHBoxLayout()
-        split.setSpacing(3 * GRID_PX)
-        split.addWidget(self._left, 4)
-        split.addWidget(self._right, 7)
-        column = QVBoxLayout(browse)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addWidget(self.filter)
-        column.addLayout(split, 1)
+        split = line_of((self._left, 4), (self._right, 7), gap=3 * GRID_PX)
+        column_of(self.filter, (split, 1), on=browse)
         self._browse = browse
         self._body.add(browse)
         self._body.add(self.season)
-        whole = QVBoxLayout(self)
-        whole.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
-        whole.setSpacing(GRID_PX)
-        whole.addLayout(head)
-        whole.addWidget(self._body, 1)
-        whole.addWidget(WorkBar(self.works))
+        column_of(head, (self._body, 1), WorkBar(self.works), on=self, edges=PAGE)
 
     # The two sides
 

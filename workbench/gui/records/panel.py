@@ -7,15 +7,14 @@ from collections.abc import Callable
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QComboBox,
-    QHBoxLayout,
     QLineEdit,
     QScrollArea,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.base.units import UnitSystem
-from workbench.gui.parts.basics import Elided, button, label, row, say
+from workbench.gui.parts.basics import Elided, button, label, say
+from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.parts.turns import Turns
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
@@ -56,11 +55,7 @@ class RecordPanel(QWidget):
         self._title, self._note = QLineEdit(), QLineEdit()
         self.naming = self._naming_form()
         self._recording = QWidget()
-        inside = QVBoxLayout(self._recording)
-        inside.setContentsMargins(0, 0, 0, 0)
-        inside.setSpacing(GRID_PX)
-        inside.addWidget(self.speeds, 1)
-        inside.addWidget(self._sources)
+        column_of((self.speeds, 1), self._sources, on=self._recording)
         # A tall result scrolls within its place: what can be done with it stays in sight.
         self._scroll = QScrollArea()
         self._scroll.setWidgetResizable(True)
@@ -73,12 +68,7 @@ class RecordPanel(QWidget):
         self.head(None)
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX // 2)
-        column.addWidget(self.name)
-        column.addWidget(self._facts)
-        column.addWidget(self.naming)
+        column = column_of(self.name, self._facts, self.naming, on=self, gap=GRID_PX // 2)
         column.addSpacing(GRID_PX // 2)
         column.addWidget(self.views, 1)
 
@@ -172,12 +162,9 @@ class RecordPanel(QWidget):
             field.returnPressed.connect(self._save_name)
         self._note.setPlaceholderText(_("Note: field, weather, what was changed …"))
         form = QWidget()
-        column = QVBoxLayout(form)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
+        column = column_of(on=form)
         for caption, field in ((_("Name"), self._title), (_("Note"), self._note)):
-            line = QHBoxLayout()
-            line.setSpacing(GRID_PX)
+            line = line_of(gap=GRID_PX)
             word = label(caption, wrap=False)
             word.setFixedWidth(6 * GRID_PX)
             word.setBuddy(field)

@@ -8,14 +8,13 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QComboBox,
-    QHBoxLayout,
     QScrollArea,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.base.units import UnitSystem
-from workbench.gui.parts.basics import label, lay_beside, row
+from workbench.gui.parts.basics import label
+from workbench.gui.parts.layout import column_of, lay_beside, line_of, row
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -62,15 +61,8 @@ class SeasonView(QWidget):
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setWidget(self.words)
         area.setAccessibleName(_("What the season says"))
-        self._body = QHBoxLayout()
-        self._body.setSpacing(3 * GRID_PX)
-        self._body.addWidget(self.chart, 5)
-        self._body.addWidget(area, 2)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addWidget(row(self.machines, self.quantities))
-        column.addLayout(self._body, 1)
+        self._body = line_of((self.chart, 5), (area, 2), gap=3 * GRID_PX)
+        column = column_of(row(self.machines, self.quantities), (self._body, 1), on=self)
         how = label(HOW, "soft")
         self.chart.said.connect(how.setText)
         column.addWidget(how)

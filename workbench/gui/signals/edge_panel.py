@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QComboBox, QWidget
 
 from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -35,17 +36,8 @@ class EdgePanel(QWidget):
         empty = _("The time from tooth to tooth stands here once pulses come.")
         self.plot = Plot(theme, _("Time from tooth to tooth"), empty)
         self._words = label("", "soft")
-        line = QHBoxLayout()
-        line.setSpacing(2 * GRID_PX)
-        line.addWidget(self._choice)
-        line.addWidget(self._freeze)
-        line.addStretch(1)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX)
-        column.addLayout(line)
-        column.addWidget(self._words)
-        column.addWidget(self.plot, 1)
+        line = line_of(self._choice, self._freeze, 1)
+        column_of(line, self._words, (self.plot, 1), on=self)
         self._choice.activated.connect(self._chosen_anew)
         self.plot.said.connect(self._tell_saved)
 

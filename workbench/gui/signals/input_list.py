@@ -8,7 +8,6 @@ from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QShowEvent
 from PySide6.QtWidgets import (
     QFrame,
-    QHBoxLayout,
     QLabel,
     QLineEdit,
     QPushButton,
@@ -17,7 +16,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.gui.parts.basics import Elided, button, label, row, say
+from workbench.gui.parts.basics import Elided, button, label, say
+from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.models.signals.inputs import InputsModel
 from workbench.models.signals.plugged import Offer, PluggedModel
@@ -93,9 +93,7 @@ class InputList(QScrollArea):
 
     def _lay_out(self) -> None:
         body = QWidget()
-        column = QVBoxLayout(body)
-        column.setContentsMargins(0, 0, GRID_PX, 0)
-        column.setSpacing(GRID_PX)
+        column = column_of(on=body, edges=(0, 0, GRID_PX, 0))
         self._used_title = label("In use", "text")
         column.addWidget(self._used_title)
         column.addWidget(self._used)
@@ -189,9 +187,7 @@ class InputList(QScrollArea):
 
 def _section() -> QWidget:
     holder = QWidget()
-    column = QVBoxLayout(holder)
-    column.setContentsMargins(0, 0, 0, 0)
-    column.setSpacing(GRID_PX)
+    column_of(on=holder)
     return holder
 
 
@@ -210,11 +206,8 @@ def _entry(name: str, told: Sequence[QWidget], buttons: Sequence[QWidget]) -> QW
     """One input: its name in bold, what is told of it, and what can be done."""
     frame = QFrame()
     frame.setProperty("role", "card")
-    line = QHBoxLayout(frame)
-    line.setContentsMargins(2 * GRID_PX, GRID_PX, GRID_PX, GRID_PX)
-    line.setSpacing(GRID_PX)
-    words = QVBoxLayout()
-    words.setSpacing(2)
+    line = line_of(on=frame, gap=GRID_PX, edges=(2 * GRID_PX, GRID_PX, GRID_PX, GRID_PX))
+    words = column_of(gap=2)
     title = label(name)
     title.setStyleSheet("font-weight: 600;")
     words.addWidget(title)

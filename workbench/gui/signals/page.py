@@ -13,15 +13,14 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
-    QHBoxLayout,
     QPushButton,
     QSizePolicy,
     QStackedWidget,
-    QVBoxLayout,
     QWidget,
 )
 
 from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.signals.edge_panel import EdgePanel
@@ -162,24 +161,17 @@ class SignalsPage(QWidget):
     # ---- laying out
 
     def _lay_out(self) -> None:
-        column = QVBoxLayout(self)
-        column.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
-        column.setSpacing(GRID_PX)
-        top = QHBoxLayout()
-        top.setSpacing(GRID_PX)
-        top.addWidget(label("What comes in?", "title", wrap=False), 1)
-        for made in self._buttons.values():
-            top.addWidget(made)
+        column = column_of(on=self, edges=TALL_PAGE)
+        top = line_of(
+            (label("What comes in?", "title", wrap=False), 1), *self._buttons.values(), gap=GRID_PX
+        )
         column.addLayout(top)
-        said = QHBoxLayout()
-        said.setSpacing(2 * GRID_PX)
+        said = line_of()
         self._told.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         said.addWidget(self._told, 1)
         said.addWidget(self._do)
         column.addLayout(said)
-        inner = QVBoxLayout(self._overview)
-        inner.setContentsMargins(0, 0, 0, 0)
-        inner.setSpacing(GRID_PX)
+        inner = column_of(on=self._overview)
         # The table gets the room it needs first, the chart what is left, but never nothing.
         self._chart.setMinimumHeight(10 * GRID_PX)
         self._beside.setMinimumHeight(24 * GRID_PX)
@@ -191,10 +183,7 @@ class SignalsPage(QWidget):
         inner.addWidget(self._no_chart, 1)
         for part in (self._edges, self._list, self._wiring):
             self._beside.addWidget(part)
-        body = QHBoxLayout()
-        body.setSpacing(4 * GRID_PX)
-        body.addWidget(self._overview, 5)
-        body.addWidget(self._beside, 4)
+        body = line_of((self._overview, 5), (self._beside, 4), gap=4 * GRID_PX)
         column.addLayout(body, 1)
         column.addWidget(self._record)
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QLineEdit, QWidget
 
 from workbench.gui.parts.basics import Elided, button, label, say
+from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
@@ -23,17 +24,8 @@ class RecordBar(QWidget):
         self.note = _entry(_("Note on the recording"), _("Note, such as wet headland, third gear"))
         self.switch = button("Start recording", self.start_or_stop, is_next=True)
         self._said, self._runs = label("", "soft"), Elided("text")
-        line = QHBoxLayout()
-        line.setSpacing(2 * GRID_PX)
-        line.addWidget(self.name, 2)
-        line.addWidget(self._runs, 2)
-        line.addWidget(self.note, 3)
-        line.addWidget(self.switch)
-        column = QVBoxLayout(self)
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(GRID_PX // 2)
-        column.addWidget(self._said)
-        column.addLayout(line)
+        line = line_of((self.name, 2), (self._runs, 2), (self.note, 3), self.switch)
+        column_of(self._said, line, on=self, gap=GRID_PX // 2)
         self.destroyed.connect(self._works.wait)
 
     def start_or_stop(self) -> None:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QLabel, QScrollArea, QWidget
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.units import UnitSystem
 from workbench.gui.parts.basics import CautionCard, label
+from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.signals.wiring_drawing import WiringDrawing
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.bench import Bench
@@ -34,17 +35,19 @@ class WiringHelp(QScrollArea):
         self._bench = bench
         self._shown: tuple[Machine | None, UnitSystem] | None = None
         self._drawing = WiringDrawing(theme)
-        self._machine_steps = QVBoxLayout()
+        self._machine_steps = column_of(gap=-1)
         self._after_caution = QWidget()
         self._after_caution.setLayout(self._machine_steps)
         self._machine_steps.setContentsMargins(0, 0, 0, 0)
         self._machine_steps.setSpacing(GRID_PX)
         body = QWidget()
-        column = QVBoxLayout(body)
-        column.setContentsMargins(0, 0, GRID_PX, 0)
-        column.setSpacing(2 * GRID_PX)
-        column.addWidget(self._drawing)
-        column.addWidget(label("At the laptop and the board", "text"))
+        column = column_of(
+            self._drawing,
+            label("At the laptop and the board", "text"),
+            on=body,
+            gap=2 * GRID_PX,
+            edges=(0, 0, GRID_PX, 0),
+        )
         for step in at_the_laptop():
             column.addWidget(_step_row(step))
         column.addWidget(label("At the machine", "text"))
@@ -94,9 +97,7 @@ class WiringHelp(QScrollArea):
 def _step_row(step: WiringStep) -> QWidget:
     """The step's number, its place in bold, and what to look for."""
     holder = QWidget()
-    line = QHBoxLayout(holder)
-    line.setContentsMargins(0, 0, 0, 0)
-    line.setSpacing(2 * GRID_PX)
+    line = line_of(on=holder)
     number = label(str(step.number), "text", wrap=False)
     number.setFixedWidth(3 * GRID_PX)
     number.setAlignment(Qt.AlignmentFlag.AlignTop | Qt.AlignmentFlag.AlignRight)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from functools import partial
 
 from PySide6.QtGui import QResizeEvent
-from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.base.units import FOOT_M
 from workbench.gui.parts.basics import button, label, say
@@ -18,6 +18,7 @@ from workbench.gui.parts.choice_card import (
     sketch_pass,
     sketch_readout,
 )
+from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of
 from workbench.gui.parts.pace_strip import SHOWN_M, PaceStrip
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme
 from workbench.models.bench import Bench
@@ -71,23 +72,22 @@ class StartPage(QWidget):
             ChoiceCard(heading, sentence, sketch, partial(go, place), theme)
             for heading, place, sentence, sketch in CHOICES
         ]
-        column = QVBoxLayout(self)
-        column.setContentsMargins(3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
-        column.setSpacing(2 * GRID_PX)
-        column.addWidget(label("Do belt and ground keep pace?", "title"))
-        column.addWidget(self._words)
-        column.addWidget(self._strip, 5)
-        own = QHBoxLayout()
-        own.setSpacing(2 * GRID_PX)
-        own.addWidget(self._welcome, 1)
-        own.addStretch(0)
-        own.addWidget(button("Describe a machine", partial(go, "Machine")))
-        own.addWidget(button("Choose inputs", partial(go, "Signals")))
+        column = column_of(
+            label("Do belt and ground keep pace?", "title"),
+            self._words,
+            (self._strip, 5),
+            on=self,
+            gap=2 * GRID_PX,
+            edges=TALL_PAGE,
+        )
+        own = line_of(
+            (self._welcome, 1),
+            0,
+            button("Describe a machine", partial(go, "Machine")),
+            button("Choose inputs", partial(go, "Signals")),
+        )
         column.addLayout(own)
-        line = QHBoxLayout()
-        line.setSpacing(2 * GRID_PX)
-        for card in self._cards:
-            line.addWidget(card, 1)
+        line = line_of(*((card, 1) for card in self._cards))
         column.addLayout(line, 5)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802

@@ -1,0 +1,107 @@
+"""How pieces are laid out: below one another, side by side, or in a place that scrolls."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QBoxLayout,
+    QFrame,
+    QHBoxLayout,
+    QLayout,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
+
+from workbench.gui.theme import GRID_PX
+
+Piece = QWidget | QLayout
+Place = Piece | int | tuple[Piece, int] | tuple[QWidget, Qt.AlignmentFlag]
+"""A piece; with its share of the room to spare or its side; or a number, an empty share."""
+Edges = tuple[int, int, int, int]
+
+FLUSH: Edges = (0, 0, 0, 0)
+PAGE: Edges = (3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+TALL_PAGE: Edges = (3 * GRID_PX, 2 * GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
+"""Room round what is laid out, px: left, top, right, bottom."""
+
+
+def column_of(
+    *places: Place, on: QWidget | None = None, gap: int = GRID_PX, edges: Edges = FLUSH
+) -> QVBoxLayout:
+    """Pieces one below the other, `gap` px apart (-1: as the style has it), on a widget."""
+    made = QVBoxLayout() if on is None else QVBoxLayout(on)
+    _fill(made, places, gap, edges)
+    return made
+
+
+def line_of(
+    *places: Place, on: QWidget | None = None, gap: int = 2 * GRID_PX, edges: Edges = FLUSH
+) -> QHBoxLayout:
+    """Pieces side by side, see `column_of`."""
+    made = QHBoxLayout() if on is None else QHBoxLayout(on)
+    _fill(made, places, gap, edges)
+    return made
+
+
+def _fill(layout: QBoxLayout, places: tuple[Place, ...], gap: int, edges: Edges) -> None:
+    layout.setContentsMargins(*edges)
+    layout.setSpacing(gap)
+    for place in places:
+        piece, how = place if isinstance(place, tuple) else (place, 0)
+        if isinstance(piece, int):
+            layout.addStretch(piece)
+        elif isinstance(piece, QLayout):
+            layout.addLayout(piece, int(how))
+        elif isinstance(how, Qt.AlignmentFlag):
+            layout.addWidget(piece, 0, how)
+        else:
+            layout.addWidget(piece, how)
+
+
+def held(layout: QLayout) -> QWidget:
+    """A widget with this layout and nothing else."""
+    holder = QWidget()
+    holder.setLayout(layout)
+    return holder
+
+
+def row(*widgets: QWidget, stretch: bool = True, spacing: int = 2 * GRID_PX) -> QWidget:
+    """Pieces side by side, left edges together."""
+    return held(line_of(*widgets, *([1] if stretch else []), gap=spacing))
+
+
+def card(*widgets: QWidget) -> QFrame:
+    """A raised area with 16 px inside; pieces one below the other."""
+    frame = QFrame()
+    frame.setProperty("role", "card")
+    column_of(*widgets, on=frame, edges=(2 * GRID_PX,) * 4)
+    return frame
+
+
+def lay_beside(body: QBoxLayout, *, wide: bool) -> None:
+    """Lay what is in `body` side by side where there is room, one below the other where not."""
+    side, below = QBoxLayout.Direction.LeftToRight, QBoxLayout.Direction.TopToBottom
+    body.setDirection(side if wide else below)
+
+
+def emptied(layout: QBoxLayout) -> QBoxLayout:
+    """The layout without what was in it."""
+    while (item := layout.takeAt(0)) is not None:
+        widget = item.widget()
+        if widget is not None:
+            widget.hide()  # it is gone only once Qt comes to it, and would be drawn until then
+            widget.deleteLater()
+    return layout
+
+
+class Scrolling(QScrollArea):
+    """A place in which a piece scrolls up and down; Tab passes by where it has no name."""
+
+    def __init__(self, inside: QWidget, name: str = "") -> None:
+        super().__init__()
+        self.setWidgetResizable(True)
+        self.setFrameShape(QFrame.Shape.NoFrame)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.setWidget(inside)
+        self.setAccessibleName(name)
