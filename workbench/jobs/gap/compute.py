@@ -6,19 +6,301 @@ answer there.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import fields, replace
+from typing import Any
 
-from drivers.contract import Recording
-from workbench.base.errors import StoreError
+import numpy as np
+
+from drivers.contract import EdgeTrack, Floats, Recording
+from workbench.base.errors import Message, StoreError, WrongInput
 from workbench.base.machine import Machine, Pickup
-from workbench.base.statements import statement
-from workbench.jobs.gap.answer import GapAnswer, GapOptions, PickupSays
-from workbench.jobs.gap.recordings import of_recording
+from workbench.base.statements import Statement, Value, as_written, statement
+from workbench.calibration.gap.answer import (
+    FeelerAnswer,
+    Headline,
+    PickupAnswer,
+    WheelAnswer,
+    identity,
+)
+from workbench.calibration.gap.feeler import feeler_gap
+from workbench.calibration.gap.judgement import badness
+from workbench.calibration.gap.repeats import RepeatChart, repeat_chart
+from workbench.calibration.gap.same_wheel import compare_spacing
+from workbench.calibration.gap.seen import count_teeth
+from workbench.calibration.gap.table import GapReadings, parse_gap_table
+from workbench.calibration.gap.wheel_faults import check_wheel
+from workbench.calibration.statistics.decision import Verdict
+from workbench.calibration.typed_rows import holds_data
+from workbench.jobs.channels import MARKS, pick_mark, pick_pickup, pickups
+from workbench.jobs.gap.answer import GapAnswer, GapOptions, PickupSays, faults_named, headline
 from workbench.jobs.gap.stored import baseline_of, history_of
-from workbench.jobs.gap.tables import of_table
+from workbench.jobs.gap.voltage import by_voltage, drop_out
 from workbench.jobs.job import Job
 from workbench.jobs.keep import Kept, keep, keep_table
 from workbench.jobs.source import Source
+
+
+def of_recording(recording: Recording, machine: Machine | None, options: GapOptions) -> GapAnswer:
+    """The answer for all pickups of a recording.
+
+    One of several that cannot be judged is said to be so; raises WrongInput where none can.
+    """
+    tracks = _pickups(recording, options)
+    mark = pick_mark(recording, options.mark, MARKS)
+    if options.at_gap_m == options.at_gap_m and len(tracks) > 1:
+        raise WrongInput(
+            "--at-gap holds for one pickup: name it with --channel ({names}).",
+            names=[track.channel for track in tracks],
+        )
+    mark_s, holes = mark.time_s if mark else None, bool(recording.lost)
+    answers, errors = [], []
+    for track in tracks:
+        try:
+            answers.append(pulse_answer(track, mark_s, machine, options, holes_known=holes))
+        except WrongInput as error:
+            errors.append(error)
+            answers.append(untold(track.channel, error))
+    if len(errors) == len(tracks):
+        raise errors[0]
+    return together(
+        answers,
+        warnings=map(as_written, recording.warnings),
+        source=recording.name,
+        kind=recording.kind,
+        simulated=recording.simulated,
+        machine=machine,
+        blade_step_m=options.blade_step_m,
+        counted_from=_counted_from(mark, answers),
+    )
+
+
+def _pickups(recording: Recording, options: GapOptions) -> list[EdgeTrack]:
+    """The pickup asked for, or all: those of the belt, but for a channel named as the mark."""
+    if options.channel is not None:
+        return [pick_pickup(recording, options.channel)]
+    found = [track for track in pickups(recording) if track.channel != options.mark]
+    return found or [pick_pickup(recording, None)]
+
+
+def _counted_from(mark: EdgeTrack | None, answers: Iterable[WheelAnswer]) -> Statement:
+    """Where teeth count from, by pickup."""
+    told = []
+    for one in answers:
+        at: dict[str, Value] = {"pickup": one.pickup, "at_s": one.first_tooth_s}
+        if one.teeth is not None and mark is not None and one.marked:
+            told.append(statement(PickupSays.FROM_MARK, **at, mark=mark.channel))
+        elif one.teeth is not None:
+            told.append(statement(PickupSays.FROM_FIRST_EDGE, **at))
+    return statement(PickupSays.TEETH_COUNT_FROM, pickups=tuple(told))
+
+
+FEWEST_PULSES = 9
+"""Two turns of the smallest wheel that can be judged."""
+
+
+def pulse_answer(
+    track: EdgeTrack,
+    mark_s: Floats | None,
+    machine: Machine | None,
+    options: GapOptions,
+    *,
+    holes_known: bool,
+) -> WheelAnswer:
+    """One pickup's answer from its pulses alone. Raises WrongInput where they are too few."""
+    teeth, doubts = _teeth(track, machine)
+    check = check_wheel(
+        track.time_s,
+        teeth,
+        pickup=track.channel,
+        pitch_radius_m=options.pitch_radius_m,
+        mark_s=mark_s,
+        fall_s=track.fall_s,
+        amplitude_v=track.amplitude_v,
+        holes_known=holes_known,
+    )
+    answer = replace(check.answer, warnings=(*doubts, *check.answer.warnings))
+    answer = by_voltage(answer, check, machine.pickup if machine else Pickup(), options)
+    if options.drop_out:
+        answer = drop_out(answer, track, machine, options)
+    if track.channel in options.before:
+        now, then = (np.array(one) for one in (answer.spacing_rel, options.before[answer.pickup]))
+        before = compare_spacing(now, then, options.before_result)
+        answer = replace(answer, before=before)
+    if answer.faults:
+        named = faults_named(answer.faults)
+        answer = replace(answer, advice=statement(PickupSays.SEE_TO_FIRST, faults=named))
+    return answer
+
+
+def untold(name: str, error: WrongInput) -> WheelAnswer:
+    """The answer for one of several pickups that could not be judged at all."""
+    return WheelAnswer(
+        **identity(name),
+        verdict=Verdict.CANNOT_TELL,
+        reason=error.statement,
+        advice=None,
+        warnings=(error.statement,),
+        teeth=None,
+        missed=None,
+        extra=None,
+    )
+
+
+def _teeth(track: EdgeTrack, machine: Machine | None) -> tuple[int, list[Statement]]:
+    """(teeth to fold at, doubts about them): as typed unless the signal clearly differs."""
+    if track.time_s.size < FEWEST_PULSES:
+        raise WrongInput(
+            "Channel '{channel}' has {count} pulses; at least two turns of the target wheel are "
+            "needed, and ten are better.",
+            channel=track.channel,
+            count=track.time_s.size,
+        )
+    seen = count_teeth(track.time_s)
+    typed = machine.drive.target_teeth if machine else None
+    if typed is None:
+        if seen.teeth is None or seen.confidence < 0.9:
+            raise WrongInput(
+                "Channel '{channel}' does not tell how many teeth the target wheel has; give the "
+                "machine file with --machine.",
+                channel=track.channel,
+            )
+        return seen.teeth, [statement(PickupSays.TEETH_BY_SIGNAL, seen=seen.teeth)]
+    if seen.teeth is not None and seen.contradicts(typed):
+        twice = seen.teeth == 2 * typed
+        says = PickupSays.TEETH_TWICE if twice else PickupSays.TEETH_DIFFER
+        return seen.teeth, [statement(says, seen=seen.teeth, typed=typed)]
+    return typed, []
+
+
+def looks_like_gap_table(head: str) -> bool:
+    """Whether a file that begins so is a gap table."""
+    first = next(filter(holds_data, head.splitlines()), "").lower()
+    return "pickup" in first or "gap_m" in first
+
+
+def of_table(text: str, machine: Machine | None, options: GapOptions) -> GapAnswer:
+    """The answer for all pickups of a gap table's text. Raises WrongInput with the line."""
+    limits = machine.pickup if machine else Pickup()
+    pickups = parse_gap_table(text, options.table_name or "gap table")
+    control, pickups = _take_control(pickups, options.control)
+    usual = statement(
+        PickupSays.LIMITS_OF_PRACTICE, best_m=limits.gap_best_m, most_m=limits.gap_max_m
+    )
+    chart = None
+    if control is not None:
+        new_m, earlier_m = control.gap_m.tolist(), options.control_history
+        known_m = options.control_target_m
+        chart = repeat_chart(control.pickup, earlier_m, new_m, options.blade_step_m, known_m)
+    chosen = _only(pickups, options.channel)
+    return together(
+        [feeler_gap(one, limits, blade_step_m=options.blade_step_m) for one in chosen],
+        warnings=[] if machine else [usual],
+        source=options.table_name,
+        kind="gap table",
+        simulated=options.simulated,
+        machine=machine,
+        blade_step_m=options.blade_step_m,
+        control=chart,
+    )
+
+
+def _take_control(
+    pickups: list[GapReadings], name: str | None
+) -> tuple[GapReadings | None, list[GapReadings]]:
+    """The repeat measurements and the pickups; a table of repeats alone is judged as well."""
+    if name is None:
+        return None, pickups
+    found = [one for one in pickups if one.pickup == name]
+    if not found:
+        raise WrongInput(
+            "--control: the table has no pickup '{name}'; it has {known}.",
+            name=name,
+            known=_names(pickups),
+        )
+    others = [one for one in pickups if one.pickup != name]
+    return found[0], others or found
+
+
+def _only(pickups: list[GapReadings], name: str | None) -> list[GapReadings]:
+    chosen = [one for one in pickups if name is None or one.pickup == name]
+    if not chosen:
+        raise WrongInput(
+            "--channel: the table has no pickup '{name}'; it has {known}.",
+            name=name,
+            known=_names(pickups),
+        )
+    return chosen
+
+
+def _names(pickups: list[GapReadings]) -> list[str | Message]:
+    more = [Message("{count} more", count=len(pickups) - 8)] if len(pickups) > 8 else []
+    return [*(f"'{one.pickup}'" for one in pickups[:8]), *more]
+
+
+def together(
+    pickups: Sequence[FeelerAnswer | WheelAnswer],
+    *,
+    warnings: Iterable[Statement],
+    source: str,
+    kind: str,
+    simulated: bool,
+    machine: Machine | None,
+    blade_step_m: float,
+    counted_from: Statement | None = None,
+    control: RepeatChart | None = None,
+) -> GapAnswer:
+    """One or more pickups as one answer: the worst verdict, the worst pickup's headlines on top.
+
+    `warnings` are those that hold for all. A single pickup takes them for its own.
+    """
+    common, limits = tuple(warnings), machine.pickup if machine else Pickup()
+    pickups = [replace(one, line=_line(one)) for one in pickups]
+    if len(pickups) == 1:
+        pickups = [replace(pickups[0], warnings=(*common, *pickups[0].warnings))]
+    first = max(pickups, key=lambda one: badness(one.verdict))
+    answer = GapAnswer(
+        **_headlines(first),
+        pickups=tuple(pickups),
+        source=source,
+        kind=kind,
+        simulated=simulated,
+        limits_of=machine.name if machine else None,
+        gap_best_m=limits.gap_best_m,
+        gap_max_m=limits.gap_max_m,
+        blade_step_m=blade_step_m,
+        counted_from=counted_from,
+        control=control,
+    )
+    if len(pickups) == 1:
+        return answer
+    return replace(
+        answer,
+        reason=_of(first, first.reason),
+        warnings=(*common, *(_of(one, said) for one in pickups for said in one.warnings)),
+        summary=dict(Counter(str(one.verdict) for one in pickups)),
+    )
+
+
+def alone(answer: GapAnswer, pickup: FeelerAnswer | WheelAnswer) -> GapAnswer:
+    """The answer of one of its pickups, with what holds for all."""
+    return replace(answer, **_headlines(pickup), pickups=(pickup,), summary=None)
+
+
+def _headlines(pickup: PickupAnswer) -> dict[str, Any]:
+    """What of a pickup stands on top of an answer."""
+    return {one.name: getattr(pickup, one.name) for one in fields(Headline)}
+
+
+def _line(one: FeelerAnswer | WheelAnswer) -> Statement:
+    """A pickup's answer in a line."""
+    verdict, said = statement(one.verdict), headline(one)
+    return statement(PickupSays.PICKUP_LINE, pickup=one.pickup, verdict=verdict, said=said)
+
+
+def _of(pickup: PickupAnswer, said: Statement) -> Statement:
+    return statement(PickupSays.OF_PICKUP, pickup=pickup.pickup, said=said)
 
 
 def compute(source: Recording | str, machine: Machine | None, options: GapOptions) -> GapAnswer:

@@ -19,8 +19,8 @@ from workbench.calibration.gap.judgement import GapSays
 from workbench.calibration.gap.table import GapReadings
 from workbench.calibration.gap.wheel_faults import WheelSays
 from workbench.calibration.statistics.decision import Verdict
+from workbench.jobs.gap.compute import together
 from workbench.jobs.gap.sheet import Sheet, SheetLine, Standing
-from workbench.jobs.gap.together import together
 from workbench.models.gap.machines import Held
 from workbench.models.gap.pickups import GapList, KeptRun
 from workbench.models.gap.store import KeptAnswer
