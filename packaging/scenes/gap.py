@@ -112,6 +112,8 @@ def _run(studio, view, for_s):
     page.show_view(view)
     studio.show("Gap")
     studio.rest()
+    page.job.choose_channel("left")
+    page.refresh()
     page.runs[view].start.click()
     studio.run(for_s)
     studio.rest()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, field, fields, replace
@@ -18,6 +19,10 @@ from workbench.base.errors import MachineFileError, Message, WrongInput
 from workbench.base.files import read_text
 from workbench.base.typed import parse_setting_unit
 from workbench.base.units import SPEED_UNITS_MPS
+
+_SECTION = re.compile(r"\s*\[\s*([\w.\"']+)\s*\]")
+_SETTING = re.compile(r"(?P<key>\s*(?P<section>readout\s*\.\s*)?setting\s*=\s*)[^#\s]+")
+"""A section's head in a machine file, and the line that holds the readout's setting."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,3 +360,24 @@ def machine_sections(machine: Machine) -> dict[str, dict[str, Any]]:
         }
         for section, kind in _SECTIONS.items()
     }
+
+
+def with_setting(machine: Machine, setting: float) -> Machine:
+    """The same machine with another setting of its readout; in its file's text only that
+    number changes. Raises MachineFileError where no place for it is found there."""
+    readout = replace(machine.readout, setting=setting)
+    if not machine.text:
+        return replace(machine, readout=readout)
+    lines, section = machine.text.splitlines(keepends=True), ""
+    for at, line in enumerate(lines):
+        head = _SECTION.match(line)
+        section = head.group(1) if head else section
+        found = _SETTING.match(line)
+        dotted = found is not None and bool(found.group("section"))
+        if found and (section == "readout") is not dotted:
+            lines[at] = f"{found.group('key')}{setting:.10g}{line[found.end() :]}"
+    changed = parse_machine("".join(lines), machine.name)
+    if changed.readout.setting != float(f"{setting:.10g}"):
+        nowhere = Message("its place was not found")
+        raise MachineFileError(machine.name, "readout.setting", nowhere, f"{setting:.10g}")
+    return changed

@@ -5,18 +5,21 @@ from __future__ import annotations
 import time
 from collections import deque
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
 from drivers.catalogue import open_input
 from drivers.contract import Clock
 from workbench.base.errors import BenchError, MachineFileError
-from workbench.base.machine import Machine, load_machine, parse_machine
+from workbench.base.files import write_file
+from workbench.base.machine import Machine, load_machine, parse_machine, with_setting
 from workbench.models.computer_clock import clock_of_the_computer
 from workbench.models.live import LiveInputs, Opener
 from workbench.models.observable import Observable
 from workbench.models.recording import RecordingModel
 from workbench.models.settings import Settings
 from workbench.words.language import _
+from workbench.words.words import Words
 
 DEMO_INPUT = "sim:healthy"
 
@@ -55,6 +58,21 @@ class Bench(Observable):
         self.machine, self.machine_path = machine, path
         self.live.use_machine(machine)
         self.changed()
+
+    def change_setting(self, setting: float) -> None:
+        """The readout of the machine in use has another setting now: its file says so too."""
+        if self.machine is None:
+            return
+        readout, path = replace(self.machine.readout, setting=setting), self.machine_path
+        machine = replace(self.machine, readout=readout, text="")
+        try:
+            machine = with_setting(self.machine, setting)
+            if path is not None:
+                write_file(path, machine.text)
+        except BenchError as error:
+            told = _("The setting {setting:g} is not in the machine's file: {why}")
+            self.tell(told.format(setting=setting, why=Words().say(error)))
+        self.use_machine(machine, path)
 
     def start(self) -> None:
         """As it was left last time; the first time, the demo machine on the simulator."""

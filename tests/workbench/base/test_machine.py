@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from workbench.base.errors import MachineFileError
-from workbench.base.machine import load_machine, parse_machine
+from workbench.base.machine import load_machine, parse_machine, with_setting
 
 GOOD = """
 name = "Six-row digger, left belt"
@@ -136,3 +136,33 @@ def test_a_file_too_large_is_refused_unread(tmp_path: Path) -> None:
     path.write_bytes(b"# " + b"x" * 1_100_000)
     with pytest.raises(MachineFileError, match="larger than 1 MB"):
         load_machine(path)
+
+
+@pytest.mark.parametrize(
+    "readout",
+    [
+        "[readout]\nunit = 'mph'\nsetting = 2340.0  # as found\nsetting_step = 1\n",
+        "[ readout ]\nunit='mph'\n  setting=2340\n",
+        "readout.unit = 'mph'\nreadout.setting = 2340\n",
+    ],
+)
+def test_a_new_setting_changes_that_number_in_the_file_alone(readout):
+    head = "name = 'Digger 4'\n"
+    rest = (
+        "[drive]\ntarget_teeth = 30\nkind = 'sprocket'\nsprocket_teeth = 12\nrod_pitch_m = 0.05\n"
+    )
+    parts = (head, readout, rest) if readout.startswith("readout") else (head, rest, readout)
+    text = "".join(parts)
+    changed = with_setting(parse_machine(text, "test"), 2260.5)
+    assert changed.readout.setting == 2260.5
+    old = "2340.0" if "2340.0" in text else "2340"
+    assert changed.text == text.replace(old, "2260.5")
+
+
+def test_a_setting_whose_place_is_not_found_is_refused():
+    text = (
+        "name = 'Digger 4'\nreadout = {unit = 'mph', setting = 2340}\n[drive]\n"
+        "target_teeth = 30\nkind = 'sprocket'\nsprocket_teeth = 12\nrod_pitch_m = 0.05\n"
+    )
+    with pytest.raises(MachineFileError, match=r"readout\.setting"):
+        with_setting(parse_machine(text, "test"), 2260.5)

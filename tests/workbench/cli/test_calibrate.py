@@ -7,7 +7,7 @@ import pytest
 
 from drivers.catalogue import open_input
 from workbench.cli import main
-from workbench.jobs.calibrate.compute import FLIP_COLUMNS, SHOWN_COLUMNS
+from workbench.jobs.calibrate.tables import FLIP_COLUMNS, SHOWN_COLUMNS
 
 MACHINE = """
 name = "shop's own"

@@ -16,8 +16,9 @@ from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.table import GapReadings
 from workbench.jobs.codec import from_plain, to_plain
 from workbench.jobs.gap.answer import GapAnswer, GapOptions
-from workbench.jobs.gap.compute import pulse_answer, together
+from workbench.jobs.gap.pickup import pulse_answer
 from workbench.jobs.gap.sheet import sheet_of
+from workbench.jobs.gap.together import together
 from workbench.reports.document import (
     CautionBlock,
     Figure,

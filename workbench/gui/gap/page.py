@@ -267,7 +267,7 @@ class GapPage(QWidget):
             work = self._job.judge_old_work(panel.old_number, drop_out=drop_out)
             self._run(work, self._job.run_judged)
         else:
-            self._job.start_run(drop_out=drop_out, channel=panel.live_channel)
+            self._job.start_run(drop_out=drop_out)
 
     def _keep(self, then: Callable[[], object] = lambda: None) -> None:
         """Keep the readings in the store, and go on with `then`."""

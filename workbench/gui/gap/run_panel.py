@@ -14,7 +14,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.calibration.gap.answer import WheelAnswer, parts_of
+from workbench.base.errors import WrongInput
+from workbench.calibration.gap.answer import WheelAnswer
 from workbench.gui.parts.basics import VerdictPill, button, label, say
 from workbench.gui.parts.layout import column_of, row
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -49,10 +50,11 @@ class GapRunPanel(QWidget):
     def __init__(self, bench: Bench, job: GapJob, theme: Theme, *, drop_out: bool) -> None:
         super().__init__()
         self._bench, self._job, self._drop_out = bench, job, drop_out
+        self._of = job.list.current.key
         self.source, self.channel = QComboBox(), QComboBox()
         for choice, words in (
             (self.source, _("Where the pulses come from")),
-            (self.channel, _("Which pickup")),
+            (self.channel, _("By which channel its pulses come in")),
         ):
             choice.setMinimumHeight(TOUCH_PX)
             choice.setAccessibleName(words)
@@ -61,6 +63,7 @@ class GapRunPanel(QWidget):
             )
         self.source.setMinimumContentsLength(16)
         self.channel.setMinimumContentsLength(6)
+        self.channel.setPlaceholderText(_("Which?"))
         self.source.addItem(_(LIVE), None)
         self.start = button("", self.go.emit, is_next=True)
         self.big = label("", "title")
@@ -112,11 +115,15 @@ class GapRunPanel(QWidget):
         running = run.running and run.drop_out is self._drop_out
         mine = judged is not None and judged.drop_out is self._drop_out and not running
         pickup = run.pickup if mine else None
+        if self._of != self._job.list.current.key and not run.running:
+            self._of = self._job.list.current.key
+            self.source.setCurrentIndex(0)
         self._show_channels(answered=pickup is not None)
         self.source.setEnabled(not run.running)
         self.channel.setEnabled(not run.running and self.channel.count() > 0)
         say(self.start, self._start_words(running))
-        self.start.setEnabled(not run.running or running)
+        to_choose = self.old_number is None and self.channel.count() > 0 and not self.live_channel
+        self.start.setEnabled(running or not (run.running or to_choose))
         self.progress.setVisible(running)
         self.big.setVisible(running)
         self.pill.setVisible(pickup is not None)
@@ -141,6 +148,9 @@ class GapRunPanel(QWidget):
         note = kept_words([kept])
         if kept.answer.simulated:
             note = f"{_('Simulated.')} {note}"
+        if not self._job.channel_of([one.pickup for one in self._job.run.pickups()]):
+            told = _("Choose which of its channels is {pickup}: until then nothing is noted.")
+            lines = [told.format(pickup=self._job.list.current.name), *lines]
         say(self.details, "\n".join([*lines, note]))
 
     def _show_running(self) -> None:
@@ -171,31 +181,27 @@ class GapRunPanel(QWidget):
                 hint = _("About {seconds} s more.").format(seconds=round(left_s))
         self.progress.setRange(0, wanted)
         self.progress.setValue(min(done, wanted))
-        say(self.sentence, text)
+        by = _("{pickup}, by '{channel}'.").format(pickup=self._job.run_of, channel=run.channel)
+        say(self.sentence, f"{by} {text}")
         say(self.details, hint)
 
     def _show_channels(self, *, answered: bool) -> None:
-        run = self._job.run
-        names = [one.pickup for one in run.pickups()] if answered else []
-        if not names:
-            names = run.channels() if self.old_number is None else []
-        shown = [self.channel.itemText(at) for at in range(self.channel.count())]
-        if names != shown:
-            chosen = self.channel.currentText()
+        """The channels there are, and the one bound to the pickup at hand, if any."""
+        run, live = self._job.run, self.old_number is None
+        names = run.channels() if live else [one.pickup for one in run.pickups()]
+        if names != [self.channel.itemText(at) for at in range(self.channel.count())]:
             self.channel.clear()
             self.channel.addItems(names)
-            wanted = self._side() if self._side() in names else chosen
-            self.channel.setCurrentIndex(max(0, self.channel.findText(wanted)))
+        its = run.channel if run.running else self._job.channel_of(names)
         if answered and run.pickup is not None:
-            self.channel.setCurrentText(run.pickup.pickup)
-
-    def _side(self) -> str:
-        """The side of the pickup at hand: its channel is often called the same."""
-        return parts_of(self._job.list.current.name)[1]
+            its = run.pickup.pickup
+        self.channel.setCurrentIndex(self.channel.findText(its))
 
     def _channel_chosen(self) -> None:
-        if self._job.run.pickup is not None and not self._job.run.running:
-            self._job.choose_pickup_of_run(self.channel.currentText())
+        try:
+            self._job.choose_channel(self.channel.currentText())
+        except WrongInput as error:
+            self._job.run.failed(Words().say(error))
 
     def _source_chosen(self) -> None:
         self._job.run.forget()
@@ -208,10 +214,17 @@ class GapRunPanel(QWidget):
         return _("Start drop-out run") if self._drop_out else _("Start tooth run")
 
     def _question(self) -> str:
-        name = self._job.list.current.name
+        name, channel = self._job.list.current.name, self.live_channel
+        asked = _("Is every tooth of the wheel at {pickup} sound?")
         if self._drop_out:
-            return _("At what belt speed does {pickup} lose its pulses?").format(pickup=name)
-        return _("Is every tooth of the wheel at {pickup} sound?").format(pickup=name)
+            asked = _("At what belt speed does {pickup} lose its pulses?")
+        if channel:
+            told = _("Its pulses come in by '{channel}'.").format(channel=channel)
+            return f"{asked.format(pickup=name)} {told}"
+        if self.channel.count():
+            told = _("Choose by which channel its pulses come in.")
+            return f"{asked.format(pickup=name)} {told}"
+        return asked.format(pickup=name)
 
     def _lay_out(self) -> None:
         column = column_of(

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.base.units import UnitSystem
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, font
-from workbench.models.machine.figures import DriveParts
+from workbench.models.machine.drive_parts import DriveParts
 from workbench.words.language import _
 
 TOOTH_M = 0.010

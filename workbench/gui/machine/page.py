@@ -26,8 +26,9 @@ from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of, row
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TITLE_PX, Theme
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
+from workbench.models.machine.drive_parts import parts
 from workbench.models.machine.fields import SECTIONS
-from workbench.models.machine.figures import figures, parts, standing
+from workbench.models.machine.figures import figures, standing
 from workbench.models.machine.form import MachineForm
 from workbench.models.signals.tooth_count import ToothCount, count_teeth
 from workbench.words.language import N_, _

@@ -28,15 +28,6 @@ class CalibrateSays(StrEnum):
     NO_STEADY_STRETCH = auto()
 
 
-class TableSays(StrEnum):
-    """Why a line of a table that goes with a recording was left out."""
-
-    LINE_LEFT_OUT = auto()
-    STRETCH_WRONG = auto()
-    DIRECTION_WRONG = auto()
-    FLIP_WRONG = auto()
-
-
 @dataclass(frozen=True, slots=True)
 class CalibrateOptions:
     """All that an answer and its certificate hang on besides the source and the machine.

@@ -41,7 +41,7 @@ class Drafts:
     def keep(self, machine: str, state: State) -> None:
         """Keep this state in place of the last, in memory until `write`; the run under way is
         not part of it."""
-        self._kept[machine] = replace(state, marks_s=(), counting=False)
+        self._kept[machine] = replace(state, marks_s=(), counting=False, closed=False)
         self._unwritten.add(machine)
 
     def write(self) -> None:

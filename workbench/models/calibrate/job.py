@@ -15,6 +15,7 @@ import numpy as np
 
 from drivers.contract import ChannelKind
 from workbench.base.errors import Message, WrongInput
+from workbench.base.machine import with_setting
 from workbench.base.units import to_mps
 from workbench.calibration.readout.change_overs import LEAST_FLIPS
 from workbench.calibration.readout.lap_timer import LapTimer
@@ -30,11 +31,14 @@ from workbench.models.calibrate.store import Worked, compute_work
 from workbench.models.entry import typed_number
 from workbench.models.pace import PaceModel
 from workbench.words.language import N_, _
-from workbench.words.words import Words
 
 STEADY_S = 6.0
 """The speed counts as steady once it has kept within 1 % for so long. Chosen."""
-
+FEW_LAPS_CHANGED_REL = 0.1
+"""Change between two laps by hand that its start and stop do not explain. Chosen."""
+SLIP_REL = 0.3
+"""Further from the true speed than this no readout in use is: a digit or the point slipped.
+Common practice, no source."""
 
 WANTED_U_REL = 0.005
 LEAST_WANTED_REL, MOST_WANTED_REL = 0.0005, 0.1
@@ -49,6 +53,7 @@ class CalibrateJob(CalibrateSteps):
         self._taken: Streams | None = None
         self.wanted_U_rel = WANTED_U_REL
         self.by_hand = False
+        self._asked: TakenRun | None = None
         super().__init__(bench, later)
         self._stops.append(bench.live.subscribe(self._follow))
 
@@ -170,6 +175,10 @@ class CalibrateJob(CalibrateSteps):
     def mark(self) -> None:
         """The mark on the belt passed now, as a hand says; the first starts the run."""
         now_s, marks_s = self._bench.clock(), self.state.marks_s
+        if self.state.closed:
+            self.said = _("This run is over: keep it with what was shown, or drop it.")
+            self.changed()
+            return
         if not self._lap_is_known() or (marks_s and now_s <= marks_s[-1]):
             return
         step = _("mark {number}").format(number=len(marks_s) + 1)
@@ -185,26 +194,24 @@ class CalibrateJob(CalibrateSteps):
         """Keep the run with what the readout showed, in its own unit; and, for another
         instrument, its reading and expanded uncertainty (k = 2) in the person's unit.
 
-        Raises WrongInput with a sentence for the field.
+        Raises WrongInput with a sentence for the field; of a run that looks like a slip of
+        the finger or was not steady, the first time only: the second time it is meant.
         """
         number = typed_number(shown, Message("what the readout showed"))
         reads = self.state.reference is Reference.READING
         run = self._read_run(number, reading, expanded) if reads else self._lap_run(number)
-        changed = change_rel(self.state.marks_s)
+        doubt = self._doubt(run)
+        if doubt is not None and run != self._asked:
+            self._asked = run
+            raise doubt
         self.add_run(replace(run, simulated=self._bench.live.simulated))
-        if abs(changed) > DRIFTED_REL:
-            said = _(
-                "The belt's speed changed by {change} during this run: drop it and take it again "
-                "at a steady speed."
-            )
-            self.said = said.format(change=Words().number("percent1", changed, signed=True))
-            self.changed()
 
     def add_run(self, run: TakenRun) -> None:
         """Put a run at the end of the series in hand."""
         which = "left_runs" if self.state.setting_used else "runs"
         runs = (*self.series, run)
         changes: dict[str, Any] = {which: runs} | _no_run()
+        self._asked = None
         self._set(_("run {number}").format(number=len(runs)), **changes)
 
     def drop_kept(self, number: int, *, left: bool = False, dropped: bool = True) -> None:
@@ -272,29 +279,22 @@ class CalibrateJob(CalibrateSteps):
             new = self.answer.setting_new
             entered = _("With {setting:g} in the readout, run again: the next runs are as left.")
             said = entered.format(setting=new)
-            self._set(_("new setting"), new_setting=new, **_no_run(), said=said)
+            found = self.answer.setting_now
+            changes = {"new_setting": new, "found_setting": found} | _no_run()
+            self._set(_("new setting"), **changes, said=said)
             if self.state.reference is Reference.FLIPS:
                 self.state = replace(self.state, reference=Reference.LAPS)
-            self._enter_in_simulator()
+            self._enter(new)
+            self.said = said
             self.changed()
 
     def start_anew(self) -> None:
-        """Begin another calibration; a new setting that was entered is now the machine's."""
+        """Begin another calibration."""
         self._end_ramp(RAMP_DROPPED)
-        machine, new, said = self.machine, self.state.new_setting, ""
         fresh = State(reference=self.state.reference)
         self._set(
             _("start anew"), **{entry.name: getattr(fresh, entry.name) for entry in fields(fresh)}
         )
-        if machine is not None and self._undo[-1][1].setting_used:
-            readout = replace(machine.readout, setting=new)
-            self._bench.use_machine(
-                replace(machine, readout=readout, text=""), self._bench.machine_path
-            )
-            said = _("The machine's setting is now {setting:g}; save it on Machine.")
-            said = said.format(setting=new)
-        self.said = said
-        self.changed()
 
     # The slow work.
 
@@ -304,6 +304,8 @@ class CalibrateJob(CalibrateSteps):
         machine, state = self.machine, self.state
         if machine is None or not (state.ramp or any(not run.dropped for run in state.runs)):
             return None
+        if not math.isnan(state.found_setting):
+            machine = with_setting(machine, state.found_setting)  # the runs were taken so
         work = compute_work(state, machine, self._bench.store, keep=keep)
         return self._bench.recording.sealed(work) if state.ramp else work
 
@@ -340,9 +342,57 @@ class CalibrateJob(CalibrateSteps):
             shown, timer.laps, timer.time_s, pulses, u_laps_time_s=u_s, by_pickup=by_pickup
         )
 
+    def _doubt(self, run: TakenRun) -> WrongInput | None:
+        """What speaks against keeping a run as it stands; None for nothing."""
+        machine, known = self.machine, math.isfinite(run.reference_mps)
+        timer = self.timer
+        true_mps = run.reference_mps if known else timer.speed_mps if timer else math.nan
+        if machine is not None and true_mps > 0:
+            unit = machine.readout.unit
+            if abs(to_mps(run.shown, unit) / true_mps - 1) > SLIP_REL:
+                return WrongInput(
+                    "The readout showed {shown:g} {unit}, but the belt ran at {true:.3g} {unit}: "
+                    "is a digit or the point wrong? If it is not, keep the run once more.",
+                    shown=run.shown,
+                    unit=unit,
+                    true=true_mps / to_mps(1.0, unit),
+                )
+        if known and self.steady() is False:
+            return WrongInput(
+                "The belt's speed is not steady yet: wait, or keep the run once more if it must "
+                "count."
+            )
+        changed, most = (0.0, DRIFTED_REL) if known else self._changed_rel()
+        if abs(changed) > most:
+            return WrongInput(
+                "The belt's speed changed by {change_rel:+percent1} during this run: drop it and "
+                "take it again at a steady speed, or keep it once more if it must count.",
+                change_rel=changed,
+            )
+        return None
+
+    def _changed_rel(self) -> tuple[float, float]:
+        """How much the belt's speed changed during the run under way, by its pulses or its
+        laps, and how much of that is nothing yet."""
+        marks_s, belt = self.state.marks_s, self._pace.belt()
+        laps = len(marks_s) - 1
+        by_laps, most = change_rel(marks_s), DRIFTED_REL
+        if 2 <= laps < 4:
+            by_laps = (marks_s[1] - marks_s[0]) / (marks_s[-1] - marks_s[-2]) - 1
+            most = FEW_LAPS_CHANGED_REL
+        if belt is not None and laps >= 1:
+            time_s, speed_mps = belt.history(marks_s[0])
+            speed_mps = speed_mps[(time_s <= marks_s[-1]) & np.isfinite(speed_mps)]
+            third = speed_mps.size // 3
+            if third >= 2:
+                by_pulses = float(speed_mps[-third:].mean() / speed_mps[:third].mean()) - 1
+                if abs(by_pulses) > DRIFTED_REL:
+                    return by_pulses, DRIFTED_REL
+        return by_laps, most
+
     def _passing(self, at_s: float) -> None:
         """The lap pickup saw the mark."""
-        if self.state.counting:
+        if self.state.counting and not self.state.closed:
             self.state = replace(self.state, marks_s=(*self.state.marks_s, at_s))
             self._say_of_marks()
 
@@ -381,7 +431,7 @@ class CalibrateJob(CalibrateSteps):
 
 
 def _no_run() -> dict[str, Any]:
-    return {"marks_s": (), "counting": False}
+    return {"marks_s": (), "counting": False, "closed": False}
 
 
 def _kept_speed(belt: Stream, now_s: float) -> bool:

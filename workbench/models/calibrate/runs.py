@@ -51,10 +51,11 @@ class State:
     """All that a calibration is at one moment; steps are undone by going back to an older one.
 
     `marks_s` are the passings of the belt's mark in the run under way, on the bench's clock;
-    `counting` says that the lap pickup makes them. `ramp` is the number of the recording
-    that `flips` belong to, once it is over. `new_setting` is NaN until it was entered in the
-    readout; runs after that are `left_runs`. `result` is the number of the stored result,
-    None where runs have changed since.
+    `counting` says that the lap pickup makes them, `closed` that no more are taken: the belt
+    has gone on since. `ramp` is the number of the recording that `flips` belong to, once it
+    is over. `new_setting` is NaN until it was entered in the readout, in place of
+    `found_setting`; runs after that are `left_runs`. `result` is the number of the stored
+    result, None where runs have changed since.
     """
 
     reference: Reference = Reference.LAPS
@@ -62,9 +63,11 @@ class State:
     left_runs: tuple[TakenRun, ...] = ()
     marks_s: tuple[float, ...] = ()
     counting: bool = False
+    closed: bool = False
     flips: tuple[Flip, ...] = ()
     ramp: int | None = None
     new_setting: float = math.nan
+    found_setting: float = math.nan
     result: int | None = None
 
     @property

@@ -38,7 +38,7 @@ class CalibrateSteps(Observable):
         self._bench, self._later = bench, later
         path = bench.settings.path
         self._drafts = Drafts(path.parent / "calibrations" if path else None)
-        self._undo: list[tuple[str, State, Machine | None, bool]] = []
+        self._undo: list[tuple[str, State, bool]] = []
         self._of: Machine | None = None
         self.state = State()
         self.ramping = False
@@ -71,15 +71,15 @@ class CalibrateSteps(Observable):
         """Take back the last step."""
         if not self._undo:
             return
-        word, state, machine, ramping = self._undo.pop()
+        word, state, ramping = self._undo.pop()
         if self.ramping and not ramping:  # its beginning is taken back
             self._end_ramp(RAMP_DROPPED)
-        entered = self.state.setting_used
+        before = self.state
+        if state.marks_s and not before.marks_s:
+            state = replace(state, closed=True)  # a run's times are its own: the belt went on
         self._become(state)
-        if entered != state.setting_used:
-            self._enter_in_simulator()
-        if machine is not self.machine and machine is not None:
-            self._bench.use_machine(machine, self._bench.machine_path)
+        if before.setting_used and not state.setting_used:
+            self._enter(before.found_setting)
         self.said = _("Taken back: {step}.").format(step=word)
         self.changed()
 
@@ -97,7 +97,7 @@ class CalibrateSteps(Observable):
 
     def _set(self, word: str, *, said: str = "", **changes: Any) -> None:
         """One step, which `undo` takes back."""
-        self._undo.append((word, self.state, self.machine, self.ramping))
+        self._undo.append((word, self.state, self.ramping))
         del self._undo[:-MOST_UNDONE]
         new = replace(self.state, **changes)
         if new.data != self.state.data:
@@ -136,8 +136,10 @@ class CalibrateSteps(Observable):
         self.version += 1
         self.changed()
 
-    def _enter_in_simulator(self) -> None:
-        """A simulated readout has nobody else who could enter the setting."""
+    def _enter(self, setting: float) -> None:
+        """The readout has this setting now: so has the machine in use, and its file. A
+        simulated readout has nobody else who could enter it."""
+        self._bench.change_setting(setting)
         addresses = [driver.address for driver in self._bench.live.drivers]
         new = self.state.new_setting
         entered = [with_setting(address, new) for address in addresses]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from functools import partial
 
@@ -13,7 +13,7 @@ from workbench.jobs.gap.sheet import run_says
 from workbench.models.bench import Bench
 from workbench.models.gap import entry as gap_entry
 from workbench.models.gap.draft import draft_path, put_aside, read_draft, write_draft
-from workbench.models.gap.machines import Held
+from workbench.models.gap.machines import Held, parsed
 from workbench.models.gap.pickups import GapList, KeptRun, PickupEntry
 from workbench.models.gap.run import WheelRun
 from workbench.models.gap.store import Batch, JudgedRun, KeptAnswer, keep_batches, one_pickup
@@ -52,7 +52,7 @@ class GapJob(Observable):
         self._kept: list[KeptAnswer] = []
         self.said = ""
         self._kept_at = self._drafted_at = 0
-        self._run_of = ""
+        self._run_of = -1
         self._given_name = ""
         self._begin()
         self._resume()
@@ -192,8 +192,30 @@ class GapJob(Observable):
         """The stored answer of the pickup at hand alone, None where it is not kept."""
         return one_pickup(self.kept_as, self.list.current.name)
 
-    def start_run(self, *, drop_out: bool, channel: str) -> None:
-        """A run for the pickup at hand; see `WheelRun.start`.
+    def channel_of(self, channels: Sequence[str]) -> str:
+        """Which of these is the channel of the pickup at hand, '' where it must be chosen."""
+        return self.list.its_channel(self.list.current, channels)
+
+    @property
+    def run_of(self) -> str:
+        """The name of the pickup that the run is made for, '' where there is none."""
+        entry = self.list.entry(self._run_of)
+        return entry.name if entry else ""
+
+    def choose_channel(self, channel: str) -> None:
+        """The person says by which channel the pulses of the pickup at hand come in. Of a
+        recording of several it is the one that counts. Raises WrongInput."""
+        key = self.list.current.key
+        self.list.bind(key, channel)
+        found = [one.pickup for one in self.run.pickups()]
+        if channel in found and self._run_of == key:
+            self.run.choose(channel)
+            self._note_run()
+        elif found:
+            self.run.forget()
+
+    def start_run(self, *, drop_out: bool) -> None:
+        """A run for the pickup at hand by its own channel; see `WheelRun.start`.
 
         What comes in is the machine's in use, so a pickup of another machine is refused.
         """
@@ -207,24 +229,36 @@ class GapJob(Observable):
             mine = self.held.name or _("no machine")
             self.run.failed(told.format(mine=mine, other=other.name))
             return
-        self._run_of = self.list.current.name
+        channels = self.run.channels()
+        channel = self.channel_of(channels)
+        if channels and not channel:
+            told = _("Choose first by which channel the pulses of {pickup} come in.")
+            self.run.failed(told.format(pickup=self.list.current.name))
+            return
+        if channel:
+            self.list.bind(self.list.current.key, channel)
+        self._run_of = self.list.current.key
         self.run.start(drop_out=drop_out, channel=channel)
 
     def judge_old_work(self, number: int, *, drop_out: bool) -> Callable[[], JudgedRun]:
         """The slow work that judges a stored recording for the pickup at hand."""
         self.list.hold_first()
-        self._run_of = self.list.current.name
+        self._run_of = self.list.current.key
         return self.run.judge_old_work(number, self.held.machine, drop_out=drop_out)
 
     def run_judged(self, judged: JudgedRun) -> None:
-        """A run has its answer: it is shown, and noted with the pickup it was made for."""
-        self.run.show(judged)
-        self._note_run()
-
-    def choose_pickup_of_run(self, name: str) -> None:
-        """Of a run of several pickups, which is the one at hand."""
-        self.run.choose(name)
-        self._note_run()
+        """A run has its answer: it is noted with the pickup it was made for, and shown while
+        that is at hand. Of a recording in which nothing tells its channel, nothing is noted
+        until the person has chosen it."""
+        entry = self.list.entry(self._run_of)
+        if entry is None:
+            return
+        channel = self.list.its_channel(entry, [one.pickup for one in judged.kept.answer.pickups])
+        self.run.show(judged, channel)
+        if channel:
+            self.list.bind(entry.key, channel)
+            self._note_run()
+        self._list_changed()
 
     def keep_draft(self) -> None:
         """Write the list down for the next start, if it changed."""
@@ -248,7 +282,7 @@ class GapJob(Observable):
 
     def _note_run(self) -> None:
         pickup, judged = self.run.pickup, self.run.judged
-        if pickup is None or judged is None or not self._run_of:
+        if pickup is None or judged is None:
             return
         run = KeptRun(
             drop_out=judged.drop_out,
@@ -281,6 +315,8 @@ class GapJob(Observable):
 
     def _list_changed(self) -> None:
         self.said = ""
+        if self._run_of != self.list.current.key and not self.run.running:
+            self.run.forget()  # what is shown is never another pickup's
         self.changed()
 
     def _planned_deg(self) -> list[float]:
@@ -301,7 +337,8 @@ class GapJob(Observable):
     def _in_use(self) -> Held:
         """The machine in use, and whether it is the simulator's own: nothing real is read on it."""
         live, machine = self._bench.live, self._bench.machine
-        simulated = live.simulated and machine is not None and machine.text == live.machine_text
+        made_up = parsed(live.machine_text).name if live.machine_text else ""
+        simulated = live.simulated and machine is not None and machine.name == made_up
         return Held(machine, simulated)
 
     def _batches(self) -> list[Batch]:

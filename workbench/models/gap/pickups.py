@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import count
 from typing import Any
 
@@ -24,6 +24,9 @@ from workbench.words.language import _
 
 MOST_STEPS_BACK = 200
 MOST_LETTERS = 100
+SIDES = ("left", "right")
+"""What channels of a machine with two pickups are called."""
+_keys = count()
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,13 +47,18 @@ Reading = tuple[float, float, int]
 
 @dataclass(frozen=True, slots=True)
 class PickupEntry:
-    """One pickup of the list: the machine it is judged by, the readings taken so far, and at
-    most one run of a kind."""
+    """One pickup of the list: the machine it is judged by, the readings taken so far, at most
+    one run of a kind, and the `channel` its pulses come in by, '' until it is chosen.
+
+    `key` stays whatever is changed, its name too.
+    """
 
     name: str
     held: Held = NONE_HELD
     readings: tuple[Reading, ...] = ()
     runs: tuple[KeptRun, ...] = ()
+    channel: str = ""
+    key: int = field(default_factory=_keys.__next__, compare=False)
 
     @property
     def angle_deg(self) -> list[float]:
@@ -74,6 +82,7 @@ class _Written:
     readings: tuple[Reading, ...]
     runs: tuple[KeptRun, ...]
     machine: int | None = None
+    channel: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,12 +203,53 @@ class GapList(Observable):
         at = list(by_name).index(tidy(pickups[0].pickup))
         self._change(_("opening the table"), tuple(by_name.values()), at)
 
-    def keep_run(self, name: str, run: KeptRun) -> None:
-        """Note a judged run of the pickup `name`, in place of an earlier one of its kind."""
-        for entry in self.entries:
-            if entry.name == name:
-                others = (one for one in entry.runs if one.drop_out is not run.drop_out)
-                self._put(replace(entry, runs=(*others, run)), _("the run"), entry)
+    def entry(self, key: int) -> PickupEntry | None:
+        """The pickup of this key, None where it is on the list no more."""
+        return next((entry for entry in self.entries if entry.key == key), None)
+
+    def its_channel(self, entry: PickupEntry, channels: Sequence[str]) -> str:
+        """Which of these channels brings the pulses of a pickup, '' where only the person knows.
+
+        The one that was chosen; else the one called as its side; else the only one, unless
+        that is called as another side.
+        """
+        if entry.channel in channels:
+            return entry.channel
+        side = parts_of(entry.name)[1]
+        if side in channels:
+            return side
+        sides = {*SIDES, *(parts_of(other.name)[1] for other in self.entries)}
+        only = len(channels) == 1 and not (side and channels[0] in sides)
+        return channels[0] if only and not entry.channel else ""
+
+    def bind(self, key: int, channel: str) -> None:
+        """The pulses of a pickup come in by this channel; a run judged by another goes.
+
+        Raises WrongInput where another pickup of the same machine has it.
+        """
+        entry = self.entry(key)
+        if entry is None or entry.channel == channel:
+            return
+        machine = parts_of(entry.name)[0]
+        for other in self.entries:
+            if other.channel == channel and parts_of(other.name)[0] == machine:
+                raise WrongInput(
+                    "The pulses of '{channel}' are those of {other}: choose another channel for "
+                    "{pickup}.",
+                    channel=channel,
+                    other=other.name,
+                    pickup=entry.name,
+                )
+        runs = tuple(run for run in entry.runs if run.channel == channel)
+        bound = replace(entry, channel=channel, runs=runs)
+        self._put(bound, _("the choice of its channel"), entry)
+
+    def keep_run(self, key: int, run: KeptRun) -> None:
+        """Note a judged run of a pickup, in place of an earlier one of its kind."""
+        entry = self.entry(key)
+        if entry is not None:
+            others = (one for one in entry.runs if one.drop_out is not run.drop_out)
+            self._put(replace(entry, runs=(*others, run)), _("the run"), entry)
 
     def hold_first(self) -> None:
         """Before a run of the pickup at hand; see `in_use`."""
@@ -261,7 +311,7 @@ class GapList(Observable):
         for one in self.entries:
             row = (one.held.text, one.held.simulated)
             at = machines.index(row) if one.held.machine else None
-            written.append(_Written(one.name, one.readings, one.runs, at))
+            written.append(_Written(one.name, one.readings, one.runs, at, one.channel))
         return to_plain(_Draft(self.at, tuple(written), tuple(machines)))
 
     def resume(self, data: dict[str, Any]) -> None:
@@ -275,7 +325,9 @@ class GapList(Observable):
                     check_angle_deg(angle_deg, one.name)
                     check_gap_m(gap_m, one.name)
                 held = NONE_HELD if one.machine is None else machines[one.machine]
-                entries.append(PickupEntry(tidy(one.name), held, one.readings, one.runs))
+                entries.append(
+                    PickupEntry(tidy(one.name), held, one.readings, one.runs, one.channel)
+                )
             if not entries or len({entry.name for entry in entries}) < len(entries):
                 raise ValueError("no pickups, or two of one name")
         except (LookupError, TypeError, ValueError, BenchError) as error:

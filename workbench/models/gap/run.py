@@ -170,13 +170,12 @@ class WheelRun(Observable):
         store = self._bench.store
         return lambda: judge_wheel(number, None, store, machine, drop_out=drop_out)
 
-    def show(self, judged: JudgedRun) -> None:
-        """Show what `judge_work` has found: the worst pickup first."""
+    def show(self, judged: JudgedRun, channel: str) -> None:
+        """Show what `judge_work` has found at this channel; at the worst one for ''."""
         self.judged, self.said = judged, ""
         answer = judged.kept.answer
-        self._chosen = next(
-            (one.pickup for one in answer.pickups if one.verdict is answer.verdict), ""
-        )
+        worst = (one.pickup for one in answer.pickups if one.verdict is answer.verdict)
+        self._chosen = channel or next(worst, "")
         self.changed()
 
     def forget(self) -> None:

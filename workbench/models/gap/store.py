@@ -20,8 +20,9 @@ from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.dropout import follow
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.jobs.gap.answer import GapAnswer, GapOptions
-from workbench.jobs.gap.compute import alone, compute, judge_recording
+from workbench.jobs.gap.compute import compute, judge_recording
 from workbench.jobs.gap.sheet import Sheet, SheetLine, sheet_of
+from workbench.jobs.gap.together import alone
 from workbench.jobs.keep import Kept, answer_of, keep_table
 from workbench.jobs.source import stored_source
 from workbench.models.gap.pickups import PickupState

@@ -9,7 +9,7 @@ import pytest
 from drivers.catalogue import open_input
 from drivers.contract import AddressError, EdgeBlock
 from workbench.base.errors import StoreError, WrongInput
-from workbench.base.machine import parse_machine
+from workbench.base.machine import load_machine, parse_machine
 from workbench.calibration.readout.run_table import marked_simulated, read_run_table
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
 from workbench.jobs.calibrate.answer import CalibrateOptions
@@ -22,6 +22,7 @@ from workbench.models.calibrate.runs import Reference, State, TakenRun, run_tabl
 from workbench.models.calibrate.steps import with_setting
 from workbench.models.calibrate.words import NextStep, laps_needed, next_step
 from workbench.models.entry import typed_number
+from workbench.words.words import Words
 
 RUN = TakenRun(2.6, 6, 44.6, 1830, simulated=True)
 
@@ -80,14 +81,85 @@ def test_a_missed_mark_is_named_and_can_be_taken_back(job, clock):
     assert job.timer.laps == 3
 
 
-def test_a_run_with_a_drifting_speed_is_kept_with_a_warning(job, clock):
+def said_of(error):
+    return Words().say(error.value)
+
+
+def test_a_run_with_a_drifting_speed_is_asked_about_and_kept_the_second_time(job, clock):
     for wait_s in (0, 8.0, 8.0, 7.8, 7.6, 7.4, 7.4):
         clock.now_s += wait_s
         job.mark()
+    with pytest.raises(WrongInput) as refused:
+        job.keep_run("2.5")
+    assert "changed by +8.1 %" in said_of(refused)
+    assert job.runs == ()
     job.keep_run("2.5")
-    assert "changed by +8.1 %" in job.said
     assert len(job.runs) == 1
     assert change_rel((0.0, 8.0, 16.0)) == 0
+
+
+def test_two_laps_that_differ_by_a_third_are_asked_about(job, clock):
+    for wait_s in (0, 10.0, 7.5):
+        clock.now_s += wait_s
+        job.mark()
+    with pytest.raises(WrongInput, match="steady speed"):
+        job.keep_run("2.3")
+
+
+@pytest.mark.parametrize("slip", ["19", "0.246", "24.6"])
+def test_a_slip_of_the_finger_is_asked_about(job, clock, slip):
+    mark_laps(job, clock, 6)  # 1.1 m/s are 2.46 mph
+    with pytest.raises(WrongInput) as refused:
+        job.keep_run(slip)
+    assert "2.46 mph" in said_of(refused)
+    with pytest.raises(WrongInput):
+        job.keep_run("2.5x")
+    job.keep_run("2.5")
+    assert [run.shown for run in job.runs] == [2.5]
+
+
+def test_a_run_taken_back_keeps_its_own_times(job, clock):
+    mark_laps(job, clock, 6)
+    job.keep_run("2.5")
+    kept = job.runs[0]
+    job.undo()
+    assert job.running
+    clock.now_s += 60.0
+    job.mark()
+    assert "over" in job.said
+    job.keep_run("2.4")
+    assert replace(job.runs[0], shown=2.5) == kept
+
+
+def test_a_setting_that_is_used_is_in_the_file_at_once_and_undo_takes_it_out(job, bench, tmp_path):
+    path = tmp_path / "digger.toml"
+    path.write_text(bench.machine.text)
+    bench.use_machine(bench.machine, path)
+    before = bench.machine.readout.setting
+    job.add_run(RUN)
+    found = compute(run_table([RUN]), job.machine, CalibrateOptions())
+    job.worked_out(found, job.version, 4)
+    job.use_new_setting()
+    assert load_machine(path).readout.setting == found.setting_new
+    assert bench.machine.readout.setting == found.setting_new
+    # The runs as found are still judged by the setting that they were taken with.
+    again, _kept = job.answer_work(keep=False)()
+    assert again.setting_now == before
+    assert again.setting_new == found.setting_new
+    job.start_anew()
+    assert load_machine(path).readout.setting == found.setting_new
+    job.undo()
+    job.undo()
+    assert load_machine(path).readout.setting == before
+
+
+def test_a_file_that_cannot_be_written_is_told(job, bench, tmp_path):
+    path = tmp_path / "gone" / "digger.toml"
+    bench.use_machine(bench.machine, path)
+    (tmp_path / "gone").write_text("a file where the folder was")
+    bench.change_setting(2000.0)
+    assert "2000 is not in the machine's file" in bench.told[-1]
+    assert bench.machine.readout.setting == 2000.0
 
 
 def test_a_change_of_runs_makes_the_stored_result_the_last_one(job):

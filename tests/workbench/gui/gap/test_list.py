@@ -48,7 +48,7 @@ def test_pickups_of_two_machines_are_kept_by_their_own_limits(
     assert page.feeler.whose.text() == "Limits of Test digger."
     assert page.feeler.use_machine.isVisible()
     assert page.list.rows.index(0, 0).data() == "A / left\nTest digger"
-    page.job.start_run(drop_out=False, channel="left")
+    page.job.start_run(drop_out=False)
     assert "Narrow digger is in use" in page.job.run.said
     page.job.list.add("B / left")
     assert not page.feeler.use_machine.isVisible()

@@ -19,8 +19,8 @@ from workbench.calibration.gap.judgement import GapSays
 from workbench.calibration.gap.table import GapReadings
 from workbench.calibration.gap.wheel_faults import WheelSays
 from workbench.calibration.statistics.decision import Verdict
-from workbench.jobs.gap.compute import together
 from workbench.jobs.gap.sheet import Sheet, SheetLine, Standing
+from workbench.jobs.gap.together import together
 from workbench.models.gap.machines import Held
 from workbench.models.gap.pickups import GapList, KeptRun
 from workbench.models.gap.store import KeptAnswer
@@ -53,6 +53,10 @@ gap_max_m = {}
 
 def held(name, gap_max_m):
     return Held(parse_machine(MACHINE.format(name, gap_max_m)))
+
+
+def key_of(pickups, name):
+    return next(entry.key for entry in pickups.entries if entry.name == name)
 
 
 WIDE, NARROW = held("Digger 4", 0.0032), held("Digger 7", 0.0020)
@@ -93,7 +97,7 @@ class TestStates:
 
     def test_the_worst_of_readings_and_runs_holds(self, pickups):
         read_round(pickups)
-        pickups.keep_run("Digger 4 / left", BENT)
+        pickups.keep_run(key_of(pickups, "Digger 4 / left"), BENT)
         state = pickups.state(pickups.current)
         assert state_words(state, Words(METRIC)) == "✕ fail, simulated"
         assert found_words(state, Words(METRIC)) == "1.60 mm, run-out 0.00 mm; bent tooth"
@@ -160,13 +164,52 @@ class TestStates:
         assert pickups.next_undone() is None
 
 
+class TestChannels:
+    def test_a_pickup_is_the_one_called_as_its_side(self, pickups):
+        left, right = pickups.entries
+        assert pickups.its_channel(left, ["right", "left"]) == "left"
+        assert pickups.its_channel(right, ["left", "right"]) == "right"
+
+    @pytest.mark.parametrize("channels", [["left"], ["a", "b"], []])
+    def test_else_only_the_person_knows(self, pickups, channels):
+        assert pickups.its_channel(pickups.entries[1], channels) == ""
+
+    def test_a_single_line_serves_one_pickup_after_the_other(self, pickups):
+        for entry in pickups.entries:
+            assert pickups.its_channel(entry, ["pickup"]) == "pickup"
+
+    def test_one_channel_is_not_two_pickups_of_a_machine(self, pickups):
+        left, right = pickups.entries
+        pickups.bind(left.key, "b")
+        with pytest.raises(WrongInput, match="another channel"):
+            pickups.bind(right.key, "b")
+        pickups.add("Digger 5 / left")
+        pickups.bind(pickups.current.key, "b")
+        assert pickups.current.channel == "b"
+
+    def test_another_channel_takes_what_the_wrong_one_found(self, pickups):
+        key = pickups.current.key
+        pickups.bind(key, "left")
+        pickups.keep_run(key, BENT)
+        pickups.bind(key, "right")
+        assert pickups.current.runs == ()
+        pickups.undo()
+        assert pickups.current.runs == (BENT,)
+
+    def test_it_is_written_down(self, pickups, in_use):
+        pickups.bind(pickups.current.key, "b")
+        again = GapList(lambda: in_use[-1])
+        again.resume(json.loads(json.dumps(pickups.to_data())))
+        assert again.entries[0].channel == "b"
+
+
 class TestUndo:
     def test_every_change_is_taken_back_in_turn(self, pickups):
         before = [pickups.to_data()]
         for change in (
             lambda: read_round(pickups),
             lambda: pickups.rename("Digger 5 / left"),
-            lambda: pickups.keep_run("Digger 5 / left", BENT),
+            lambda: pickups.keep_run(key_of(pickups, "Digger 5 / left"), BENT),
             lambda: pickups.drop_reading(2),
             lambda: pickups.remove(),
         ):

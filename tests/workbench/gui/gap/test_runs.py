@@ -98,6 +98,81 @@ def test_an_old_recording_is_judged_away_from_the_screen(
     assert "The belt was not slowed" in panel.said.text() + panel.sentence.text()
 
 
+def tooth_run(page, bench, pass_time, worked_out):
+    panel = page.runs[View.TEETH]
+    panel.start.click()
+
+    def look():
+        bench.live.update()
+        page.refresh()
+
+    pass_time(20, 0.5, look)
+    panel.start.click()
+    worked_out(page)
+
+
+def test_the_next_pickup_is_judged_by_its_own_channel(
+    run_page, screen_of, bench, pass_time, worked_out
+):
+    page = run_page
+    page.job.list.rename("Digger 4 / left")
+    page.job.list.add("Digger 4 / right")
+    page.job.list.go_to(0)
+    pass_time(2)
+    page.show_view(View.TEETH)
+    panel = page.runs[View.TEETH]
+    tooth_run(page, bench, pass_time, worked_out)
+    # The scenario 'bent-tooth' bends tooth 7 of the left pickup's wheel, none of the right's.
+    assert page.job.run.faults() == {7: FaultKind.BENT}
+    page.buttons.next.click()
+    assert page.job.run.judged is None
+    assert panel.live_channel == "right"
+    assert "'right'" in panel.sentence.text()
+    tooth_run(page, bench, pass_time, worked_out)
+    assert page.job.run.pickup.pickup == "right"
+    assert page.job.run.faults() == {}
+    runs = [[run.channel for run in entry.runs] for entry in page.job.list.entries]
+    assert runs == [["left"], ["right"]]
+
+
+def test_which_channel_an_unnamed_pickup_is_must_be_said(
+    run_page, screen_of, bench, pass_time, worked_out
+):
+    page = run_page
+    page.job.list.rename("Digger 4")
+    pass_time(2)
+    page.show_view(View.TEETH)
+    worked_out(page)
+    panel = page.runs[View.TEETH]
+    page.refresh()
+    assert panel.live_channel == ""
+    assert not panel.start.isEnabled()
+    screen_of(page).choose("By which channel", "right")
+    assert page.job.list.current.channel == "right"
+    assert panel.start.isEnabled()
+
+
+def test_an_old_recording_is_noted_once_its_channel_is_known(
+    run_page, screen_of, bench, worked_out, store_simulated
+):
+    page = run_page
+    page.job.list.rename("Digger 4")
+    with open_store(bench.store) as store:
+        number = store_simulated(store, "sim:bent-tooth?seed=2", 30.0, bench.machine)
+    page.show_view(View.TEETH)
+    worked_out(page)
+    panel = page.runs[View.TEETH]
+    panel.source.setCurrentIndex(panel.source.findData(number))
+    panel.source.activated.emit(panel.source.currentIndex())
+    panel.start.click()
+    worked_out(page)
+    assert page.job.list.current.runs == ()
+    assert "until then nothing is noted" in panel.details.text()
+    screen_of(page).choose("By which channel", "right")
+    assert [run.channel for run in page.job.list.current.runs] == ["right"]
+    assert page.job.run.faults() == {}
+
+
 def test_a_drop_out_run_finds_the_speed(run_page, bench, worked_out, store_simulated):
     page = run_page
     bench.machine = None

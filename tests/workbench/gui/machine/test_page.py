@@ -16,7 +16,7 @@ from workbench.calibration.pulses.target_wheel import TeethSeen
 from workbench.gui.machine.drive_line import DriveLineDrawing
 from workbench.gui.machine.page import DONE, NEEDED, SAVE, USE, WRONG, MachinePage
 from workbench.gui.theme import BRIGHT, DARK
-from workbench.models.machine.figures import DriveParts, parts
+from workbench.models.machine.drive_parts import DriveParts, parts
 from workbench.models.machine.form import MachineForm
 from workbench.models.signals.tooth_count import ToothCount, count_teeth
 

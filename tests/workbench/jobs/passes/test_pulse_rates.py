@@ -10,7 +10,7 @@ from workbench.base.machine import parse_machine
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.passes.compute import compute
-from workbench.jobs.passes.inputs import u_scale_rel, with_pulse_rates
+from workbench.jobs.passes.pulse_rates import u_scale_rel, with_pulse_rates
 
 # One turn of a sprocket of 12 teeth moves 12 pitches: 12 × 0.0508 m over 24 pulses.
 MACHINE = parse_machine(
