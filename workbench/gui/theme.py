@@ -16,6 +16,12 @@ from PySide6.QtWidgets import QApplication, QWidget
 SMALL_PX, TEXT_PX, TITLE_PX, CAB_PX = 14, 18, 28, 96
 GRID_PX = 8
 TOUCH_PX = 44
+STEPS = ((1.6, 2300, 1300), (1.2, 1650, 950))
+"""Growth of all text, and the width and height of a window from which it grows so: small text
+is 1.5 % of the height of the usual screens (1920 × 1080, 2560 × 1440) at least."""
+CAB_GROWTH = 1.4
+"""Growth in the cab: an x-height of 10 px of 0.25 mm is read at 1.5 m (about 6 minutes of arc;
+acuity's limit is 5, ISO 8596)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,8 +94,51 @@ def _luminance(color: str) -> float:
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
+class _Growth:
+    """How much larger than planned all text is now; one window, one growth."""
+
+    now = 1.0
+
+
+def growth_for(width: int, height: int) -> float:
+    """Growth of the text in a window of this size."""
+    fitting = (growth for growth, wide, tall in STEPS if width >= wide and height >= tall)
+    return next(fitting, 1.0)
+
+
+def grow(growth: float) -> bool:
+    """Make all text that is drawn from now on so much larger; whether that is a change."""
+    changed, _Growth.now = growth != _Growth.now, growth
+    return changed
+
+
+def grown(size_px: float) -> int:
+    """A size planned for text, as it is now."""
+    return round(size_px * _Growth.now)
+
+
+def keep_width(widget: QWidget, width_px: int) -> None:
+    """Give a widget a width planned for text; it grows with that, see `keep_widths`."""
+    widget.setProperty("planned_px", width_px)
+    widget.setFixedWidth(grown(width_px))
+
+
+def keep_widths(within: QWidget) -> None:
+    """The text has another growth: all widths within follow it."""
+    for widget in within.findChildren(QWidget):
+        planned_px = widget.property("planned_px")
+        if planned_px is not None:
+            widget.setFixedWidth(grown(planned_px))
+
+
 def font(size_px: int, *, bold: bool = False) -> QFont:
-    """The program's font at a size, its figures all of one width."""
+    """The program's font at a planned size, grown as all text is."""
+    return fitted_font(grown(size_px), bold=bold)
+
+
+def fitted_font(size_px: int, *, bold: bool = False) -> QFont:
+    """The program's font at just this size, its figures all of one width: for what is fitted
+    into the room there is."""
     made = QFont()
     made.setPixelSize(size_px)
     made.setFeature(QFont.Tag("tnum"), 1)
@@ -135,11 +184,11 @@ def dress(widget: QWidget, theme: Theme) -> None:
 def style_sheet(theme: Theme) -> str:
     """Qt style sheet of the common widgets."""
     return f"""
-    QWidget {{ color: {theme.ink}; font-size: {SMALL_PX}px; }}
+    QWidget {{ color: {theme.ink}; font-size: {grown(SMALL_PX)}px; }}
     QMainWindow, QStackedWidget, QScrollArea, QScrollArea > QWidget > QWidget {{
         background: {theme.ground}; border: none; }}
-    QLabel[role="title"] {{ font-size: {TITLE_PX}px; font-weight: 600; }}
-    QLabel[role="text"] {{ font-size: {TEXT_PX}px; }}
+    QLabel[role="title"] {{ font-size: {grown(TITLE_PX)}px; font-weight: 600; }}
+    QLabel[role="text"] {{ font-size: {grown(TEXT_PX)}px; }}
     QLabel[role="soft"] {{ color: {theme.soft_ink}; }}
     QLabel[role="error"], QLabel[role="light"] {{ color: {theme.bad}; }}
     QLabel[role="simulated"] {{ color: {theme.ground}; background: {theme.attention};
@@ -157,17 +206,17 @@ def style_sheet(theme: Theme) -> str:
     QCheckBox:focus, QRadioButton:focus {{ border: 2px solid {theme.belt}; border-radius: 6px; }}
     QPushButton:disabled {{ color: {theme.no_data}; }}
     QPushButton[role="next"] {{ background: {theme.ink}; color: {theme.ground};
-        border-color: {theme.ink}; font-size: {TEXT_PX}px; font-weight: 600; }}
+        border-color: {theme.ink}; font-size: {grown(TEXT_PX)}px; font-weight: 600; }}
     QPushButton[role="next"]:disabled {{ background: {theme.line}; color: {theme.soft_ink};
         border-color: {theme.line}; }}
     QPushButton[role="place"] {{ text-align: left; border: none; border-radius: 0;
-        background: transparent; font-size: {TEXT_PX}px; min-height: {TOUCH_PX}px;
+        background: transparent; font-size: {grown(TEXT_PX)}px; min-height: {TOUCH_PX}px;
         padding: 4px 0 4px 10px; border-left: 4px solid transparent; }}
     QPushButton[role="place"]:checked {{ border-left-color: {theme.ink}; font-weight: 600; }}
     QPushButton[role="place"]:focus {{ border: 2px solid {theme.belt}; padding: 2px 0 2px 12px;
         border-radius: 6px; }}
     QPushButton[role="tab"] {{ border: 2px solid transparent; border-radius: 0;
-        background: transparent; color: {theme.soft_ink}; font-size: {TEXT_PX}px;
+        background: transparent; color: {theme.soft_ink}; font-size: {grown(TEXT_PX)}px;
         padding: 4px 12px; }}
     QPushButton[role="tab"]:checked {{ color: {theme.ink};
         border-bottom: 3px solid {theme.ink}; }}

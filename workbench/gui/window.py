@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from typing import Protocol
 
 from PySide6.QtCore import QByteArray, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QCloseEvent, QKeySequence, QShortcut
+from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
@@ -154,9 +154,18 @@ class Window(QMainWindow):
         self._trouble.setText("\n".join(self._sentences))
         self._trouble_bar.show()
 
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        if themes.grow(themes.growth_for(self.width(), self.height())):
+            self._dressed = None
+            self._dressed_pages.clear()
+            themes.keep_widths(self)
+            self._settings_changed()
+        super().resizeEvent(event)
+
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802
         self.timer.stop()
         self._unsubscribe()
+        themes.grow(1.0)
         self.hide()  # sealing a recording on a slow disk may take a while
         place = bytes(self.saveGeometry().toBase64().data()).decode()
         self._bench.settings.change(window=place)
@@ -187,7 +196,7 @@ class Window(QMainWindow):
 
     def _sidebar(self) -> QWidget:
         sidebar = QWidget()
-        sidebar.setFixedWidth(SIDEBAR_PX)
+        themes.keep_width(sidebar, SIDEBAR_PX)
         column = column_of(on=sidebar, gap=0, edges=(0, GRID_PX, 0, 0))
         for number, name in enumerate(self._makers, 1):
             place = QPushButton(name)

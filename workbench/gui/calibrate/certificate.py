@@ -17,7 +17,7 @@ from PySide6.QtWidgets import (
 from workbench.gui.parts.basics import button, label
 from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.parts.paper import PaperView
-from workbench.gui.theme import GRID_PX, TOUCH_PX
+from workbench.gui.theme import GRID_PX, TOUCH_PX, keep_width
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
 from workbench.models.calibrate.job import CalibrateJob
@@ -69,7 +69,7 @@ class CertificateView(PaperView):
 
     def lay_out(self) -> None:
         side = QWidget()
-        side.setFixedWidth(SIDE_PX)
+        keep_width(side, SIDE_PX)
         column = column_of(on=side)
         for name, words in FIELDS:
             entry = self.entries[name]
@@ -91,7 +91,7 @@ class CertificateView(PaperView):
         left.setWidgetResizable(True)
         left.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         left.setWidget(side)
-        left.setFixedWidth(SIDE_PX + 2 * GRID_PX)
+        keep_width(left, SIDE_PX + 2 * GRID_PX)
         left.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         line.addWidget(left)
         line.addWidget(self.pages, 1)

@@ -23,7 +23,7 @@ from workbench.gui.parts.basics import button, label, say
 from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
-from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, font
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, fitted_font
 from workbench.models.bench import Bench
 from workbench.models.calibrate import words
 from workbench.models.calibrate.job import CalibrateJob
@@ -203,7 +203,7 @@ class RunPanel(QWidget):
         size = min(max(BIG_PX, round(0.17 * self.height())), BIGGEST_PX)
         if self._speed.font().pixelSize() != size:
             self._speed.setStyleSheet(f"font-size: {size}px; font-weight: 600;")
-            self._speed.setFont(font(size, bold=True))
+            self._speed.setFont(fitted_font(size, bold=True))
         super().resizeEvent(event)
 
     def _lay_out(self) -> None:

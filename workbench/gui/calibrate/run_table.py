@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTab
 from workbench.base.numbers import NO_VALUE, plain, with_uncertainty
 from workbench.calibration.readout.runs import RunResult
 from workbench.gui.parts.basics import button
-from workbench.gui.theme import TOUCH_PX
+from workbench.gui.theme import TOUCH_PX, grown
 from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import TakenRun
@@ -42,7 +42,7 @@ class RunTable(QTableWidget):
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         head.setSectionResizeMode(3, QHeaderView.ResizeMode.Stretch)
         head.setSectionResizeMode(BUTTON_COLUMN, QHeaderView.ResizeMode.Fixed)
-        head.resizeSection(BUTTON_COLUMN, BUTTON_PX)
+        head.resizeSection(BUTTON_COLUMN, grown(BUTTON_PX))
         head.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setAccessibleName(_("Runs"))
@@ -102,8 +102,9 @@ class RunTable(QTableWidget):
             painter.end()
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
-        self.setColumnHidden(LAPS_COLUMN, self.width() < LAPS_FROM_PX)
-        self.setColumnHidden(TRUE_COLUMN, self.width() < TRUE_FROM_PX)
+        self.horizontalHeader().resizeSection(BUTTON_COLUMN, grown(BUTTON_PX))
+        self.setColumnHidden(LAPS_COLUMN, self.width() < grown(LAPS_FROM_PX))
+        self.setColumnHidden(TRUE_COLUMN, self.width() < grown(TRUE_FROM_PX))
         super().resizeEvent(event)
         self.scrollToBottom()
 

@@ -29,7 +29,7 @@ from workbench.words.words import Words
 
 Index = QModelIndex | QPersistentModelIndex
 NOWHERE = QModelIndex()
-COLUMNS = (N_("Pickup, limits of"), N_("State"), N_("Found"), N_("What to do"))
+COLUMNS = (N_("Pickup, limits"), N_("State"), N_("Found"), N_("What to do"))
 WIDE_PX = 640
 """Width from which what to do stands in the table."""
 FILTERS: dict[str, Callable[[PickupState], bool]] = {

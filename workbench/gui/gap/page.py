@@ -22,7 +22,7 @@ from workbench.gui.parts.basics import CautionCard, label, say
 from workbench.gui.parts.layout import PAGE, column_of, line_of
 from workbench.gui.parts.paper import PaperView
 from workbench.gui.parts.work_bar import WorkBar
-from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.theme import GRID_PX, Theme, grown
 from workbench.gui.work_line import Done, Work, WorkLine
 from workbench.models.bench import Bench
 from workbench.models.gap.entry import table_at
@@ -198,15 +198,15 @@ class GapPage(QWidget):
 
     def _arrange(self) -> None:
         """What stands side by side in the room there is."""
-        wide = self.width() >= WIDE_PX
+        wide = self.width() >= grown(WIDE_PX)
         if wide is not self._wide:
             self._wide = wide
             self._changed()
         if wide and self.view is View.LIST:
             self.view = View.FEELER
         self.head.show_view(self.view, with_list=wide)
-        self._left.setMaximumWidth(LEFT_PX if wide else LARGEST)
-        self.list.setMaximumWidth(LIST_PX if wide else LARGEST)
+        self._left.setMaximumWidth(grown(LEFT_PX) if wide else LARGEST)
+        self.list.setMaximumWidth(grown(LIST_PX) if wide else LARGEST)
         in_the_way = self.view in self.runs and not self._run_caution.is_read
         alone = self.view is View.LIST
         self.list.read.setVisible(alone)

@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 
 from workbench.gui.parts.basics import label, say
 from workbench.gui.parts.layout import line_of
-from workbench.gui.theme import GRID_PX
+from workbench.gui.theme import GRID_PX, grown, keep_width
 from workbench.models.machine.fields import CHOICES, NEEDED, NEEDED_FOR, default
 from workbench.models.machine.form import MachineForm
 from workbench.words.language import N_, _
@@ -117,7 +117,7 @@ class MachineCard(QFrame):
             entry.textEdited.connect(lambda text, key=key: self._typed(key, text))
         if ".u_" in key:
             entry.setToolTip(PLUS_MINUS_TIP)
-        name.setFixedWidth(NAME_PX)
+        keep_width(name, NAME_PX)
         entry.setMinimumWidth(ENTRY_PX)
         entry.setAccessibleName(words)
         name.setBuddy(entry)
@@ -144,7 +144,7 @@ class CardColumns(QWidget):
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
-        two = self.width() >= TWO_COLUMNS_PX
+        two = self.width() >= grown(TWO_COLUMNS_PX)
         if two != self._two:
             self._two = two
             self._place()

@@ -177,8 +177,11 @@ class DriveLineDrawing(QWidget):
         self._words(painter, QPointF(at.wheel.x(), below), words["wheel"])
         self._words(painter, QPointF(at.drum.x(), below), words["drum"])
         under = at.tip.y() + PICKUP_WIDE_M * half + 4
-        pickup = QPointF(at.tip.x() - PICKUP_M * half, under)
-        self._words(painter, pickup, words["pickup"] if tall else "pickup")
+        named = words["pickup"] if tall else "pickup"
+        wide = max(map(painter.fontMetrics().horizontalAdvance, named.split("\n")))
+        clear_x = at.wheel.x() - at.wheel_px - 0.5 * wide - GRID_PX
+        pickup = QPointF(max(min(at.tip.x() - PICKUP_M * half, clear_x), 0.5 * wide), under)
+        self._words(painter, pickup, named)
         shaft = QPointF(at.between.x(), at.tip.y() + SHAFT_M * half + 4)
         if self._parts.turns_per_target_turn != 1:
             shaft.setY(shaft.y() + 0.4 * line)

@@ -23,7 +23,7 @@ from workbench.gui.machine.card import CardColumns, MachineCard
 from workbench.gui.machine.drive_line import DriveLineDrawing
 from workbench.gui.parts.basics import button, label, say
 from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of, row
-from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TITLE_PX, Theme
+from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TITLE_PX, Theme, grown
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
 from workbench.models.machine.drive_parts import parts
@@ -92,9 +92,9 @@ class MachinePage(QWidget):
         super().resizeEvent(event)
         roomy, tight = self.width() >= ROOMY_PX, self.width() < TIGHT_PX
         for number, words in self._numbers:
-            size = TITLE_PX if roomy else SMALL_PX if tight else TEXT_PX
+            size = grown(TITLE_PX if roomy else SMALL_PX if tight else TEXT_PX)
             number.setStyleSheet(f"font-size: {size}px; font-weight: 600;")
-            words.setStyleSheet(f"font-size: {TEXT_PX if roomy else SMALL_PX}px;")
+            words.setStyleSheet(f"font-size: {grown(TEXT_PX if roomy else SMALL_PX)}px;")
             # One width, so that nothing moves as the figures come and go.
             number.setMinimumWidth(round(WIDEST_EM * size))
 

@@ -17,7 +17,7 @@ from PySide6.QtWidgets import (
 from workbench.base.cautions import Caution
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.layout import line_of
-from workbench.gui.theme import GRID_PX, TEXT_PX, TOUCH_PX, Theme, font
+from workbench.gui.theme import GRID_PX, TEXT_PX, TOUCH_PX, Theme, font, grown
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -107,7 +107,7 @@ class VerdictPill(QWidget):
         self.update()
 
     def sizeHint(self) -> QSize:  # noqa: N802
-        return QSize(16 * GRID_PX + 8 * len(self._verdict.value), 5 * GRID_PX)
+        return QSize(grown(16 * GRID_PX + 8 * len(self._verdict.value)), grown(5 * GRID_PX))
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         color = {

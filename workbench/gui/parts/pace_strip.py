@@ -14,7 +14,7 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, fitted_font, grown
 from workbench.words.language import _
 
 SHOWN_M = 6.0
@@ -144,8 +144,8 @@ class PaceStrip(QWidget):
 
     def _plate(self, painter: QPainter, box: QRectF, text: str, color_name: str) -> None:
         """The tape's name on its left end, on a ground of its own; both of one width."""
-        size = min(max(round(0.26 * box.height()), SMALL_PX), 5 * GRID_PX)
-        painter.setFont(font(size, bold=True))
+        size = min(max(round(0.26 * box.height()), grown(SMALL_PX)), 5 * GRID_PX)
+        painter.setFont(fitted_font(size, bold=True))
         wide = QFontMetrics(painter.font()).horizontalAdvance("Ground") + 2 * GRID_PX
         plate = QRectF(box.left(), box.top(), wide, box.height())
         painter.fillRect(plate, self._tint(color_name))
@@ -181,7 +181,7 @@ class PaceStrip(QWidget):
     ) -> None:
         """Numbers over the marks, as many as find room side by side."""
         painter.setFont(
-            font(min(max(round(0.9 * room.height()), SMALL_PX), 8 * GRID_PX), bold=True)
+            fitted_font(min(max(round(0.9 * room.height()), SMALL_PX), 8 * GRID_PX), bold=True)
         )
         wide = 1.4 * QFontMetrics(painter.font()).horizontalAdvance(str(marks[1]))
         mark_px = self._mark_m * self.width() / SHOWN_M
@@ -205,7 +205,8 @@ class PaceStrip(QWidget):
             painter.setRenderHint(QPainter.RenderHint.Antialiasing)
             painter.drawPolygon(_arrow(inner, middle, end))
             painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
-        painter.setFont(font(min(max(round(0.72 * box.height()), SMALL_PX), 28), bold=True))
+        tall = min(max(round(0.72 * box.height()), grown(SMALL_PX)), grown(28))
+        painter.setFont(fitted_font(tall, bold=True))
         painter.setPen(self._theme.color("ink" if self._counts and not lost else "no_data"))
         side = box.adjusted(0, 0, -middle - GRID_PX, 0)
         if ahead:

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.base.numbers import plain, quantities
 from workbench.base.units import METRIC, UnitSystem
-from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, font
+from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, font, grown
 from workbench.words.language import _
 from workbench.words.pictures.wheel import TEETH_IN, GapWheel, ToothWheel
 
@@ -65,7 +65,7 @@ class Wheel(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        room = 3 * GRID_PX
+        room = grown(3 * GRID_PX)
         radius = 0.5 * min(self.width() - 4 * room, self.height() - 2 * room - 5 * GRID_PX)
         self._font_px = TEXT_PX if radius > LARGE_PX else SMALL_PX
         painter.setFont(font(self._font_px))
@@ -230,7 +230,7 @@ class Wheel(QWidget):
     def _angles(self, painter: QPainter, radius: float) -> None:
         painter.setPen(self._theme.color("soft_ink"))
         for degree in (0, 90, 180, 270):
-            out = radius + (1.5 if degree % 180 == 0 else 3) * GRID_PX
+            out = radius + grown((1.5 if degree % 180 == 0 else 3) * GRID_PX)
             self._centred(painter, _at(degree, out), f"{degree}°")
 
     def _centred(self, painter: QPainter, at: QPointF, text: str) -> None:

@@ -11,7 +11,7 @@ from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.parts.layout import line_of
-from workbench.gui.theme import CAB_PX, GRID_PX, TEXT_PX, Theme, font
+from workbench.gui.theme import CAB_PX, GRID_PX, TEXT_PX, Theme, fitted_font, font, grown
 from workbench.match.ratio import BandSays
 from workbench.models.passes.live import Health, Reading
 from workbench.words.language import _
@@ -42,7 +42,7 @@ class CabNumber(QWidget):
 
     def number_font(self) -> QFont:
         """The font the number is drawn in."""
-        made = font(self._size_px, bold=True)
+        made = fitted_font(self._size_px, bold=True)
         made.setLetterSpacing(QFont.SpacingType.PercentageSpacing, 100 * TIGHT)
         return made
 
@@ -68,7 +68,7 @@ class CabNumber(QWidget):
             self.update()
 
     def sizeHint(self) -> QSize:  # noqa: N802
-        caption = TEXT_PX + GRID_PX
+        caption = grown(TEXT_PX) + GRID_PX
         return QSize(160, round(BAR_PX + GRID_PX + DIGITS_SHARE * self._size_px + caption))
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
@@ -79,7 +79,8 @@ class CabNumber(QWidget):
         painter.fillRect(QRectF(0, 0, self.width(), BAR_PX), self._theme.color(bar))
         painter.setPen(self._theme.color("ink" if live else "no_data"))
         shown = self.number_font()
-        too_wide = QFontMetricsF(shown).horizontalAdvance(self._reading.text) / self.width()
+        room = self.width() - 6 * GRID_PX  # so that two words do not run together
+        too_wide = QFontMetricsF(shown).horizontalAdvance(self._reading.text) / room
         if too_wide > 1:  # a word; the figures are made to fit
             shown.setPixelSize(int(self._size_px / too_wide))
         painter.setFont(shown)
@@ -97,7 +98,8 @@ class CabNumber(QWidget):
 
     def _caption(self, painter: QPainter, *, live: bool) -> None:
         """Name and unit, and the source or the band's word at the right."""
-        box = QRectF(0, self.height() - TEXT_PX - GRID_PX, self.width(), TEXT_PX + GRID_PX)
+        tall = grown(TEXT_PX) + GRID_PX
+        box = QRectF(0, self.height() - tall, self.width(), tall)
         shown, side = font(TEXT_PX, bold=True), Qt.AlignmentFlag.AlignVCenter
         painter.setFont(shown)
         name = self._theme.color(self._color or "ink") if live else self._theme.color("no_data")
@@ -145,7 +147,7 @@ class CabNumbers(QWidget):
 
     def fit(self, width: int, height: int) -> None:
         """Make the numbers as large as a page of this size allows."""
-        metrics = QFontMetricsF(font(100, bold=True))
+        metrics = QFontMetricsF(fitted_font(100, bold=True))
         room = width - 10 * GRID_PX
         by_width = min(
             share * room / (0.01 * TIGHT * metrics.horizontalAdvance(widest))

@@ -8,7 +8,7 @@ import pyqtgraph as pg
 from PySide6.QtCore import QRectF
 
 from workbench.base.units import METRIC, UnitSystem
-from workbench.gui.theme import SMALL_PX, Theme, font
+from workbench.gui.theme import SMALL_PX, Theme, font, grown
 from workbench.words.pictures.picture import Axis
 from workbench.words.pictures.ticks import Ticks, axis_words, step_along, ticks_along
 
@@ -24,13 +24,14 @@ class Values(pg.AxisItem):  # type: ignore[misc]
     def __init__(self, side: str) -> None:
         self._axis, self._units, self._texts = Axis(), METRIC, dict[float, str]()
         super().__init__(side, maxTickLength=0)
-        self.setStyle(tickFont=font(SMALL_PX), tickAlpha=255 if side == "left" else 0)
+        self.setStyle(tickAlpha=255 if side == "left" else 0)
         self.enableAutoSIPrefix(False)
         self.setPen(pg.mkPen(None))
 
     def show_axis(self, axis: Axis, units: UnitSystem, theme: Theme) -> None:
         """The values of this axis from now on, with thin lines across where they are a grid."""
         self._axis, self._units = axis, units
+        self.setStyle(tickFont=font(SMALL_PX))
         self.setTextPen(theme.soft_ink)
         self.setTickPen(theme.line)
         self.update()
@@ -45,8 +46,8 @@ class Values(pg.AxisItem):  # type: ignore[misc]
         return axis_words(self._axis, self._units, low, high, self._step(low, high, size_px))
 
     def _step(self, low: float, high: float, size_px: float) -> float:
-        apart_px = NUMBER_PX if self._axis.numbers is not None else TIME_PX
-        apart_px = TICK_PX if self.orientation == "left" else apart_px
+        apart_px = grown(NUMBER_PX if self._axis.numbers is not None else TIME_PX)
+        apart_px = grown(TICK_PX) if self.orientation == "left" else apart_px
         return step_along(self._axis, self._units, apart_px * (high - low) / max(size_px, 1.0))
 
     def boundingRect(self) -> QRectF:  # noqa: N802

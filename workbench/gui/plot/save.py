@@ -13,7 +13,7 @@ from PySide6.QtWidgets import QFileDialog, QMenu, QToolButton, QWidget
 
 from workbench.base.errors import StoreError
 from workbench.base.files import write_file
-from workbench.gui.theme import BRIGHT, GRID_PX, SMALL_PX, TOUCH_PX, Theme, font
+from workbench.gui.theme import BRIGHT, GRID_PX, SMALL_PX, TOUCH_PX, Theme, font, grown, keep_width
 from workbench.gui.work_line import WorkLine
 from workbench.models.plot.table import write_table
 from workbench.models.progress import Progress
@@ -68,7 +68,9 @@ class SavePlot(QToolButton):
         menu.addAction(_("CSV table of what is seen"), self._asking(".csv"))
         menu.addAction(_("CSV table of everything"), self._asking(".csv", everything=True))
         self.setMenu(menu)
-        self.setFixedSize(QSize(2 * TOUCH_PX, TOUCH_PX))
+        wide_px = 2 * TOUCH_PX + GRID_PX
+        self.setFixedSize(QSize(grown(wide_px), TOUCH_PX))
+        keep_width(self, wide_px)
         self.said.connect(self.setToolTip)
         self.destroyed.connect(self._works.wait)
 
@@ -147,7 +149,7 @@ class SavePlot(QToolButton):
             return
         painter.setFont(font(SMALL_PX, bold=True))
         wide = QFontMetrics(painter.font()).horizontalAdvance(WORD) + 2 * GRID_PX
-        pill = QRectF((width - wide) / 2, 2, wide, SMALL_PX + GRID_PX)
+        pill = QRectF((width - wide) / 2, 2, wide, grown(SMALL_PX) + GRID_PX)
         painter.fillRect(pill, self._theme.color("attention"))
         painter.setPen(self._theme.color("ground"))
         painter.drawText(pill, Qt.AlignmentFlag.AlignCenter, WORD)

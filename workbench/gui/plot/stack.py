@@ -20,7 +20,7 @@ from workbench.gui.plot.words import (
     place_names,
     text_width,
 )
-from workbench.gui.theme import BRIGHT, GRID_PX, TOUCH_PX, Theme
+from workbench.gui.theme import BRIGHT, GRID_PX, TOUCH_PX, Theme, grown
 from workbench.words.pictures.picture import NOTHING, Picture
 
 CLOSEST = 1e-7
@@ -38,7 +38,7 @@ class Stack:
         self._plot, self._grid, self._shares = view, view.centralLayout, list[float]()
         self._picture, self._units, self._theme = NOTHING, METRIC, BRIGHT
         self._bottom = Values("bottom")
-        self._bottom.setHeight(BOTTOM_PX)
+        self._bottom.setHeight(grown(BOTTOM_PX))
         self._grid.setSpacing(0)
 
     def make_panels(self, shares: list[float]) -> bool:
@@ -52,7 +52,7 @@ class Stack:
         self.panels, self._shares = [], shares
         for row, share in enumerate(shares):
             self.panels.append(PlotPanel(self._grid, row, self.panels[0].view if row else None))
-            self._grid.setRowSpacing(row, CAPTION_PX if row + 1 < len(shares) else 0)
+            self._grid.setRowSpacing(row, grown(CAPTION_PX) if row + 1 < len(shares) else 0)
             self._grid.setRowStretchFactor(row, round(100 * share))
         if self.panels:
             self._grid.addItem(self._bottom, len(shares), 1)
@@ -87,8 +87,9 @@ class Stack:
         self.words = []
         if not self.panels:
             return
-        foot = FOCUS_PX + (CAPTION_PX if self._is_named_below else 0)
-        top, right = FOCUS_PX + CAPTION_PX + self._head_px, FOCUS_PX + self._names_px()
+        foot = FOCUS_PX + (grown(CAPTION_PX) if self._is_named_below else 0)
+        top, right = FOCUS_PX + grown(CAPTION_PX) + self._head_px, FOCUS_PX + self._names_px()
+        self._bottom.setHeight(grown(BOTTOM_PX))
         self._grid.setContentsMargins(FOCUS_PX, top, right, foot)
         self._grid.activate()
         for panel in self.panels:
@@ -108,7 +109,7 @@ class Stack:
     @property
     def _head_px(self) -> float:
         """Room for the marks' words between the first caption and its panel."""
-        return LINE_PX if any(mark.word for mark in self._picture.marks) else 0.0
+        return grown(LINE_PX) if any(mark.word for mark in self._picture.marks) else 0.0
 
     def _names_px(self) -> float:
         """Enough room at the right for the longest name."""
@@ -119,28 +120,30 @@ class Stack:
             words += [points.name for points in panel.points]
             words += [band.word for band in panel.bands]
         longest = max(map(text_width, words), default=0.0) + LEADER_PX + 4
-        return min(max(longest, NAMES_PX[0]), NAMES_PX[1], 0.3 * width)
+        return min(max(longest, grown(NAMES_PX[0])), grown(NAMES_PX[1]), 0.3 * width)
 
     def _all_words(self) -> Iterator[Text]:
         """Captions, the lines' names, the marks' words, and what is counted along the bottom."""
         picture, seen, soft = self._picture, self.seen, self._theme.color("soft_ink")
         boxes = [panel.box for panel in self.panels]
         for at, (panel, box) in enumerate(zip(self.panels, boxes, strict=True)):
-            top = box.top() - CAPTION_PX - (0 if at else self._head_px)
-            right = self._plot.width() - (0 if at else 2 * TOUCH_PX + GRID_PX)
-            caption = QRectF(box.left(), top, right - box.left(), CAPTION_PX)
+            top = box.top() - grown(CAPTION_PX) - (0 if at else self._head_px)
+            right = self._plot.width() - (0 if at else grown(2 * TOUCH_PX + GRID_PX))
+            caption = QRectF(box.left(), top, right - box.left(), grown(CAPTION_PX))
             yield Text(caption, panel.panel.y.label(self._units), soft)
             # The names may stand beside half of the captions above them and below.
-            above, below = (CAPTION_PX / 2 if there else 0 for there in (at, box != boxes[-1]))
+            half_px = grown(CAPTION_PX) / 2
+            above, below = (half_px if there else 0 for there in (at, box != boxes[-1]))
             room = box.adjusted(box.width(), -above, 0, below)
             room.setRight(self._plot.width() - FOCUS_PX)
             yield from place_names(panel.names(seen), room, box, soft)
-        row = QRectF(boxes[0].left(), boxes[0].top() - LINE_PX, boxes[0].width(), LINE_PX)
+        line_px = grown(LINE_PX)
+        row = QRectF(boxes[0].left(), boxes[0].top() - line_px, boxes[0].width(), line_px)
         yield from place_marks(picture.marks, self._units, self._theme, seen, row)
-        foot = QRectF(boxes[-1].left(), boxes[-1].bottom(), boxes[-1].width(), BOTTOM_PX)
+        foot = QRectF(boxes[-1].left(), boxes[-1].bottom(), boxes[-1].width(), grown(BOTTOM_PX))
         words = self._bottom.words(*seen, foot.width())
         if self._is_named_below:
-            yield Text(foot.translated(0, BOTTOM_PX), words, soft, "C")
+            yield Text(foot.translated(0, grown(BOTTOM_PX)), words, soft, "C")
         else:
             foot.setLeft(foot.right() + LEADER_PX)
             foot.setRight(self._plot.width())

@@ -10,7 +10,7 @@ from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPen
 
 from workbench.base.units import UnitSystem
 from workbench.gui.parts.drawn_text import Side, draw_text
-from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font, grown
 from workbench.words.pictures.extent import spread
 from workbench.words.pictures.picture import Mark
 
@@ -55,11 +55,11 @@ def place_names(names: Sequence[Name], room: QRectF, inside: QRectF, ink: QColor
     top, foot = inside.top(), inside.bottom()
     inner = [(min(max(end, top), foot), text, color) for end, text, color in names]
     kept = _joined(sorted(inner, key=lambda one: one[0]), room.height(), ink)
-    middles = spread([end - room.top() for end, *_ in kept], room.height(), LINE_PX)
+    middles = spread([end - room.top() for end, *_ in kept], room.height(), grown(LINE_PX))
     left, width = room.left() + LEADER_PX, room.width() - LEADER_PX
     return [
         Text(
-            QRectF(left, room.top() + at - LINE_PX / 2, width, LINE_PX),
+            QRectF(left, room.top() + at - grown(LINE_PX) / 2, width, grown(LINE_PX)),
             text,
             color,
             begin=QPointF(room.left() + 1, end),
@@ -71,7 +71,7 @@ def place_names(names: Sequence[Name], room: QRectF, inside: QRectF, ink: QColor
 def _joined(names: Sequence[Name], room: float, ink: QColor) -> list[Name]:
     """As many as there is room for: those whose lines end closest to each other share a line
     of text."""
-    kept, most = list(names), max(1, int(room // LINE_PX))
+    kept, most = list(names), max(1, int(room // grown(LINE_PX)))
     while len(kept) > most:
         at = min(range(len(kept) - 1), key=lambda i: kept[i + 1][0] - kept[i][0])
         (low, name, color), (high, other, other_color) = kept[at : at + 2]

@@ -20,7 +20,7 @@ from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.records.compare import CompareView
 from workbench.gui.records.result import ResultView
-from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, keep_width
 from workbench.models.records.listing import RecordEntry
 from workbench.models.records.speed_lines import SpeedLines, speeds_picture
 from workbench.records.entries import StoredResult
@@ -166,7 +166,7 @@ class RecordPanel(QWidget):
         for caption, field in ((_("Name"), self._title), (_("Note"), self._note)):
             line = line_of(gap=GRID_PX)
             word = label(caption, wrap=False)
-            word.setFixedWidth(6 * GRID_PX)
+            keep_width(word, 6 * GRID_PX)
             word.setBuddy(field)
             line.addWidget(word)
             line.addWidget(field, 1)

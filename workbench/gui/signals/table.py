@@ -8,7 +8,7 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QFontMetrics
 from PySide6.QtWidgets import QAbstractItemView, QHeaderView, QTableWidget, QTableWidgetItem
 
-from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font, grown
 from workbench.models.signals.rows import HEADS, InputLine, SignalLine, TableLine
 from workbench.words.language import N_, _
 
@@ -57,6 +57,7 @@ class SignalTable(QTableWidget):
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
         self._plan = []
+        self._fit_columns()  # the text may have grown with the window
         self.show_lines(self._lines)
 
     def set_roomy(self, roomy: bool) -> None:
@@ -65,7 +66,7 @@ class SignalTable(QTableWidget):
         if row_px != self._row_px:
             self._row_px = row_px
             for at in range(self.rowCount()):
-                self.setRowHeight(at, row_px)
+                self.setRowHeight(at, grown(row_px))
 
     def show_lines(self, lines: Sequence[TableLine]) -> None:
         """Show these lines."""
@@ -84,13 +85,15 @@ class SignalTable(QTableWidget):
 
     def needed_px(self) -> int:
         """The height at which no line is hidden."""
-        return self.horizontalHeader().sizeHint().height() + self._row_px * len(self._plan) + 2
+        return (
+            self.horizontalHeader().sizeHint().height() + grown(self._row_px) * len(self._plan) + 2
+        )
 
     def _lay_out(self) -> None:
         self.clearSpans()
         self.setRowCount(len(self._plan))
         for at, (is_input, _row) in enumerate(self._plan):
-            self.setRowHeight(at, self._row_px)
+            self.setRowHeight(at, grown(self._row_px))
             for column in range(len(HEADS)):
                 self.setItem(at, column, self._cell(column, is_input=is_input))
             if is_input:
@@ -131,7 +134,9 @@ class SignalTable(QTableWidget):
             else:
                 header.setSectionResizeMode(column, QHeaderView.ResizeMode.Fixed)
                 wide = measure(widest) if words else plain(widest)
-                width = max(wide, plain(HEADS[column])) + (4 if words else 2) * GRID_PX + 2
+                width = (
+                    max(wide, plain(HEADS[column]) + GRID_PX) + (4 if words else 2) * GRID_PX + 2
+                )
                 self.setColumnWidth(column, width)
 
     def _tell_choice(self) -> None:

@@ -12,7 +12,7 @@ from PySide6.QtGui import QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.parts.drawn_text import Side, draw_text
-from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, fitted_font
 from workbench.words.language import _
 
 WIDE, HIGH = 820.0, 216.0
@@ -63,7 +63,7 @@ class WiringDrawing(QWidget):
         scale = min(self.width() / WIDE, self.height() / HIGH)
         painter.translate((self.width() - WIDE * scale) / 2, 0)
         painter.scale(scale, scale)
-        painter.setFont(font(SMALL_PX))
+        painter.setFont(fitted_font(SMALL_PX))
         self._sides(painter)
         self._laptop(painter)
         self._board(painter)
@@ -220,9 +220,9 @@ class WiringDrawing(QWidget):
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(self._theme.color("ink"))
         painter.drawEllipse(at, 11, 11)
-        painter.setFont(font(SMALL_PX, bold=True))
+        painter.setFont(fitted_font(SMALL_PX, bold=True))
         self._text(painter, QRectF(at.x() - 11, at.y() - 11, 22, 22), str(number), "C", "ground")
-        painter.setFont(font(SMALL_PX))
+        painter.setFont(fitted_font(SMALL_PX))
 
     def _text(
         self, painter: QPainter, box: QRectF, text: str, side: Side, color: str = "soft_ink"

@@ -20,7 +20,7 @@ from workbench.gui.parts.choice_card import (
 )
 from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of
 from workbench.gui.parts.pace_strip import SHOWN_M, PaceStrip
-from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme
+from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, grown
 from workbench.models.bench import Bench
 from workbench.models.pace import PaceModel
 from workbench.models.passes.tapes import SmoothTapes
@@ -93,7 +93,7 @@ class StartPage(QWidget):
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
         roomy = self.width() >= ROOMY_PX
-        self._welcome.setStyleSheet(f"font-size: {TEXT_PX if roomy else SMALL_PX}px;")
+        self._welcome.setStyleSheet(f"font-size: {grown(TEXT_PX if roomy else SMALL_PX)}px;")
         self._welcome.setMaximumWidth((120 if roomy else 84) * GRID_PX)
 
     def set_theme(self, theme: Theme) -> None:

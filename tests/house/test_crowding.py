@@ -1,0 +1,94 @@
+"""No text of any page is cut, overlaps or touches another, at any size of the window."""
+
+from __future__ import annotations
+
+import importlib
+
+import pytest
+from PySide6.QtCore import QCoreApplication
+from PySide6.QtWidgets import QComboBox, QLabel, QPushButton, QWidget
+
+SIZES = ((1024, 600), (1366, 768), (1920, 1080), (2560, 1440))
+FRAMES = 12
+"""So many until a window of another size has all its text in its new size."""
+SCENES = ("start", "machine", "signals", "calibrate", "gap", "passing", "records")
+
+
+@pytest.mark.parametrize("scene", SCENES)
+def test_no_text_is_crowded(scene, tmp_path, qtbot):
+    shots, crowding = (importlib.import_module(name) for name in ("shots", "scenes.crowding"))
+    states = importlib.import_module(f"scenes.{scene}").STATES
+    studio, found = shots.Studio("bright", tmp_path / "records.db"), []
+    try:
+        for state in states:
+            state(studio)
+            for width, height in SIZES:
+                studio.window.resize(width, height)
+                for _ in range(FRAMES):
+                    QCoreApplication.processEvents()
+                    studio.window.tick()
+                where = f"{state.__name__}, {width} x {height}"
+                found += [f"{where}: {told}" for told in crowding.crowded(studio.window)]
+    finally:
+        studio.close()
+    assert found == []
+
+
+def test_every_scene_is_looked_at():
+    assert set(SCENES) == set(importlib.import_module("shots").SCENES)
+
+
+@pytest.fixture
+def told_of(qtbot):
+    """What is said of widgets at these places of a window."""
+    crowding = importlib.import_module("scenes.crowding")
+
+    def look(*placed):
+        window = QWidget()
+        qtbot.addWidget(window)
+        window.resize(400, 300)
+        for widget, place in placed:
+            widget.setParent(window)
+            widget.setGeometry(*place)
+        window.show()
+        return crowding.crowded(window)
+
+    return look
+
+
+def test_what_fits_is_not_complained_of(told_of):
+    assert told_of((QLabel("lap"), (10, 10, 80, 20)), (QLabel("pulse"), (100, 10, 80, 20))) == []
+
+
+def test_a_cut_label_button_and_choice_are_found(told_of):
+    choice = QComboBox()
+    choice.addItem("laps of the belt")
+    told = told_of(
+        (QLabel("The readout shows too little."), (10, 10, 60, 20)),
+        (QPushButton("Keep result"), (10, 60, 60, 40)),
+        (choice, (10, 120, 80, 40)),
+    )
+    assert [one.split(":")[0].split()[0] for one in told] == ["QLabel", "QPushButton", "QComboBox"]
+    assert all("needs" in one for one in told)
+
+
+def test_a_wrapped_label_that_lacks_a_line_is_found(told_of):
+    text = QLabel("The readout shows too little at the speeds of work.")
+    text.setWordWrap(True)
+    assert ["of height" in one for one in told_of((text, (10, 10, 120, 18)))] == [True]
+
+
+def test_overlap_and_touch_are_found(told_of):
+    told = told_of(
+        (QLabel("belt"), (10, 10, 80, 20)),
+        (QLabel("ground"), (20, 14, 80, 20)),
+    )
+    assert "overlap" in told[0]
+    first = QLabel("none")
+    wide = first.fontMetrics().horizontalAdvance("none")
+    told = told_of((first, (10, 100, wide, 20)), (QLabel("none"), (13 + wide, 100, 80, 20)))
+    assert "px apart" in told[0]
+
+
+def test_a_label_that_leaves_its_window_is_found(told_of):
+    assert any("outside" in one for one in told_of((QLabel("Start pass"), (360, 10, 90, 20))))
