@@ -6,14 +6,18 @@ count of ±1 and a display that rounds. Nothing of it is taken from the program.
 """
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from workbench.base.machine import parse_machine
+from workbench.calibration.readout.advice import SettleSays
+from workbench.calibration.readout.calibrate import ResultSays
 from workbench.calibration.readout.runs import Run
 from workbench.calibration.readout.steady_runs import SteadySays, calibrate_runs
 from workbench.calibration.statistics.budget import BudgetSays, Part
+from workbench.calibration.statistics.decision import Verdict
 
 MPH = 0.44704
 LAP_M, U_LAP_M = 9.10, 0.006
@@ -21,7 +25,7 @@ PITCH_M, U_PITCH_M, RODS, TEETH = 0.0508, 0.0001, 8, 30
 GEOMETRY_M = RODS * PITCH_M / TEETH
 
 
-def machine(reads="inverse", unit="mph", setting=2250.0, **readout):
+def machine(reads="inverse", unit="mph", setting=2250.0, measured_on="", **readout):
     lines = "\n".join(f"{key} = {value}" for key, value in readout.items())
     return parse_machine(f"""
 name = "shop's own"
@@ -34,6 +38,7 @@ kind = "sprocket"
 sprocket_teeth = {RODS}
 rod_pitch_m = {PITCH_M}
 u_rod_pitch_m = {U_PITCH_M}
+measured_on = "{measured_on}"
 [readout]
 unit = "{unit}"
 step = 0.1
@@ -44,11 +49,13 @@ reads = "{reads}"
 """)
 
 
-def shop(rng, n, laps=True, pulses=True, spread=None):
-    """(true error of the readout, runs) of one afternoon with everything uncertain."""
+def shop(rng, n, laps=True, pulses=True, spread=None, wear=0.0):
+    """(true error of the readout, runs) of one afternoon with everything uncertain; the rods
+    are `wear` longer than their drawing. The readout counts the same pulses."""
     error = rng.normal(0, 0.03)
     lap_m = LAP_M + U_LAP_M * rng.standard_normal()
     per_pulse_m = GEOMETRY_M * (1 + U_PITCH_M / PITCH_M * rng.standard_normal())
+    per_pulse_m *= 1 + wear
     speeds = rng.uniform(0.85, 1.4, n)
     if spread is not None:
         speeds = speeds[0] * (1 + spread * rng.standard_normal(n))
@@ -87,12 +94,51 @@ def test_the_true_error_lies_in_the_stated_interval(case, afternoons, low, high)
     held, normed = 0, []
     for _ in range(afternoons):
         error, runs = shop(rng, **case)
-        found = calibrate_runs(runs, machine())
+        found = calibrate_runs(runs, machine(measured_on="2026-09-14"))
         held += abs(found.error_at_work - error) <= found.budget.U
         normed.append((found.error_at_work - error) / found.budget.u)
     assert low <= held / afternoons <= high
     assert abs(np.mean(normed)) < 0.15
     assert 0.8 < np.std(normed) < 1.12
+
+
+@pytest.mark.parametrize("wear", [0.0, 0.01, 0.02, 0.03])
+def test_pulses_alone_cover_a_worn_belt_and_never_pass_it(wear):
+    """GUM 4.3.7 and JCGM 101, 6.4.6, by simulation: a belt whose rods nobody measured is held
+    by ± U new and worn; none passes or fails within the usual 2 %, and what to do is said."""
+    rng, held = np.random.default_rng(round(7 + 100 * wear)), 0
+    for _ in range(200):
+        error, runs = shop(rng, 4, laps=False, wear=wear)
+        found = calibrate_runs(runs, machine())
+        held += abs(found.error_at_work - error) <= found.budget.U
+        assert found.verdict in (Verdict.CANNOT_TELL, Verdict.FAIL)
+        if found.verdict is Verdict.CANNOT_TELL:
+            assert found.advice.what == SettleSays.TIME_TEN_LAPS
+            assert not found.has_new_setting
+    assert held / 200 >= 0.92
+
+
+def test_laps_or_a_measured_pitch_make_an_answer_of_it():
+    rng = np.random.default_rng(5)
+    _, runs = shop(rng, 5)
+    timed = calibrate_runs(runs, machine())
+    assert timed.budget.u == calibrate_runs(runs, machine(measured_on="2026-09-14")).budget.u
+    _, counted = shop(rng, 5, laps=False)
+    unsure = calibrate_runs(counted, machine())
+    sure = calibrate_runs(counted, machine(measured_on="2026-09-14"))
+    assert unsure.budget.U > 0.02 > sure.budget.U
+
+
+@pytest.mark.parametrize("slip", [10.0, 0.1])
+def test_an_error_that_no_readout_has_is_no_answer(slip):
+    """A point in the wrong place. Common practice, no source."""
+    _, runs = shop(np.random.default_rng(6), 4)
+    found = calibrate_runs([replace(run, shown=slip * run.shown) for run in runs], machine())
+    assert found.verdict is Verdict.CANNOT_TELL
+    assert not found.has_new_setting
+    assert found.sentence.what == ResultSays.TOO_UNSURE_TO_SAY
+    assert found.reason.what == ResultSays.NO_SUCH_ERROR
+    assert found.advice.what == SettleSays.CHECK_ENTRIES
 
 
 def test_runs_at_one_speed_gain_nothing_by_number():

@@ -12,6 +12,7 @@ import re
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, field, fields, replace
+from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -39,7 +40,10 @@ class Drive:
 
     `turns_per_target_turn`: turns of the drive shaft for one of the target wheel.
     `pitch_line_offset_m`: from the roll's surface to the belt's pitch line, half the
-    thickness of an even belt. The u_… are standard uncertainties.
+    thickness of an even belt. The u_… are standard uncertainties. `measured_on` is the day,
+    such as 2026-09-14, on which the pitch was measured over many rods of this belt, or the
+    roll's diameter when clean; '' where they are from a drawing or a catalogue, and wear,
+    stretch or mud may have changed them since.
     """
 
     target_teeth: int
@@ -52,6 +56,7 @@ class Drive:
     u_rod_pitch_m: float = math.nan
     u_roll_diameter_m: float = 0.0005
     u_pitch_line_offset_m: float = 0.0005
+    measured_on: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +154,13 @@ def _one_of(*words: str) -> Check:
     return Check(str, Message("one of {words}", words=quoted), lambda v: v in words)
 
 
+def _is_day(text: str) -> bool:
+    try:
+        return not text or bool(date.fromisoformat(text))
+    except ValueError:
+        return False
+
+
 _ANY_TEXT = Check(str, Message("text in quotes"), lambda value: bool(value.strip()))
 _LENGTH = Message("a length in metres, 0 or more")
 _SOME_LENGTH = Message("a length in metres above 0")
@@ -174,6 +186,7 @@ _CHECKS: dict[str, Check] = {
     "drive.u_rod_pitch_m": _not_negative(_LENGTH),
     "drive.u_roll_diameter_m": _not_negative(_LENGTH),
     "drive.u_pitch_line_offset_m": _not_negative(_LENGTH),
+    "drive.measured_on": Check(str, Message("a day such as 2026-09-14, or ''"), _is_day),
     "readout.unit": _one_of(*SPEED_UNITS_MPS),
     "readout.step": _positive(Message("the smallest change shown, in the readout's unit, above 0")),
     "readout.setting": _positive(Message("the number set in the readout, above 0")),
@@ -265,7 +278,8 @@ def _flatten(table: Mapping[str, Any], path: Path | Message | str) -> dict[str, 
             if not isinstance(value, dict):
                 expected = Message("a section [{key}]", key=key)
                 raise MachineFileError(path, key, _it_is(value), expected)
-            flat |= {f"{key}.{inner}": item for inner, item in value.items()}
+            days = {at: day.isoformat() for at, day in value.items() if isinstance(day, date)}
+            flat |= {f"{key}.{inner}": item for inner, item in (value | days).items()}
         else:
             flat[key] = value
     for key in flat:

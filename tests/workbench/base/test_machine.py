@@ -159,6 +159,17 @@ def test_a_new_setting_changes_that_number_in_the_file_alone(readout):
     assert changed.text == text.replace(old, "2260.5")
 
 
+@pytest.mark.parametrize("day", ["2026-09-14", '"2026-09-14"'])
+def test_the_day_of_a_measurement_is_a_day(day):
+    text = (
+        "name = 'Digger 4'\n[drive]\ntarget_teeth = 30\nkind = 'sprocket'\nsprocket_teeth = 12\n"
+        f"rod_pitch_m = 0.05\nmeasured_on = {day}\n"
+    )
+    assert parse_machine(text, "test").drive.measured_on == "2026-09-14"
+    with pytest.raises(MachineFileError, match=r"measured_on.*a day such as"):
+        parse_machine(text.replace(day, '"last fall"'), "test")
+
+
 def test_a_setting_whose_place_is_not_found_is_refused():
     text = (
         "name = 'Digger 4'\nreadout = {unit = 'mph', setting = 2340}\n[drive]\n"

@@ -8,6 +8,7 @@ from enum import StrEnum, auto
 
 from workbench.base.statements import Statement, statement
 from workbench.calibration.readout.runs import RunResult
+from workbench.calibration.readout.true_speed import InputSays
 from workbench.calibration.statistics.budget import Budget, Part
 from workbench.calibration.statistics.decision import (
     Decision,
@@ -25,6 +26,8 @@ class SettleSays(StrEnum):
     WOULD_SETTLE = auto()
     MEASURE_LAP_AGAIN = auto()
     TIME_LAPS_TOO = auto()
+    TIME_TEN_LAPS = auto()
+    CHECK_ENTRIES = auto()
     USE_BETTER_REFERENCE = auto()
     USE_BETTER_CLOCK = auto()
     MORE_LAPS_A_RUN = auto()
@@ -50,6 +53,9 @@ MEND = {
     Part.REFERENCE: SettleSays.USE_BETTER_REFERENCE,
     Part.CLOCK: SettleSays.USE_BETTER_CLOCK,
 }
+MOST_ERROR = 0.3
+"""No readout in use is further off: a digit, a count or a unit is wrong. Common practice, no
+source."""
 MOST_TIMES = 10.0
 """More than ten times the work is not advice."""
 
@@ -60,6 +66,10 @@ def advice(
     """What would settle a verdict; None for a plain pass or fail. `runs` are those used."""
     if decision.verdict in (Verdict.PASS, Verdict.FAIL):
         return None
+    if abs(budget.value) > MOST_ERROR:
+        return statement(SettleSays.CHECK_ENTRIES)
+    if any(line.quantity.what == InputSays.WEAR_OR_MUD for line in budget.lines):
+        return statement(SettleSays.TIME_TEN_LAPS)
     wanted = uncertainty_to_settle(decision, budget.value, -limit, limit) / budget.k
     if wanted < budget.u / MOST_TIMES:
         return statement(SettleSays.SET_RIGHT_INSTEAD)

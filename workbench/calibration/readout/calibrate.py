@@ -14,14 +14,19 @@ from enum import StrEnum, auto
 
 from workbench.base.machine import Machine
 from workbench.base.statements import PlusMinus, Statement, statement
-from workbench.calibration.readout.advice import advice
+from workbench.calibration.readout.advice import MOST_ERROR, advice
 from workbench.calibration.readout.change_overs import FlipResult, RampResult
 from workbench.calibration.readout.drive_line_check import DriveLine, geometry_of, lap_of
 from workbench.calibration.readout.runs import Run, RunResult
 from workbench.calibration.readout.setting import propose_setting
-from workbench.calibration.readout.true_speed import InputSays, TrueSpeeds, true_speeds
+from workbench.calibration.readout.true_speed import (
+    InputSays,
+    TrueSpeeds,
+    most_wear_rel,
+    true_speeds,
+)
 from workbench.calibration.statistics.budget import Budget
-from workbench.calibration.statistics.decision import Verdict, decide
+from workbench.calibration.statistics.decision import Decision, Verdict, decide
 
 ERROR = statement(InputSays.READOUT_ERROR_AT_WORK)
 """What the budget is one of: shown ÷ true − 1 at the middle of the working speeds."""
@@ -33,6 +38,8 @@ class ResultSays(StrEnum):
     READS_RIGHT = auto()
     SHOWS_TOO_MUCH = auto()
     SHOWS_TOO_LITTLE = auto()
+    TOO_UNSURE_TO_SAY = auto()
+    NO_SUCH_ERROR = auto()
     NO_RUN_AT_WORK = auto()
     NO_CHANGE_OVER_AT_WORK = auto()
 
@@ -122,7 +129,12 @@ class Calibration:
     def headline(self) -> Statement:
         """What the readout shows: `sentence` by the numbers, which an earlier program stored as
         finished words."""
-        return shows(self.error_at_work, self.U_error_at_work, self.speed_at_work_mps)
+        return shows(
+            self.error_at_work,
+            self.U_error_at_work,
+            self.speed_at_work_mps,
+            self.readout_error_limit,
+        )
 
     @property
     def flips(self) -> tuple[FlipResult, ...]:
@@ -154,11 +166,14 @@ class Calibration:
 def solve_speeds(
     runs: Sequence[Run], machine: Machine, drive_line: DriveLine, u_clock_rel: float = 0.0
 ) -> TrueSpeeds:
-    """True speeds; the drive line's geometry counts only where the runs bear it out."""
+    """True speeds; the drive line's geometry counts only where the runs bear it out, and
+    where they cannot, it allows for wear: the readout hangs on the same pulses."""
     lap = lap_of(machine)
     geometry = geometry_of(machine, lap) if drive_line.agrees else None
     slip = machine.drive.kind == "roll"
-    return true_speeds(runs, lap, geometry, u_clock_rel=u_clock_rel, slip=slip)
+    borne_out = any((run.has_laps and lap is not None) or run.has_reference for run in runs)
+    wear_rel = 0.0 if borne_out else most_wear_rel(machine.drive)
+    return true_speeds(runs, lap, geometry, u_clock_rel=u_clock_rel, slip=slip, wear_rel=wear_rel)
 
 
 def finished(
@@ -178,15 +193,20 @@ def finished(
     readout, limits, k = machine.readout, machine.limits, budget.k
     limit, error, u = limits.readout_error, budget.value, budget.u
     decision = decide(error, u, -limit, limit, U=budget.U)
+    if abs(error) > MOST_ERROR:
+        reason = statement(ResultSays.NO_SUCH_ERROR, most_rel=MOST_ERROR)
+        decision = Decision(Verdict.CANNOT_TELL, decision.conformance_probability, reason)
     pulse_m, teeth = speeds.metres_per_pulse, machine.drive.target_teeth
     setting = propose_setting(readout, error, u, pulse_m, teeth)
+    if decision.verdict is Verdict.CANNOT_TELL:  # what is not known proposes nothing
+        setting = replace(setting, new=math.nan, residual_error=math.nan)
     # The error left after the change is as uncertain as the one found before it.
     left, u_left = setting.residual_error, u / (1 + error)
     ends = [v for v in (limits.speed_low_mps, limits.speed_high_mps) if v > 0]
     u_pulse_m = pulse_m * speeds.u_metres_per_pulse_rel
     return Calibration(
         machine=machine.name,
-        sentence=shows(error, budget.U, limits.speed_at_work_mps),
+        sentence=shows(error, budget.U, limits.speed_at_work_mps, limit),
         error_at_work=error,
         u_error_at_work=u,
         U_error_at_work=budget.U,
@@ -230,8 +250,11 @@ def finished(
     )
 
 
-def shows(error: float, U: float, at_mps: float) -> Statement:
-    """What an error with its expanded uncertainty means, at a speed."""
+def shows(error: float, U: float, at_mps: float, limit: float) -> Statement:
+    """What an error with its expanded uncertainty means, at a speed, where `limit` is allowed."""
+    if abs(error) > MOST_ERROR or (abs(error) <= U and limit < U):
+        unsure = PlusMinus(error, U)
+        return statement(ResultSays.TOO_UNSURE_TO_SAY, error_rel=unsure, at_mps=at_mps)
     if abs(error) <= U:
         right = PlusMinus(error, U)
         return statement(ResultSays.READS_RIGHT, error_rel=right, at_mps=at_mps)

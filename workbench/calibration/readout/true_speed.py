@@ -22,6 +22,7 @@ from enum import StrEnum, auto
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.machine import Drive
 from workbench.base.statements import statement
 from workbench.calibration.readout.runs import COUNT_U, Run
 from workbench.calibration.statistics.budget import Distribution, Line, Part
@@ -31,6 +32,12 @@ Floats = NDArray[np.float64]
 SLIP_U_REL = 0.005
 """Creep of a belt on a friction roll, allowed for where only the geometry gives the metres
 a pulse; a sprocket does not creep. Chosen; common practice, no source."""
+
+WORN_OUT_REL = 0.03
+"""Elongation at which a chain is worn out, and a rodded belt with it: between none and this
+wear and stretch may have brought a pitch that nobody measured since (makers' manuals)."""
+MUD_M = 0.005
+"""Thickness of mud that a roll may carry. Common practice, no source."""
 
 SMALLEST_U_REL = 1e-6
 """Stands for 'exact': no length of a machine is known better."""
@@ -52,6 +59,7 @@ class InputSays(StrEnum):
     PULSES_OF_RUN = auto()
     METRES_PER_PULSE_BY_GEOMETRY = auto()
     BELT_CREEP = auto()
+    WEAR_OR_MUD = auto()
     RODS_ON_SPROCKET = auto()
     RECORDING_CLOCK = auto()
     REFERENCE_CALIBRATION = auto()
@@ -67,6 +75,7 @@ class InputSays(StrEnum):
     FROM_GEOMETRY = auto()
     FROM_ONE_PITCH = auto()
     FROM_CREEP_ALLOWED = auto()
+    FROM_NO_LAPS = auto()
     FROM_CLOCK = auto()
     FROM_REFERENCE = auto()
     FROM_REFERENCE_REPEAT = auto()
@@ -114,14 +123,16 @@ def true_speeds(
     *,
     u_clock_rel: float = 0.0,
     slip: bool = False,
+    wear_rel: float = 0.0,
 ) -> TrueSpeeds:
     """Solve for the true speed of each run.
 
     `lap` None leaves laps out, `geometry` None lets the runs alone find the metres a
     pulse. `u_clock_rel` is that of a counter's clock behind all times of a recording;
-    `slip` allows for `SLIP_U_REL`. Raises ValueError where a speed is not determined.
+    `slip` allows for `SLIP_U_REL`, `wear_rel` for that much more belt a pulse at most than
+    the geometry tells. Raises ValueError where a speed is not determined.
     """
-    system = _System(runs, lap, geometry, u_clock_rel, slip)
+    system = _System(runs, lap, geometry, u_clock_rel, slip, wear_rel)
     A, T, constant = np.array(system.design), system.exponents(), np.array(system.constants)
     x = np.array([line.estimate for line in system.inputs])
     u_rel = np.array([line.u for line in system.inputs]) / x
@@ -166,6 +177,7 @@ class _System:
         geometry: Known | None,
         u_clock_rel: float,
         slip: bool,
+        wear_rel: float,
     ) -> None:
         self.inputs: list[Line] = []
         self.design: list[list[float]] = []
@@ -199,7 +211,7 @@ class _System:
             if of_lap:
                 self._geometry_of_lap(geometry, length)
             else:
-                self._geometry(geometry, slip)
+                self._geometry(geometry, slip, wear_rel)
 
     def exponents(self) -> Floats:
         """(rows, k) T of the observations, constants + T · ln(inputs)."""
@@ -250,7 +262,7 @@ class _System:
         )
         self._row({i: 1.0}, 0.0, [(shared, 1.0), (self._input(reading), 1.0)])
 
-    def _geometry(self, geometry: Known, slip: bool) -> None:
+    def _geometry(self, geometry: Known, slip: bool, wear_rel: float) -> None:
         line = Line(
             statement(InputSays.METRES_PER_PULSE_BY_GEOMETRY),
             geometry.value_m,
@@ -266,6 +278,8 @@ class _System:
                 InputSays.BELT_CREEP, SLIP_U_REL, InputSays.FROM_CREEP_ALLOWED, Part.DRIVE_LINE
             )
             terms.append((self._input(creep), 1.0))
+        if wear_rel > 0:
+            terms.append((self._input(_wear_line(wear_rel)), 1.0))
         self._row({self._width - 1: 1.0}, 0.0, terms)
 
     def _geometry_of_lap(self, geometry: Known, length: int) -> None:
@@ -275,6 +289,27 @@ class _System:
         )
         terms = [(length, 1.0), (self._input(fit), 1.0)]
         self._row({self._width - 1: 1.0}, math.log(geometry.value_m / lap_m), terms)
+
+
+def most_wear_rel(drive: Drive) -> float:
+    """How much more belt a pulse may be than a drive line's numbers tell, that were never
+    measured on this machine; 0 where they were."""
+    if drive.measured_on:
+        return 0.0
+    return WORN_OUT_REL if drive.kind == "sprocket" else 2 * MUD_M / drive.roll_diameter_m
+
+
+def _wear_line(most_rel: float) -> Line:
+    """Anything between no wear and the most. The belt never moves less than the drawing tells,
+    so the estimate lies half-way (GUM 4.3.7); a new belt and a worn one are at least as likely
+    as one between, which is an arc sine distribution (JCGM 101, 6.4.6)."""
+    return Line(
+        statement(InputSays.WEAR_OR_MUD),
+        1 + most_rel / 2,
+        most_rel / 2 / math.sqrt(2),
+        source=statement(InputSays.FROM_NO_LAPS),
+        group=Part.DRIVE_LINE,
+    )
 
 
 def clock_line(u_clock_rel: float) -> Line:

@@ -27,6 +27,7 @@ SECTIONS: dict[str, dict[str, str]] = {
         "drive.u_roll_diameter_m": N_("Roll diameter known to\u00a0±"),
         "drive.pitch_line_offset_m": N_("Half the belt's thickness"),
         "drive.u_pitch_line_offset_m": N_("Half thickness known to\u00a0±"),
+        "drive.measured_on": N_("Pitch or roll measured on"),
     },
     "Belt": {
         "belt.lap_length_m": N_("Length of one lap"),

@@ -23,6 +23,13 @@ _ANSWER: dict[str, Template] = {
     ResultSays.SHOWS_TOO_LITTLE: N_(
         "The readout shows {error_rel:percent} too little at {at_mps:speed}."
     ),
+    ResultSays.TOO_UNSURE_TO_SAY: N_(
+        "What the readout shows at {at_mps:speed} cannot be told: {error_rel:+percent}."
+    ),
+    ResultSays.NO_SUCH_ERROR: N_(
+        "no readout is off by more than {most_rel:percent0}: a digit, a count, a length or a unit "
+        "is wrong"
+    ),
     CalibrateSays.BY_STEADY_RUNS: N_("steady runs, {ways}"),
     CalibrateSays.BY_STEADY_RUNS_RECORDED: N_("steady runs, readout recorded, {ways}"),
     CalibrateSays.BY_CHANGE_OVERS_PRESSED: N_("change-over points by key, {ways}"),
@@ -71,6 +78,13 @@ _ADVICE: dict[str, Template] = {
         "Measure the lap again, with a better tape or over several laps."
     ),
     SettleSays.TIME_LAPS_TOO: N_("Time laps of the belt as well."),
+    SettleSays.TIME_TEN_LAPS: N_(
+        "Time ten laps of the belt: pulses alone cannot show wear. Or measure the pitch over many "
+        "rods, or the clean roll, and enter the day."
+    ),
+    SettleSays.CHECK_ENTRIES: N_(
+        "Check what was typed: the numbers shown, the laps, the machine's lengths and teeth."
+    ),
     SettleSays.USE_BETTER_REFERENCE: N_("Use a better reference, or laps of the belt."),
     SettleSays.USE_BETTER_CLOCK: N_("Use a counter with a better clock."),
     SettleSays.MORE_LAPS_A_RUN: Plural(
