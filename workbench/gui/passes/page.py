@@ -21,7 +21,7 @@ from PySide6.QtWidgets import (
 
 from workbench.base.cautions import Caution
 from workbench.gui.answers.passes import NO_ROWS, PassAnswerView
-from workbench.gui.parts.basics import CautionCard, button, label, say
+from workbench.gui.parts.basics import CautionCard, Elided, button, label, say
 from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.parts.work_bar import WorkBar
@@ -40,6 +40,7 @@ from workbench.models.passes.job import PassJob
 from workbench.models.passes.judge import Judged
 from workbench.models.records.listing import ended_recordings
 from workbench.words.language import _
+from workbench.words.moments import moment_text
 from workbench.words.words import Words
 
 LIVE, AFTER, PAST, PREVIEW = 0, 1, 2, 3
@@ -53,8 +54,9 @@ class PassPage(QWidget):
         self._bench, self._job = bench, PassJob(bench)
         self._works, self._player = WorkLine(self), CuePlayer(bench.clock, platform_player())
         self._judged: Judged | None = None
-        self._units = bench.settings.units
+        self._units, self._machine = bench.settings.units, bench.machine
         self._framed = False
+        self._state = Elided("title")
         self._view = PassView(bench, self._job, self._player, theme)
         self._after = PassAnswerView(theme, self._judge_otherwise)
         self._past, self._paper = PassPast(self._judge_past), ReportPages()
@@ -97,6 +99,11 @@ class PassPage(QWidget):
         if units is not self._units:
             self._units = units
             self._after.use_units(units)
+        if self._bench.machine is not self._machine:
+            self._machine = self._bench.machine
+            if not self._job.running and self._pages.currentIndex() in (AFTER, PREVIEW):
+                self._judged = None  # an old answer never stands under another machine's name
+                self._show_page(LIVE)
         if self._pages.currentIndex() == LIVE:
             self._view.refresh(read=self._read)
         self._show_buttons()
@@ -138,6 +145,7 @@ class PassPage(QWidget):
             self._pages.addWidget(page)
         column = column_of(
             self._caution,
+            self._state,
             self._safety,
             (self._pages, 1),
             WorkBar(self._works),
@@ -157,9 +165,11 @@ class PassPage(QWidget):
         page, running = self._pages.currentIndex(), self._job.running
         obstacle = None if running or page != LIVE else self._job.obstacle()
         idle = page == LIVE and not running
+        say(self._state, self._state_words(running=running))
+        self._state.setVisible(bool(self._state.text()))
         words = {
             LIVE: _("Stop pass (space)") if running else _("Start pass (space)"),
-            AFTER: _("Next pass (space)"),
+            AFTER: _("Start next pass (space)"),
             PAST: _("Judge this recording"),
             PREVIEW: _("Save report"),
         }
@@ -174,7 +184,7 @@ class PassPage(QWidget):
             "preview": page == AFTER,
             "save": page == AFTER,
             "sound": page == LIVE and running,
-            "back": page in (PAST, PREVIEW),
+            "back": page in (AFTER, PAST, PREVIEW),
         }
         for name, one in self._others.items():
             one.setVisible(shown[name])
@@ -184,6 +194,20 @@ class PassPage(QWidget):
             say(self._others["help"], _("Go to {page}").format(page=_(obstacle.page)))
         say(self._others["sound"], self._view.ready.sound.text())
         self._space.setEnabled(self._read and (running or self._space_is_free()))
+
+    def _state_words(self, *, running: bool) -> str:
+        """Recording or judged, which machine and when; '' while the page itself says 'ready'."""
+        machine = self._bench.machine
+        name = machine.name if machine else _("no machine")
+        if running:
+            return _("◉ Recording a pass, {machine}").format(machine=name)
+        judged = self._judged
+        if judged is None or self._pages.currentIndex() not in (AFTER, PREVIEW):
+            return ""
+        name = judged.machine.name if judged.machine else _("no machine")
+        when = moment_text(judged.started_utc)
+        told = _("Judged: recording {number}, {when}, {machine}")
+        return told.format(number=judged.recording, when=when, machine=name)
 
     def _space_is_free(self) -> bool:
         """Whether nothing else on the page would take the space bar for itself."""
@@ -202,12 +226,10 @@ class PassPage(QWidget):
             self._judge_past()
         elif page == PREVIEW:
             self._ask_where()
-        elif page == AFTER:
-            self._go_back()
         elif self._job.running:
             self._end()
         else:
-            self._begin()
+            self._begin()  # from an answer too: one press, one pass
 
     def _begin(self) -> None:
         self._player.stop()

@@ -15,7 +15,7 @@ from workbench.base.units import METRIC, US
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.answers.passes import PassAnswerView
 from workbench.gui.answers.track import PassTrack
-from workbench.gui.parts.basics import CautionCard
+from workbench.gui.parts.basics import CautionCard, Elided
 from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.gui.parts.report_pages import ReportPages
 from workbench.gui.passes.cab_numbers import CabNumber
@@ -115,8 +115,7 @@ def test_a_pass_by_the_space_bar_ends_in_a_report(
 
 def judge_the_old_one_and_look_at_its_paper(page, screen, window, qtbot):
     """From the answer to the next pass, to the list of recordings, to the preview and back."""
-    assert screen.next == "Next pass (space)"
-    qtbot.keyClick(window, Qt.Key.Key_Space)
+    screen.press("Go back")
     assert screen.next == START
     screen.press("Judge a recording")
     screen.settle()
@@ -137,6 +136,41 @@ def judge_the_old_one_and_look_at_its_paper(page, screen, window, qtbot):
     assert not any(sheet.pixmap().isNull() for sheet in sheets)
     qtbot.keyClick(window, Qt.Key.Key_Escape)
     assert screen.shown(PassAnswerView)
+
+
+def test_after_an_answer_one_press_of_space_begins_the_next_pass(
+    page, screen, window, ready, pass_time, bench, qtbot
+):
+    ready(12)
+    for _ in range(2):
+        qtbot.keyClick(window, Qt.Key.Key_Space)
+        assert page.job.running
+        assert bench.recording.running
+        assert screen.shown(Elided, f"◉ Recording a pass, {bench.machine.name}")
+        pass_time(20, look=screen.frame)
+        qtbot.keyClick(window, Qt.Key.Key_Space)
+        screen.settle()
+        assert screen.shown(PassAnswerView)
+        assert screen.next == "Start next pass (space)"
+        told = screen.one(Elided, "Judged: ").text()
+        assert f"recording {page.judged.recording}" in told
+        assert told.endswith(bench.machine.name)
+    assert page.judged.recording == 2
+
+
+def test_an_answer_never_stands_under_another_machines_name(
+    page, screen, window, ready, pass_time, bench, qtbot
+):
+    ready(12)
+    qtbot.keyClick(window, Qt.Key.Key_Space)
+    pass_time(20, look=screen.frame)
+    qtbot.keyClick(window, Qt.Key.Key_Space)
+    screen.settle()
+    bench.use_machine(replace(bench.machine, name="Another digger"))
+    screen.frame()
+    assert not screen.shown(PassAnswerView)
+    assert screen.next == START
+    assert not screen.shown(Elided, "Judged: ")
 
 
 def test_a_pass_that_starts_and_stops_by_itself(page, screen, ready, pass_time, monkeypatch):
