@@ -24,15 +24,25 @@ _LENGTH = re.compile(
     r"\s*(?P<unit>[^\d\s./+-]*)\.?",
     re.ASCII,
 )
+_FEET_AND_MORE = re.compile(
+    r"(?P<feet>\d{1,6})\s*(?P<mark>ft\.?|feet|foot|'|′|-)\s*-?\s*(?P<inches>\d.*|\.\d.*)",
+    re.ASCII | re.IGNORECASE,
+)
 
 
 def parse_length_m(text: str, unit: str = "mm") -> float:
-    """A length as typed ('1/16', '1 1/2 in', '0.062"', '1.6 mm', '16 thou'), in metres.
+    """A length as typed ('1/16', '1 1/2 in', '0.062"', '1.6 mm', '32 ft 3 in'), in metres.
 
     A bare decimal number is in `unit`, a key of `LENGTH_UNITS_M`; a bare fraction is in
-    inches, as feeler blades are marked. Raises WrongInput with what would be right.
+    inches, as feeler blades are marked, but where feet or metres are meant it could be
+    either and is refused. In feet '32-3 1/2' is 32 ft 3 1/2 in. Raises WrongInput with
+    what would be right.
     """
-    match = _LENGTH.fullmatch(_one_line(text))
+    plain = _one_line(text)
+    feet = _FEET_AND_MORE.fullmatch(plain)
+    if feet is not None and (feet["mark"] != "-" or _is_feet_dash_inches(feet["inches"], unit)):
+        return int(feet["feet"]) * FOOT_M + _inches_m(text, feet["inches"])
+    match = _LENGTH.fullmatch(plain)
     if match is None:
         raise _no_length(text, Message("it is not a length"))
     word = match["unit"].lower()
@@ -48,8 +58,38 @@ def parse_length_m(text: str, unit: str = "mm") -> float:
     under = int(match["under"])
     if under == 0:
         raise _no_length(text, Message("it divides by 0"))
+    if not word and unit in ("ft", "m"):
+        raise WrongInput(
+            "'{text}' could be in inches or in {unit}: type {text} in or {text} {unit}.",
+            text=text.strip(),
+            unit=unit,
+        )
     value = int(match["whole"] or 0) + int(match["over"]) / under
     return value * LENGTH_UNITS_M[_LENGTH_WORDS[word] if word else "in"]
+
+
+def _is_feet_dash_inches(inches: str, unit: str) -> bool:
+    """Whether what follows a dash is inches: '32-3 1/2', '32-3"' in feet; not '1-1/2'."""
+    match = _LENGTH.fullmatch(inches)
+    whole = match is not None and (match["decimal"] is not None or match["whole"] is not None)
+    return unit == "ft" and whole
+
+
+def _inches_m(text: str, inches: str) -> float:
+    """The inches after whole feet, in metres: at least 0 and below 12. Raises WrongInput."""
+    match = _LENGTH.fullmatch(inches)
+    if match is None or _LENGTH_WORDS.get(match["unit"].lower() or "in") != "in":
+        raise _no_feet_and_inches(text)
+    inches_m = parse_length_m(inches, "in")
+    if inches_m > FOOT_M - 1e-9:  # 12 in is a foot but for rounding
+        raise _no_feet_and_inches(text)
+    return inches_m
+
+
+def _no_feet_and_inches(text: str) -> WrongInput:
+    return WrongInput(
+        "'{text}': after the feet expected inches below 12, such as 32 ft 3 1/2 in.", text=text
+    )
 
 
 def _one_line(text: str) -> str:

@@ -61,6 +61,22 @@ def test_a_wrong_entry_is_marked_and_nothing_else_is_lost(page, screen, drawing)
     assert screen.shown(QLabel, "In use.")
 
 
+def test_a_lap_is_typed_in_feet_and_inches_and_a_bare_fraction_is_asked_about(bench, screen):
+    lap = "Length of one lap"
+    for typed in ("32 ft 3 1/2 in", "32' 3 1/2\"", "32-3 1/2"):
+        screen.type(lap, typed)
+        assert screen.field(lap).property("wrong") is False
+        screen.press(USE)
+        # 387.5 in of 25.4 mm: 9.8425 m.
+        assert bench.machine.belt.lap_length_m == pytest.approx(9.8425)
+        screen.type(lap, "30 ft")
+        screen.press(USE)
+    screen.type(lap, "1/2")
+    assert screen.field(lap).property("wrong") is True
+    assert "type 1/2 in or 1/2 ft" in screen.said
+    assert bench.machine.belt.lap_length_m == pytest.approx(9.144)
+
+
 def test_units_of_the_fields_follow_the_switch_and_the_typed_stays(bench, screen):
     screen.type(ROD, "1 5/8")
     bench.settings.change(units="metric")
