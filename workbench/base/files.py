@@ -44,9 +44,11 @@ def replacing(
     power fails at once: for small things kept while a person works, who must not wait.
     """
     place = Path(os.path.realpath(path))  # a link goes on pointing to what is written
+    if not place.name:
+        raise refused("{path} cannot be written: {why}.", path=str(path), why="it is a folder")
     fresh = place.with_name(f".{place.stem}.new{place.suffix}")
     try:
-        if place.exists() and not place.is_file():
+        if exists(place) and not is_file(place):
             yield place  # a pipe or a device holds nothing that could be kept
             return
         yield fresh
@@ -73,6 +75,17 @@ def write_file(
     with replacing(path, refused, sync=sync) as fresh:
         fresh.write_bytes(content.encode() if isinstance(content, str) else content)
     return path
+
+
+def is_file(path: Path | str) -> bool:
+    """Whether there is such a file; False, too, of a name that no file can have or that lies
+    where this user may not look, of which pathlib raises an error."""
+    return os.path.isfile(path)  # noqa: PTH113
+
+
+def exists(path: Path | str) -> bool:
+    """Whether there is anything of that name, as for `is_file`."""
+    return os.path.exists(path)  # noqa: PTH110
 
 
 def read_text(path: Path, most_bytes: int, expected: Message) -> str:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 from workbench.base.errors import WrongInput
+from workbench.base.files import is_file
 from workbench.base.machine import load_machine
 from workbench.base.numbers import NO_VALUE
 from workbench.cli import DONE
@@ -60,7 +60,7 @@ def _refuse(args: argparse.Namespace) -> None:
 
 def _machine_name(given: str | None) -> str:
     """A machine's name, or that in a machine file; '' for every machine."""
-    if given and Path(given).is_file():
+    if given and is_file(given):
         return load_machine(given).name
     return given or ""
 

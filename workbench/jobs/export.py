@@ -17,7 +17,7 @@ import numpy as np
 
 from drivers.contract import FileRefused, FrameBlock
 from workbench.base.errors import StoreError, WrongInput
-from workbench.base.files import replacing, safe_name, write_file
+from workbench.base.files import exists, replacing, safe_name, write_file
 from workbench.records.reader import Told
 from workbench.records.store import Store
 from workbench.records.tables import TABLES, Table, write_csv, write_parquet
@@ -83,7 +83,7 @@ def export_tables(store: Store, number: int, path: Path, progress: Told) -> Expo
 
 
 def _refuse_existing(paths: Sequence[Path]) -> None:
-    there = [str(path) for path in paths if path.exists()]
+    there = [str(path) for path in paths if exists(path)]
     if there:
         raise WrongInput(
             "{paths}: exists already and is not overwritten; name another file.",

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 
 from drivers.contract import Recording
 from workbench.base.errors import Message, WrongInput
+from workbench.base.files import exists
 from workbench.base.machine import Machine, parse_machine
 
 DEFAULT_SIMULATED_S = 60.0
@@ -44,7 +44,7 @@ def load_source(
         return Source(recording, machine or typed)
     if seed is not None or for_s is not None:
         raise WrongInput("--seed and --for go with sim:SCENARIO, not with '{word}'", word=word)
-    if word.isascii() and word.isdigit() and not Path(word).exists():
+    if word.isascii() and word.isdigit() and not exists(word):
         return stored_source(int(word), machine, store)
     from drivers.files.reading import read_recording
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from workbench.base.errors import WrongInput
+from workbench.base.files import is_file
 
 MOST_BYTES = 20_000_000
 """A larger table was not typed by anyone."""
@@ -15,7 +16,7 @@ def table_text(word: str, is_one: Callable[[str], bool]) -> str | None:
     """The text of the table that `word` names; None where it names no file, or one whose
     beginning `is_one` says is none. Raises WrongInput."""
     path = Path(word.removeprefix("file:"))
-    if word.startswith("sim:") or not path.is_file():
+    if word.startswith("sim:") or not is_file(path):
         return None
     try:
         with path.open("rb") as file:
