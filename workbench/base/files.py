@@ -45,7 +45,9 @@ def replacing(
     """
     place = Path(os.path.realpath(path))  # a link goes on pointing to what is written
     if not place.name:
-        raise refused("{path} cannot be written: {why}.", path=str(path), why="it is a folder")
+        raise refused(
+            "{path} cannot be written: {why}.", path=str(path), why=Message("it is a folder")
+        )
     fresh = place.with_name(f".{place.stem}.new{place.suffix}")
     try:
         if exists(place) and not is_file(place):

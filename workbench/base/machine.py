@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
+import reprlib
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, field, fields, replace
@@ -21,6 +22,10 @@ from workbench.base.files import read_text
 from workbench.base.typed import parse_setting_unit
 from workbench.base.units import SPEED_UNITS_MPS
 
+_LEAST, _MOST = 1e-12, 1e12
+"""Between these lies every length, speed, step and setting; beyond, sums lose their meaning."""
+_MOST_LETTERS = 10_000
+"""Of a line: a key of a hundred thousand parts takes minutes to read."""
 _SECTION = re.compile(r"\s*\[\s*([\w.\"']+)\s*\]")
 _SETTING = re.compile(r"(?P<key>\s*(?P<section>readout\s*\.\s*)?setting\s*=\s*)[^#\s]+")
 """A section's head in a machine file, and the line that holds the readout's setting."""
@@ -134,11 +139,11 @@ class Check(NamedTuple):
 
 
 def _positive(expected: Message) -> Check:
-    return Check(float, expected, lambda value: value > 0, low=0)
+    return Check(float, expected, lambda value: _LEAST <= value <= _MOST, low=0)
 
 
 def _not_negative(expected: Message) -> Check:
-    return Check(float, expected, lambda value: value >= 0, low=0)
+    return Check(float, expected, lambda value: value == 0 or _LEAST <= value <= _MOST, low=0)
 
 
 def _between(low: float, high: float, expected: Message) -> Check:
@@ -246,8 +251,13 @@ def load_machine(path: Path | str) -> Machine:
 def parse_machine(text: str, path: Path | Message | str = "machine") -> Machine:
     """A machine from TOML text; `path` is for the error's sentence."""
     try:
+        if max(map(len, text.splitlines()), default=0) > _MOST_LETTERS:
+            raise ValueError("a line is too long")
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError:
+        found = Message("its brackets lie too deep in one another")
+        raise MachineFileError(path, "", found, Message("key = value lines")) from None
+    except ValueError as error:  # TOML's own, or a number of thousands of digits
         found = Message("it is not TOML ({error})", error=error)
         raise MachineFileError(path, "", found, Message("key = value lines")) from None
     flat = _flatten(table, path)
@@ -298,7 +308,9 @@ def _check(path: Path | Message | str, key: str, value: Any) -> None:
 
 
 def _it_is(value: Any) -> Message:
-    return Message("it is {value}", value=repr(value))
+    if isinstance(value, int) and abs(value) > _MOST:
+        return Message("it is a number of too many digits")
+    return Message("it is {value}", value=reprlib.repr(value))
 
 
 def wrong_value(key: str, value: Any) -> Message | None:
@@ -307,7 +319,8 @@ def wrong_value(key: str, value: Any) -> Message | None:
     right_type = isinstance(value, (int, float) if kind is float else kind) and not isinstance(
         value, bool
     )
-    if right_type and (kind is str or math.isfinite(value)) and holds(value):
+    sane = kind is str or (right_type and -_MOST <= value <= _MOST)
+    if right_type and sane and holds(value):
         return None
     return expected
 

@@ -12,6 +12,8 @@ from workbench.base.errors import WrongInput
 from workbench.base.statements import Statement, statement
 
 MOST_LINES = 2000
+LEAST, MOST = 1e-12, 1e12
+"""Between these lies every number that is measured or counted here, whatever its unit."""
 
 
 class RowSays(StrEnum):
@@ -151,11 +153,12 @@ def header_of(head: str, delimiter: str) -> list[str]:
 
 
 def number(cell: str) -> float:
-    """The number in a cell; NaN for none. Raises ValueError for anything else."""
+    """The number in a cell; NaN for none. Raises ValueError for anything else, and for what no
+    measurement is, such as 1e98."""
     if not cell:
         return math.nan
     value = float(cell)
-    if "_" in cell or not math.isfinite(value):
+    if "_" in cell or not (value == 0 or LEAST <= abs(value) <= MOST):
         raise ValueError(cell)
     return value
 

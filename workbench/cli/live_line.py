@@ -20,7 +20,7 @@ class LiveLine:
 
     def __init__(self, stream: TextIO, clock: Callable[[], float]) -> None:
         self._stream, self._clock = stream, clock
-        self._on = stream.isatty()
+        self._on = not stream.closed and stream.isatty()
         self._start_s = clock()
         self._last_s = self._start_s
         self._counts: dict[str, tuple[int, int]] = {}
@@ -35,13 +35,20 @@ class LiveLine:
             self._last_s = now_s
         width = shutil.get_terminal_size().columns - 1
         text = self.text(statuses, now_s)
-        self._stream.write("\r" + text[:width].ljust(width))
-        self._stream.flush()
+        self._write("\r" + text[:width].ljust(width))
 
     def end(self) -> None:
         """Leave the line standing and go to the next."""
         if self._on:
-            self._stream.write("\n")
+            self._write("\n")
+
+    def _write(self, text: str) -> None:
+        """A terminal that went away costs the line, never the recording."""
+        try:
+            self._stream.write(text)
+            self._stream.flush()
+        except (OSError, ValueError):
+            self._on = False
 
     def text(self, statuses: Sequence[InputStatus], now_s: float) -> str:
         """The line: '12.3 s | counter:/dev/ttyACM0 2000 pulses/s | lost 0 | …'."""

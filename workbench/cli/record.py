@@ -142,9 +142,11 @@ def _until_the_end(session: Session, first: Driver, asked: threading.Event) -> s
 
 @contextmanager
 def _asked_to_stop() -> Iterator[threading.Event]:
-    """An event that Ctrl-C or a polite `kill` sets, instead of tearing through the closing."""
+    """An event that Ctrl-C, a polite `kill` or a terminal that goes away sets, instead of
+    tearing through the closing."""
     asked = threading.Event()
-    kinds = (signal.SIGINT, signal.SIGTERM)
+    names = ("SIGINT", "SIGTERM", "SIGHUP")
+    kinds = [getattr(signal, name) for name in names if hasattr(signal, name)]
     before = [signal.signal(kind, lambda *_: asked.set()) for kind in kinds]
     try:
         yield asked

@@ -243,6 +243,8 @@ def taped_course(
         if inside.sum() < 3:
             continue
         mean = autocorrelated_mean(series.speed_mps[inside])
+        if not mean.value > 0:
+            continue  # it stood still: no factor makes that the course's speed
         shown = SpeedSeries(
             series.time_s[inside], series.speed_mps[inside], series.u_mps[inside], 0.0
         )

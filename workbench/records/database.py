@@ -8,6 +8,7 @@ database ('postgresql://user@host/bench'). Every error of the database becomes a
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator
@@ -45,6 +46,8 @@ def store_address(address: str | None) -> str:
 
 def database_url(address: str) -> URL:
     """The SQLAlchemy URL of an address. Raises StoreError where it names no database."""
+    if re.match(r"postgres(ql)?(\+\w+)?:/?(?!/)", address):
+        raise _not_understood()
     if "://" not in address:
         try:
             return URL.create("sqlite", database=str(Path(address).expanduser()))
@@ -57,10 +60,12 @@ def database_url(address: str) -> URL:
     try:
         url = make_url(address)
     except (ArgumentError, ValueError):
+        raise _not_understood() from None
+    if "@" in f"{url.host or ''}{url.database or ''}":
         raise StoreError(
-            "The address of the store is not understood; expected a file's path or "
-            "postgresql://USER@HOST/DATABASE."
-        ) from None
+            "The address of the store is not understood: write '@' in a password as %40, and '/' "
+            "as %2F."
+        )
     kind = url.get_backend_name()
     if kind in ("postgresql", "postgres"):
         return url.set(drivername="postgresql+psycopg")
@@ -77,7 +82,16 @@ def shown(url: URL) -> str:
     """An address fit to be printed: a file's path, or the URL without its password."""
     if url.drivername == "sqlite":
         return str(url.database)
-    return url.set(drivername=url.get_backend_name()).render_as_string(hide_password=True)
+    secret = {key: "***" for key in url.query if "pass" in key.lower()}
+    plain = url.update_query_dict(secret).set(drivername=url.get_backend_name())
+    return plain.render_as_string(hide_password=True)
+
+
+def _not_understood() -> StoreError:
+    return StoreError(
+        "The address of the store is not understood; expected a file's path or "
+        "postgresql://USER@HOST/DATABASE."
+    )
 
 
 @dataclass(slots=True)
