@@ -34,6 +34,25 @@ chosen, on the safe side of what flame-cut and stamped wheels show (common pract
 OUTLIER = 6.0
 """Residuals this many robust standard deviations out are noise taken for a tooth."""
 
+ALIKE, ALIKE_IN_FEW = 4.0, 2.0
+"""Standard deviations by which residuals hang together before the belt is said to wander. In few
+a wander hardly shows: there the end points are rather taken once too often."""
+
+FEW = 60
+"""Degrees of freedom that are few."""
+
+ENOUGH_TO_COMPARE = 10
+"""Turns from which their mean residuals are held against one another."""
+
+COARSE = 0.6
+"""Steps of the clock below which the jitter does not smear its rounding: 0.29 is rounding alone."""
+
+STEP_FROM = 4096
+"""Edges that tell the clock's step."""
+
+ENOUGH_TURNS = 3
+"""Turns from which the scatter of a tooth's lateness tells how well it is known."""
+
 
 @dataclass(frozen=True, slots=True)
 class PeriodFit:
@@ -125,9 +144,17 @@ def fit_period(edges: CleanEdges, teeth: int) -> PeriodFit:
     good = _no_outliers(residual_s)
     if not good.all():
         period_s, residual_s = _common_slope(time_s, edges.tooth, group, good)
-    if _hangs_together(residual_s[good]):
-        return _end_points(edges, teeth, residual_s, good)
-    return _steady_fit(edges, period_s, residual_s, group, good)
+    freedom = float(good.sum() - np.unique(group[good]).size - 1)
+    step_s = clock_step(time_s)
+    # A clock that is coarse beside the jitter rounds neighbours alike: nothing averages out.
+    coarse = float(np.std(residual_s[good])) < COARSE * step_s
+    if (
+        coarse
+        or freedom < 1
+        or _hangs_together(residual_s[good], edges.tooth[good], teeth, freedom)
+    ):
+        return _end_points(edges, teeth, good, step_s)
+    return _steady_fit(edges, period_s, residual_s, group, good, freedom)
 
 
 def _common_slope(time_s: Floats, tooth: Ints, group: Ints, good: Flags) -> tuple[float, Floats]:
@@ -145,32 +172,67 @@ def _common_slope(time_s: Floats, tooth: Ints, group: Ints, good: Flags) -> tupl
 
 
 def _no_outliers(residual_s: Floats) -> Flags:
-    """Edges whose residual fits those around them: a wandering belt is no outlier."""
-    local = residual_s.copy()
-    if residual_s.size >= 5:
-        windows = np.lib.stride_tricks.sliding_window_view(residual_s, 5)
-        local[2:-2] -= np.median(windows, axis=1)
-        local[:2] -= np.median(residual_s[:5])
-        local[-2:] -= np.median(residual_s[-5:])
-    spread = 1.4826 * float(np.median(np.abs(local)))
-    return np.abs(local) <= max(OUTLIER * spread, 1e-12)
+    """Edges whose residual fits those around them: a wandering belt is no outlier.
+
+    The two edges at each end have no middle to be held against: they are held against the
+    line through their two neighbours, by what that usually leaves.
+    """
+    if residual_s.size < 5:
+        return np.ones(residual_s.size, dtype=np.bool_)
+    windows = np.lib.stride_tricks.sliding_window_view(residual_s, 5)
+    inner, bend = residual_s[2:-2] - np.median(windows, axis=1), np.diff(residual_s, n=2)
+
+    def fits(off_s: Floats, usual_s: Floats) -> Flags:
+        return np.abs(off_s) <= max(OUTLIER * robust_spread(usual_s), 1e-12)
+
+    ends = bend[[0, 0, -1, -1]]
+    return np.insert(fits(inner, inner), [0, 0, inner.size, inner.size], fits(ends, bend))
 
 
-def _hangs_together(residual_s: Floats) -> bool:
-    """Whether neighbouring residuals are alike: the belt wandered, the jitter is not white."""
+def _hangs_together(residual_s: Floats, tooth: Ints, teeth: int, freedom: float) -> bool:
+    """Whether neighbouring residuals are alike: the belt wandered, the jitter is not white.
+
+    Looked at from edge to edge, and from turn to turn, where a slow wander shows under jitter.
+    """
     total = float(residual_s @ residual_s)
     if total == 0:
         return False
     lag_1 = float(residual_s[1:] @ residual_s[:-1]) / total
-    return lag_1 > 4 / math.sqrt(residual_s.size)
+    if lag_1 > (ALIKE if freedom >= FEW else ALIKE_IN_FEW) / math.sqrt(freedom):
+        return True
+    turn = (tooth - tooth[0]) // teeth
+    count = np.maximum(np.bincount(turn), 1)
+    sums = np.bincount(turn, weights=residual_s)
+    excess = float(np.sum(sums**2 / count)) / (count.size * total / freedom)
+    return count.size >= ENOUGH_TO_COMPARE and excess > 1 + ALIKE * math.sqrt(2 / count.size)
+
+
+def clock_step(time_s: Floats) -> float:
+    """The step of the clock behind edge times (n,), s; 0 where none shows."""
+    interval_s = np.round(np.diff(time_s[:STEP_FROM]), 12)
+    steps = np.diff(np.unique(interval_s))
+    if steps.size < 1:
+        return 0.0
+    step_s = float(steps.min())
+    off = interval_s / step_s
+    return step_s if float(np.abs(off - np.rint(off)).max()) < 0.01 else 0.0
+
+
+def robust_spread(values: Floats) -> float:
+    """Standard deviation of values about 0, from their median size."""
+    return 1.4826 * float(np.median(np.abs(values))) if values.size else math.nan
 
 
 def _steady_fit(
-    edges: CleanEdges, period_s: float, residual_s: Floats, group: Ints, good: Flags
+    edges: CleanEdges,
+    period_s: float,
+    residual_s: Floats,
+    group: Ints,
+    good: Flags,
+    dof: float,
 ) -> PeriodFit:
     count = np.bincount(group[good])
-    dof = float(good.sum() - np.count_nonzero(count) - 1)
-    jitter_s = math.sqrt(float(residual_s[good] @ residual_s[good]) / max(dof, 1))
+    jitter_s = math.sqrt(float(residual_s[good] @ residual_s[good]) / dof)
     tooth = edges.tooth[good].astype(np.float64)
     mean = np.bincount(group[good], weights=tooth) / np.maximum(count, 1)
     spread = float(np.sum((tooth - mean[group[good]]) ** 2))
@@ -184,15 +246,17 @@ def _steady_fit(
     )
 
 
-def _end_points(edges: CleanEdges, teeth: int, residual_s: Floats, good: Flags) -> PeriodFit:
+def _end_points(edges: CleanEdges, teeth: int, good: Flags, step_s: float) -> PeriodFit:
     """Mean period from both ends of every segment, each edge put where an even wheel's is.
 
     The tooth offsets come from the signature, which a wander does not reach, unlike the
-    intercepts of the common slope.
+    intercepts of the common slope; where too few turns tell them, from what wheels show.
     """
-    segment = edges.segment()
-    jitter_s, dof = _fast_jitter(residual_s[good], edges.tooth[good], segment[good])
-    signature = tooth_signature(edges, teeth)
+    # Values two apart still overlap; a third of them are worth counting.
+    jitters_s = _jitters(edges, teeth, 0, edges.time_s.size)
+    dof = max(1.0, jitters_s.size / 3)
+    jitter_s = max(robust_spread(jitters_s), step_s / math.sqrt(12))
+    offset_rel, u_offset_rel = _known_offsets(edges, teeth)
     span_s, passed, variance = 0.0, 0, 0.0
     for first, last in edges.spans():
         inside = first + np.flatnonzero(good[first:last])
@@ -200,13 +264,25 @@ def _end_points(edges: CleanEdges, teeth: int, residual_s: Floats, good: Flags) 
             continue
         ends = inside[[0, -1]]
         time_s, tooth = edges.time_s[ends], edges.tooth[ends]
-        period_s = float(np.ptp(time_s)) / float(np.ptp(tooth))
-        late_s = period_s * np.nan_to_num(signature.offset_rel[tooth % teeth])
-        span_s += float(np.diff(time_s - late_s)[0])
-        passed += int(np.ptp(tooth))
-        variance += 2 * (jitter_s**2 + (period_s * float(np.nanmax(signature.u_offset_rel))) ** 2)
+        pitches, at = int(np.ptp(tooth)), tooth % teeth
+        period_s = float(np.ptp(time_s)) / pitches
+        span_s += float(np.diff(time_s - period_s * offset_rel[at])[0])
+        passed += pitches
+        apart = 0.0 if at[0] == at[1] else float(np.sum(u_offset_rel[at] ** 2))
+        variance += 2 * jitter_s**2 + period_s**2 * apart
     mean_s, u_mean_s = span_s / passed, math.sqrt(variance) / passed
     return PeriodFit(mean_s, u_mean_s, dof, "end points", jitter_s, *_extent(edges))
+
+
+def _known_offsets(edges: CleanEdges, teeth: int) -> tuple[Floats, Floats]:
+    """(lateness (Z,), its standard uncertainty), each tooth's own turns weighed with what
+    cut wheels show."""
+    signature = tooth_signature(edges, teeth)
+    told = signature.seen >= ENOUGH_TURNS
+    u_own = np.where(told, signature.u_offset_rel, np.inf)
+    share = TOOTH_SPACING_REL**2 / (TOOTH_SPACING_REL**2 + u_own**2)
+    offset_rel = share * np.where(told, signature.offset_rel, 0.0)
+    return offset_rel, TOOTH_SPACING_REL * np.sqrt(1 - share)
 
 
 def _extent(edges: CleanEdges) -> tuple[float, int]:
@@ -241,14 +317,17 @@ def _end_rates(edges: CleanEdges, first: int, last: int) -> tuple[float, float]:
     return float(np.median(rate_hz[:NEAR_TEETH])), float(np.median(rate_hz[-NEAR_TEETH:]))
 
 
-def _fast_jitter(residual_s: Floats, tooth: Ints, segment: Ints) -> tuple[float, float]:
-    """White jitter from second differences, which a smooth wander hardly moves: var = 6σ²."""
-    near = (np.diff(tooth) == 1) & (np.diff(segment) == 0)
-    second = np.diff(residual_s, n=2)[near[1:] & near[:-1]]
-    if second.size < 2:
-        return float(np.std(residual_s)), 1.0
-    # Second differences two apart still overlap; a third of them are worth counting.
-    return math.sqrt(float(second @ second) / (6 * second.size)), max(1.0, second.size / 3)
+def _jitters(edges: CleanEdges, teeth: int, first: int, last: int) -> Floats:
+    """As many values as there are, each with the standard deviation of one time stamp.
+
+    From second differences of the turns that begin at three successive teeth, which neither
+    tooth spacing nor a smooth wander moves.
+    """
+    start, end = _same_tooth(edges, np.arange(first, last), teeth)
+    next_to = (np.diff(start) == 1) & (np.diff(edges.tooth[start]) == 1)
+    bend_s = np.diff(edges.time_s[end] - edges.time_s[start], n=2)[next_to[1:] & next_to[:-1]]
+    # 1 −2 1 at the turns' ends and the same at their beginnings, which overlap on few teeth.
+    return np.asarray(bend_s / math.sqrt({1: 20, 2: 10}.get(teeth, 12)))
 
 
 def _line_fit(edges: CleanEdges, segment: Ints) -> PeriodFit:
@@ -353,24 +432,16 @@ JITTER_BLOCKS = 256
 
 
 def _jitter_along(edges: CleanEdges, teeth: int, time_s: Floats) -> Floats:
-    """Standard deviation of one time stamp around each of `time_s`.
-
-    The durations of two successive turns, each from a tooth to itself, differ by four
-    time stamps' jitter (variance 4σ²) and by next to nothing else.
-    """
+    """Standard deviation of one time stamp around each of `time_s`."""
     blocks = -(-edges.time_s.size // JITTER_BLOCK)
     chosen = np.unique(np.linspace(0, blocks - 1, min(blocks, JITTER_BLOCKS)).astype(np.int64))
     at_s, jitter_s = [], []
-    for block in chosen:
-        first = int(block) * JITTER_BLOCK
-        start = np.arange(first, min(first + JITTER_BLOCK, edges.time_s.size))
-        start, end = _same_tooth(edges, start, teeth)
-        next_to = (np.diff(start) == 1) & (np.diff(edges.tooth[start]) == 1)
-        change = np.diff(edges.time_s[end] - edges.time_s[start])[next_to]
-        if change.size >= 8:
-            at_s.append(float(edges.time_s[start[0]]))
-            change = change - np.median(change)
-            jitter_s.append(1.4826 * float(np.median(np.abs(change))) / 2)
+    for first in (chosen * JITTER_BLOCK).tolist():
+        around_s = _jitters(edges, teeth, first, min(first + JITTER_BLOCK, edges.time_s.size))
+        if around_s.size >= 7:
+            at_s.append(float(edges.time_s[first]))
+            jitter_s.append(robust_spread(around_s))
     if not at_s:
         return np.full(time_s.size, math.nan)
-    return np.interp(time_s, at_s, jitter_s)
+    least_s = clock_step(edges.time_s) / math.sqrt(12)
+    return np.maximum(np.interp(time_s, at_s, jitter_s), least_s)
