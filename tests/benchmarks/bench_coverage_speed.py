@@ -1,9 +1,9 @@
 """How often the stated interval of a belt's speed holds the true one, where the world is not white.
 
 A wheel turns by physics of this file alone: its phase is the integral of a speed that wanders,
-its teeth stand off their places, a counter stamps them. Judged is the
-mean pulse rate from the first tooth to the last against what `belt_speed` states of it. The seeds
-were set before anything ran.
+its teeth stand off their places, a counter stamps them. Judged is the mean pulse rate from the
+first tooth to the last against what `belt_speed` states of it. The seeds were set before anything
+ran.
 """
 
 from __future__ import annotations
