@@ -18,7 +18,7 @@ from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.speed import fit_period
 from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.match.align import parabola_peak
-from workbench.match.mean import autocorrelated_mean, effective_number
+from workbench.match.mean import autocorrelated_mean
 
 
 def spacing_and_jitter(seed: int, teeth: int, turns: int, jitter_s: float) -> np.ndarray:
@@ -110,12 +110,6 @@ def test_metres_a_pulse_through_a_ratio() -> None:
 def test_coverage_factors(dof: float, factor: float) -> None:
     """GUM (JCGM 100:2008) table G.2, 95.45 %; ν_eff truncated (G.4.1)."""
     assert coverage_factor(dof) == pytest.approx(factor, abs=0.006)
-
-
-def test_mean_of_autocorrelated_values() -> None:
-    """n = 200, ρ_k = 0.8^k: n_eff 22.73 (exact sum, computed); n(1 − ρ)/(1 + ρ) = 22.22."""
-    rho = 0.8 ** np.arange(1, 200)
-    assert effective_number(200, rho) == pytest.approx(22.73, abs=0.005)
 
 
 def test_autocorrelated_mean_against_many_repeats_of_an_ar1_series() -> None:

@@ -9,10 +9,9 @@ from enum import StrEnum, auto
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.calibration.statistics.decision import Verdict, decide, times_as_many
-from workbench.match.mean import autocorrelated_mean
-from workbench.match.ratio import ACCURACY_MEMORY_S, PaceLimits
+from workbench.match.mean import scatter_of
+from workbench.match.ratio import ACCURACY_MEMORY_S, LONGEST_MORE_S, PaceLimits
 from workbench.match.steady import steady_part
 from workbench.match.streams import STEP_S, ValueStream
 
@@ -30,9 +29,20 @@ STILL_STEADY = 0.8
 """Share of the last working speed below which the tractor is slowing down to turn. Chosen."""
 SURELY_STEADY_S = 3
 """Steady seconds before the approach is called over; while speeding up one or two look so."""
-SEQUENTIAL = 1.5
-"""An early answer needs this much more room than U: k = 3 in place of 2. Each second is a new
-chance to be wrong; tests/workbench/match/test_live.py counts how often it is."""
+WRONG = 0.05
+"""How often a driven pass may be told what is not so, though it is looked at every second."""
+HALF_WAY_S = 40.0
+"""How long a pass is for which the boundary is tightest; chosen."""
+
+
+def widening(steady_s: float) -> float:
+    """What U (95.45 %) is multiplied by so that it holds at every second at once.
+
+    Robbins' normal mixture (Ann. Math. Statist. 41(5), 1970; Howard et al., Ann. Statist.
+    49(2), 2021, eq. 14): |mean| ≤ u·√((1 + r/t)·ln((t + r)/(r·α²))) at all t with 1 − α.
+    """
+    r = HALF_WAY_S
+    return math.sqrt((1 + r / steady_s) * math.log((steady_s + r) / (r * WRONG**2))) / 2
 
 
 class TractorState(StrEnum):
@@ -169,22 +179,23 @@ class Answers:
     def answer(self, seconds: Seconds, belt: ValueStream, ground: ValueStream) -> LiveAnswer:
         """What the seconds so far allow to say."""
         totals, batches = seconds.totals, seconds.batches()
-        if totals.ground <= 0 or batches.shape[0] < 2:
+        if totals.ground <= 0 or batches.shape[0] < 3:
             return NO_ANSWER
         ratio, ground_mps = totals.belt / totals.ground, totals.ground / totals.tenths
-        error = autocorrelated_mean((batches[:, 1] - ratio * batches[:, 2]) / batches[:, 0])
+        error_mps = (batches[:, 1] - ratio * batches[:, 2]) / batches[:, 0]
         steady_s = totals.tenths * STEP_S
-        scatter, fixed = error.u / ground_mps / ratio, math.hypot(*self._u_rel)
+        found = scatter_of(error_mps - error_mps.mean(), steady_s / batches.shape[0])
+        _, U_mps = found.of_mean(batches.shape[0])
+        scatter, fixed = U_mps / 2 / ground_mps / ratio, math.hypot(*self._u_rel)
+        seen_mps = math.sqrt(float(found.weight @ found.variance))
         for stream, mean_mps in ((belt, ratio * ground_mps), (ground, ground_mps)):
-            own = _own(stream, mean_mps, steady_s)
+            own = _own(stream, mean_mps, steady_s, seen_mps)
             if stream.moving:  # it averages out with time, as the scatter does
                 scatter = math.hypot(scatter, own)
             else:
                 fixed = math.hypot(fixed, own)
         u_rel = math.hypot(scatter, fixed)
-        k = coverage_factor(error.dof * (u_rel / scatter) ** 4 if scatter > 0 else math.inf)
-        standing = LiveAnswer(ratio, ratio * u_rel, k * ratio * u_rel)
-        # With more time the degrees of freedom grow: what is to come is reckoned with k = 2.
+        standing = LiveAnswer(ratio, ratio * u_rel, 2 * ratio * u_rel)
         return self._decided(standing, 2 * scatter, 2 * fixed, steady_s)
 
     def _decided(
@@ -192,17 +203,20 @@ class Answers:
     ) -> LiveAnswer:
         """The standing with its verdict, and how much longer one would take."""
         low, high, ratio = self._limits.low, self._limits.high, standing.ratio
-        U = SEQUENTIAL * standing.U_ratio
+        wide = widening(max(steady_s, 1.0)) * scatter
+        U = ratio * math.hypot(wide, fixed)
         verdict = decide(ratio, standing.u_ratio, low, high, U=U).verdict
         if verdict in (Verdict.PASS, Verdict.FAIL) and steady_s >= LEAST_STEADY_S:
             return replace(standing, verdict=verdict, more_s=0.0)
-        room = min(abs(ratio - low), abs(ratio - high)) / ratio / SEQUENTIAL
-        times = times_as_many(room, fixed, scatter)
+        room = min(abs(ratio - low), abs(ratio - high)) / ratio
+        times = times_as_many(room, fixed, wide)
         more_s = max(steady_s * (times - 1), LEAST_STEADY_S - steady_s)
-        return replace(standing, more_s=more_s)
+        return replace(standing, more_s=more_s if more_s <= LONGEST_MORE_S else math.inf)
 
 
-def _own(stream: ValueStream, mean_mps: float, steady_s: float) -> float:
+def _own(stream: ValueStream, mean_mps: float, steady_s: float, seen_mps: float) -> float:
     """Relative u of a source's mean from the accuracy it claims for each value."""
-    share = min(1.0, 2 * ACCURACY_MEMORY_S / max(steady_s, 1.0)) if stream.moving else 1.0
-    return stream.u_mps * math.sqrt(share) / mean_mps
+    if not stream.moving:
+        return stream.u_mps / mean_mps
+    unseen_mps = math.sqrt(max(stream.u_mps**2 - 2 * seen_mps**2, 0.0))
+    return unseen_mps * math.sqrt(min(1.0, 2 * ACCURACY_MEMORY_S / max(steady_s, 1.0))) / mean_mps

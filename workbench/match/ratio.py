@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 
 from workbench.base.statements import Statement, statement
 from workbench.calibration.pulses.speed import SpeedSeries
-from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict, decide
 from workbench.match.align import Aligned, align
 from workbench.match.changes import change_points
-from workbench.match.mean import autocorrelated_mean, autocorrelation, effective_number
+from workbench.match.mean import Scatter, scatter_of
 from workbench.match.steady import steady_part
 
 Floats = NDArray[np.float64]
@@ -39,6 +38,10 @@ CLEAR_CHANGE = 0.05
 ACCURACY_MEMORY_S = 1.0
 """How long a receiver's error lasts, for averaging its own accuracy figure down; on the
 safe side of 10 s means within 0.05 m/s (Chalko 2009, static test)."""
+
+
+LONGEST_MORE_S = 1800.0
+"""Nobody drives on for longer to settle one pass: more is then no advice. Chosen."""
 
 
 class PaceSays(StrEnum):
@@ -173,26 +176,25 @@ def _judge(
 ) -> Pace:
     b, g = both.belt_mps[steady], both.ground_mps[steady]
     ratio, mean_ground = float(b.sum() / g.sum()), float(g.mean())
-    error = autocorrelated_mean(_without_changes(b - ratio * g, mean_ground, both.step_s))
+    scatter = scatter_of_pass(b, g, both.step_s)
+    u_mean, U_mean = scatter.of_mean(b.size)
     steady_s = b.size * both.step_s
-    parts = {RatioPart.SCATTER: error.u / mean_ground / max(abs(ratio), 1e-9)}
+    size = mean_ground * max(abs(ratio), 1e-9)
+    parts = {RatioPart.SCATTER: u_mean / size}
     parts[RatioPart.BELT_SHARED] = belt.u_common_rel
     parts[RatioPart.GROUND_SHARED] = ground.u_common_rel
-    parts[RatioPart.BELT_OWN] = own_accuracy(belt, steady_s)
-    parts[RatioPart.GROUND_OWN] = own_accuracy(ground, steady_s)
+    seen_mps = math.sqrt(float(scatter.weight @ scatter.variance))
+    parts[RatioPart.BELT_OWN] = own_accuracy(belt, steady_s, seen_mps)
+    parts[RatioPart.GROUND_OWN] = own_accuracy(ground, steady_s, seen_mps)
     if math.isfinite(both.lag_s):
         parts[RatioPart.LAG] = abs(float(b[-1] - b[0])) * both.u_lag_s / max(float(b.sum()), 1e-9)
         parts[RatioPart.LAG] /= both.step_s
     u_rel = math.sqrt(sum(part**2 for part in parts.values()))
-    dof = (
-        error.dof * (u_rel / parts[RatioPart.SCATTER]) ** 4
-        if parts[RatioPart.SCATTER] > 0
-        else math.inf
-    )
-    k = coverage_factor(dof)
+    U_rel = math.hypot(U_mean / size, 2 * math.sqrt(max(u_rel**2 - (u_mean / size) ** 2, 0.0)))
+    k = U_rel / u_rel if u_rel > 0 else 2.0
     u_ratio = abs(ratio) * u_rel
-    drift, u_drift = _drift(both.time_s[steady], b, g, ratio)
-    separation_m = float(np.sum(b - g)) * both.step_s
+    drift, u_drift = _drift(both.time_s[steady], b, g, ratio, both.step_s)
+    held_s, u_apart_mps = _steady_span(both, steady), _u_apart(scatter, both, steady)
     return Pace(
         decision=decide(ratio, u_ratio, limits.low, limits.high, U=k * u_ratio),
         ratio=ratio,
@@ -206,34 +208,61 @@ def _judge(
         u_lag_s=both.u_lag_s,
         drift_per_hour=drift,
         u_drift_per_hour=u_drift,
-        separation_m=separation_m,
-        u_separation_m=u_ratio * mean_ground * steady_s,
+        separation_m=float(np.mean(b - g)) * held_s,
+        u_separation_m=math.hypot(k / 2 * u_ratio * mean_ground, u_apart_mps) * held_s,
         duration_s=steady_s,
         parts=parts,
         warnings=_doubts(both, steady),
     )
 
 
-def _without_changes(error_mps: Floats, mean_ground_mps: float, step_s: float) -> Floats:
-    """Belt minus ratio times ground, less the clear changes of its mean.
+def scatter_of_pass(belt: Floats, ground: Floats, step_s: float) -> Scatter:
+    """The scatter of belt minus ratio times ground (n,), less the clear changes of its mean.
 
     A valve that was bumped in mid-pass made this pass's ratio what it is: that is no
     uncertainty of it.
     """
+    error_mps = belt - belt.sum() / ground.sum() * ground
     width = max(1, round(BAND_MEAN_S / step_s))
     starts = np.arange(0, error_mps.size, width)
     count = np.diff(np.append(starts, error_mps.size))
     seconds = np.add.reduceat(error_mps, starts) / count
-    points = change_points(seconds / mean_ground_mps, CLEAR_CHANGE)
+    points = change_points(seconds / float(ground.mean()), width * step_s, CLEAR_CHANGE)
     parts = np.split(error_mps, [point.index * width for point in points])
-    return np.concatenate([part - part.mean() for part in parts])
+    return scatter_of(np.concatenate([part - part.mean() for part in parts]), step_s)
 
 
-def own_accuracy(series: SpeedSeries, duration_s: float) -> float:
+def _holes(both: Aligned, steady: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(n,) True where a source was away while the tractor was at work on both sides."""
+    known = both.valid
+    at = np.flatnonzero(known)
+    before = at[np.clip(np.searchsorted(at, np.arange(known.size), "right") - 1, 0, None)]
+    after = at[np.clip(np.searchsorted(at, np.arange(known.size)), None, at.size - 1)]
+    return np.asarray(~known & steady[before] & steady[after])
+
+
+def _steady_span(both: Aligned, steady: NDArray[np.bool_]) -> float:
+    """Seconds at work, the holes in it bridged."""
+    return float((steady | _holes(both, steady)).sum()) * both.step_s
+
+
+def _u_apart(scatter: Scatter, both: Aligned, steady: NDArray[np.bool_]) -> float:
+    """What the holes add to the standard uncertainty of the mean of belt minus ground, m/s.
+
+    There the two came apart at the mean rate, but for the scatter of so short a stretch.
+    """
+    missing = int(_holes(both, steady).sum())
+    share = missing / max(missing + int(steady.sum()), 1)
+    return share * scatter.of_mean(missing)[1] / 2 if missing else 0.0
+
+
+def own_accuracy(series: SpeedSeries, duration_s: float, seen_mps: float = 0.0) -> float:
     """Relative u of a series' mean from the accuracy its source claims for each value.
 
     The error of readings that move from one to the next averages out over its memory; that
-    of a coarse reading that stays the same does not.
+    of a coarse reading that stays the same does not. Of what moves, only that counts here
+    which the scatter that was seen (`seen_mps` of one value, with room for the chance in it)
+    does not show already.
     """
     good = np.isfinite(series.speed_mps) & np.isfinite(series.u_mps)
     if good.sum() < 2:
@@ -241,12 +270,17 @@ def own_accuracy(series: SpeedSeries, duration_s: float) -> float:
     speed_mps = series.speed_mps[good]
     u_mps = math.sqrt(float(np.mean(series.u_mps[good] ** 2)))
     moves = float(np.mean(np.diff(speed_mps) != 0)) > 0.2
-    share = min(1.0, 2 * ACCURACY_MEMORY_S / duration_s) if moves else 1.0
+    share = 1.0
+    if moves:
+        share = min(1.0, 2 * ACCURACY_MEMORY_S / duration_s)
+        u_mps = math.sqrt(max(u_mps**2 - 2 * seen_mps**2, 0.0))
     mean_mps = abs(float(speed_mps.mean()))
     return u_mps * math.sqrt(share) / mean_mps if mean_mps > 0 else 0.0
 
 
-def _drift(time_s: Floats, belt: Floats, ground: Floats, ratio: float) -> tuple[float, float]:
+def _drift(
+    time_s: Floats, belt: Floats, ground: Floats, ratio: float, step_s: float
+) -> tuple[float, float]:
     """Change of the ratio an hour: belt = ratio·ground + D·ground·(t − t̄), with its u."""
     lever = ground * (time_s - float(np.average(time_s, weights=ground)))
     strength = float(lever @ lever)
@@ -254,12 +288,8 @@ def _drift(time_s: Floats, belt: Floats, ground: Floats, ratio: float) -> tuple[
         return math.nan, math.nan
     slope = float(lever @ (belt - ratio * ground)) / strength
     left = belt - ratio * ground - slope * lever
-    rho = autocorrelation(left)
-    negative = np.flatnonzero(rho <= 0)
-    stop = int(negative[0]) if negative.size else rho.size
-    inflation = left.size / effective_number(left.size, rho[1:stop])
-    variance = float(left @ left) / max(left.size - 2, 1) * inflation / strength
-    return 3600 * slope, 3600 * math.sqrt(variance)
+    U_one = scatter_of(left, step_s, trend=True).long_run()[1]
+    return 3600 * slope, 3600 * U_one / 2 / math.sqrt(strength)
 
 
 def _in_band(both: Aligned, steady: NDArray[np.bool_], limits: PaceLimits) -> float:
@@ -289,7 +319,8 @@ def _doubts(both: Aligned, steady: NDArray[np.bool_]) -> tuple[Statement, ...]:
 
 
 def seconds_to_settle(answer: Pace, limits: PaceLimits) -> float:
-    """More seconds of the same that would bring the nearest limit outside U; inf if none would.
+    """More seconds of the same that would bring the nearest limit outside U; inf if none would, or
+    nobody would drive for so long.
 
     Only the scatter shrinks with time, as 1/√t; what is shared stays.
     """
@@ -299,4 +330,5 @@ def seconds_to_settle(answer: Pace, limits: PaceLimits) -> float:
     if room <= shared or not math.isfinite(room):
         return math.inf
     needed = answer.duration_s * scatter**2 / (room**2 - shared**2)
-    return max(0.0, needed - answer.duration_s)
+    more_s = max(0.0, needed - answer.duration_s)
+    return more_s if more_s <= LONGEST_MORE_S else math.inf

@@ -172,7 +172,7 @@ def factor_to(
         return None
     a, b = both.belt_mps[used], both.ground_mps[used]
     factor = float(b.sum() / a.sum())
-    u = autocorrelated_mean(b - factor * a).u / float(a.mean())
+    u = autocorrelated_mean(b - factor * a, both.step_s).U / 2 / float(a.mean())
     u = math.hypot(
         u, factor * own_accuracy(series, seconds), factor * own_accuracy(reference, seconds)
     )

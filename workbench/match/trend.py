@@ -10,10 +10,9 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.statistics.fit import straight_line
 from workbench.match.evidence import Bins
-from workbench.match.mean import autocorrelated_mean, autocorrelation, effective_number
-from workbench.match.ratio import Comparison
+from workbench.match.mean import scatter_of
+from workbench.match.ratio import Comparison, scatter_of_pass
 
 Floats = NDArray[np.float64]
 
@@ -38,13 +37,15 @@ class Segment:
 
 
 def segments(found: Comparison, most: int = SEGMENTS) -> list[Segment]:
-    """Equal segments of the steady part; the scatter is each segment's own, what all share
-    (the scales of belt and ground) is left out: it cannot tell them apart."""
+    """Equal segments of the steady part. The scatter is that of the whole, in which alone a
+    memory of seconds shows; what all share (the scales of belt and ground) is left out: it
+    cannot tell them apart."""
     both, steady = found.aligned, found.steady
     if both is None or steady is None:
         return []
     at = np.flatnonzero(steady)
     count = max(1, min(most, int(at.size * both.step_s / LEAST_SEGMENT_S)))
+    scatter = scatter_of_pass(both.belt_mps[at], both.ground_mps[at], both.step_s)
     made = []
     for part in np.array_split(at, count):
         b, g = both.belt_mps[part], both.ground_mps[part]
@@ -54,7 +55,7 @@ def segments(found: Comparison, most: int = SEGMENTS) -> list[Segment]:
                 from_s=float(both.time_s[part[0]]),
                 to_s=float(both.time_s[part[-1]]),
                 ratio=ratio,
-                u_ratio=autocorrelated_mean(b - ratio * g).u / float(g.mean()),
+                u_ratio=scatter.of_mean(part.size)[1] / 2 / float(g.mean()),
                 belt_speed_mps=float(b.mean()),
                 ground_speed_mps=float(g.mean()),
                 separation_m=float(np.sum(b - g)) * both.step_s,
@@ -76,17 +77,18 @@ def theil_sen(x: Floats, y: Floats) -> Trend:
     """Slope of `y` (n,) against `x` (n,), its interval widened for values that hang together.
 
     The interval of independent values (Sen, J. Am. Stat. Assoc. 63, 1968) is stretched about
-    the slope by √(n/n_eff), n_eff from the residuals' autocorrelation.
+    the slope by as much as the residuals' memory widens that of a line.
     """
     from scipy.stats import theilslopes
 
     found = theilslopes(y, x, alpha=COVERAGE)
     slope = float(found.slope)
     left = y - slope * x
-    rho = autocorrelation(left)
-    negative = np.flatnonzero(rho <= 0)
-    stop = int(negative[0]) if negative.size else rho.size
-    stretch = math.sqrt(y.size / effective_number(y.size, rho[1:stop]))
+    left = left - left.mean()
+    scatter = scatter_of(left, float(np.median(np.diff(x))), trend=True)
+    usual = 2 * math.sqrt(float(scatter.weight @ scatter.variance))
+    hangs = float(left[1:] @ left[:-1]) > 0
+    stretch = max(1.0, scatter.long_run()[1] / usual) if hangs and usual > 0 else 1.0
     low = slope - stretch * (slope - float(found.low_slope))
     high = slope + stretch * (float(found.high_slope) - slope)
     return Trend(slope, low, high)
@@ -108,18 +110,42 @@ def following(bins: Bins, ground_mps: float) -> Following | None:
     u_belt, u_ground = _noise(belt), _noise(ground)
     if np.std(ground) < 2 * u_ground or np.std(ground) < 0.005 * ground_mps:
         return None
-    try:
-        fit = straight_line(
-            ground,
-            belt,
-            cov_x=np.full(ground.size, max(u_ground, 1e-6)),
-            cov_y=np.full(belt.size, max(u_belt, 1e-6)),
-        )
-    except ValueError:
-        return None
-    # Where the points scatter more than their noise, the line is as unsure as they show.
-    widen = math.sqrt(max(1.0, fit.chi_square / max(fit.dof, 1)))
-    return Following(fit.intercept, widen * fit.u_intercept, fit.slope, widen * fit.u_slope)
+    # What the belt does of its own accord is no noise of the ground: it is laid to the belt
+    # (errors in both with an error in the equation; Fuller, Measurement Error Models, 1987, 3.1).
+    dx, dy = ground - ground.mean(), belt - belt.mean()
+    slope = float(dx @ dy) / (float(dx @ dx) - ground.size * u_ground**2)
+    own2 = float(np.mean((dy - slope * dx) ** 2)) - (slope * u_ground) ** 2
+    u_belt = math.sqrt(max(u_belt**2, own2))
+    return deming(ground, belt, max(u_ground, 1e-6), max(u_belt, 1e-6))
+
+
+def deming(x: Floats, y: Floats, u_x: float, u_y: float) -> Following:
+    """y = a + b·x where each x and y (n,) has the same uncertainty: Deming's closed form.
+
+    The uncertainties are York's (York et al., Am. J. Phys. 72(3), 2004, 367), of which this is
+    the case of equal weights; where the points scatter more than u_x and u_y allow, the line
+    is as unsure as they show.
+    """
+    n, mean_x, mean_y = x.size, float(x.mean()), float(y.mean())
+    dx, dy = x - mean_x, y - mean_y
+    xx, yy, xy = float(dx @ dx), float(dy @ dy), float(dx @ dy)
+    size = (u_y / u_x) ** 2
+    away = yy - size * xx
+    root = math.hypot(away, 2 * math.sqrt(size) * xy)
+    # Of two ways to write the root the one that does not cancel.
+    slope = (away + root) / (2 * xy) if away > 0 and xy else 2 * size * xy / (root - away)
+    variance = u_y**2 + slope**2 * u_x**2
+    adjusted = (u_y**2 * dx + slope * u_x**2 * dy) / variance
+    middle = float(adjusted.mean()) + mean_x
+    u_slope2 = variance / float(np.sum((adjusted - adjusted.mean()) ** 2))
+    chi_square = float(np.sum((dy - slope * dx) ** 2)) / variance
+    widen = math.sqrt(max(1.0, chi_square / max(n - 2, 1)))
+    return Following(
+        intercept_mps=mean_y - slope * mean_x,
+        u_intercept_mps=widen * math.sqrt(variance / n + middle**2 * u_slope2),
+        slope=slope,
+        u_slope=widen * math.sqrt(u_slope2),
+    )
 
 
 def _noise(values: Floats) -> float:

@@ -139,7 +139,8 @@ def _uncertain_x(x: Floats, y: Floats, Vx: Floats, Vy: Floats, through_origin: b
         omega = Vy + slope**2 * Vx
         theta, adjusted = _step(x, y, Vx, omega, J, slope, through_origin)
         last, slope = slope, float(theta[-1])
-        if abs(slope - last) <= 1e-12 * abs(slope):
+        # The first step starts from x as read: with equal uncertainties it cannot move the line.
+        if count and abs(slope - last) <= 1e-12 * abs(slope):
             break
         if count > 50:  # it swings about the solution: meet it half-way
             slope = 0.5 * (slope + last)

@@ -39,7 +39,7 @@ def response_to_moves(found: Comparison, moved: Sequence[tuple[float, float]]) -
             )
         b, g = both.belt_mps[part], both.ground_mps[part]
         ratios.append(float(b.sum() / g.sum()))
-        us.append(autocorrelated_mean(b - ratios[-1] * g).u / float(g.mean()))
+        us.append(autocorrelated_mean(b - ratios[-1] * g, both.step_s).U / 2 / float(g.mean()))
     try:
         return learn_response(positions.tolist(), ratios, us)
     except ValueError:

@@ -26,14 +26,16 @@ def over_time(answer: PassAnswer, found: Comparison, bins: Bins | None) -> PassA
         return answer
     ratio = np.exp(bins.belt_log - bins.ground_log)
     trend = theil_sen(bins.time_s, ratio)
-    alarms = watch(ratio).alarms
+    step_s = float(np.median(np.diff(bins.time_s)))
+    alarms = watch(ratio, step_s).alarms
     return replace(
         answer,
         trend_per_hour=3600 * trend.slope,
         trend_per_hour_low=3600 * trend.low,
         trend_per_hour_high=3600 * trend.high,
         change_points=tuple(
-            Change(float(bins.time_s[point.index]), point.change) for point in change_points(ratio)
+            Change(float(bins.time_s[point.index]), point.change)
+            for point in change_points(ratio, step_s)
         ),
         cusum_alarm_s=float(bins.time_s[alarms[0]]) if alarms else math.nan,
         belt_against_ground=following(bins, found.pace.ground_speed_mps),

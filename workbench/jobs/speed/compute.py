@@ -15,7 +15,6 @@ from workbench.calibration.pulses.edges import CleanEdges, clean
 from workbench.calibration.pulses.speed import BeltSpeed, belt_speed, speed_series
 from workbench.calibration.pulses.target_wheel import TeethSeen, missing_teeth, teeth_seen
 from workbench.calibration.readout.lap_check import check_laps
-from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.jobs.channels import pick_mark, pick_pickup, pickups
 from workbench.jobs.job import Job
 from workbench.jobs.speed.answer import SourceSpeed, SpeedAnswer, SpeedOptions, SpeedSays
@@ -199,13 +198,12 @@ def _source_speed(track: SpeedTrack) -> SourceSpeed:
     if not valid.any():
         return counts
     mean = reading_mean(track.speed_mps, track.u_mps)
-    k = coverage_factor(mean.dof)
     return replace(
         counts,
         speed_mps=mean.value,
         u_speed_mps=mean.u,
-        U_speed_mps=k * mean.u,
-        k=k,
+        U_speed_mps=mean.U,
+        k=mean.U / mean.u if mean.u > 0 else 2.0,
         lowest_mps=float(track.speed_mps[valid].min()),
         highest_mps=float(track.speed_mps[valid].max()),
     )
