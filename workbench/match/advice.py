@@ -23,6 +23,7 @@ class AdviceSays(StrEnum):
     """What to change after a pass, and what tends to happen as it is."""
 
     LEAVE_BOTH = auto()
+    BY_LATEST_STRETCH = auto()
     TOO_UNSURE_TO_CHANGE = auto()
     RUN_BELT_FASTER = auto()
     RUN_BELT_SLOWER = auto()

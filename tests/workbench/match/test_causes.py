@@ -13,6 +13,7 @@ import pytest
 
 from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.passes.compute import compute
+from workbench.match.advice import AdviceSays
 from workbench.match.causes import could_not_show, weigh
 from workbench.match.evidence import Evidence, Measure
 from workbench.match.findings import EvidenceSays
@@ -113,3 +114,19 @@ def test_two_boat_speeds_are_no_belt_and_the_answer_says_so(data_dir):
     answer = compute(recording, None, PassOptions("128259-water/35", "129026/25"))
     assert not answer.cause_clear
     assert answer.causes[0].cause is Cause.NOT_CLEAR
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("scenario", ["bumped-valve", "cold-oil", "healthy", "valve-off"])
+def test_advice_goes_by_how_the_belt_ran_last(judged, scenario, seed):
+    """A belt that a clear cause left 8 % slow is not left as it is, and the way to go is that of
+    its last stretch, not of the mean of before and after."""
+    answer, truth = judged(scenario, seed, 120.0)
+    says = [one.what for one in answer.advice.sentences]
+    left = AdviceSays.LEAVE_BOTH in says
+    change = answer.advice.belt_change_rel
+    assert left != math.isfinite(change) or AdviceSays.TOO_UNSURE_TO_CHANGE in says
+    if AdviceSays.BY_LATEST_STRETCH in says and math.isfinite(change):
+        from_s = answer.advice.sentences[0].values["from_s"]
+        wanted = 1 / truth.ratio(from_s, answer.segments[-1].to_s) - 1
+        assert change == pytest.approx(wanted, abs=3 * answer.advice.u_belt_change_rel)

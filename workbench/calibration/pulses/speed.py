@@ -121,6 +121,13 @@ class SpeedSeries:
     u_mps: Floats
     u_common_rel: float
 
+    def since(self, from_s: float) -> SpeedSeries:
+        """What of it lies at `from_s` or later."""
+        late = self.time_s >= from_s
+        return replace(
+            self, time_s=self.time_s[late], speed_mps=self.speed_mps[late], u_mps=self.u_mps[late]
+        )
+
 
 def fit_period(edges: CleanEdges, teeth: int) -> PeriodFit:
     """Mean tooth period over the run.

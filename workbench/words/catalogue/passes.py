@@ -139,6 +139,9 @@ SENTENCES: dict[str, Template] = {
         "One of its speeds is good to {noise_rel:percent0} only."
     ),
     AdviceSays.LEAVE_BOTH: N_("Leave belt and ground speed as they are."),
+    AdviceSays.BY_LATEST_STRETCH: N_(
+        "Advice by the latest stretch, from {from_s:seconds} into the recording on: ratio {ratio}."
+    ),
     AdviceSays.TOO_UNSURE_TO_CHANGE: N_(
         "The ratio is too unsure to say what to change: drive a longer pass."
     ),
