@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+import unicodedata
 from pathlib import Path
 
 from workbench.base.errors import Message, WrongInput
@@ -10,6 +12,9 @@ from workbench.base.typed import parse_length_m
 from workbench.base.units import INCH_M, UnitSystem
 from workbench.calibration.gap.table import MOST_GAP_M, check_angle_deg
 from workbench.models.entry import typed_number
+
+_USUAL_GAP_M = 0.25 * INCH_M
+"""No pickup is set as far off (common practice, no source)."""
 
 
 def angle_deg(typed: str) -> float:
@@ -56,7 +61,38 @@ def gap_m(typed: str, units: UnitSystem) -> float:
         if guess is None:
             raise WrongInput(no_gap.template, **no_gap.values)
         raise WrongInput("{no_gap} {guess}", no_gap=no_gap, guess=guess)
+    _ask(text, gap, units.gap)
     return gap
+
+
+def _ask(typed: str, gap_m: float, unit: str) -> None:
+    """Ask about what no feeler shows: a slip of the finger. Raises WrongInput.
+
+    Blades are marked in halves of halves of an inch, and a pickup stands within a few
+    millimetres (common practice, no source); a unit typed with the number says it is meant.
+    """
+    if gap_m == 0:
+        raise WrongInput(
+            "'{typed}': no blade is 0 thick. Where none fits, the pickup touches or nearly "
+            "does: stop and set it farther off.",
+            typed=typed,
+        )
+    under = re.search(r"/\s*(\d+)", unicodedata.normalize("NFKC", typed).replace("⁄", "/"))
+    if under and int(under[1]).bit_count() != 1:
+        raise WrongInput(
+            "'{typed}': blades are marked in 1/2, 1/4, 1/8, 1/16, 1/32 or 1/64. If it is meant, "
+            "type {gap_in:.3f} in.",
+            typed=typed,
+            gap_in=gap_m / INCH_M,
+        )
+    if gap_m > _USUAL_GAP_M and re.fullmatch(r"[\d.,]+", typed):
+        raise WrongInput(
+            "'{typed}' is {gap_m:gap}, far more than pickups are set to. If it is meant, type "
+            "{typed} {unit}.",
+            typed=typed,
+            gap_m=gap_m,
+            unit=unit,
+        )
 
 
 def _guess(typed: str, unit: str) -> Message | None:

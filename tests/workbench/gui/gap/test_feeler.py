@@ -112,6 +112,25 @@ def test_a_number_in_another_unit_is_guessed_at(page, bench, typed, units, said,
     assert page.job.list.current.gap_m == []
 
 
+@pytest.mark.parametrize(
+    ("slip", "asked", "meant", "metres"),
+    [
+        ("0.62", "If it is meant, type 0.62 in", "0.62 in", 0.015748),
+        ("1/61", "If it is meant, type 0.016 in", "0.016 in", 0.0004064),
+        ("0", "no blade is 0 thick", "0.002", 0.0000508),
+        ("0.000", "no blade is 0 thick", "1/64", 0.000396875),
+    ],
+)
+def test_a_blade_that_no_set_holds_is_asked_about(page, enter, slip, asked, meant, metres):
+    enter(page, slip)
+    assert asked in page.feeler.gap_error.text()
+    assert page.job.list.current.gap_m == []
+    assert page.feeler.gap.text() == slip
+    page.feeler.gap.selectAll()
+    enter(page, meant)
+    assert page.job.list.current.gap_m == pytest.approx([metres])
+
+
 def test_units_change_every_number_at_once(page, screen, bench, enter, type_round):
     type_round(page, ("0.070", "0.075", "0.080", "0.075"))
     assert " in " in page.feeler.sentence.text()
