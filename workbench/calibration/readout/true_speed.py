@@ -209,7 +209,7 @@ class _System:
                 self._reference(i, run)
         if self.pulses_used and geometry is not None:
             if of_lap:
-                self._geometry_of_lap(geometry, length)
+                self._geometry_of_lap(geometry, length, wear_rel)
             else:
                 self._geometry(geometry, slip, wear_rel)
 
@@ -282,12 +282,14 @@ class _System:
             terms.append((self._input(_wear_line(wear_rel)), 1.0))
         self._row({self._width - 1: 1.0}, 0.0, terms)
 
-    def _geometry_of_lap(self, geometry: Known, length: int) -> None:
+    def _geometry_of_lap(self, geometry: Known, length: int, wear_rel: float) -> None:
         lap_m = self.inputs[length].estimate
         fit = _factor(
             InputSays.RODS_ON_SPROCKET, SMALLEST_U_REL, InputSays.FROM_ONE_PITCH, Part.DRIVE_LINE
         )
         terms = [(length, 1.0), (self._input(fit), 1.0)]
+        if wear_rel > 0:  # a lap counted in rods is as worn as they are
+            terms.append((self._input(_wear_line(wear_rel)), 1.0))
         self._row({self._width - 1: 1.0}, math.log(geometry.value_m / lap_m), terms)
 
 
