@@ -206,8 +206,7 @@ class PassPage(QWidget):
             return ""
         name = judged.machine.name if judged.machine else _("no machine")
         when = moment_text(judged.started_utc)
-        told = _("Judged: recording {number}, {when}, {machine}")
-        return told.format(number=judged.recording, when=when, machine=name)
+        return _("Judged: {when}, {machine}").format(when=when, machine=name)
 
     def _space_is_free(self) -> bool:
         """Whether nothing else on the page would take the space bar for itself."""

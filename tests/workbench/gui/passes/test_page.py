@@ -153,7 +153,6 @@ def test_after_an_answer_one_press_of_space_begins_the_next_pass(
         assert screen.shown(PassAnswerView)
         assert screen.next == "Start next pass (space)"
         told = screen.one(Elided, "Judged: ").text()
-        assert f"recording {page.judged.recording}" in told
         assert told.endswith(bench.machine.name)
     assert page.judged.recording == 2
 
