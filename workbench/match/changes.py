@@ -24,7 +24,7 @@ LEAST_PART = 5
 MOST_CHANGES = 3
 """In one row. More would let the scatter pass for changes; measured with the price below."""
 
-PRICE = 7.0
+PRICE = 7.5
 """What a change must gain in ln of the likelihood, wherever it lies: at most 3 of 100 sound
 passes with a noise of 1 to 3 s memory are then told of one (bench_pass_coverage.py)."""
 

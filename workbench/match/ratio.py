@@ -32,6 +32,10 @@ LEAST_S = 5.0
 BAND_MEAN_S = 1.0
 """Means over this long are held against the band: single readings are noise. Chosen."""
 
+MOST_MEANS = 120
+"""In so many a pass is looked through for changes, however long it is: the work grows with
+their square."""
+
 CLEAR_CHANGE = 0.05
 """A change of the ratio from this on is an event and not scatter. Chosen."""
 
@@ -223,7 +227,7 @@ def scatter_of_pass(belt: Floats, ground: Floats, step_s: float) -> Scatter:
     uncertainty of it.
     """
     error_mps = belt - belt.sum() / ground.sum() * ground
-    width = max(1, round(BAND_MEAN_S / step_s))
+    width = max(1, round(BAND_MEAN_S / step_s), -(-error_mps.size // MOST_MEANS))
     starts = np.arange(0, error_mps.size, width)
     count = np.diff(np.append(starts, error_mps.size))
     seconds = np.add.reduceat(error_mps, starts) / count
