@@ -145,22 +145,28 @@ algebra library, and with it what is left after a correction: found with five of
 most 4e-4 of a value."""
 
 
-MOVED = ("speed", "pass")
-"""Kinds whose intervals and means are computed otherwise since: verify tells the differences."""
+MOVED = {3, 4, 5, 9, 10, *range(37, 45), 53, 54, 55}
+"""Speeds and passes whose intervals are computed otherwise since they were stored; what was
+measured stays, but for a few 1e-5 of the speed of a belt that wanders."""
+
+MEASURED = ("belt_speed_mps", "ground_speed_mps", "ratio", "in_band_fraction", "duration_s")
+
+PULSES_AGAIN = {(33, "budget.lines[3].u")}
+"""What the pulses of that run are uncertain by moved by 0.5 % with the same."""
 
 
 def test_every_result_of_a_filled_store_is_what_its_source_gives(filled):
     with open_store(str(filled), now=lambda: NOW) as store:
         for number in range(1, 56):
             found = verify(store, number)
-            if found.kind in MOVED:
-                continue
-            if number not in KERNELS:
-                assert found.verified, found
+            assert found.verified or number in KERNELS | MOVED, found
             for one in found.differences:
-                # What pulses alone are uncertain by moved by half a per cent with the same.
-                near = pytest.approx(one.now, rel=1e-2 if ".u" in one.field else 1e-3, abs=1e-7)
-                assert one.stored == near, one
+                if number in MOVED:
+                    if one.field in MEASURED:
+                        assert one.stored == pytest.approx(one.now, rel=1e-4), one
+                    continue
+                rel = 6e-3 if (number, one.field) in PULSES_AGAIN else 1e-3
+                assert one.stored == pytest.approx(one.now, rel=rel, abs=1e-7), one
 
 
 def test_the_migrations_make_the_tables_the_program_uses(any_address):
