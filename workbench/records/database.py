@@ -61,13 +61,13 @@ def database_url(address: str) -> URL:
         url = make_url(address)
     except (ArgumentError, ValueError):
         raise _not_understood() from None
-    if "@" in f"{url.host or ''}{url.database or ''}":
-        raise StoreError(
-            "The address of the store is not understood: write '@' in a password as %40, and '/' "
-            "as %2F."
-        )
     kind = url.get_backend_name()
     if kind in ("postgresql", "postgres"):
+        if "@" in f"{url.host or ''}{url.database or ''}":
+            raise StoreError(
+                "The address of the store is not understood: write '@' in a password as %40, and "
+                "'/' as %2F."
+            )
         return url.set(drivername="postgresql+psycopg")
     if kind == "sqlite" and url.database and url.database != ":memory:":
         return url.set(drivername="sqlite")

@@ -33,3 +33,8 @@ def test_a_mistyped_address_is_refused_without_its_password(address):
 def test_no_password_is_shown(address):
     assert "wrench" not in shown(database_url(address))
     assert "host/shop" in shown(database_url(address))
+
+
+def test_a_file_may_have_any_name():
+    assert database_url("sqlite:////data/bench@shop.db").database == "/data/bench@shop.db"
+    assert database_url("/data/bench@shop.db").database == "/data/bench@shop.db"

@@ -210,11 +210,12 @@ class GapList(Observable):
     def its_channel(self, entry: PickupEntry, channels: Sequence[str]) -> str:
         """Which of these channels brings the pulses of a pickup, '' where only the person knows.
 
-        The one that was chosen; else the one called as its side; else the only one, unless
-        that is called as another side.
+        The one that was chosen; else, of those that no other pickup of its machine has, the one
+        called as its side, or the only one unless that is called as another side.
         """
         if entry.channel in channels:
             return entry.channel
+        channels = [one for one in channels if self._bound_to(entry, one) is None]
         side = parts_of(entry.name)[1]
         if side in channels:
             return side
@@ -230,19 +231,24 @@ class GapList(Observable):
         entry = self.entry(key)
         if entry is None or entry.channel == channel:
             return
-        machine = parts_of(entry.name)[0]
-        for other in self.entries:
-            if other.channel == channel and parts_of(other.name)[0] == machine:
-                raise WrongInput(
-                    "The pulses of '{channel}' are those of {other}: choose another channel for "
-                    "{pickup}.",
-                    channel=channel,
-                    other=other.name,
-                    pickup=entry.name,
-                )
+        other = self._bound_to(entry, channel)
+        if other is not None:
+            raise WrongInput(
+                "The pulses of '{channel}' are those of {other}: choose another channel for "
+                "{pickup}.",
+                channel=channel,
+                other=other.name,
+                pickup=entry.name,
+            )
         runs = tuple(run for run in entry.runs if run.channel == channel)
         bound = replace(entry, channel=channel, runs=runs)
         self._put(bound, _("the choice of its channel"), entry)
+
+    def _bound_to(self, entry: PickupEntry, channel: str) -> PickupEntry | None:
+        """Which other pickup of the same machine has this channel; None where none has."""
+        machine = parts_of(entry.name)[0]
+        others = (one for one in self.entries if one.key != entry.key and one.channel == channel)
+        return next((one for one in others if parts_of(one.name)[0] == machine), None)
 
     def keep_run(self, key: int, run: KeptRun) -> None:
         """Note a judged run of a pickup, in place of an earlier one of its kind."""

@@ -187,6 +187,13 @@ class TestChannels:
         pickups.bind(pickups.current.key, "b")
         assert pickups.current.channel == "b"
 
+    def test_a_channel_that_is_taken_is_not_found_by_itself(self, pickups):
+        left, right = pickups.entries
+        pickups.bind(right.key, "left")  # the plugs are crossed
+        assert pickups.its_channel(left, ["left", "right"]) == ""
+        pickups.add("Digger 5 / left")
+        assert pickups.its_channel(pickups.current, ["left", "right"]) == "left"
+
     def test_another_channel_takes_what_the_wrong_one_found(self, pickups):
         key = pickups.current.key
         pickups.bind(key, "left")
