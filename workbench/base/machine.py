@@ -19,11 +19,9 @@ from typing import Any, NamedTuple
 
 from workbench.base.errors import MachineFileError, Message, WrongInput
 from workbench.base.files import read_text
-from workbench.base.typed import parse_setting_unit
+from workbench.base.typed import LEAST, MOST, parse_setting_unit
 from workbench.base.units import SPEED_UNITS_MPS
 
-_LEAST, _MOST = 1e-12, 1e12
-"""Between these lies every length, speed, step and setting; beyond, sums lose their meaning."""
 _MOST_LETTERS = 10_000
 """Of a line: a key of a hundred thousand parts takes minutes to read."""
 _SECTION = re.compile(r"\s*\[\s*([\w.\"']+)\s*\]")
@@ -139,11 +137,11 @@ class Check(NamedTuple):
 
 
 def _positive(expected: Message) -> Check:
-    return Check(float, expected, lambda value: _LEAST <= value <= _MOST, low=0)
+    return Check(float, expected, lambda value: LEAST <= value <= MOST, low=0)
 
 
 def _not_negative(expected: Message) -> Check:
-    return Check(float, expected, lambda value: value == 0 or _LEAST <= value <= _MOST, low=0)
+    return Check(float, expected, lambda value: value == 0 or LEAST <= value <= MOST, low=0)
 
 
 def _between(low: float, high: float, expected: Message) -> Check:
@@ -308,7 +306,7 @@ def _check(path: Path | Message | str, key: str, value: Any) -> None:
 
 
 def _it_is(value: Any) -> Message:
-    if isinstance(value, int) and abs(value) > _MOST:
+    if isinstance(value, int) and abs(value) > MOST:
         return Message("it is a number of too many digits")
     return Message("it is {value}", value=reprlib.repr(value))
 
@@ -319,7 +317,7 @@ def wrong_value(key: str, value: Any) -> Message | None:
     right_type = isinstance(value, (int, float) if kind is float else kind) and not isinstance(
         value, bool
     )
-    sane = kind is str or (right_type and -_MOST <= value <= _MOST)
+    sane = kind is str or (right_type and -MOST <= value <= MOST)
     if right_type and sane and holds(value):
         return None
     return expected
@@ -389,7 +387,7 @@ def machine_sections(machine: Machine) -> dict[str, dict[str, Any]]:
     }
 
 
-def with_setting(machine: Machine, setting: float) -> Machine:
+def with_readout_setting(machine: Machine, setting: float) -> Machine:
     """The same machine with another setting of its readout; in its file's text only that
     number changes. Raises MachineFileError where no place for it is found there."""
     readout = replace(machine.readout, setting=setting)

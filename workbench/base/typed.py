@@ -17,6 +17,10 @@ _LENGTH_WORDS = {
     **{"metre": "m", "metres": "m", "meter": "m", "meters": "m"},
     **{"millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm"},
 }
+LEAST, MOST = 1e-12, 1e12
+"""Between these lies every number that is measured, counted or set here, whatever its unit;
+beyond, sums lose their meaning."""
+
 _LENGTH = re.compile(
     r"(?P<sign>[+-]?)\s*"
     r"(?:(?:(?P<whole>\d+)(?:\s+|\s*-\s*))?(?P<over>\d+)\s*/\s*(?P<under>\d+)"

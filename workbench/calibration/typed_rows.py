@@ -10,10 +10,9 @@ from enum import StrEnum, auto
 
 from workbench.base.errors import WrongInput
 from workbench.base.statements import Statement, statement
+from workbench.base.typed import LEAST, MOST
 
 MOST_LINES = 2000
-LEAST, MOST = 1e-12, 1e12
-"""Between these lies every number that is measured or counted here, whatever its unit."""
 
 
 class RowSays(StrEnum):

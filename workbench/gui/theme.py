@@ -19,9 +19,6 @@ TOUCH_PX = 44
 STEPS = ((1.6, 2300, 1300), (1.2, 1650, 950))
 """Growth of all text, and the width and height of a window from which it grows so: small text
 is 1.5 % of the height of the usual screens (1920 × 1080, 2560 × 1440) at least."""
-CAB_GROWTH = 1.4
-"""Growth in the cab: an x-height of 10 px of 0.25 mm is read at 1.5 m (about 6 minutes of arc;
-acuity's limit is 5, ISO 8596)."""
 
 
 @dataclass(frozen=True, slots=True)

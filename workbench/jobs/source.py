@@ -16,13 +16,14 @@ DEFAULT_SIMULATED_S = 60.0
 @dataclass(frozen=True, slots=True, eq=False)
 class Source:
     """A recording and, where it lies in a store, its number there, the store's address, and
-    the name of the machine it was `made_of`."""
+    the name of the machine it was `made_of` and when it began."""
 
     recording: Recording
     machine: Machine | None
     number: int | None = None
     store: str | None = None
     made_of: str = ""
+    started_utc: str = ""
 
 
 def load_source(
@@ -79,4 +80,5 @@ def stored_source(
     with open_store(address) as store:
         recording = store.load_recording(number)
         row = store.recording(number)
-    return Source(recording, machine or row.machine(), number, address, row.machine_name)
+    made_on = machine or row.machine()
+    return Source(recording, made_on, number, address, row.machine_name, row.started_utc)

@@ -24,6 +24,7 @@ from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import CleanEdges, clean
 from workbench.calibration.pulses.speed import SpeedSeries, speed_series
 from workbench.calibration.pulses.target_wheel import TeethSeen, teeth_seen
+from workbench.calibration.statistics.spread import robust_spread
 from workbench.match.ratio import Comparison, PaceLimits
 from workbench.match.sources import GNSS, UNNAMED, WHEEL, Factor, Kind, Quality
 
@@ -332,7 +333,7 @@ class _Pulses:
         by_pulses = np.diff(teeth) * per_pulse.value_m
         ratio = length_m / by_pulses
         u_length = machine.belt.u_lap_length_m / length_m
-        scatter = 1.4826 * float(np.median(np.abs(ratio - np.median(ratio))))
+        scatter = robust_spread(ratio - np.median(ratio))
         u = math.hypot(u_length, per_pulse.u_rel, scatter / math.sqrt(ratio.size), LAP_U_REL)
         return Measure(math.log(float(np.median(ratio))), u)
 

@@ -135,12 +135,14 @@ def cannot_tell(reason: Statement) -> Pace:
 class Comparison:
     """The answer with the two speeds on one line of time and the part that counts.
 
-    `aligned` and `steady` are None where there was nothing to compare.
+    `scatter` is that of belt minus ratio times ground. All but `pace` are None where there was
+    nothing to compare.
     """
 
     pace: Pace
     aligned: Aligned | None = None
     steady: NDArray[np.bool_] | None = None
+    scatter: Scatter | None = None
 
 
 def compare(belt: SpeedSeries, ground: SpeedSeries, limits: PaceLimits) -> Comparison:
@@ -164,7 +166,8 @@ def compare(belt: SpeedSeries, ground: SpeedSeries, limits: PaceLimits) -> Compa
     steady_s = float(steady.sum()) * both.step_s
     if steady_s < LEAST_S:
         return _cannot_tell(PaceSays.HARDLY_STEADY, steady_s=steady_s, least_s=LEAST_S)
-    return Comparison(_judge(belt, ground, both, steady, limits), both, steady)
+    scatter = scatter_of_pass(both.belt_mps[steady], both.ground_mps[steady], both.step_s)
+    return Comparison(_judge(belt, ground, both, steady, scatter, limits), both, steady, scatter)
 
 
 def _cannot_tell(says: PaceSays, **values: float) -> Comparison:
@@ -176,11 +179,11 @@ def _judge(
     ground: SpeedSeries,
     both: Aligned,
     steady: NDArray[np.bool_],
+    scatter: Scatter,
     limits: PaceLimits,
 ) -> Pace:
     b, g = both.belt_mps[steady], both.ground_mps[steady]
     ratio, mean_ground = float(b.sum() / g.sum()), float(g.mean())
-    scatter = scatter_of_pass(b, g, both.step_s)
     u_mean, U_mean = scatter.of_mean(b.size)
     steady_s = b.size * both.step_s
     size = mean_ground * max(abs(ratio), 1e-9)
@@ -198,7 +201,8 @@ def _judge(
     k = U_rel / u_rel if u_rel > 0 else 2.0
     u_ratio = abs(ratio) * u_rel
     drift, u_drift = _drift(both.time_s[steady], b, g, ratio, both.step_s)
-    held_s, u_apart_mps = _steady_span(both, steady), _u_apart(scatter, both, steady)
+    away = int(_holes(both, steady).sum())
+    held_s, u_apart_mps = (b.size + away) * both.step_s, _u_apart(scatter, away, b.size)
     return Pace(
         decision=decide(ratio, u_ratio, limits.low, limits.high, U=k * u_ratio),
         ratio=ratio,
@@ -245,19 +249,13 @@ def _holes(both: Aligned, steady: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return np.asarray(~known & steady[before] & steady[after])
 
 
-def _steady_span(both: Aligned, steady: NDArray[np.bool_]) -> float:
-    """Seconds at work, the holes in it bridged."""
-    return float((steady | _holes(both, steady)).sum()) * both.step_s
-
-
-def _u_apart(scatter: Scatter, both: Aligned, steady: NDArray[np.bool_]) -> float:
-    """What the holes add to the standard uncertainty of the mean of belt minus ground, m/s.
+def _u_apart(scatter: Scatter, away: int, steady: int) -> float:
+    """What holes of `away` steps beside `steady` ones add to the standard uncertainty of the mean
+    of belt minus ground, m/s.
 
     There the two came apart at the mean rate, but for the scatter of so short a stretch.
     """
-    missing = int(_holes(both, steady).sum())
-    share = missing / max(missing + int(steady.sum()), 1)
-    return share * scatter.of_mean(missing)[1] / 2 if missing else 0.0
+    return away / (away + steady) * scatter.of_mean(away)[1] / 2 if away else 0.0
 
 
 def own_accuracy(series: SpeedSeries, duration_s: float, seen_mps: float = 0.0) -> float:

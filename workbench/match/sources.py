@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from workbench.base.statements import Statement, Value, statement
 from workbench.calibration.pulses.speed import SpeedSeries
+from workbench.calibration.statistics.spread import robust_spread
 from workbench.match.align import align
 from workbench.match.mean import autocorrelated_mean
 from workbench.match.ratio import LEAST_S, MOVING_MPS, own_accuracy
@@ -128,7 +129,7 @@ def quality(source: str, kind: Kind, series: SpeedSeries) -> Quality:
     usual_mps = float(np.median(moving_mps)) if moving_mps.size >= 20 else math.nan
     claimed_rel = math.sqrt(float(np.mean(claimed**2))) / usual_mps if claimed.size else 0.0
     second = np.diff(speed_mps, n=2)
-    seen_rel = 1.4826 * float(np.median(np.abs(second))) / math.sqrt(6) / usual_mps
+    seen_rel = robust_spread(second) / math.sqrt(6) / usual_mps
     duration_s = float(np.ptp(series.time_s)) * share
     own = own_accuracy(series, max(duration_s, 1.0))
     white = seen_rel / math.sqrt(speed_mps.size) if math.isfinite(seen_rel) else 0.0

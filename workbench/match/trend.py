@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from workbench.match.evidence import Bins
 from workbench.match.mean import scatter_of
-from workbench.match.ratio import Comparison, scatter_of_pass
+from workbench.match.ratio import Comparison
 
 Floats = NDArray[np.float64]
 
@@ -40,12 +40,11 @@ def segments(found: Comparison, most: int = SEGMENTS) -> list[Segment]:
     """Equal segments of the steady part. The scatter is that of the whole, in which alone a
     memory of seconds shows; what all share (the scales of belt and ground) is left out: it
     cannot tell them apart."""
-    both, steady = found.aligned, found.steady
-    if both is None or steady is None:
+    both, steady, scatter = found.aligned, found.steady, found.scatter
+    if both is None or steady is None or scatter is None:
         return []
     at = np.flatnonzero(steady)
     count = max(1, min(most, int(at.size * both.step_s / LEAST_SEGMENT_S)))
-    scatter = scatter_of_pass(both.belt_mps[at], both.ground_mps[at], both.step_s)
     made = []
     for part in np.array_split(at, count):
         b, g = both.belt_mps[part], both.ground_mps[part]

@@ -12,7 +12,7 @@ from drivers.catalogue import open_input
 from drivers.contract import Clock
 from workbench.base.errors import BenchError, MachineFileError
 from workbench.base.files import write_file
-from workbench.base.machine import Machine, load_machine, parse_machine, with_setting
+from workbench.base.machine import Machine, load_machine, parse_machine, with_readout_setting
 from workbench.models.computer_clock import clock_of_the_computer
 from workbench.models.live import LiveInputs, Opener
 from workbench.models.observable import Observable
@@ -66,7 +66,7 @@ class Bench(Observable):
         readout, path = replace(self.machine.readout, setting=setting), self.machine_path
         machine = replace(self.machine, readout=readout, text="")
         try:
-            machine = with_setting(self.machine, setting)
+            machine = with_readout_setting(self.machine, setting)
             if path is not None:
                 write_file(path, machine.text)
         except BenchError as error:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from workbench.base.errors import MachineFileError
-from workbench.base.machine import load_machine, parse_machine, with_setting
+from workbench.base.machine import load_machine, parse_machine, with_readout_setting
 
 GOOD = """
 name = "Six-row digger, left belt"
@@ -153,7 +153,7 @@ def test_a_new_setting_changes_that_number_in_the_file_alone(readout):
     )
     parts = (head, readout, rest) if readout.startswith("readout") else (head, rest, readout)
     text = "".join(parts)
-    changed = with_setting(parse_machine(text, "test"), 2260.5)
+    changed = with_readout_setting(parse_machine(text, "test"), 2260.5)
     assert changed.readout.setting == 2260.5
     old = "2340.0" if "2340.0" in text else "2340"
     assert changed.text == text.replace(old, "2260.5")
@@ -176,4 +176,4 @@ def test_a_setting_whose_place_is_not_found_is_refused():
         "target_teeth = 30\nkind = 'sprocket'\nsprocket_teeth = 12\nrod_pitch_m = 0.05\n"
     )
     with pytest.raises(MachineFileError, match=r"readout\.setting"):
-        with_setting(parse_machine(text, "test"), 2260.5)
+        with_readout_setting(parse_machine(text, "test"), 2260.5)

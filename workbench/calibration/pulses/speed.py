@@ -22,6 +22,7 @@ from workbench.calibration.pulses.edges import CleanEdges
 from workbench.calibration.pulses.period import NO_TIME_S
 from workbench.calibration.pulses.target_wheel import tooth_signature
 from workbench.calibration.statistics.coverage import coverage_factor
+from workbench.calibration.statistics.spread import robust_spread
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -223,11 +224,6 @@ def clock_step(time_s: Floats) -> float:
     step_s = float(steps.min())
     off = interval_s / step_s
     return step_s if float(np.abs(off - np.rint(off)).max()) < 0.01 else 0.0
-
-
-def robust_spread(values: Floats) -> float:
-    """Standard deviation of values about 0, from their median size."""
-    return 1.4826 * float(np.median(np.abs(values))) if values.size else math.nan
 
 
 def _steady_fit(

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from workbench.calibration.pulses.edges import CleanEdges
 from workbench.calibration.pulses.period import NO_TIME_S
+from workbench.calibration.statistics.spread import robust_spread
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -164,7 +165,7 @@ def _interval_deviations(edges: CleanEdges) -> tuple[Ints, Floats, NDArray[np.bo
     high = np.minimum(np.arange(pitches.size) + 1 + reach, pitches.size)
     period_s = np.maximum((time_s[high] - time_s[low]) / (tooth[high] - tooth[low]), NO_TIME_S)
     deviation = np.diff(time_s) / period_s - pitches
-    spread = 1.4826 * float(np.median(np.abs(deviation - np.median(deviation))))
+    spread = robust_spread(deviation - np.median(deviation))
     limit = max(8 * spread, 0.05)
     return tooth[:-1], np.clip(deviation, -limit, limit), pitches > 1
 
@@ -219,7 +220,7 @@ def tooth_signature(edges: CleanEdges, teeth: int) -> ToothSignature:
     mean = np.full(teeth, np.nan)
     mean[seen] = np.bincount(at, weights=offset, minlength=teeth)[seen] / count[seen]
     residual = offset - mean[at]
-    spread = 1.4826 * float(np.median(np.abs(residual)))
+    spread = robust_spread(residual)
     good = np.abs(residual) <= max(6 * spread, 1e-12)
     count = np.bincount(at[good], minlength=teeth)
     seen = count > 0

@@ -218,13 +218,12 @@ class GapRunPanel(QWidget):
         asked = _("Is every tooth of the wheel at {pickup} sound?")
         if self._drop_out:
             asked = _("At what belt speed does {pickup} lose its pulses?")
+        told = [asked.format(pickup=name)]
         if channel:
-            told = _("Its pulses come in by '{channel}'.").format(channel=channel)
-            return f"{asked.format(pickup=name)} {told}"
-        if self.channel.count():
-            told = _("Choose by which channel its pulses come in.")
-            return f"{asked.format(pickup=name)} {told}"
-        return asked.format(pickup=name)
+            told.append(_("Its pulses come in by '{channel}'.").format(channel=channel))
+        elif self.channel.count():
+            told.append(_("Choose by which channel its pulses come in."))
+        return " ".join(told)
 
     def _lay_out(self) -> None:
         column = column_of(

@@ -1,14 +1,12 @@
-"""How pieces are laid out: below one another, side by side, or in a place that scrolls."""
+"""How pieces are laid out: below one another or side by side."""
 
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QBoxLayout,
-    QFrame,
     QHBoxLayout,
     QLayout,
-    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
@@ -71,37 +69,7 @@ def row(*widgets: QWidget, stretch: bool = True, spacing: int = 2 * GRID_PX) -> 
     return held(line_of(*widgets, *([1] if stretch else []), gap=spacing))
 
 
-def card(*widgets: QWidget) -> QFrame:
-    """A raised area with 16 px inside; pieces one below the other."""
-    frame = QFrame()
-    frame.setProperty("role", "card")
-    column_of(*widgets, on=frame, edges=(2 * GRID_PX,) * 4)
-    return frame
-
-
 def lay_beside(body: QBoxLayout, *, wide: bool) -> None:
     """Lay what is in `body` side by side where there is room, one below the other where not."""
     side, below = QBoxLayout.Direction.LeftToRight, QBoxLayout.Direction.TopToBottom
     body.setDirection(side if wide else below)
-
-
-def emptied(layout: QBoxLayout) -> QBoxLayout:
-    """The layout without what was in it."""
-    while (item := layout.takeAt(0)) is not None:
-        widget = item.widget()
-        if widget is not None:
-            widget.hide()  # it is gone only once Qt comes to it, and would be drawn until then
-            widget.deleteLater()
-    return layout
-
-
-class Scrolling(QScrollArea):
-    """A place in which a piece scrolls up and down; Tab passes by where it has no name."""
-
-    def __init__(self, inside: QWidget, name: str = "") -> None:
-        super().__init__()
-        self.setWidgetResizable(True)
-        self.setFrameShape(QFrame.Shape.NoFrame)
-        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self.setWidget(inside)
-        self.setAccessibleName(name)

@@ -15,8 +15,8 @@ import numpy as np
 
 from drivers.contract import ChannelKind
 from workbench.base.errors import Message, WrongInput
-from workbench.base.machine import with_setting
-from workbench.base.units import to_mps
+from workbench.base.units import from_mps, to_mps
+from workbench.calibration.readout.advice import MOST_ERROR
 from workbench.calibration.readout.change_overs import LEAST_FLIPS
 from workbench.calibration.readout.lap_timer import LapTimer
 from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL, u_marks_s
@@ -36,9 +36,6 @@ STEADY_S = 6.0
 """The speed counts as steady once it has kept within 1 % for so long. Chosen."""
 FEW_LAPS_CHANGED_REL = 0.1
 """Change between two laps by hand that its start and stop do not explain. Chosen."""
-SLIP_REL = 0.3
-"""Further from the true speed than this no readout in use is: a digit or the point slipped.
-Common practice, no source."""
 
 WANTED_U_REL = 0.005
 LEAST_WANTED_REL, MOST_WANTED_REL = 0.0005, 0.1
@@ -304,8 +301,6 @@ class CalibrateJob(CalibrateSteps):
         machine, state = self.machine, self.state
         if machine is None or not (state.ramp or any(not run.dropped for run in state.runs)):
             return None
-        if not math.isnan(state.found_setting):
-            machine = with_setting(machine, state.found_setting)  # the runs were taken so
         work = compute_work(state, machine, self._bench.store, keep=keep)
         return self._bench.recording.sealed(work) if state.ramp else work
 
@@ -349,13 +344,13 @@ class CalibrateJob(CalibrateSteps):
         true_mps = run.reference_mps if known else timer.speed_mps if timer else math.nan
         if machine is not None and true_mps > 0:
             unit = machine.readout.unit
-            if abs(to_mps(run.shown, unit) / true_mps - 1) > SLIP_REL:
+            if abs(to_mps(run.shown, unit) / true_mps - 1) > MOST_ERROR:
                 return WrongInput(
                     "The readout showed {shown:g} {unit}, but the belt ran at {true:.3g} {unit}: "
                     "is a digit or the point wrong? If it is not, keep the run once more.",
                     shown=run.shown,
                     unit=unit,
-                    true=true_mps / to_mps(1.0, unit),
+                    true=from_mps(true_mps, unit),
                 )
         if known and self.steady() is False:
             return WrongInput(

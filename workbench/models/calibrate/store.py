@@ -5,12 +5,13 @@ Slow: called away from the screen.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from workbench.base.machine import Machine
+from workbench.base.machine import Machine, with_readout_setting
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.keep import Kept, judge, keep_table, options_of
 from workbench.jobs.source import stored_source
@@ -62,8 +63,18 @@ def compute_work(
         remarks=_dropped(state),
     )
     if ramp is not None:
-        return lambda: _from_ramp(ramp, machine, store, options, keep=keep)
-    return lambda: _from_table(text, machine, store, options, keep=keep)
+        return lambda: _from_ramp(ramp, as_found(machine, state), store, options, keep=keep)
+    return lambda: _from_table(text, as_found(machine, state), store, options, keep=keep)
+
+
+def as_found(machine: Machine, state: State) -> Machine:
+    """The machine as it was when the runs as found were taken: before a new setting was entered.
+
+    Raises WrongInput where its file holds no setting.
+    """
+    if math.isnan(state.found_setting):
+        return machine
+    return with_readout_setting(machine, state.found_setting)
 
 
 def _from_table(

@@ -42,8 +42,6 @@ def judge_with_history(
 
     `machine` is for a recording that was made without one.
     """
-    from workbench.records.store import open_store
-
     if recording is None:
         raise WrongInput("The pass was not recorded, so it cannot be judged.")
     source = stored_source(recording, None, store)
@@ -58,9 +56,9 @@ def judge_with_history(
         )
     answer, kept = judge("pass", source, options)
     earlier = earlier_passes(store, recording, answer)
-    with open_store(store) as opened:
-        started_utc = opened.recording(recording).started_utc
-    return Judged(recording, started_utc, kept.number, answer, source.machine, earlier, store)
+    return Judged(
+        recording, source.started_utc, kept.number, answer, source.machine, earlier, store
+    )
 
 
 def judge_again(recording: int, store: str | None, machine: Machine | None) -> Judged:

@@ -11,12 +11,19 @@ from workbench.jobs.keep import any_answer
 from workbench.records.store import open_store
 
 
+def recording_chosen(page, view, number, worked_out):
+    """Chooses a stored recording in a view of runs; the view's panel."""
+    page.show_view(view)
+    worked_out(page)
+    panel = page.runs[view]
+    panel.source.setCurrentIndex(panel.source.findData(number))
+    panel.source.activated.emit(panel.source.currentIndex())
+    return panel
+
+
 def drop_out_judged(page, number, worked_out):
     """Judges a stored recording as a drop-out run; the view's panel."""
-    page.show_view(View.DROP_OUT)
-    worked_out(page)
-    panel = page.runs[View.DROP_OUT]
-    panel.source.setCurrentIndex(panel.source.findData(number))
+    panel = recording_chosen(page, View.DROP_OUT, number, worked_out)
     panel.start.click()
     worked_out(page)
     return panel
@@ -41,14 +48,7 @@ def test_a_tooth_run_names_the_bent_tooth_counted_from_the_mark(
     page.show_view(View.TEETH)
     panel = page.runs[View.TEETH]
     assert panel.live_channel == "left"
-    panel.start.click()
-    assert page.job.run.running
-
-    def look():
-        bench.live.update()
-        page.refresh()
-
-    pass_time(14, 0.5, look)
+    run_teeth(page, bench, pass_time, 14)
     screen_of(page).until(lambda: page.job.run.so_far and page.job.run.so_far.turns > 20)
     assert page.job.run.so_far.late_rel.size == 30
     panel.start.click()
@@ -81,11 +81,7 @@ def test_an_old_recording_is_judged_away_from_the_screen(
     page = run_page
     with open_store(bench.store) as store:
         number = store_simulated(store, "sim:missing-tooth?seed=2", 30.0, bench.machine)
-    page.show_view(View.TEETH)
-    worked_out(page)
-    panel = page.runs[View.TEETH]
-    panel.source.setCurrentIndex(panel.source.findData(number))
-    panel.source.activated.emit(panel.source.currentIndex())
+    panel = recording_chosen(page, View.TEETH, number, worked_out)
     assert panel.start.text() == f"Judge recording {number}"
     panel.start.click()
     worked_out(page)
@@ -98,16 +94,22 @@ def test_an_old_recording_is_judged_away_from_the_screen(
     assert "The belt was not slowed" in panel.said.text() + panel.sentence.text()
 
 
-def tooth_run(page, bench, pass_time, worked_out):
+def run_teeth(page, bench, pass_time, for_s):
+    """Starts a tooth run and lets it run; its panel."""
     panel = page.runs[View.TEETH]
     panel.start.click()
+    assert page.job.run.running
 
     def look():
         bench.live.update()
         page.refresh()
 
-    pass_time(20, 0.5, look)
-    panel.start.click()
+    pass_time(for_s, 0.5, look)
+    return panel
+
+
+def tooth_run(page, bench, pass_time, worked_out):
+    run_teeth(page, bench, pass_time, 20).start.click()
     worked_out(page)
 
 
@@ -159,11 +161,7 @@ def test_an_old_recording_is_noted_once_its_channel_is_known(
     page.job.list.rename("Digger 4")
     with open_store(bench.store) as store:
         number = store_simulated(store, "sim:bent-tooth?seed=2", 30.0, bench.machine)
-    page.show_view(View.TEETH)
-    worked_out(page)
-    panel = page.runs[View.TEETH]
-    panel.source.setCurrentIndex(panel.source.findData(number))
-    panel.source.activated.emit(panel.source.currentIndex())
+    panel = recording_chosen(page, View.TEETH, number, worked_out)
     panel.start.click()
     worked_out(page)
     assert page.job.list.current.runs == ()
