@@ -15,6 +15,7 @@ from workbench.base.machine import parse_machine
 from workbench.calibration.readout.advice import SettleSays
 from workbench.calibration.readout.calibrate import ResultSays
 from workbench.calibration.readout.runs import Run
+from workbench.calibration.readout.setting import SettingSays
 from workbench.calibration.readout.steady_runs import SteadySays, calibrate_runs
 from workbench.calibration.statistics.budget import BudgetSays, Part
 from workbench.calibration.statistics.decision import Verdict
@@ -150,6 +151,9 @@ def test_an_error_that_no_readout_has_is_no_answer(slip):
     assert not found.has_new_setting
     assert found.sentence.what == ResultSays.TOO_UNSURE_TO_SAY
     assert found.reason.what == ResultSays.NO_SUCH_ERROR
+    said = [warning.what for warning in found.warnings]
+    assert SettingSays.ERROR_NOT_TOLD in said
+    assert SettingSays.SETTING_BY_PULSES not in said
     assert found.advice.what == SettleSays.CHECK_ENTRIES
 
 

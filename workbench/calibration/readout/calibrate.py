@@ -197,9 +197,8 @@ def finished(
         reason = statement(ResultSays.NO_SUCH_ERROR, most_rel=MOST_ERROR)
         decision = Decision(Verdict.CANNOT_TELL, decision.conformance_probability, reason)
     pulse_m, teeth = speeds.metres_per_pulse, machine.drive.target_teeth
-    setting = propose_setting(readout, error, u, pulse_m, teeth)
-    if decision.verdict is Verdict.CANNOT_TELL:  # what is not known proposes nothing
-        setting = replace(setting, new=math.nan, residual_error=math.nan)
+    told = decision.verdict is not Verdict.CANNOT_TELL
+    setting = propose_setting(readout, error, u, pulse_m, teeth, told=told)
     # The error left after the change is as uncertain as the one found before it.
     left, u_left = setting.residual_error, u / (1 + error)
     ends = [v for v in (limits.speed_low_mps, limits.speed_high_mps) if v > 0]

@@ -22,6 +22,7 @@ class SettingSays(StrEnum):
     READS_LOWER = auto()
     READS_HIGHER = auto()
     SETTING_NOT_GIVEN = auto()
+    ERROR_NOT_TOLD = auto()
     SETTING_STEP_NOT_GIVEN = auto()
     SETTING_OUT_OF_RANGE = auto()
     RANGE_FROM = auto()
@@ -50,9 +51,16 @@ class Setting:
 
 
 def propose_setting(
-    readout: Readout, error: float, u_error: float, metres_per_pulse: float, target_teeth: int
+    readout: Readout,
+    error: float,
+    u_error: float,
+    metres_per_pulse: float,
+    target_teeth: int,
+    *,
+    told: bool = True,
 ) -> Setting:
-    """The setting that takes out `error` (shown ÷ true − 1), and every reason to doubt it."""
+    """The setting that takes out `error` (shown ÷ true − 1), and every reason to doubt it; no
+    new one where the error is not `told`."""
     unit = parse_setting_unit(readout.setting_unit)
     by_pulses = unit.setting(metres_per_pulse, target_teeth)
     warnings: list[Statement] = []
@@ -67,14 +75,15 @@ def propose_setting(
     inverse = readout.reads == "inverse"
     exact = readout.setting * (1 + error) if inverse else readout.setting / (1 + error)
     u_exact = exact * u_error / (1 + error)
-    new, why = _nearest(readout, exact)
+    untold = math.nan, statement(SettingSays.ERROR_NOT_TOLD)
+    new, why = _nearest(readout, exact) if told else untold
     if why is not None:
         warnings.append(why)
     residual = math.nan
     if math.isfinite(new):
         residual = (exact / new if inverse else new / exact) - 1
     # Shown values and pulses may ask for very different settings.
-    if abs(by_pulses / exact - 1) > max(0.02, 3 * u_exact / exact):
+    if told and abs(by_pulses / exact - 1) > max(0.02, 3 * u_exact / exact):
         warnings.append(
             statement(SettingSays.SETTING_BY_PULSES, by_pulses=by_pulses, by_shown=exact)
         )

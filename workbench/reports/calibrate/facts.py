@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from workbench.base.numbers import with_uncertainty
+from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.words.language import _
 from workbench.words.words import Words
@@ -45,11 +46,10 @@ def setting_rows(answer: CalibrateAnswer, words: Words) -> Rows:
             error=words.number("percent", answer.residual_error, signed=True),
             verdict=words.say(answer.verdict_expected),
         )
-    rows = [
-        (_("Setting now"), setting_text(answer.setting_now, answer)),
-        (_("would be right"), f"{right} (k = {answer.k:.3g})"),
-        (_("New setting"), new),
-    ]
+    rows = [(_("Setting now"), setting_text(answer.setting_now, answer))]
+    if answer.verdict is not Verdict.CANNOT_TELL:
+        rows.append((_("would be right"), f"{right} (k = {answer.k:.3g})"))
+    rows.append((_("New setting"), new))
     if answer.as_left is not None:
         left = answer.as_left
         error = words.number("percent", left.error_at_work, left.U_error_at_work, signed=True)

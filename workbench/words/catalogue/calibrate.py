@@ -221,6 +221,7 @@ _SETTING: dict[str, Template] = {
     SettingSays.SETTING_NOT_GIVEN: N_(
         "readout.setting is not in the machine file: no new setting is given."
     ),
+    SettingSays.ERROR_NOT_TOLD: N_("No new setting is given while the error cannot be told."),
     SettingSays.SETTING_STEP_NOT_GIVEN: N_(
         "readout.setting_step is not given: the new setting is not rounded."
     ),
