@@ -6,7 +6,7 @@ from importlib import resources
 import numpy as np
 import pytest
 
-from workbench.calibration.statistics.fit import farthest_point, lack_of_fit, straight_line
+from workbench.calibration.statistics.fit import farthest_points, lack_of_fit, straight_line
 
 
 def test_gum_h3_thermometer_calibration():
@@ -120,7 +120,7 @@ def test_studentised_residuals_agree_with_statsmodels():
     x = np.arange(1.0, 8)
     theirs = sm.OLS(y, sm.add_constant(x)).fit()
     influence = theirs.get_influence().resid_studentized_internal
-    ours = farthest_point(straight_line(x, y, cov_y=[math.sqrt(theirs.mse_resid)] * 7))
+    (ours,) = farthest_points(straight_line(x, y, cov_y=[math.sqrt(theirs.mse_resid)] * 7))
     assert ours.index == int(np.argmax(np.abs(influence))) == 4
     assert ours.studentised == pytest.approx(influence[4], rel=1e-9)
     # Bonferroni: seven times the two-sided probability of a normal value.

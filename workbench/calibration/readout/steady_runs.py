@@ -47,7 +47,7 @@ from workbench.calibration.statistics.budget import (
     checked,
     first_order,
 )
-from workbench.calibration.statistics.fit import LineFit, farthest_point, lack_of_fit
+from workbench.calibration.statistics.fit import LineFit, farthest_points, lack_of_fit
 
 Floats = NDArray[np.float64]
 
@@ -154,20 +154,26 @@ def _wrong_units(case: Case, warnings: list[Statement]) -> dict[int, Statement]:
 def _leave_out_outliers(
     case: Case, used: list[int], left_out: dict[int, Statement], warnings: list[Statement]
 ) -> None:
-    """Take runs that surely do not belong out of `used`; one that is doubtful is only named."""
-    while (far := farthest_point(case.loose_fit(used))) is not None:
-        if far.probability > DOUBTFUL:
+    """Take runs that surely do not belong out of `used`; one that is doubtful is only named.
+
+    The farthest goes first, for it bends the line. Of fifty runs and more, several that are
+    sure go at once: not one of so many bends the line enough to make another look far.
+    """
+    while far := farthest_points(case.loose_fit(used), max(1, len(used) // 50)):
+        if far[0].probability > DOUBTFUL:
             return
-        index = used[far.index]
-        run, away = case.runs[index], abs(far.studentised)
-        room = len(case.runs) - len(used) < max(1, len(case.runs) // 4)
-        keep = far.probability > SURE_OUTLIER or len(used) < 4 or not room
-        says = SteadySays.RUN_APART_KEPT if keep else SteadySays.RUN_APART_LEFT_OUT
-        warnings.append(statement(says, run=run.place, shown=run.shown, times_u=away))
-        if keep:
-            return
-        left_out[index] = statement(SteadySays.STANDS_APART)
-        used.remove(index)
+        for point, index in [(point, used[point.index]) for point in far]:
+            room = len(case.runs) - len(used) < max(1, len(case.runs) // 4)
+            keep = point.probability > SURE_OUTLIER or len(used) < 4 or not room
+            if keep and point is not far[0]:
+                break
+            run, away = case.runs[index], abs(point.studentised)
+            says = SteadySays.RUN_APART_KEPT if keep else SteadySays.RUN_APART_LEFT_OUT
+            warnings.append(statement(says, run=run.place, shown=run.shown, times_u=away))
+            if keep:
+                return
+            left_out[index] = statement(SteadySays.STANDS_APART)
+            used.remove(index)
 
 
 def _with_offset(case: Case, used: Sequence[int]) -> LineFit | None:

@@ -139,7 +139,7 @@ def true_speeds(
     C = (T * u_rel**2) @ T.T
     scaled = np.linalg.solve(C, A)
     information = A.T @ scaled
-    if np.linalg.matrix_rank(A) < A.shape[1]:
+    if np.linalg.matrix_rank(A.T @ A, hermitian=True) < A.shape[1]:
         raise ValueError("a run's speed hangs on metres a pulse that nothing gives")
     W = np.linalg.solve(information, scaled.T)
     y = constant + T @ np.log(x)

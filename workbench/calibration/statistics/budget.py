@@ -78,6 +78,9 @@ DRAWS = 20_000
 """Enough for U to 1 % of itself, half a unit of its second digit where that is 5 or less;
 a check of two digits needs no more."""
 
+MOST_AT_ONCE = 8_000_000
+"""Drawn values held at a time, 64 MB: a table of a thousand runs must not fill the memory."""
+
 SEED = 20230101
 """Fixed, so that the same data give the same answer on every computer and every day."""
 
@@ -213,13 +216,16 @@ def monte_carlo(
     model: Model, lines: Sequence[Line], *, draws: int = DRAWS, joint: Joint | None = None
 ) -> Floats:
     """(draws,) outputs of `model`, the lines' whole distributions propagated (JCGM 101, 7)."""
-    rng = np.random.default_rng(SEED)
-    inputs = np.empty((len(lines), draws))
-    for index, line in enumerate(lines):
-        inputs[index] = line.estimate + line.u * _standardised(rng, draws, line)
-    if joint is not None:
-        joint(rng, inputs)
-    return np.asarray(model(inputs), dtype=np.float64)
+    rng, outputs = np.random.default_rng(SEED), []
+    piece = max(1, MOST_AT_ONCE // len(lines))
+    for done in range(0, draws, piece):
+        inputs = np.empty((len(lines), min(piece, draws - done)))
+        for index, line in enumerate(lines):
+            inputs[index] = line.estimate + line.u * _standardised(rng, inputs.shape[1], line)
+        if joint is not None:
+            joint(rng, inputs)
+        outputs.append(np.asarray(model(inputs), dtype=np.float64))
+    return np.concatenate(outputs)
 
 
 def _standardised(rng: np.random.Generator, draws: int, line: Line) -> Floats:

@@ -211,21 +211,22 @@ def lack_of_fit(fit: LineFit) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Outlier:
-    """The point farthest from the line, and the probability of one so far among n."""
+    """A point far from the line, and the probability of one so far among n."""
 
     index: int
     studentised: float
     probability: float
 
 
-def farthest_point(fit: LineFit) -> Outlier | None:
-    """The largest studentised residual, its probability after Bonferroni's inequality.
+def farthest_points(fit: LineFit, most: int = 1) -> tuple[Outlier, ...]:
+    """The `most` largest studentised residuals, largest first.
 
-    The residual is compared with its own standard deviation (Baarda's data snooping). None
-    where it cannot be judged: no degrees of freedom, or no uncertainties given.
+    The residual is compared with its own standard deviation (Baarda's data snooping), its
+    probability is after Bonferroni's inequality. None where they cannot be judged: no degrees
+    of freedom, or no uncertainties given.
     """
     if fit.dof < 1 or math.isnan(fit.chi_square):
-        return None
+        return ()
     from scipy.special import ndtr
 
     inverse = np.linalg.inv(fit.omega)
@@ -235,6 +236,8 @@ def farthest_point(fit: LineFit) -> Outlier | None:
     Q = inverse - fit.weights.T @ _solve(fit.weights @ design, fit.weights)
     room = np.sqrt(np.maximum(np.diag(Q), 1e-12 * np.diag(inverse)))
     studentised = (inverse @ fit.residual) / room
-    index = int(np.argmax(np.abs(studentised)))
-    far = float(studentised[index])
-    return Outlier(index, far, min(1.0, fit.residual.size * 2 * float(ndtr(-abs(far)))))
+    chance = fit.residual.size * 2 * ndtr(-np.abs(studentised))
+    return tuple(
+        Outlier(int(i), float(studentised[i]), min(1.0, float(chance[i])))
+        for i in np.argsort(-np.abs(studentised), kind="stable")[:most]
+    )
