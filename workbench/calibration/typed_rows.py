@@ -1,11 +1,12 @@
-"""Tables as people type them: cells by column, and what was odd about a line."""
+"""Tables as people type them: cells and numbers by column, and what was odd about a line."""
 
 from __future__ import annotations
 
 import csv
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from enum import StrEnum, auto
 
 from workbench.base.errors import WrongInput
@@ -28,7 +29,28 @@ class RowSays(StrEnum):
     CELL_NO_NUMBER = auto()
 
 
-Rows = list[tuple[int, dict[str, str]]]
+@dataclass(frozen=True, slots=True)
+class TypedRow:
+    """One line: its cells by column, '' where nothing stands; the numbers in those that should
+    hold one, NaN where none does; and the unit typed behind a number, where one may be."""
+
+    line: int
+    cells: dict[str, str]
+    numbers: dict[str, float]
+    units: dict[str, str]
+
+    def wrong(self, column: str) -> bool:
+        """Whether something stands there that is no number."""
+        return bool(self.cells.get(column)) and math.isnan(self.numbers[column])
+
+
+@dataclass(frozen=True, slots=True)
+class TypedRows:
+    """The lines that hold data, the columns of the header, and what was odd."""
+
+    header: list[str]
+    rows: list[TypedRow]
+    odd: list[Statement]
 
 
 def at(table: str, line: int, found: Statement, column: str = "") -> Statement:
@@ -38,25 +60,23 @@ def at(table: str, line: int, found: Statement, column: str = "") -> Statement:
     return statement(RowSays.AT_LINE, table=table, line=line, found=found)
 
 
-def no_number(cell: str, so: Statement) -> Statement:
-    """A cell that should hold a number and does not; `so` says what was left out for it."""
-    if not cell:
-        return statement(RowSays.CELL_EMPTY, so=so)
-    return statement(RowSays.CELL_NO_NUMBER, cell=cell, so=so)
-
-
 def read_rows(
     text: str,
     name: str,
     *,
     needed: Sequence[str],
     known: Sequence[str],
+    numbers: Mapping[str, Statement | None] | None = None,
+    measured: Sequence[str] = (),
     most: int = MOST_LINES,
     strict: bool = False,
-) -> tuple[Rows, list[str], list[Statement]]:
-    """Cells by column of every line that holds data, the header, and what was odd.
+) -> TypedRows:
+    """Every line that holds data, by column.
 
-    Commas, semicolons (with decimal commas) and tabs separate. Raises WrongInput for an
+    Commas, semicolons (with decimal commas) and tabs separate. `numbers` are the columns of
+    numbers, each with what is left out for a cell that holds none (an empty one only of a
+    `needed` column), None where the reader says so itself; `measured` those in which a unit may
+    stand behind the number. Raises WrongInput for an
     empty table, one of more than `most` lines or a header without the `needed` columns; if
     `strict` for a line that is none, which is otherwise left out.
     """
@@ -87,7 +107,7 @@ def read_rows(
             RowSays.COLUMNS_UNKNOWN, columns=tuple(unknown), count=len(unknown), known=wanted
         )
         odd.append(at(name, first, aside))
-    rows: Rows = []
+    rows: list[TypedRow] = []
     for n, line in lines[1:]:
         found = None
         try:
@@ -112,8 +132,44 @@ def read_rows(
         if delimiter == ";":
             cells = [re.sub(r"^(\s*[+-]?\d*),(\d+)", r"\1.\2", cell) for cell in cells]
         cells += [""] * (len(header) - len(cells))
-        rows.append((n, dict(zip(header, (cell.strip() for cell in cells), strict=False))))
-    return rows, header, odd
+        named = dict(zip(header, (cell.strip() for cell in cells), strict=False))
+        row = _row(n, named, numbers or {}, measured)
+        odd += _no_numbers(name, row, numbers or {}, needed)
+        rows.append(row)
+    return TypedRows(header, rows, odd)
+
+
+def _row(
+    line: int, cells: dict[str, str], columns: Iterable[str], measured: Sequence[str]
+) -> TypedRow:
+    numbers, units = {}, {}
+    for column in columns:
+        cell = cells.get(column, "")
+        if column in measured:
+            cell, units[column] = _number_and_unit(cell)
+        numbers[column] = number_or_nan(cell)
+    return TypedRow(line, cells, numbers, units)
+
+
+def _no_numbers(
+    name: str, row: TypedRow, numbers: Mapping[str, Statement | None], needed: Sequence[str]
+) -> list[Statement]:
+    told = []
+    for column, so in numbers.items():
+        if so is None or not math.isnan(row.numbers[column]):
+            continue
+        if cell := row.cells.get(column, ""):
+            found = statement(RowSays.CELL_NO_NUMBER, cell=cell, so=so)
+            told.append(at(name, row.line, found, column))
+        elif column in needed:
+            told.append(at(name, row.line, statement(RowSays.CELL_EMPTY, so=so), column))
+    return told
+
+
+def _number_and_unit(cell: str) -> tuple[str, str]:
+    """'2.5 mph' → ('2.5', 'mph'); a cell that does not begin with a number stays whole."""
+    match = re.fullmatch(r"([+-]?[\d.]+(?:e[+-]?\d+)?)\s*([a-z/].*)", cell, re.IGNORECASE)
+    return (match[1], match[2].strip()) if match else (cell, "")
 
 
 def _check_header(

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from workbench.base.errors import Message, WrongInput
 from workbench.base.typed import parse_length_m
 from workbench.base.units import INCH_M
-from workbench.calibration.typed_rows import number_or_nan, read_rows
+from workbench.calibration.typed_rows import TypedRow, read_rows
 
 Floats = NDArray[np.float64]
 
@@ -43,12 +43,20 @@ class GapReadings:
 
 def parse_gap_table(text: str, name: str = "gap table") -> list[GapReadings]:
     """The readings by pickup, in order of first appearance. Raises WrongInput with the line."""
-    rows, _, _ = read_rows(text, name, needed=HEADER, known=HEADER, most=_MOST_ROWS, strict=True)
+    table = read_rows(
+        text,
+        name,
+        needed=HEADER,
+        known=HEADER,
+        numbers=dict.fromkeys(HEADER[1:]),
+        most=_MOST_ROWS,
+        strict=True,
+    )
     found: dict[str, list[tuple[float, float, int]]] = {}
-    for line, cells in rows:
-        where = Message("{name}, line {line}", name=name, line=line)
-        pickup, angle_deg, gap_m = _row(cells, where)
-        found.setdefault(pickup, []).append((angle_deg, gap_m, line))
+    for row in table.rows:
+        where = Message("{name}, line {line}", name=name, line=row.line)
+        pickup, angle_deg, gap_m = _reading(row, where)
+        found.setdefault(pickup, []).append((angle_deg, gap_m, row.line))
     if not found:
         raise WrongInput(
             "{name}: there are no readings; expected rows under {header}.",
@@ -106,8 +114,8 @@ def check_gap_m(gap_m: float, where: Message | str) -> float:
     return gap_m
 
 
-def _row(cells: dict[str, str], where: Message) -> tuple[str, float, float]:
-    pickup = cells["pickup"]
+def _reading(row: TypedRow, where: Message) -> tuple[str, float, float]:
+    pickup = row.cells["pickup"]
     if not pickup or len(pickup) > _MOST_LETTERS or not pickup.isprintable():
         raise WrongInput(
             "{where}: '{found}' names no pickup; expected 1 to {most} letters.",
@@ -115,14 +123,13 @@ def _row(cells: dict[str, str], where: Message) -> tuple[str, float, float]:
             found=_short(pickup),
             most=_MOST_LETTERS,
         )
-    angle_deg = _number(cells, "angle_deg", where, Message("degrees, 0 to 360"))
-    gap_m = _number(cells, "gap_m", where, _in_metres(cells["gap_m"]))
+    angle_deg = _number(row, "angle_deg", where, Message("degrees, 0 to 360"))
+    gap_m = _number(row, "gap_m", where, _in_metres(row.cells["gap_m"]))
     return pickup, check_angle_deg(angle_deg, where), check_gap_m(gap_m, where)
 
 
-def _number(cells: dict[str, str], column: str, where: Message, expected: Message) -> float:
-    cell = cells[column]
-    value = number_or_nan(cell)
+def _number(row: TypedRow, column: str, where: Message, expected: Message) -> float:
+    cell, value = row.cells[column], row.numbers[column]
     if not math.isfinite(value):
         values = {"where": where, "column": column, "expected": expected}
         if not cell:

@@ -14,7 +14,6 @@ A wrong cell costs what hangs on it and no more; each is named.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum, auto
@@ -26,12 +25,11 @@ from workbench.base.units import to_mps
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S, Run
 from workbench.calibration.typed_rows import (
+    TypedRow,
     at,
     delimiter_of,
     header_of,
     holds_data,
-    no_number,
-    number,
     number_or_nan,
     read_rows,
 )
@@ -98,16 +96,24 @@ def read_run_table(text: str, name: str, machine: Machine) -> TypedRuns:
 
     Raises WrongInput where nothing can be kept: no header, no line that is a run.
     """
-    rows, header, warnings = read_rows(text, name, needed=("shown",), known=KNOWN_COLUMNS)
-    if not {"laps", "pulses", "reference_mps"} & set(header):
+    table = read_rows(
+        text,
+        name,
+        needed=("shown",),
+        known=KNOWN_COLUMNS,
+        numbers=_NUMBERS,
+        measured=("shown",),
+    )
+    if not {"laps", "pulses", "reference_mps"} & set(table.header):
         raise WrongInput(
             "{table}, line 1: there is neither a pair laps,laps_time_s nor a pair "
             "pulses,pulses_time_s; expected the header {header}.",
             table=name,
             header=",".join(COLUMNS),
         )
+    warnings = list(table.odd)
     reader = _Reader(name, machine, warnings)
-    runs = [run for line, cells in rows if (run := reader.run(line, cells)) is not None]
+    runs = [run for row in table.rows if (run := reader.run(row)) is not None]
     runs = _same_numbers(name, runs, warnings)
     warnings += _off_step(name, runs, machine)
     if not runs and not warnings:
@@ -127,83 +133,83 @@ class _Reader:
     def __init__(self, name: str, machine: Machine, warnings: list[Statement]) -> None:
         self.name, self.machine, self.warnings = name, machine, warnings
 
-    def run(self, line: int, cells: dict[str, str]) -> Run | None:
-        label = cells.get("run", "") or str(line)
-        shown = self._shown(line, cells.get("shown", ""))
-        laps, laps_time_s = self._pair(line, cells, "laps")
-        pulses, pulses_time_s = self._pair(line, cells, "pulses")
-        reference, u_reference = self._reference(line, cells)
+    def run(self, row: TypedRow) -> Run | None:
+        shown = self._shown(row)
+        laps, laps_time_s = self._pair(row, "laps")
+        pulses, pulses_time_s = self._pair(row, "pulses")
+        reference, u_reference = self._reference(row)
         if math.isnan(shown):
             return None
         run = Run(
-            label, line, shown, laps, laps_time_s, pulses, pulses_time_s, reference, u_reference
+            row.cells.get("run", "") or str(row.line),
+            row.line,
+            shown,
+            laps,
+            laps_time_s,
+            pulses,
+            pulses_time_s,
+            reference,
+            u_reference,
         )
-        if run.has_laps and cells.get(TIMING_COLUMN, ""):
-            run = replace(run, u_laps_time_s=self._timing(line, cells[TIMING_COLUMN], laps_time_s))
+        if run.has_laps and row.cells.get(TIMING_COLUMN, ""):
+            run = replace(run, u_laps_time_s=self._timing(row, laps_time_s))
         run = self._plausible(run)
         if run.has_laps or run.has_pulses or run.has_reference:
             return run
-        self._say(line, statement(RunTableSays.NOTHING_COUNTED))
+        self._say(row.line, statement(RunTableSays.NOTHING_COUNTED))
         return None
 
-    def _shown(self, line: int, cell: str) -> float:
-        own = self.machine.readout.unit
-        typed, unit = _number_and_unit(cell)
-        found = None
+    def _shown(self, row: TypedRow) -> float:
+        """In the readout's own unit; NaN where it is none, which is then named."""
+        own, shown = self.machine.readout.unit, row.numbers["shown"]
+        unit = row.units["shown"]
         if unit and unit.lower() != own.lower():
+            cell = row.cells["shown"]
             found = statement(RunTableSays.SHOWN_IN_OTHER_UNIT, cell=cell, unit=own)
-        elif math.isnan(shown := number_or_nan(typed)):
-            found = no_number(cell, statement(RunTableSays.RUN_LEFT_OUT))
-        elif not 0 < to_mps(shown, own) <= 2 * FASTEST_MPS:
-            found = statement(RunTableSays.SHOWN_NO_BELT_SPEED, shown=shown, unit=own)
-        if found is None:
+        elif math.isnan(shown) or 0 < to_mps(shown, own) <= 2 * FASTEST_MPS:
             return shown
-        self._say(line, found, "shown")
+        else:
+            found = statement(RunTableSays.SHOWN_NO_BELT_SPEED, shown=shown, unit=own)
+        self._say(row.line, found, "shown")
         return math.nan
 
-    def _pair(self, line: int, cells: dict[str, str], what: str) -> tuple[float, float]:
+    def _pair(self, row: TypedRow, what: str) -> tuple[float, float]:
         """A count and its time, or two NaN."""
-        so, values = _left_out(what), []
-        for column in (what, f"{what}_time_s"):
-            text = cells.get(column, "")
-            try:
-                values.append(number(text))
-            except ValueError:
-                self._say(line, no_number(text, so), column)
-                return math.nan, math.nan
-        count, time_s = values
-        if math.isnan(count) and math.isnan(time_s):
+        so, timed = _left_out(what), f"{what}_time_s"
+        count, time_s = row.numbers[what], row.numbers[timed]
+        if row.wrong(what) or row.wrong(timed) or (math.isnan(count) and math.isnan(time_s)):
             return math.nan, math.nan
         if math.isnan(count) or math.isnan(time_s):
-            missing = what if math.isnan(count) else f"{what}_time_s"
-            self._say(line, statement(RunTableSays.PARTNER_EMPTY, so=so), missing)
+            missing = what if math.isnan(count) else timed
+            self._say(row.line, statement(RunTableSays.PARTNER_EMPTY, so=so), missing)
         elif count <= 0 or count != round(count):
-            self._say(line, statement(RunTableSays.COUNT_NOT_WHOLE, count=count, so=so), what)
+            self._say(row.line, statement(RunTableSays.COUNT_NOT_WHOLE, count=count, so=so), what)
         elif not 0 < time_s < 86_400:
             found = statement(RunTableSays.TIME_OUT_OF_RANGE, time_s=time_s, so=so)
-            self._say(line, found, f"{what}_time_s")
+            self._say(row.line, found, timed)
         else:
             return count, time_s
         return math.nan, math.nan
 
-    def _reference(self, line: int, cells: dict[str, str]) -> tuple[float, float]:
-        speed_cell, u_cell = (cells.get(column, "") for column in REFERENCE_COLUMNS)
+    def _reference(self, row: TypedRow) -> tuple[float, float]:
+        speed_cell, u_cell = (row.cells.get(column, "") for column in REFERENCE_COLUMNS)
+        speed, u = (row.numbers[column] for column in REFERENCE_COLUMNS)
         if not (speed_cell or u_cell):
             return math.nan, math.nan
-        speed, u = number_or_nan(speed_cell), number_or_nan(u_cell)
         if SLOWEST_MPS <= speed <= FASTEST_MPS and 0 < u < speed:
             return speed, u
         found = statement(RunTableSays.REFERENCE_WRONG, cell=speed_cell, u_cell=u_cell)
-        self._say(line, found, REFERENCE_COLUMNS[0])
+        self._say(row.line, found, REFERENCE_COLUMNS[0])
         return math.nan, math.nan
 
-    def _timing(self, line: int, cell: str, laps_time_s: float) -> float:
+    def _timing(self, row: TypedRow, laps_time_s: float) -> float:
         """Standard uncertainty of the laps' time; a hand's where the cell makes no sense."""
-        u_s = number_or_nan(cell)
+        u_s = row.numbers[TIMING_COLUMN]
         if 0 < u_s < laps_time_s:
             return u_s
+        cell = row.cells[TIMING_COLUMN]
         found = statement(RunTableSays.TIMING_WRONG, cell=cell, hand_s=HAND_INTERVAL_U_S)
-        self._say(line, found, TIMING_COLUMN)
+        self._say(row.line, found, TIMING_COLUMN)
         return HAND_INTERVAL_U_S
 
     def _plausible(self, run: Run) -> Run:
@@ -235,10 +241,12 @@ def _left_out(what: str) -> Statement:
     return statement(RunTableSays.LAPS_LEFT_OUT if laps else RunTableSays.PULSES_LEFT_OUT)
 
 
-def _number_and_unit(cell: str) -> tuple[str, str]:
-    """'2.5 mph' → ('2.5', 'mph'); a cell that does not begin with a number stays whole."""
-    match = re.fullmatch(r"([+-]?[\d.]+(?:e[+-]?\d+)?)\s*([a-z/].*)", cell, re.IGNORECASE)
-    return (match[1], match[2].strip()) if match else (cell, "")
+_NUMBERS = {
+    "shown": statement(RunTableSays.RUN_LEFT_OUT),
+    **{column: _left_out(column.split("_")[0]) for column in COLUMNS[2:]},
+    **dict.fromkeys((*REFERENCE_COLUMNS, TIMING_COLUMN)),
+}
+"""Columns of numbers, and what is left out for a cell that holds none."""
 
 
 def _same_numbers(name: str, runs: Sequence[Run], warnings: list[Statement]) -> list[Run]:

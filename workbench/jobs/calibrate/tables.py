@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from enum import StrEnum, auto
 
 from workbench.base.errors import WrongInput
 from workbench.base.statements import Statement, statement
 from workbench.calibration.readout.change_overs import Flip
 from workbench.calibration.readout.recorded_runs import Window
-from workbench.calibration.typed_rows import at, no_number, number, read_rows
+from workbench.calibration.typed_rows import TypedRow, at, read_rows
 
 SHOWN_COLUMNS = ("from_s", "to_s", "shown")
 FLIP_COLUMNS = ("time_s", "shown", "direction")
@@ -31,11 +31,12 @@ def read_windows(text: str, name: str, warnings: list[Statement]) -> list[Window
     Raises WrongInput where no line holds one.
     """
     windows = []
-    for line, (from_s, to_s, shown), _cells in _lines(text, name, SHOWN_COLUMNS, 3, warnings):
+    for row in _rows(text, name, SHOWN_COLUMNS, SHOWN_COLUMNS, warnings):
+        from_s, to_s, shown = row.numbers.values()
         if to_s - from_s > 0 and shown > 0:
-            windows.append(Window(from_s, to_s, shown, line))
+            windows.append(Window(from_s, to_s, shown, row.line))
         else:
-            warnings.append(at(name, line, statement(TableSays.STRETCH_WRONG)))
+            warnings.append(at(name, row.line, statement(TableSays.STRETCH_WRONG)))
     if not windows:
         raise WrongInput(
             "{table}: no line holds a stretch and what was shown in it. {why:then}",
@@ -51,15 +52,15 @@ def read_flips(text: str, name: str, warnings: list[Statement]) -> list[Flip]:
     Raises WrongInput where no line holds one.
     """
     flips = []
-    for line, (time_s, shown), cells in _lines(text, name, FLIP_COLUMNS, 2, warnings):
-        way = cells.get("direction", "").lower()
+    for row in _rows(text, name, FLIP_COLUMNS, FLIP_COLUMNS[:2], warnings):
+        (time_s, shown), way = row.numbers.values(), row.cells["direction"].lower()
         if way not in ("up", "down"):
             wrong = statement(TableSays.DIRECTION_WRONG, cell=way)
-            warnings.append(at(name, line, wrong, "direction"))
-        elif not shown > 0 or math.isnan(time_s):
-            warnings.append(at(name, line, statement(TableSays.FLIP_WRONG)))
+            warnings.append(at(name, row.line, wrong, "direction"))
+        elif not shown > 0:
+            warnings.append(at(name, row.line, statement(TableSays.FLIP_WRONG)))
         else:
-            flips.append(Flip(time_s, shown, way == "up", line))
+            flips.append(Flip(time_s, shown, way == "up", row.line))
     if not flips:
         raise WrongInput(
             "{table}: no line holds a flip of the display. {why:then}",
@@ -69,17 +70,15 @@ def read_flips(text: str, name: str, warnings: list[Statement]) -> list[Flip]:
     return flips
 
 
-def _lines(
-    text: str, name: str, columns: Sequence[str], numbers: int, warnings: list[Statement]
-) -> Iterator[tuple[int, list[float], dict[str, str]]]:
-    """(line, the numbers in its first columns, its cells) of those in which they are numbers."""
-    rows, _header, odd = read_rows(text, name, needed=columns, known=columns)
-    warnings += odd
-    for line, cells in rows:
-        try:
-            values = [number(cells.get(column := one, "")) for one in columns[:numbers]]
-        except ValueError:
-            wrong = no_number(cells.get(column, ""), statement(TableSays.LINE_LEFT_OUT))
-            warnings.append(at(name, line, wrong, column))
-        else:
-            yield line, values, cells
+def _rows(
+    text: str,
+    name: str,
+    columns: Sequence[str],
+    numbers: Sequence[str],
+    warnings: list[Statement],
+) -> list[TypedRow]:
+    """The lines in which `numbers` are numbers."""
+    so = statement(TableSays.LINE_LEFT_OUT)
+    table = read_rows(text, name, needed=columns, known=columns, numbers=dict.fromkeys(numbers, so))
+    warnings += table.odd
+    return [row for row in table.rows if not any(map(math.isnan, row.numbers.values()))]
