@@ -40,8 +40,9 @@ def run(args: argparse.Namespace) -> int:
     path, words = Path(args.output), words_of(args)
     with open_store(args.store) as store:
         done = export(store, args.number, path, args.table, original=args.original)
-    for error in done.damage:
-        print_error("export", words.say(error))
+    damage = words.say_all(done.damage)
+    for error in damage:
+        print_error("export", error)
     if done.simulated:
         print(_("Simulated data."), file=sys.stderr)
     if done.left:
@@ -55,10 +56,12 @@ def run(args: argparse.Namespace) -> int:
                 "rows": done.rows,
                 "damaged": len(done.damage),
                 "simulated": done.simulated,
-            }
+            },
+            damage,
+            BROKEN,
         )
     else:
         bytes_ = ngettext("{path}: {count} byte", "{path}: {count} bytes", done.rows)
         rows = ngettext("{path}: {count} row", "{path}: {count} rows", done.rows)
         print((bytes_ if args.original else rows).format(path=path, count=done.rows))
-    return BROKEN if done.damage else DONE
+    return BROKEN if damage else DONE

@@ -28,18 +28,18 @@ def run(args: argparse.Namespace) -> int:
     machine = load_machine(args.machine) if args.machine else None
     words = words_of(args, machine)
     imported: list[Imported] = []
-    refused = 0
+    refused: list[str] = []
     with open_store(args.store) as store:
         for name in args.files:
             try:
                 imported.append(import_file(store, Path(name.removeprefix("file:")), machine))
             except InputError as error:
-                print_error("import", words.say(error))
-                refused += 1
+                refused.append(words.say(error))
+                print_error("import", refused[-1])
     if args.json:
         views = [json_view(one, words) for one in imported]
         first = views[0] if views else {"recording": None}
-        print_json({**first, "imported": views, "refused": refused})
+        print_json({**first, "imported": views, "refused": len(refused)}, refused, WRONG)
     elif imported:
         header = (_("recording"), _("file"), _("what it is"), _("messages"), _("rejects"))
         print_table(_("Imported"), map(_row, imported), header)

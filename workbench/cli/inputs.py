@@ -28,13 +28,13 @@ def run(args: argparse.Namespace) -> int:
     if not args.files:
         return show_plugged(args)
     answers, words = [_look_into(name) for name in args.files], words_of(args)
+    problems = [answer["problem"] for answer in answers if "problem" in answer]
     if args.json:
-        print_json({"files": answers})
+        print_json({"files": answers}, problems, WRONG)
     else:
         for answer in answers:
             if "problem" not in answer:
                 _print(answer, words)
-    problems = [answer["problem"] for answer in answers if "problem" in answer]
     print_warnings(problems)
     return WRONG if problems else DONE
 

@@ -8,15 +8,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from workbench.base.errors import Message, StoreError
+from workbench.cli import DONE
+from workbench.cli.speech import error_object
 from workbench.jobs.keep import Kept
 from workbench.records.jsonable import to_text
 from workbench.words.view import json_view
 from workbench.words.words import Words, printable
 
 
-def print_json(answer: Mapping[str, Any]) -> None:
-    """One JSON object on stdout."""
-    print(to_text(answer))
+def print_json(answer: Mapping[str, Any], errors: Sequence[str] = (), status: int = DONE) -> None:
+    """One JSON object on stdout: an answer and, where not all went well, what `errors` say."""
+    print(to_text({**answer, **(error_object(errors, status) if errors else {})}))
 
 
 def print_answer(answer: object, kept: Kept, words: Words) -> None:
@@ -49,7 +51,10 @@ def print_table(
         table.add_column(Text(printable(column)), overflow="fold")
     for row in rows:
         table.add_row(*(Text(printable(cell)) for cell in row))
-    Console(file=sys.stdout, highlight=False, soft_wrap=True).print(table)
+    console = Console(file=sys.stdout, highlight=False, soft_wrap=True)
+    with console.capture() as drawn:  # its own printing ends the program where a reader goes
+        console.print(table)
+    print(drawn.get(), end="")
 
 
 def print_error(command: str, sentence: str) -> None:

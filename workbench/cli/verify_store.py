@@ -24,9 +24,10 @@ def verify_store(args: argparse.Namespace) -> int:
     paper = paper_of(args.head) if args.head else paper
     with open_store(args.store) as store:
         found = _look(store)
-        problems: list[BenchError] = [*found.problems, *(broken(paper, store) if paper else ())]
+        wrong: list[BenchError] = [*found.problems, *(broken(paper, store) if paper else ())]
         address = store.address
     words = words_of(args)
+    problems = words.say_all(wrong)
     if args.json:
         print_json(
             {
@@ -37,13 +38,15 @@ def verify_store(args: argparse.Namespace) -> int:
                 "head": str(found.head or ""),
                 **({"paper": str(paper)} if paper else {}),
                 "verified": not problems,
-                "problems": words.say_all(problems),
+                "problems": problems,
                 "notes": words.say_all(found.notes),
-            }
+            },
+            problems,
+            BROKEN,
         )
     else:
         print_table(_("Verify"), _rows(address, found, paper, bool(problems)))
-    for problem in words.say_all(problems):
+    for problem in problems:
         print_error("verify", problem)
     print_warnings(words.say_all(found.notes))
     return BROKEN if problems else DONE

@@ -5,13 +5,16 @@ from __future__ import annotations
 import io
 import json
 import os
+import signal
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 
 import pytest
 
-from workbench import cli
-from workbench.cli import main
+from workbench.base.version import program_version
+from workbench.cli import door, main
 
 EDGES = "time_s,channel\n" + "".join(f"{n / 100},left\n" for n in range(400))
 
@@ -85,19 +88,65 @@ def test_a_disk_that_is_full_is_a_sentence(tmp_path, child):
         assert b"Exception ignored" not in err
 
 
-def test_a_reader_that_goes_away_is_no_fail(tmp_path):
+@pytest.fixture
+def started(tmp_path):
+    """A command that runs in a process of its own, its streams in pipes."""
+
+    def start(*words):
+        env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+        call = [sys.executable, "-m", "workbench.cli", *words]
+        pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+        return subprocess.Popen(call, cwd=tmp_path, env=env, **pipes)
+
+    return start
+
+
+@pytest.mark.parametrize(
+    ("words", "status"),
+    [
+        (("pass", "sim:bumped-valve", "--json"), 0),
+        (("pass", "sim:bumped-valve"), 0),
+        (("--help",), 0),
+        (("pass", "--help"), 0),
+        (("verify", "--bad", "--json"), 2),
+        (("speed", "nothere.csv", "--json"), 2),
+    ],
+)
+@pytest.mark.parametrize("gone", [("stdout",), ("stdout", "stderr")], ids="+".join)
+def test_a_reader_that_goes_away_is_no_fail(started, words, status, gone):
+    with started(*words) as process:
+        for name in gone:
+            getattr(process, name).close()
+        said = b"" if "stderr" in gone else process.stderr.read()
+        assert process.wait() == status
+    assert b"Traceback" not in said
+    assert b"Exception ignored" not in said
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a stream closed by the shell: not Windows'")
+@pytest.mark.parametrize("closed", ["2>&-", ">&-", ">&- 2>&-"])
+def test_a_closed_stream_stops_no_command(tmp_path, closed):
     (tmp_path / "run.csv").write_text(EDGES)
     env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
-    with subprocess.Popen(
-        [sys.executable, "-m", "workbench.cli", "pass", "sim:bumped-valve", "--json"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        cwd=tmp_path,
-        env=env,
-    ) as process:
-        process.stdout.close()
-        assert process.stderr.read() == b"CAUTION" or b"Traceback" not in process.stderr.read()
-        assert process.wait() == 0
+    call = f"{sys.executable} -m workbench.cli speed run.csv {closed}"
+    done = subprocess.run(call, shell=True, cwd=tmp_path, env=env, capture_output=True)
+    assert done.returncode == 0, done.stderr
+    assert (b"left" in done.stdout) == (closed == "2>&-")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGINT to one process")
+@pytest.mark.parametrize("after_s", [0.1, 0.25, 0.4, 0.6, 0.8])
+def test_ctrl_c_is_quiet_from_the_first_moment(started, after_s):
+    with started("pass", "sim:bumped-valve", "--for", "600s") as process:
+        try:  # not a moment by which anything is judged: any may come
+            process.wait(after_s)
+        except subprocess.TimeoutExpired:
+            process.send_signal(signal.SIGINT)
+        _, said = process.communicate(timeout=60)
+    assert b"workbench" not in said, said  # a traceback into our own lines
+    assert b"Exception ignored" not in said
+    # 1: the answer was there before; the last is what Python's own start and end leave.
+    assert process.returncode in (130, 1, -signal.SIGINT)
 
 
 @pytest.mark.parametrize(
@@ -111,14 +160,72 @@ def test_a_reader_that_goes_away_is_no_fail(tmp_path):
         (("report", "7", "-o", "x.html"), 2),
         (("export", "7", "-o", "x.csv"), 2),
         (("speed", "1", "--store", "/proc/none/store.db"), 3),
+        (("import", "nothere.csv"), 2),
+        (("inputs", "nothere.csv"), 2),
+        (("record", "sim:nowhere"), 2),
+        (("record", "counter:/dev/no-such-port"), 3),
+        (("pass",), 2),
+        (("verify", "1", "--all"), 2),
+        (("verify", "--head", "nonsense"), 2),
+        (("verify", "--paper", "nothere.html"), 2),
+        (("report", "1", "-o", "x.txt"), 2),
+        # What argparse refuses.
+        (("speed",), 2),
+        (("record",), 2),
+        (("report", "x", "-o", "x.html"), 2),
+        (("export", "1"), 2),
+        (("calibrate", "x.csv", "--nonsense"), 2),
+        (("gap", "x.csv", "--blade-step", "-3"), 2),
+        (("nonsense",), 2),
+        (("verify", "--lang", "xx"), 2),
     ],
 )
 def test_an_error_is_an_object_too_where_one_was_asked_for(capsys, words, status):
-    assert main([*words, "--json"]) == status
+    assert status_of([*words, "--json"]) == status
     out, err = capsys.readouterr()
     told = json.loads(out)
     assert told["exit_status"] == status
     assert told["error"] in err
+
+
+def status_of(words):
+    try:
+        return main(words)
+    except SystemExit as refused:
+        return refused.code
+
+
+def test_a_part_of_an_answer_tells_its_error_too(tmp_path, capsys):
+    (tmp_path / "run.csv").write_text(EDGES)
+    (tmp_path / "bad.csv").write_text("name,price\n1,2\n")
+    for command, key in (("import", "imported"), ("inputs", "files")):
+        words = [command, str(tmp_path / "run.csv"), str(tmp_path / "bad.csv"), "--json"]
+        assert main(words) == 2
+        told = json.loads(capsys.readouterr().out)
+        assert told[key][0]["name"].endswith("run.csv")
+        assert "bad.csv" in told["error"]
+        assert told["exit_status"] == 2
+
+
+def test_a_damaged_store_is_an_error_of_verify_and_export(tmp_path, capsys):
+    (tmp_path / "run.csv").write_text(EDGES)
+    assert main(["import", str(tmp_path / "run.csv")]) == 0
+    with closing(sqlite3.connect(tmp_path / "store.db")) as raw:
+        raw.execute("DROP TRIGGER block_no_update")
+        raw.execute("UPDATE block SET data = x'00' WHERE sequence = 0")
+        raw.commit()
+    capsys.readouterr()
+    for words in (["verify"], ["export", "1", "-o", str(tmp_path / "x.csv")]):
+        assert main([*words, "--json"]) == 3
+        out, err = capsys.readouterr()
+        told = json.loads(out)
+        assert told["exit_status"] == 3
+        assert told["error"].split(".")[0] in err
+
+
+def test_the_version_is_told(capsys):
+    assert status_of(["--version"]) == 0
+    assert capsys.readouterr().out == f"evenpace {program_version()}\n"
 
 
 def test_what_nobody_foresaw_is_a_sentence_and_its_log(monkeypatch, capsys, tmp_path):
@@ -126,7 +233,7 @@ def test_what_nobody_foresaw_is_a_sentence_and_its_log(monkeypatch, capsys, tmp_
         raise ZeroDivisionError("division by zero")
 
     module = type("Broken", (), {"run": staticmethod(broken), "add_arguments": lambda _: None})
-    monkeypatch.setattr(cli, "import_module", lambda _: module)
+    monkeypatch.setattr(door, "import_module", lambda _: module)
     monkeypatch.setattr("platformdirs.user_log_path", lambda _: tmp_path)
     assert main(["speed"]) == 3
     err = capsys.readouterr().err
