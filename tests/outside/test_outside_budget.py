@@ -78,6 +78,12 @@ def test_gum_g2_factors(dof, factor):
     assert f"{coverage_factor(dof):.2f}" == factor
 
 
+@pytest.mark.parametrize(("dof", "factor"), [(18.999, "2.09"), (18.9, "2.10"), (19.4, "2.09")])
+def test_gum_g4_1_a_whole_number_but_for_its_rounding(dof, factor):
+    """JCGM 100:2008, table G.2, 95 %: 2.10 for ν = 18, 2.09 for 19."""
+    assert f"{coverage_factor(dof, 0.95):.2f}" == factor
+
+
 @pytest.mark.parametrize(
     ("distribution", "printed"), [(Distribution.NORMAL, 3.92), (RECTANGULAR, 3.88)]
 )
@@ -167,6 +173,11 @@ def test_a_lone_rectangular_input_gets_its_own_factor():
 def test_a_plain_budget_is_left_alone():
     found = first_order(belt_speed, BELT)
     assert checked(found, belt_speed) is found
+
+
+def test_whole_numbers_typed_as_estimates_are_numbers():
+    lines = [Line("a", 2, 1), Line("b", 3, 0)]
+    assert first_order(lambda x: x[0] * x[1], lines).u == pytest.approx(3)
 
 
 def test_triangular_draws_have_the_right_shape():

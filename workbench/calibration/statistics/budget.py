@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import KW_ONLY, dataclass, replace
 from enum import StrEnum, auto
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -59,6 +60,7 @@ class BudgetSays(StrEnum):
     MONTE_CARLO_AGREES = auto()
     MONTE_CARLO_DIFFERS = auto()
     BENDS_WITH = auto()
+    BENDS_TOGETHER = auto()
     NOT_NORMAL_RULES = auto()
     NOT_NORMAL_TOGETHER = auto()
 
@@ -77,6 +79,13 @@ rectangular inputs have it, and there k = 2 covers 95.8 % instead of 95.45 %. Ch
 DRAWS = 20_000
 """Enough for U to 1 % of itself, half a unit of its second digit where that is 5 or less;
 a check of two digits needs no more."""
+
+LOOKS = 32
+"""Points about the estimates at which the model is held against its straight line. Chosen."""
+
+MOST_BENT = 0.05
+"""What lies off the straight line, root mean square, as a share of u: up to it u is short by
+an eighth of a per cent. Chosen."""
 
 MOST_AT_ONCE = 8_000_000
 """Drawn values held at a time, 64 MB: a table of a thousand runs must not fill the memory."""
@@ -193,14 +202,20 @@ def first_order(
     coverage: float = COVERAGE,
 ) -> Budget:
     """The budget of `model` at the estimates, sensitivities by central differences."""
-    x = np.array([line.estimate for line in lines])
-    step = np.array([1e-3 * line.u or 1e-6 * max(abs(line.estimate), 1e-6) for line in lines])
+    x, u = _known(lines)
+    step = np.where(u > 0, 1e-3 * u, 1e-6 * np.maximum(np.abs(x), 1e-6))
     points = _either_side(x, step)
     y = np.asarray(model(points), dtype=np.float64)
     at = np.arange(x.size)
     slopes = (y[0::2] - y[1::2]) / (points[at, 2 * at] - points[at, 2 * at + 1])
     felt = [line.felt(float(slope)) for line, slope in zip(lines, slopes, strict=True)]
     return budget_of(quantity, float(model(x)), felt, correlation, coverage)
+
+
+def _known(lines: Sequence[Line]) -> tuple[Floats, Floats]:
+    """Estimates and standard uncertainties (k,)."""
+    x, u = np.array([(line.estimate, line.u) for line in lines], dtype=np.float64).T
+    return x, u
 
 
 def _either_side(x: Floats, step: Floats) -> Floats:
@@ -213,19 +228,40 @@ def _either_side(x: Floats, step: Floats) -> Floats:
 
 
 def monte_carlo(
-    model: Model, lines: Sequence[Line], *, draws: int = DRAWS, joint: Joint | None = None
+    model: Model,
+    lines: Sequence[Line],
+    *,
+    draws: int = DRAWS,
+    joint: Joint | None = None,
+    correlation: Sequence[tuple[int, int, float]] = (),
 ) -> Floats:
-    """(draws,) outputs of `model`, the lines' whole distributions propagated (JCGM 101, 7)."""
+    """(draws,) outputs of `model`, the lines' whole distributions propagated (JCGM 101, 7).
+
+    Lines with `correlation` are mixed linearly (6.4.8: exact where they are normal); a `joint`
+    knows better and takes its place.
+    """
     rng, outputs = np.random.default_rng(SEED), []
+    mix = _mixed(len(lines), correlation) if correlation and joint is None else None
+    x, u = _known(lines)
     piece = max(1, MOST_AT_ONCE // len(lines))
     for done in range(0, draws, piece):
         inputs = np.empty((len(lines), min(piece, draws - done)))
         for index, line in enumerate(lines):
-            inputs[index] = line.estimate + line.u * _standardised(rng, inputs.shape[1], line)
+            inputs[index] = _standardised(rng, inputs.shape[1], line)
+        inputs = x[:, None] + u[:, None] * (inputs if mix is None else mix @ inputs)
         if joint is not None:
             joint(rng, inputs)
         outputs.append(np.asarray(model(inputs), dtype=np.float64))
     return np.concatenate(outputs)
+
+
+def _mixed(count: int, correlation: Sequence[tuple[int, int, float]]) -> Floats:
+    """(count, count) root of the correlation matrix, singular where two lines are one."""
+    matrix = np.eye(count)
+    for i, j, r in correlation:
+        matrix[i, j] = matrix[j, i] = r
+    size, axes = np.linalg.eigh(matrix)
+    return np.asarray(axes * np.sqrt(np.maximum(size, 0.0)) @ axes.T)
 
 
 def _standardised(rng: np.random.Generator, draws: int, line: Line) -> Floats:
@@ -246,26 +282,43 @@ def _standardised(rng: np.random.Generator, draws: int, line: Line) -> Floats:
 def doubt(budget: Budget, model: Model) -> Statement | None:
     """Why first order may not do; None where it does.
 
-    Two tests: curvature (half the second difference over ±u of any line against the
-    combined u, 5 % or more; GUM 5.1.2, note), and the shape of the output, its excess
-    kurtosis, which for a normal distribution is 0: few inputs that are not normal rule, and
-    the central limit theorem (G.2.1) has not much to work on.
+    Two tests: how far the model lies off its straight line at points drawn about the estimates
+    (GUM 5.1.2, note; lines that multiply show here even where each alone is straight), and the
+    shape of the output, its excess kurtosis, which for a normal distribution is 0: few inputs
+    that are not normal rule, and the central limit theorem (G.2.1) has not much to work on.
     """
-    u = budget.u
-    if not u > 0:
-        return None
-    x = np.array([line.estimate for line in budget.lines])
-    points = _either_side(x, np.array([line.u for line in budget.lines]))
-    y = np.asarray(model(points), dtype=float)
-    curved = 0.5 * np.abs(y[0::2] + y[1::2] - 2 * budget.value)
-    if curved.max() > 0.05 * u:
-        bent = budget.lines[int(np.argmax(curved))]
-        return statement(BudgetSays.BENDS_WITH, quantity=bent.quantity)
+    bent = _bent(budget, model)
+    if bent is not None or not budget.u > 0:
+        return bent
     parts = _kurtosis_parts(budget)
     if abs(parts.sum()) > MOST_KURTOSIS:
         ruling = budget.lines[int(np.argmax(np.abs(parts)))]
         return statement(BudgetSays.NOT_NORMAL_RULES, quantity=ruling.quantity)
     return None
+
+
+def _bent(budget: Budget, model: Model) -> Statement | None:
+    """That the model bends over the spread of its inputs, and with which; None where not."""
+    x, u = _known(budget.lines)
+    off = u[:, None] * _looks(x.size)
+    straight = np.array([line.sensitivity for line in budget.lines]) @ off
+    y = np.asarray(model(x[:, None] + off), dtype=np.float64)
+    rounding = 1e-12 * float(np.abs(y).max())  # of a difference that ought to be nothing
+    bent = math.sqrt(float(np.mean((y - budget.value - straight) ** 2)))
+    if bent <= MOST_BENT * budget.u + rounding:
+        return None
+    y = np.asarray(model(_either_side(x, u)), dtype=np.float64)
+    curved = 0.5 * np.abs(y[0::2] + y[1::2] - 2 * budget.value)
+    if curved.max() > MOST_BENT * budget.u + rounding:
+        most = budget.lines[int(np.argmax(curved))]
+        return statement(BudgetSays.BENDS_WITH, quantity=most.quantity)
+    return statement(BudgetSays.BENDS_TOGETHER)
+
+
+@lru_cache(maxsize=32)
+def _looks(count: int) -> Floats:
+    """(count, LOOKS) where the inputs are looked at, in standard uncertainties."""
+    return np.random.default_rng(SEED).standard_normal((count, LOOKS))
 
 
 def _kurtosis_parts(budget: Budget) -> Floats:
@@ -299,22 +352,28 @@ def checked(
     A `joint` is itself a doubt where inputs that are not normal hold most of the variance.
 
     Where the two differ by more than half a unit of U's second digit (JCGM 101, 8), the
-    half-width that covers symmetrically about the value by Monte Carlo replaces U.
+    half-width that covers symmetrically about the value by Monte Carlo replaces U, and where
+    the model bends the spread of what was drawn replaces u.
     """
     why = doubt(budget, model)
     if why is None and joint is not None and _share_not_normal(budget) > 0.5:
         why = statement(BudgetSays.NOT_NORMAL_TOGETHER)
     if why is None:
         return budget
-    output = monte_carlo(model, budget.lines, draws=draws, joint=joint)
+    output = monte_carlo(
+        model, budget.lines, draws=draws, joint=joint, correlation=budget.correlation
+    )
     U = float(np.quantile(np.abs(output - budget.value), budget.coverage))
-    tolerance = 0.5 * 10 ** (math.floor(math.log10(budget.u)) - 1)
+    bends = why.what in (BudgetSays.BENDS_WITH, BudgetSays.BENDS_TOGETHER)
+    u = float(output.std()) if bends else budget.u
+    tolerance = 0.5 * 10 ** (math.floor(math.log10(u)) - 1)
     if abs(U - budget.U) <= tolerance:
         return replace(budget, note=statement(BudgetSays.MONTE_CARLO_AGREES, why=why))
     return replace(
         budget,
+        u=u,
         U=U,
-        k=U / budget.u,
+        k=U / u,
         method=statement(BudgetSays.MONTE_CARLO),
         note=statement(BudgetSays.MONTE_CARLO_DIFFERS, why=why, U_first_order_rel=budget.U),
     )

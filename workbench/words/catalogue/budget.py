@@ -20,6 +20,7 @@ SENTENCES: dict[str, Template] = {
         "{U_first_order_rel:percent}."
     ),
     BudgetSays.BENDS_WITH: N_("the result bends with {quantity}"),
+    BudgetSays.BENDS_TOGETHER: N_("the result bends with several inputs together"),
     BudgetSays.NOT_NORMAL_RULES: N_("inputs that are not normal rule, most of all {quantity}"),
     BudgetSays.NOT_NORMAL_TOGETHER: N_(
         "inputs that hang together and are not normal hold most of it"
