@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from drivers.catalogue import open_input
+from workbench.calibration.readout.run_table import FLIP_COLUMNS, SHOWN_COLUMNS
 from workbench.cli import main
-from workbench.jobs.calibrate.tables import FLIP_COLUMNS, SHOWN_COLUMNS
 
 MACHINE = """
 name = "shop's own"

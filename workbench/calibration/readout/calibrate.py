@@ -16,15 +16,10 @@ from workbench.base.machine import Machine
 from workbench.base.statements import PlusMinus, Statement, statement
 from workbench.calibration.readout.advice import MOST_ERROR, advice
 from workbench.calibration.readout.change_overs import FlipResult, RampResult
-from workbench.calibration.readout.drive_line_check import DriveLine, geometry_of, lap_of
-from workbench.calibration.readout.runs import Run, RunResult
+from workbench.calibration.readout.drive_line_check import DriveLine
+from workbench.calibration.readout.runs import RunResult
 from workbench.calibration.readout.setting import propose_setting
-from workbench.calibration.readout.true_speed import (
-    InputSays,
-    TrueSpeeds,
-    most_wear_rel,
-    true_speeds,
-)
+from workbench.calibration.readout.true_speed import InputSays, TrueSpeeds
 from workbench.calibration.statistics.budget import Budget
 from workbench.calibration.statistics.decision import Decision, Verdict, decide
 
@@ -161,19 +156,6 @@ class Calibration:
         """Whether it asks for runs, with the belt moving: to settle the verdict, or to prove
         the new setting."""
         return self.advice is not None or self.to_be_proved
-
-
-def solve_speeds(
-    runs: Sequence[Run], machine: Machine, drive_line: DriveLine, u_clock_rel: float = 0.0
-) -> TrueSpeeds:
-    """True speeds; the drive line's geometry counts only where the runs bear it out, and
-    where they cannot, it allows for wear: the readout hangs on the same pulses."""
-    lap = lap_of(machine)
-    geometry = geometry_of(machine, lap) if drive_line.agrees else None
-    slip = machine.drive.kind == "roll"
-    borne_out = any((run.has_laps and lap is not None) or run.has_reference for run in runs)
-    wear_rel = 0.0 if borne_out else most_wear_rel(machine.drive)
-    return true_speeds(runs, lap, geometry, u_clock_rel=u_clock_rel, slip=slip, wear_rel=wear_rel)
 
 
 def finished(

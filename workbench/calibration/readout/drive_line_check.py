@@ -19,7 +19,7 @@ from workbench.base.machine import Drive, Machine
 from workbench.base.statements import PlusMinus, Statement, statement
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.readout.runs import Run
-from workbench.calibration.readout.true_speed import Known, true_speeds
+from workbench.calibration.readout.true_speed import Known, TrueSpeeds, most_wear_rel, true_speeds
 
 Floats = NDArray[np.float64]
 
@@ -99,11 +99,36 @@ def geometry_of(machine: Machine, lap: Known | None) -> Known:
     return Known(found.value_m, found.u_m, of_lap)
 
 
+def solve_speeds(
+    runs: Sequence[Run], lap: Known | None, machine: Machine, *, u_clock_rel: float = 0.0
+) -> tuple[DriveLine, TrueSpeeds]:
+    """The drive line as the runs bear it out, and the true speeds.
+
+    The geometry counts only where the runs do not speak against it, and where they cannot, it
+    allows for wear: the readout hangs on the same pulses.
+    """
+    geometry, drive = geometry_of(machine, lap), machine.drive
+    drive_line = check_drive_line(runs, lap, geometry, drive, u_clock_rel=u_clock_rel)
+    borne_out = any((run.has_laps and lap is not None) or run.has_reference for run in runs)
+    return drive_line, true_speeds(
+        runs,
+        lap,
+        geometry if drive_line.agrees else None,
+        u_clock_rel=u_clock_rel,
+        slip=drive.kind == "roll",
+        wear_rel=0.0 if borne_out else most_wear_rel(drive),
+    )
+
+
 def check_drive_line(
-    runs: Sequence[Run], lap: Known | None, machine: Machine, u_clock_rel: float = 0.0
+    runs: Sequence[Run],
+    lap: Known | None,
+    geometry: Known,
+    drive: Drive,
+    *,
+    u_clock_rel: float = 0.0,
 ) -> DriveLine:
     """Compare what the runs show with the drive line's geometry."""
-    geometry = geometry_of(machine, lap)
     both = [run for run in runs if run.has_laps and run.has_pulses]
     if lap is None or not both:
         return DriveLine(math.nan, math.nan, geometry.value_m, geometry.u_m)
@@ -118,7 +143,7 @@ def check_drive_line(
         )
     causes: tuple[Statement, ...] = ()
     if abs(ratio - 1) > 2 * u_rel:
-        causes = name_difference(ratio, u_rel, machine.drive)
+        causes = name_difference(ratio, u_rel, drive)
     return DriveLine(
         found.metres_per_pulse,
         found.metres_per_pulse * found.u_metres_per_pulse_rel,

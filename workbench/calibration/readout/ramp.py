@@ -22,10 +22,9 @@ from workbench.calibration.readout.calibrate import (
     FittedLine,
     ResultSays,
     finished,
-    solve_speeds,
 )
 from workbench.calibration.readout.change_overs import ChangeOvers, Flip, change_overs
-from workbench.calibration.readout.drive_line_check import check_drive_line, lap_of
+from workbench.calibration.readout.drive_line_check import lap_of, solve_speeds
 from workbench.calibration.readout.recorded_runs import Pulses, whole_run
 from workbench.calibration.readout.true_speed import InputSays, TrueSpeeds, clock_line
 from workbench.calibration.statistics.budget import Budget, Line, Part, checked, first_order
@@ -40,8 +39,7 @@ def calibrate_ramp(
     warnings: list[Statement] = []
     run = whole_run(pulses, warnings)
     # Laps and pulses were counted over one interval, so the clock is not in their ratio.
-    drive_line = check_drive_line([run], lap_of(machine), machine)
-    speeds = solve_speeds([run], machine, drive_line)
+    drive_line, speeds = solve_speeds([run], lap_of(machine), machine)
     scale = speeds.metres_per_pulse
     belt = SpeedSeries(
         pulses.series.time_s,

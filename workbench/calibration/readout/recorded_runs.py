@@ -8,6 +8,7 @@ in the way.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum, auto
 
@@ -20,7 +21,10 @@ from workbench.base.statements import Statement, statement
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import CleanEdges, clean
 from workbench.calibration.pulses.speed import SpeedSeries, fit_period, speed_series
+from workbench.calibration.pulses.target_wheel import teeth_seen
+from workbench.calibration.readout.change_overs import Flip, flips_of
 from workbench.calibration.readout.runs import Run
+from workbench.calibration.typed_rows import RowSays
 
 Floats = NDArray[np.float64]
 
@@ -38,6 +42,9 @@ DRIFTED_REL = 0.02
 
 LEAST_STRETCH_S = 10.0
 
+STEADY_SHARE = 0.5
+"""Share of a recording in steady stretches from which it counts as steady runs, not a ramp."""
+
 SETTLE_S = 3.0
 """Left out at the start of a stretch found by itself: the display still averages. Chosen."""
 
@@ -51,15 +58,20 @@ class WindowSays(StrEnum):
     MARKS_NOT_ONCE_A_LAP = auto()
     PULSES_BETWEEN_MARKS_LOST = auto()
     FROM_TO = auto()
+    OTHER_TEETH_RECORDED = auto()
+    STEADY_STRETCHES = auto()
+    NO_STEADY_STRETCH = auto()
 
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """A steady stretch of a recording and what the readout showed in it."""
+    """A steady stretch of a recording and what the readout showed in it; `written_in` a table,
+    at its `line`, or the recording itself."""
 
     from_s: float
     to_s: float
     shown: float
+    written_in: str
     line: int = 0
 
     @property
@@ -67,18 +79,27 @@ class Window:
         """'3 to 58 s'."""
         return statement(WindowSays.FROM_TO, from_s=self.from_s, to_s=self.to_s)
 
+    @property
+    def place(self) -> Statement | str:
+        """Where it was written."""
+        if not self.line:
+            return self.written_in
+        return statement(RowSays.IN_TABLE, table=self.written_in, line=self.line)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pulses:
     """A recording's pulses: `edges` of the pickup, `lap_s` (m,) passings of the mark on the
     belt (empty where there is none), `series` the pulse rate against time (in Hz);
-    `metre_per_pulse_m` by geometry, for what needs it only roughly."""
+    `metre_per_pulse_m` by geometry, for what needs it only roughly; `u_clock_rel` of the clock
+    behind all of them."""
 
     edges: CleanEdges
     lap_s: Floats
     series: SpeedSeries
     teeth: int
     metre_per_pulse_m: float
+    u_clock_rel: float
 
 
 def u_marks_s(speed_mps: float) -> float:
@@ -86,15 +107,25 @@ def u_marks_s(speed_mps: float) -> float:
     return math.sqrt(2) * U_MARK_M / speed_mps
 
 
-def pulses_of(edge_s: Floats, lap_s: Floats, machine: Machine) -> Pulses:
+def pulses_of(edge_s: Floats, lap_s: Floats, machine: Machine, u_clock_rel: float = 0.0) -> Pulses:
     """Raises ValueError where the edges are not ascending times."""
     edges, teeth = clean(edge_s), machine.drive.target_teeth
     series = speed_series(edges, teeth, 1.0)
-    return Pulses(edges, lap_s, series, teeth, metres_per_pulse(machine).value_m)
+    metre_per_pulse_m = metres_per_pulse(machine).value_m
+    return Pulses(edges, lap_s, series, teeth, metre_per_pulse_m, u_clock_rel)
 
 
-def steady_stretches(series: SpeedSeries, least_s: float = LEAST_STRETCH_S) -> list[Window]:
-    """Stretches in which the speed stays within `STEADY_REL`, as windows without a shown value.
+def other_teeth(pulses: Pulses) -> list[Statement]:
+    """That the signal repeats after another number of teeth than the machine's."""
+    seen, typed = teeth_seen(pulses.edges), pulses.teeth
+    if not (seen.teeth and seen.contradicts(typed)):
+        return []
+    return [statement(WindowSays.OTHER_TEETH_RECORDED, seen=seen.teeth, typed=typed)]
+
+
+def steady_stretches(series: SpeedSeries, name: str) -> list[Window]:
+    """Stretches in which the speed stays within `STEADY_REL`, as windows without a shown value;
+    `name` is the recording's.
 
     Seconds are joined while the mean over a second stays that near to the stretch's median.
     """
@@ -110,9 +141,9 @@ def steady_stretches(series: SpeedSeries, least_s: float = LEAST_STRETCH_S) -> l
             middle = float(np.median(part))
             if abs(mean[at] - middle) <= STEADY_REL / 2 * middle and _level(part):
                 continue
-        if seconds[at - 1] + 1 - seconds[start] >= least_s + SETTLE_S:
+        if seconds[at - 1] + 1 - seconds[start] >= LEAST_STRETCH_S + SETTLE_S:
             begin, end = float(seconds[start]) + SETTLE_S, float(seconds[at - 1]) + 1.0
-            windows.append(Window(begin, end, math.nan))
+            windows.append(Window(begin, end, math.nan, name))
         start = at
     return windows
 
@@ -125,23 +156,69 @@ def _level(mean: Floats) -> bool:
     return bool(abs(mean[-third:].mean() / mean[:third].mean() - 1) <= STEADY_REL / 2)
 
 
-def run_in_window(
-    pulses: Pulses, window: Window, label: str, warnings: list[Statement], place: Statement | str
-) -> Run | None:
-    """The run of one window; None, with a statement, where it holds none that is steady.
+def shown_by_readout(
+    name: str, time_s: Floats, shown: Floats, pulses: Pulses, step: float
+) -> tuple[list[Window], list[Flip]]:
+    """What a readout in the recording `name` showed, (n,) `shown` at `time_s`: steady stretches,
+    or where it rather ramped the flips of a display that counts by `step`.
 
-    `place` says where the window was written.
+    Raises WrongInput where it did neither.
     """
+    windows = steady_stretches(pulses.series, name)
+    span_s = float(np.ptp(pulses.series.time_s)) if pulses.series.time_s.size else 0.0
+    steady_s = sum(window.to_s - window.from_s for window in windows)
+    flips = flips_of(time_s, shown, step)
+    ramped = len({flip.shown for flip in flips}) > 2
+    if ramped and steady_s < STEADY_SHARE * span_s:
+        return [], flips
+    filled = []
+    for window in windows:
+        inside = (time_s >= window.from_s) & (time_s <= window.to_s)
+        if inside.any():
+            filled.append(replace(window, shown=float(shown[inside].mean())))
+    if not filled:
+        raise WrongInput(
+            "{recording} holds neither a stretch of 10 s in which the belt ran steadily to 1 % "
+            "nor a slow ramp over several digits of the display.",
+            recording=name,
+        )
+    return filled, []
+
+
+def runs_in(windows: Sequence[Window], pulses: Pulses, warnings: list[Statement]) -> list[Run]:
+    """The runs of all windows; what is odd about one goes to `warnings`.
+
+    Raises WrongInput where no run is left.
+    """
+    found = [
+        run_in_window(pulses, window, str(count), warnings)
+        for count, window in enumerate(windows, 1)
+    ]
+    runs = [run for run in found if run is not None]
+    if not runs:
+        why = tuple(warnings[-3:])
+        raise WrongInput("No run of the recording can be used. {why:then}", why=why)
+    return runs
+
+
+def run_in_window(
+    pulses: Pulses, window: Window, label: str, warnings: list[Statement]
+) -> Run | None:
+    """The run of one window; None, with a statement, where it holds none that is steady."""
     inside = (pulses.edges.time_s >= window.from_s) & (pulses.edges.time_s <= window.to_s)
     edge_s = pulses.edges.time_s[inside]
     if edge_s.size < 3 * pulses.teeth:
-        warnings.append(statement(WindowSays.TURNS_TOO_FEW, place=place, stretch=window.says))
+        warnings.append(
+            statement(WindowSays.TURNS_TOO_FEW, place=window.place, stretch=window.says)
+        )
         return None
     change_rel = _change(pulses.series, window)
     drifted = abs(change_rel) > DRIFTED_REL
     if abs(change_rel) > STEADY_REL:
         says = WindowSays.SPEED_CHANGED_LEFT_OUT if drifted else WindowSays.SPEED_CHANGED_KEPT
-        warnings.append(statement(says, place=place, change_rel=change_rel, stretch=window.says))
+        warnings.append(
+            statement(says, place=window.place, change_rel=change_rel, stretch=window.says)
+        )
     if drifted:
         return None
     fit = fit_period(clean(edge_s), pulses.teeth)
@@ -153,7 +230,7 @@ def run_in_window(
         pulses_time_s=fit.teeth_passed * fit.period_s,
         u_pulses=max(fit.u_period_s / fit.period_s, 1e-9) * fit.teeth_passed,
     )
-    return _with_laps(run, pulses, window, warnings, place)
+    return _with_laps(run, pulses, window, warnings)
 
 
 def _change(series: SpeedSeries, window: Window) -> float:
@@ -166,20 +243,14 @@ def _change(series: SpeedSeries, window: Window) -> float:
     return slope * (window.to_s - window.from_s) / float(rate.mean())
 
 
-def _with_laps(
-    run: Run,
-    pulses: Pulses,
-    window: Window,
-    warnings: list[Statement],
-    place: Statement | str,
-) -> Run:
+def _with_laps(run: Run, pulses: Pulses, window: Window, warnings: list[Statement]) -> Run:
     """The run with the laps between the first and the last mark in its window."""
     marks = pulses.lap_s[(pulses.lap_s >= window.from_s) & (pulses.lap_s <= window.to_s)]
     if marks.size < 2:
         return run
     laps = _laps(pulses, marks)
     if laps is None:
-        warnings.append(statement(WindowSays.MARKS_NOT_ONCE_A_LAP, place=place))
+        warnings.append(statement(WindowSays.MARKS_NOT_ONCE_A_LAP, place=window.place))
         return run
     speed_mps = pulses.metre_per_pulse_m * run.pulses / run.pulses_time_s
     return replace(

@@ -8,7 +8,8 @@ that begins with `#` is a remark; `# simulated` says that no machine made these 
 `shown` is in the readout's unit. Times of both pairs that are equal to the last digit mean
 one interval, started and stopped once: the hand's error is then shared by both.
 
-A wrong cell costs what hangs on it and no more; each is named.
+With a recording go two smaller tables: what was shown in steady stretches, and flips of the
+display by key. A wrong cell costs what hangs on it and no more; each is named.
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ from workbench.base.machine import Machine
 from workbench.base.statements import Statement, statement
 from workbench.base.units import to_mps
 from workbench.calibration.pulses.drive_line import metres_per_pulse
+from workbench.calibration.readout.change_overs import Flip
+from workbench.calibration.readout.recorded_runs import Window
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S, Run
 from workbench.calibration.typed_rows import (
     TypedRow,
@@ -38,6 +41,8 @@ COLUMNS = ("run", "shown", "laps", "laps_time_s", "pulses", "pulses_time_s")
 REFERENCE_COLUMNS = ("reference_mps", "u_reference_mps")
 TIMING_COLUMN = "u_laps_time_s"
 KNOWN_COLUMNS = (*COLUMNS, *REFERENCE_COLUMNS, TIMING_COLUMN)
+SHOWN_COLUMNS = ("from_s", "to_s", "shown")
+FLIP_COLUMNS = ("time_s", "shown", "direction")
 SIMULATED_MARK = "# simulated"
 
 FASTEST_MPS = 10.0
@@ -281,3 +286,71 @@ def _same_values(one: Run, other: Run) -> bool:
     names = ("shown", "laps", "laps_time_s", "pulses", "pulses_time_s", *REFERENCE_COLUMNS)
     pairs = ((getattr(one, name), getattr(other, name)) for name in names)
     return all(a == b or (math.isnan(a) and math.isnan(b)) for a, b in pairs)
+
+
+class TableSays(StrEnum):
+    """Why a line of such a table was left out."""
+
+    LINE_LEFT_OUT = auto()
+    STRETCH_WRONG = auto()
+    DIRECTION_WRONG = auto()
+    FLIP_WRONG = auto()
+
+
+def read_windows(text: str, name: str, warnings: list[Statement]) -> list[Window]:
+    """Steady stretches and what the readout showed in them; what is wrong goes to `warnings`.
+
+    Raises WrongInput where no line holds one.
+    """
+    windows = []
+    for row in _rows(text, name, SHOWN_COLUMNS, SHOWN_COLUMNS, warnings):
+        from_s, to_s, shown = row.numbers.values()
+        if to_s - from_s > 0 and shown > 0:
+            windows.append(Window(from_s, to_s, shown, name, row.line))
+        else:
+            warnings.append(at(name, row.line, statement(TableSays.STRETCH_WRONG)))
+    if not windows:
+        raise WrongInput(
+            "{table}: no line holds a stretch and what was shown in it. {why:then}",
+            table=name,
+            why=tuple(warnings[-2:]),
+        )
+    return windows
+
+
+def read_flips(text: str, name: str, warnings: list[Statement]) -> list[Flip]:
+    """Moments at which the display changed; what is wrong goes to `warnings`.
+
+    Raises WrongInput where no line holds one.
+    """
+    flips = []
+    for row in _rows(text, name, FLIP_COLUMNS, FLIP_COLUMNS[:2], warnings):
+        (time_s, shown), way = row.numbers.values(), row.cells["direction"].lower()
+        if way not in ("up", "down"):
+            wrong = statement(TableSays.DIRECTION_WRONG, cell=way)
+            warnings.append(at(name, row.line, wrong, "direction"))
+        elif not shown > 0:
+            warnings.append(at(name, row.line, statement(TableSays.FLIP_WRONG)))
+        else:
+            flips.append(Flip(time_s, shown, way == "up", row.line))
+    if not flips:
+        raise WrongInput(
+            "{table}: no line holds a flip of the display. {why:then}",
+            table=name,
+            why=tuple(warnings[-2:]),
+        )
+    return flips
+
+
+def _rows(
+    text: str,
+    name: str,
+    columns: Sequence[str],
+    numbers: Sequence[str],
+    warnings: list[Statement],
+) -> list[TypedRow]:
+    """The lines in which `numbers` are numbers."""
+    so = statement(TableSays.LINE_LEFT_OUT)
+    table = read_rows(text, name, needed=columns, known=columns, numbers=dict.fromkeys(numbers, so))
+    warnings += table.odd
+    return [row for row in table.rows if not any(map(math.isnan, row.numbers.values()))]

@@ -24,13 +24,12 @@ from workbench.calibration.readout.calibrate import (
     FittedLine,
     ResultSays,
     finished,
-    solve_speeds,
 )
 from workbench.calibration.readout.drive_line_check import (
     DriveLine,
-    check_drive_line,
     lap_of,
     mend_counts,
+    solve_speeds,
 )
 from workbench.calibration.readout.rounding import draw_rounding
 from workbench.calibration.readout.run_case import Case
@@ -89,8 +88,7 @@ def calibrate_runs(
     runs = _without_lap_length(runs, lap, warnings)
     runs, odd = mend_counts(runs, lap, machine)
     warnings += odd
-    drive_line = check_drive_line(runs, lap, machine, u_clock_rel)
-    speeds = solve_speeds(runs, machine, drive_line, u_clock_rel)
+    drive_line, speeds = solve_speeds(runs, lap, machine, u_clock_rel=u_clock_rel)
     case = Case(runs, speeds, machine)
     left_out = _wrong_units(case, warnings)
     used = [i for i in range(len(runs)) if i not in left_out]

@@ -22,10 +22,7 @@ class CalibrateSays(StrEnum):
     PULSES_COUNTED = auto()
     PULSES_TIMED = auto()
     OTHER_MACHINE_RECORDED = auto()
-    OTHER_TEETH_RECORDED = auto()
     AS_LEFT_NOT_AS_EXPECTED = auto()
-    STEADY_STRETCHES = auto()
-    NO_STEADY_STRETCH = auto()
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,7 +44,7 @@ _ANSWER: dict[str, Template] = {
         "The recording was made of '{recorded}', the machine file is that of '{machine}': is "
         "this the right recording?"
     ),
-    CalibrateSays.OTHER_TEETH_RECORDED: N_(
+    WindowSays.OTHER_TEETH_RECORDED: N_(
         "The signal repeats after {seen} teeth, but the machine file says {typed} "
         "(drive.target_teeth): count the teeth. Is it a recording of another machine?"
     ),
@@ -53,8 +53,8 @@ _ANSWER: dict[str, Template] = {
         "{found_rel:+percent} was found: was the new setting entered, and does the readout "
         "follow it?"
     ),
-    CalibrateSays.STEADY_STRETCHES: N_("Steady stretches: {stretches}."),
-    CalibrateSays.NO_STEADY_STRETCH: N_("It holds no steady stretch."),
+    WindowSays.STEADY_STRETCHES: N_("Steady stretches: {stretches}."),
+    WindowSays.NO_STEADY_STRETCH: N_("It holds no steady stretch."),
     ResultSays.NO_RUN_AT_WORK: N_(
         "No run was near the middle of the working speeds, {work_mps:speed}: the answer there "
         "rests on the readout being in proportion."

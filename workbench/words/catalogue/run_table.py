@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from workbench.calibration.readout.run_table import RunTableSays
+from workbench.calibration.readout.run_table import RunTableSays, TableSays
 from workbench.calibration.readout.runs import RunSays
 from workbench.calibration.typed_rows import RowSays
-from workbench.jobs.calibrate.tables import TableSays
 from workbench.words.language import N_, Plural, Template
 
 SENTENCES: dict[str, Template] = {
