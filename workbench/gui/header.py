@@ -14,7 +14,7 @@ from workbench.gui.parts.basics import Elided, button, label, say
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
-from workbench.models.pace import PaceModel
+from workbench.models.pace import PaceModel, doubt_words
 from workbench.words.language import N_, _
 from workbench.words.moments import duration_text
 
@@ -89,9 +89,17 @@ class Header(QWidget):
         recording = self._bench.recording
         self.light.setVisible(recording.running)
         if recording.running:
-            lost = sum(stream.lost for stream in self._bench.live.streams.values())
-            losses = f"{lost} lost" if lost else _("none lost")
-            say(self.light, f"◉ {duration_text(recording.duration_s)} recorded\n{losses}")
+            say(self.light, f"◉ {duration_text(recording.duration_s)} recorded\n{self._losses()}")
+
+    def _losses(self) -> str:
+        """Pulses lost on the way; of a signal that is away that one says nothing."""
+        now_s = self._bench.clock()
+        lost = sum(stream.lost for stream in self._bench.live.streams.values())
+        if lost:
+            return f"{lost} lost"
+        used = [one for one in (self._pace.belt(), self._pace.ground()) if one is not None]
+        away = any(stream.silent(now_s) for stream in used)
+        return _("signal lost") if away else _("none lost")
 
     def _input_words(self) -> str:
         """The belt's and the ground's signal in words and colour, and how many more there are."""
@@ -113,8 +121,7 @@ class Header(QWidget):
         if others:
             words.append(f"+{len(others)} more" + (f" ({lost} lost)" if lost else ""))
         tip = "\n".join(
-            f"{stream.name}: {'lost' if stream.silent(now_s) else 'live'}"
-            for stream in streams.values()
+            f"{stream.name}: {self._state(stream).partition(' ')[2]}" for stream in streams.values()
         )
         if self.inputs.toolTip() != tip:
             self.inputs.setToolTip(tip)
@@ -125,10 +132,17 @@ class Header(QWidget):
         if stream is None:
             return f'<span style="color:{self._theme.no_data}">○ no {name}</span>'
         if stream.silent(self._bench.clock()):
-            color, state = self._theme.no_data, "○ lost"
-        else:
-            state = "● live"
+            color = self._theme.no_data
+        elif stream.doubt is not None:
+            color = self._theme.attention
+        state = self._state(stream)
         return f'<span style="color:{color}">{html.escape(name)} {state}</span>'
+
+    def _state(self, stream: Stream) -> str:
+        """'● live', '○ lost', '▲ misses teeth'."""
+        if stream.silent(self._bench.clock()):
+            return "○ lost"
+        return "● live" if stream.doubt is None else doubt_words(stream.doubt)
 
     def _switch_units(self) -> None:
         self._bench.settings.change(units=OTHER_UNITS[self._bench.settings.now.units])

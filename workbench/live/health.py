@@ -11,11 +11,12 @@ from __future__ import annotations
 import threading
 from collections import deque
 from dataclasses import dataclass
+from enum import StrEnum, auto
 
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.pulses.edges import CleanEdges, clean
+from workbench.calibration.pulses.edges import LOST_SHARE, CleanEdges, clean
 from workbench.live.pulses import Passed, Pulses
 
 Floats = NDArray[np.float64]
@@ -36,6 +37,14 @@ FEWEST_TURNS = 5
 
 RECENT_S = 30.0
 """What is said of the channel's state now is said of so many seconds."""
+
+
+class DoubtSays(StrEnum):
+    """Why what a channel tells is not to be taken as it stands."""
+
+    MISSES_TEETH = auto()
+    EXTRA_PULSES = auto()
+    SCATTERS = auto()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +69,14 @@ class Counts:
     def extra_share(self) -> float:
         """Extra pulses as a share of all that came."""
         return self.extra / max(self.edges, 1)
+
+    @property
+    def doubt(self) -> DoubtSays | None:
+        """What these counts say against the speed that the pulses tell."""
+        if max(self.missed_share, self.extra_share) <= LOST_SHARE:
+            return None
+        more_missed = self.missed_share >= self.extra_share
+        return DoubtSays.MISSES_TEETH if more_missed else DoubtSays.EXTRA_PULSES
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -18,7 +18,7 @@ from drivers.contract import ChannelKind, EdgeBlock, Item, Lost, SpeedBlock, Val
 from drivers.timeline import clock_points, has_own_times
 from workbench.calibration.pulses.running_base import RunningBase
 from workbench.calibration.pulses.speed import SpeedSeries
-from workbench.live.health import MOST_WAITING, ChannelHealth
+from workbench.live.health import MOST_WAITING, ChannelHealth, DoubtSays
 from workbench.live.pulses import Pulses
 from workbench.live.rows import Rows
 from workbench.match.ratio import MOVING_MPS
@@ -91,6 +91,31 @@ class Stream:
         """Whether nothing has come for so long that the signal counts as lost."""
         return self.age_s(now_s) > max(SILENT_S, 4 * self.pause_s)
 
+    @property
+    def doubt(self) -> DoubtSays | None:
+        """Why its speed is not to be taken as it stands: the one decision for every page."""
+        if self.health is not None:
+            return self.health.recent().doubt
+        return DoubtSays.SCATTERS if self.noisy else None
+
+    def keeps_speed(self, now_s: float, for_s: float, within_rel: float) -> bool:
+        """Whether it moves, and the means of the first and the last third of the last `for_s`
+        agree."""
+        time_s, speed_mps = self.history(now_s - for_s)
+        known = np.isfinite(speed_mps)
+        time_s, speed_mps = time_s[known], speed_mps[known]
+        if time_s.size < 6 or now_s - time_s[0] < 0.8 * for_s:
+            return False
+        third = time_s.size // 3
+        first, last = float(speed_mps[:third].mean()), float(speed_mps[-third:].mean())
+        return first > MOVING_MPS and abs(last - first) <= within_rel * first
+
+    def mean_mps(self, now_s: float, for_s: float) -> float:
+        """The mean speed of the last `for_s`, NaN where there is none."""
+        speed_mps = self.history(now_s - for_s)[1]
+        known = np.isfinite(speed_mps)
+        return float(speed_mps[known].mean()) if known.any() else math.nan
+
     def history(self, from_s: float) -> tuple[Floats, Floats]:
         """(time_s, speed_mps) from a moment on, ascending; on the host's line."""
         with self.lock:
@@ -111,10 +136,15 @@ class Stream:
             self._speeds.add(ascending_s, speed_mps, unknown if u_mps is None else u_mps)
 
     def judge(self, now_s: float) -> None:
-        """See whether the source is `noisy`, where that was not seen within the last second."""
+        """See to what `doubt` tells, where that was not seen to within the last second."""
+        if self.health is not None and self.health.waiting >= MOST_WAITING:
+            self.health.count()
         if now_s - self._judged_s < 1.0:
             return
         self._judged_s = now_s
+        if self.health is not None:
+            self.health.count()
+            return
         with self.lock:
             time_s, speed_mps, u_mps = self._speeds.since(now_s - JUDGED_S)
         found = quality(self.name, UNNAMED, SpeedSeries(time_s, speed_mps, u_mps, 0.0))
@@ -210,8 +240,7 @@ class Streams:
         stream.speed_mps = stream.rate_hz * self._metre_per_pulse_m
         stream.distance_m += block.ticks.size * self._metre_per_pulse_m
         stream.add_speeds(np.array([block.host_s]), np.array([stream.speed_mps]), None)
-        if stream.health is not None and stream.health.waiting >= MOST_WAITING:
-            stream.health.count()
+        stream.judge(block.host_s)
 
     def _speed(self, stream: Stream, block: SpeedBlock) -> None:
         if not block.speed_mps.size:

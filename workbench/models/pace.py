@@ -10,13 +10,16 @@ import math
 from dataclasses import dataclass
 
 from workbench.jobs import channels
+from workbench.live.health import DoubtSays
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
+from workbench.words.language import _
+from workbench.words.words import Words
 
 
 @dataclass(frozen=True, slots=True)
 class PaceNow:
-    """Distances since the inputs were opened, in metres, and speeds now."""
+    """Distances since the inputs were opened, in metres, and speeds now; why one is doubtful."""
 
     belt_m: float
     ground_m: float
@@ -24,6 +27,13 @@ class PaceNow:
     ground_mps: float
     belt_lost: bool
     ground_lost: bool
+    belt_doubt: DoubtSays | None = None
+    ground_doubt: DoubtSays | None = None
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether belt and ground cannot be compared by what comes in now."""
+        return self.belt_doubt is not None or self.ground_doubt is not None
 
 
 class PaceModel:
@@ -63,7 +73,36 @@ class PaceModel:
         now_s = self._bench.clock()
         belt_m, belt_mps, belt_lost = _carried(belt, now_s)
         ground_m, ground_mps, ground_lost = _carried(ground, now_s)
-        return PaceNow(belt_m, ground_m, belt_mps, ground_mps, belt_lost, ground_lost)
+        doubts = (_doubt(belt, belt_lost), _doubt(ground, ground_lost))
+        return PaceNow(belt_m, ground_m, belt_mps, ground_mps, belt_lost, ground_lost, *doubts)
+
+
+def doubt_words(doubt: DoubtSays) -> str:
+    """'▲ misses teeth': what is doubtful, with a shape, for wherever it is shown."""
+    return f"{'◆' if doubt is DoubtSays.EXTRA_PULSES else '▲'} {Words().say(doubt)}"
+
+
+def doubts_of(pace: PaceNow) -> tuple[str, str]:
+    """The belt's and the ground's doubt in words, '' where there is none."""
+    belt, ground = (
+        "" if one is None else Words().say(one) for one in (pace.belt_doubt, pace.ground_doubt)
+    )
+    return belt, ground
+
+
+def doubt_sentence(pace: PaceNow) -> str:
+    """What is to be done before belt and ground can be compared; '' where they can be."""
+    if pace.belt_doubt is not None:
+        told = _("The belt's signal is doubtful ({says}): mend that first, see Signals.")
+        return told.format(says=Words().say(pace.belt_doubt))
+    if pace.ground_doubt is not None:
+        told = _("The ground's speed is doubtful ({says}): choose another source.")
+        return told.format(says=Words().say(pace.ground_doubt))
+    return ""
+
+
+def _doubt(stream: Stream | None, lost: bool) -> DoubtSays | None:
+    return None if stream is None or lost else stream.doubt
 
 
 def _carried(stream: Stream | None, now_s: float) -> tuple[float, float, bool]:

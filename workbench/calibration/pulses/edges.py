@@ -56,6 +56,9 @@ UNSTEADY = 1.3
 """Ratio of the periods before and after a long interval at which it is no longer clear
 whether teeth were missed or the wheel nearly stood."""
 
+LOST_SHARE = 0.002
+"""Share of edges missed or extra from which the person is told; chosen."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CleanEdges:

@@ -28,6 +28,7 @@ from workbench.models.bench import Bench
 from workbench.models.calibrate import words
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import Reference
+from workbench.models.pace import doubt_words
 from workbench.words.language import N_, _
 from workbench.words.pictures.calibrate import steadiness_picture
 from workbench.words.words import Words
@@ -166,7 +167,8 @@ class RunPanel(QWidget):
         speed = Words(units).quantity("speed")
         say(self._speed, plain(speed.per_si * job.belt_mps(), speed.decimals))
         say(self._unit, speed.unit)
-        say(self._steady, STEADY_WORDS[job.steady()])
+        doubt = job.doubt()
+        say(self._steady, STEADY_WORDS[job.steady()] if doubt is None else doubt_words(doubt))
         if self._trace.isVisible():
             tell_simulated(self._trace, self._bench.live.simulated)
             self._trace.show_picture(steadiness_picture(*job.belt_history()), units)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QColor, QFontMetrics, QPainter, QPaintEvent, QPolygonF
+from PySide6.QtGui import QBrush, QColor, QFontMetrics, QPainter, QPaintEvent, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, fitted_font, grown
@@ -26,6 +26,8 @@ LARGE_PX = 8 * GRID_PX
 """A tape higher than this is drawn with thicker marks, to be read from further off."""
 NUMBERS = 0.54
 """Share of a tape's height kept for the numbers."""
+HATCH = Qt.BrushStyle.BDiagPattern
+"""Over a tape whose signal is doubtful."""
 TINT = 0.11
 """Share of a tape's colour in its ground."""
 
@@ -44,6 +46,7 @@ class PaceStrip(QWidget):
         self._mark_m, self._mark = 1.0, "m"
         self._belt_m = self._ground_m = 0.0
         self._belt_lost = self._ground_lost = self._counts = True
+        self._doubts = ("", "")
         self._described = ""
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setMinimumHeight(9 * GRID_PX)
@@ -71,23 +74,37 @@ class PaceStrip(QWidget):
         belt_lost: bool,
         ground_lost: bool,
         counts: bool = True,
+        doubts: tuple[str, str] = ("", ""),
     ) -> None:
         """How far each has come, m. A lost one keeps its place.
 
-        Without `counts` nothing is said of how far they are apart: no pass counts yet.
+        Without `counts` nothing is said of how far they are apart: no pass counts yet; nor
+        where one is hatched for what `doubts` says against the belt's or the ground's.
         """
-        before = (self._belt_m, self._ground_m, self._belt_lost, self._ground_lost, self._counts)
+        before = self._shown
         if not belt_lost and math.isfinite(belt_m):
             self._belt_m = belt_m
         if not ground_lost and math.isfinite(ground_m):
             self._ground_m = ground_m
         self._belt_lost, self._ground_lost, self._counts = belt_lost, ground_lost, counts
-        if before != (self._belt_m, self._ground_m, belt_lost, ground_lost, counts):
+        self._doubts = doubts
+        if before != self._shown:
             words = self.words()
             if words != self._described:
                 self._described = words
                 self.setAccessibleDescription(words)
             self.update()
+
+    @property
+    def _shown(self) -> tuple[object, ...]:
+        places = (self._belt_m, self._ground_m)
+        return (*places, self._belt_lost, self._ground_lost, self._counts, self._doubts)
+
+    @property
+    def _compares(self) -> bool:
+        """Whether it is to be seen how far belt and ground are apart."""
+        lost = self._belt_lost or self._ground_lost
+        return self._counts and not lost and not any(self._doubts)
 
     def words(self) -> str:
         """What the strip shows, in words."""
@@ -98,8 +115,11 @@ class PaceStrip(QWidget):
         ]
         if lost:
             return _("no signal from {lost}").format(lost=" and ".join(lost))
+        for name, doubt in zip(("belt", "ground"), self._doubts, strict=True):
+            if doubt:
+                return f"{name} {doubt}"
         if not self._counts:
-            return _("counts once a pass is steady")
+            return _("counts once both are steady")
         apart = (self._belt_m - self._ground_m) / self._mark_m
         digits = 1 if abs(apart) < 99.95 else 0
         size = f"{abs(apart):.{digits}f}"
@@ -130,6 +150,8 @@ class PaceStrip(QWidget):
         color_name = "no_data" if lost else ("belt" if belt else "earth")
         color = self._theme.color(color_name)
         painter.fillRect(box, self._tint(color_name))
+        if self._doubts[0 if belt else 1] and not lost:
+            painter.fillRect(box, QBrush(self._theme.color("attention"), HATCH))
         self._rule(painter, box, at_m, color, belt=belt)
         self._plate(painter, box, "Belt" if belt else "Ground", color_name)
 
@@ -194,10 +216,9 @@ class PaceStrip(QWidget):
     def _shift(self, painter: QPainter, box: QRectF) -> None:
         """The separation between the tapes: a bar to scale, and its words on the other side."""
         words, middle = self.words(), self.width() / 2
-        lost = self._belt_lost or self._ground_lost
         apart_px = (self._ground_m - self._belt_m) * self.width() / SHOWN_M
-        ahead = self._counts and apart_px < 0
-        if self._counts and not lost:
+        ahead = self._compares and apart_px < 0
+        if self._compares:
             inner = box.adjusted(0, 0.2 * box.height(), 0, -0.2 * box.height())
             end = min(max(middle + apart_px, 0.0), float(self.width()))
             painter.setPen(Qt.PenStyle.NoPen)
@@ -207,7 +228,7 @@ class PaceStrip(QWidget):
             painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         tall = min(max(round(0.72 * box.height()), grown(SMALL_PX)), grown(28))
         painter.setFont(fitted_font(tall, bold=True))
-        painter.setPen(self._theme.color("ink" if self._counts and not lost else "no_data"))
+        painter.setPen(self._theme.color("ink" if self._compares else "no_data"))
         side = box.adjusted(0, 0, -middle - GRID_PX, 0)
         if ahead:
             side = box.adjusted(middle + GRID_PX, 0, 0, 0)

@@ -7,7 +7,7 @@ apart by their place, the bar above each and its word. What is lost is grey and 
 from __future__ import annotations
 
 from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QPaintEvent
+from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPaintEvent
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from workbench.gui.parts.layout import line_of
@@ -46,10 +46,14 @@ class CabNumber(QWidget):
         made.setLetterSpacing(QFont.SpacingType.PercentageSpacing, 100 * TIGHT)
         return made
 
+    @property
+    def _is_live(self) -> bool:
+        """Whether a number is shown, be it a doubtful one."""
+        return self._reading.health in (Health.LIVE, Health.DOUBTFUL)
+
     def ink(self) -> str:
         """The colour the number is drawn in, as #RRGGBB."""
-        live = self._reading.health is Health.LIVE
-        return self._theme.ink if live else self._theme.no_data
+        return self._theme.ink if self._is_live else self._theme.no_data
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
@@ -74,9 +78,13 @@ class CabNumber(QWidget):
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        live = self._reading.health is Health.LIVE
+        live = self._is_live
         bar = self._bar_color() if live else "no_data"
         painter.fillRect(QRectF(0, 0, self.width(), BAR_PX), self._theme.color(bar))
+        if self._reading.health is Health.DOUBTFUL:
+            above = self.height() - grown(TEXT_PX) - GRID_PX - BAR_PX
+            hatch = QBrush(self._theme.color("attention", 130), Qt.BrushStyle.BDiagPattern)
+            painter.fillRect(QRectF(0, BAR_PX, self.width() - 2 * GRID_PX, above), hatch)
         painter.setPen(self._theme.color("ink" if live else "no_data"))
         shown = self.number_font()
         room = self.width() - 6 * GRID_PX  # so that two words do not run together
@@ -90,6 +98,8 @@ class CabNumber(QWidget):
         painter.end()
 
     def _bar_color(self) -> str:
+        if self._reading.health is Health.DOUBTFUL:
+            return "attention"
         if self._color:
             return self._color
         if self._reading.band is None:
@@ -110,7 +120,8 @@ class CabNumber(QWidget):
         painter.setPen(self._theme.color("soft_ink"))
         painter.drawText(box.adjusted(used, 0, 0, 0), side, self._unit)
         used += painter.fontMetrics().horizontalAdvance(f"{self._unit} ")
-        if not self._color and live:
+        doubtful = self._reading.health is Health.DOUBTFUL
+        if live and (doubtful or not self._color):
             painter.setFont(shown)
             painter.setPen(self._theme.color(self._bar_color()))
         room = box.adjusted(used + GRID_PX, 0, 0, 0)

@@ -21,6 +21,7 @@ from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.bench import Bench
+from workbench.models.pace import doubts_of
 from workbench.models.passes.job import PassJob
 from workbench.models.passes.live import Glance, Tapes, line, readings, separation_counts
 from workbench.words.language import _
@@ -86,6 +87,7 @@ class PassView(QWidget):
             belt_lost=pace.belt_lost,
             ground_lost=pace.ground_lost,
             counts=running and separation_counts(self._job),
+            doubts=doubts_of(pace),
         )
         self._frames += 1
         self.strip.setVisible(running or not self._low)

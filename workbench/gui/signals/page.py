@@ -42,7 +42,6 @@ from workbench.models.signals.rows import (
     NO_DATA,
     InputLine,
     table,
-    wheel_channels,
 )
 from workbench.words.language import N_, _
 
@@ -120,12 +119,7 @@ class SignalsPage(QWidget):
             self._picked = self._picked if addresses else None
         self._record.refresh()
         self._frames += 1
-        # One channel a frame, so that no frame has to count them all.
-        wheels = wheel_channels(list(self._bench.live.streams.values()))
-        for stream in wheels[self._frames % FRAMES :: FRAMES]:
-            if stream.health is not None:
-                stream.health.count()
-        # And one part a frame, so that no frame has to draw them all.
+        # One part a frame, so that no frame has to draw them all.
         for at, show in enumerate((self._show_lines, self._show_chart, self._show_beside)):
             if self._frames % FRAMES == 1 + 2 * at:
                 show()

@@ -22,9 +22,9 @@ from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of
 from workbench.gui.parts.pace_strip import SHOWN_M, PaceStrip
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, grown
 from workbench.models.bench import Bench
-from workbench.models.pace import PaceModel
+from workbench.models.pace import PaceModel, doubts_of
 from workbench.models.passes.tapes import SmoothTapes
-from workbench.models.start.welcome import pace_sentence, welcome
+from workbench.models.start.welcome import pace_sentence, settled, welcome
 from workbench.words.language import N_
 
 CHOICES: tuple[tuple[str, str, str, Sketch], ...] = (
@@ -104,15 +104,19 @@ class StartPage(QWidget):
     def refresh(self) -> None:
         units, now_s = self._bench.settings.units, self._bench.clock()
         pace = self._pace.now()
-        tapes = self._tapes.follow(pace, now_s)
+        calm = settled(self._pace, now_s)
+        counts = calm is not None
+        tapes = self._tapes.follow(pace, now_s, counts=counts)
         self._strip.set_marks(1.0 if units.length == "m" else FOOT_M, units.length)
         self._strip.show_distances(
             tapes.belt_m,
             tapes.ground_m,
             belt_lost=tapes.belt_lost,
             ground_lost=tapes.ground_lost,
+            counts=counts,
+            doubts=doubts_of(pace),
         )
         if units is not self._units or now_s - self._said_s >= WORDS_EVERY_S:
             self._units, self._said_s = units, now_s
-            say(self._words, pace_sentence(self._bench, pace))
+            say(self._words, pace_sentence(self._bench, calm or pace, counts=counts))
             say(self._welcome, welcome(self._bench))

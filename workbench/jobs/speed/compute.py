@@ -11,7 +11,7 @@ from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, as_written, statement
 from workbench.calibration.pulses.drive_line import metres_per_pulse
-from workbench.calibration.pulses.edges import CleanEdges, clean
+from workbench.calibration.pulses.edges import LOST_SHARE, CleanEdges, clean
 from workbench.calibration.pulses.speed import BeltSpeed, belt_speed, speed_series
 from workbench.calibration.pulses.target_wheel import TeethSeen, missing_teeth, teeth_seen
 from workbench.calibration.readout.lap_check import check_laps
@@ -19,9 +19,6 @@ from workbench.jobs.channels import pick_mark, pick_pickup, pickups
 from workbench.jobs.job import Job
 from workbench.jobs.speed.answer import SourceSpeed, SpeedAnswer, SpeedOptions, SpeedSays
 from workbench.match.mean import reading_mean
-
-LOST_SHARE = 0.002
-"""Share of edges missed or extra from which the person is told; chosen."""
 
 
 def compute(recording: Recording, machine: Machine | None, options: SpeedOptions) -> SpeedAnswer:

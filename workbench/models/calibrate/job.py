@@ -22,6 +22,7 @@ from workbench.calibration.readout.lap_timer import LapTimer
 from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL, u_marks_s
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
 from workbench.jobs.channels import mark
+from workbench.live.health import DoubtSays
 from workbench.live.streams import HISTORY_S, Floats, Stream, Streams
 from workbench.models.bench import Bench
 from workbench.models.calibrate.lap_marks import LapMarks, change_rel
@@ -110,7 +111,11 @@ class CalibrateJob(CalibrateSteps):
         belt = self._pace.belt()
         if belt is None or belt.silent(self._bench.clock()):
             return None
-        return _kept_speed(belt, self._bench.clock())
+        return belt.keeps_speed(self._bench.clock(), STEADY_S, STEADY_REL)
+
+    def doubt(self) -> DoubtSays | None:
+        """Why the belt's speed is not to be taken as its pulses tell it."""
+        return self._pace.now().belt_doubt
 
     def lap_s(self) -> float:
         """The time of a lap at the belt's speed now, NaN where that is not known."""
@@ -427,15 +432,3 @@ class CalibrateJob(CalibrateSteps):
 
 def _no_run() -> dict[str, Any]:
     return {"marks_s": (), "counting": False, "closed": False}
-
-
-def _kept_speed(belt: Stream, now_s: float) -> bool:
-    """Whether the means of the first and the last third of the last seconds agree."""
-    time_s, speed_mps = belt.history(now_s - STEADY_S)
-    known = np.isfinite(speed_mps)
-    time_s, speed_mps = time_s[known], speed_mps[known]
-    if time_s.size < 6 or now_s - time_s[0] < 0.8 * STEADY_S:
-        return False
-    third = time_s.size // 3
-    first, last = float(speed_mps[:third].mean()), float(speed_mps[-third:].mean())
-    return abs(last - first) <= STEADY_REL * first

@@ -9,11 +9,12 @@ from enum import Enum, auto
 from workbench.base.numbers import plain
 from workbench.base.units import UnitSystem, from_mps
 from workbench.calibration.statistics.decision import Verdict
+from workbench.live.health import DoubtSays
 from workbench.live.streams import Stream
 from workbench.match.live import Snapshot
 from workbench.match.live_seconds import LiveAnswer, TractorState
 from workbench.match.ratio import BandSays
-from workbench.models.pace import PaceNow
+from workbench.models.pace import PaceNow, doubt_sentence, doubt_words
 from workbench.models.passes.auto import STAND_MPS
 from workbench.models.passes.job import PassJob
 from workbench.words.language import N_, _
@@ -30,6 +31,7 @@ class Health(Enum):
     """What may be read off a number."""
 
     LIVE = auto()
+    DOUBTFUL = auto()
     LOST = auto()
     MISSING = auto()
 
@@ -89,8 +91,10 @@ class Tapes:
 def readings(job: PassJob, units: UnitSystem) -> tuple[Reading, Reading, Reading]:
     """Belt, ground and difference; what is lost says so instead of a number."""
     pace = job.pace_now()
-    belt = _reading(job.belt, pace.belt_mps, pace.belt_lost, units)
-    ground = _reading(job.ground, pace.ground_mps, pace.ground_lost, units)
+    belt = _reading(job.belt, pace.belt_mps, units, lost=pace.belt_lost, doubt=pace.belt_doubt)
+    ground = _reading(
+        job.ground, pace.ground_mps, units, lost=pace.ground_lost, doubt=pace.ground_doubt
+    )
     for health in (Health.MISSING, Health.LOST):
         if health in (belt.health, ground.health):
             return belt, ground, Reading(_without_number(health), health)
@@ -98,6 +102,8 @@ def readings(job: PassJob, units: UnitSystem) -> tuple[Reading, Reading, Reading
     text = _number(apart, units, signed=True)
     if not pace.ground_mps > STAND_MPS:
         return belt, ground, Reading(text, Health.LIVE, _("standing"))
+    if pace.doubtful:
+        return belt, ground, Reading(text, Health.DOUBTFUL, _("▲ doubtful"))
     band = job.limits.band(pace.belt_mps / pace.ground_mps)
     return belt, ground, Reading(text, Health.LIVE, f"{SIGNS[band]} {Words().say(band)}", band)
 
@@ -123,6 +129,9 @@ def line(job: PassJob) -> Glance:
         return quiet[now.state]
     if not math.isfinite(now.standing.ratio):
         return Glance(_("Steady"), _("The first seconds are being judged."))
+    doubt = doubt_sentence(job.pace_now())
+    if doubt:
+        return Glance(_("Doubtful: {said}").format(said=_standing(now.standing)), doubt)
     return Glance(_standing(now.standing), _outlook(now))
 
 
@@ -147,12 +156,12 @@ def separation_counts(job: PassJob) -> bool:
 
 
 def source_words(stream: Stream, now_s: float) -> str:
-    """A source as a person chooses it: its name, and whether it is live."""
-    if stream.is_pulses:
-        said = _("{name} (pulses, lost)") if stream.silent(now_s) else _("{name} (pulses, live)")
-    else:
-        said = _("{name} (speed, lost)") if stream.silent(now_s) else _("{name} (speed, live)")
-    return said.format(name=stream.name)
+    """A source as a person chooses it: its name, and whether it is live or doubtful."""
+    kind = _("pulses") if stream.is_pulses else _("speed")
+    state = _("lost") if stream.silent(now_s) else _("live")
+    if state == _("live") and stream.doubt is not None:
+        state = doubt_words(stream.doubt)
+    return f"{stream.name} ({kind}, {state})"
 
 
 def _outlook(now: Snapshot) -> str:
@@ -188,11 +197,20 @@ def _another_ground(job: PassJob, now_s: float) -> str:
     return next(live, "")
 
 
-def _reading(stream: Stream | None, speed_mps: float, lost: bool, units: UnitSystem) -> Reading:
+def _reading(
+    stream: Stream | None,
+    speed_mps: float,
+    units: UnitSystem,
+    *,
+    lost: bool,
+    doubt: DoubtSays | None,
+) -> Reading:
     if stream is None:
         return Reading(_without_number(Health.MISSING), Health.MISSING)
     if lost:
         return Reading(_without_number(Health.LOST), Health.LOST, stream.name)
+    if doubt is not None:
+        return Reading(_number(speed_mps, units), Health.DOUBTFUL, doubt_words(doubt))
     return Reading(_number(speed_mps, units), Health.LIVE, stream.name)
 
 

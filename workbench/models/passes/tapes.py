@@ -41,7 +41,7 @@ class SmoothTapes:
         self._belt, self._ground = _Tape(), _Tape()
         self._apart_most_m = apart_most_m
         self._apart_m = 0.0
-        self._lost = (True, True)
+        self._lost, self._counted = (True, True), True
 
     def align(self) -> None:
         """Lay both tapes side by side at 0."""
@@ -49,8 +49,11 @@ class SmoothTapes:
         self._belt.place(0.0)
         self._ground.place(0.0)
 
-    def follow(self, pace: PaceNow, now_s: float) -> TapesNow:
-        """Both tapes at `now_s`, the moment `pace` tells of; call it once a frame."""
+    def follow(self, pace: PaceNow, now_s: float, *, counts: bool = True) -> TapesNow:
+        """Both tapes at `now_s`, the moment `pace` tells of; call it once a frame.
+
+        What they come apart while it does not count, as at a start, is taken back once it does.
+        """
         self._belt.follow(pace.belt_m, pace.belt_mps, now_s, lost=pace.belt_lost)
         self._ground.follow(pace.ground_m, pace.ground_mps, now_s, lost=pace.ground_lost)
         lost = (pace.belt_lost, pace.ground_lost)
@@ -62,7 +65,9 @@ class SmoothTapes:
             self._apart_m = self._belt.at_m - self._ground.at_m
             if abs(self._apart_m) > self._apart_most_m:
                 self.align()
-        self._lost = lost
+        if counts and not self._counted:
+            self.align()
+        self._lost, self._counted = lost, counts
         return TapesNow(self._belt.at_m, self._ground.at_m, *lost)
 
 

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
+from workbench.calibration.pulses.edges import LOST_SHARE
+from workbench.live.health import DoubtSays
 from workbench.live.session import InputState
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
@@ -14,7 +16,6 @@ from workbench.models.signals.rows import (
     ATTENTION,
     BAD,
     GOOD,
-    LOST_SHARE,
     NO_DATA,
     kinds_of_damage,
     wheel_channels,
@@ -160,16 +161,15 @@ def _silent_ground(bench: Bench, now_s: float) -> Advice | None:
 
 def _pulses(bench: Bench, _opened_s: float) -> Advice | None:
     for stream in wheel_channels(list(bench.live.streams.values())):
-        recent = stream.health.recent() if stream.health else None
-        if recent is None or max(recent.missed_share, recent.extra_share) <= LOST_SHARE:
+        if stream.health is None or stream.doubt is None:
             continue
-        gone = _gone(bench, stream)
+        recent, gone = stream.health.recent(), _gone(bench, stream)
         if gone:
             text = _(
                 "The {name} pickup sees no tooth {gone} in any turn, counted from the "
                 "first one seen: it is broken off, bent or worn down."
             ).format(name=stream.name, gone=gone)
-        elif recent.missed_share >= recent.extra_share:
+        elif stream.doubt is DoubtSays.MISSES_TEETH:
             text = _(
                 "The {name} pickup misses {missed_share:.1f} % of the teeth. "
                 "The gap may be too wide, a plug loose, or the wheel damaged."

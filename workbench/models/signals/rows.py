@@ -10,17 +10,14 @@ from drivers.contract import ChannelKind, Driver
 from drivers.recording import speed_label
 from workbench.base.numbers import NO_VALUE
 from workbench.base.units import UnitSystem
-from workbench.live.health import Counts
 from workbench.live.session import InputState, InputStatus
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
+from workbench.models.pace import doubt_words
 from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words
 
 HEADS = ("Signal", "Speed", "Pulses/s", "Missed", "Extra", "Lost", N_("Last heard"), "State")
-
-LOST_SHARE = 0.002
-"""Share of missed or extra pulses from which the state says so, as the speed command does."""
 
 GOOD, ATTENTION, BAD, NO_DATA = "in_band", "attention", "bad", "no_data"
 """How a state is meant: names of the theme's colours, which never stand alone."""
@@ -189,14 +186,7 @@ def stream_state(stream: Stream, now_s: float) -> tuple[str, str]:
         return "○ silent", NO_DATA
     if not stream.is_pulses and not math.isfinite(stream.speed_mps):
         return _("△ no value"), ATTENTION
-    return _pulse_state(stream.health.recent()) if stream.health else ("● live", GOOD)
-
-
-def _pulse_state(recent: Counts) -> tuple[str, str]:
-    missed, extra = recent.missed_share, recent.extra_share
-    if max(missed, extra) <= LOST_SHARE:
-        return "● live", GOOD
-    return (_("▲ misses teeth") if missed >= extra else _("◆ extra pulses")), ATTENTION
+    return ("● live", GOOD) if stream.doubt is None else (doubt_words(stream.doubt), ATTENTION)
 
 
 def wheel_channels(streams: Sequence[Stream]) -> list[Stream]:

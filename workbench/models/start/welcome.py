@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from workbench.models.bench import Bench
-from workbench.models.pace import PaceModel, PaceNow
+from workbench.models.pace import PaceModel, PaceNow, doubt_sentence
 from workbench.words.language import N_, _
 from workbench.words.words import Words
 
+SETTLED_S, SETTLED_REL = 4.0, 0.05
+"""Both keep their speed so long within this share before it counts how far they come apart;
+chosen: longer than a tractor gathers speed within the share, wider than satellite speed's
+scatter."""
 
-def pace_sentence(bench: Bench, pace: PaceNow) -> str:
-    """Both speeds, and whether the belt keeps pace with the ground."""
+
+def pace_sentence(bench: Bench, pace: PaceNow, *, counts: bool = True) -> str:
+    """Both speeds, and where they count whether the belt keeps pace with the ground."""
     if pace.belt_lost and pace.ground_lost:
         return _("Nothing is heard from the belt or from the ground.")
     words = Words(bench.settings.units)
@@ -20,9 +26,21 @@ def pace_sentence(bench: Bench, pace: PaceNow) -> str:
     said = [
         _("Belt: no signal.") if pace.belt_lost else belt,
         _("Ground: no signal.") if pace.ground_lost else ground,
-        _together(bench, pace),
+        doubt_sentence(pace) or (_together(bench, pace) if counts else ""),
     ]
     return " ".join(filter(None, said))
+
+
+def settled(model: PaceModel, now_s: float) -> PaceNow | None:
+    """Both with their mean speeds of the last seconds; None until belt and ground have settled:
+    a belt that is started before the tractor drives off has not run ahead of anything."""
+    belt, ground = model.belt(), model.ground()
+    if belt is None or ground is None:
+        return None
+    if not all(one.keeps_speed(now_s, SETTLED_S, SETTLED_REL) for one in (belt, ground)):
+        return None
+    belt_mps, ground_mps = (one.mean_mps(now_s, SETTLED_S) for one in (belt, ground))
+    return replace(model.of(belt, ground), belt_mps=belt_mps, ground_mps=ground_mps)
 
 
 def _together(bench: Bench, pace: PaceNow) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from workbench.calibration.readout.drive_line_check import DriveLineSays
 from workbench.calibration.statistics.decision import DecisionSays, Verdict
 from workbench.jobs.importing import ImportSays
+from workbench.live.health import DoubtSays
 from workbench.live.session import InputState
 from workbench.words.language import N_, Template
 
@@ -19,6 +20,9 @@ SENTENCES: dict[str, Template] = {
     InputState.RUNNING: N_("running"),
     InputState.RECONNECTING: N_("reconnecting"),
     InputState.ENDED: N_("ended"),
+    DoubtSays.MISSES_TEETH: N_("misses teeth"),
+    DoubtSays.EXTRA_PULSES: N_("extra pulses"),
+    DoubtSays.SCATTERS: N_("scatters too much"),
     ImportSays.STORED_ALREADY: N_(
         "The same file is in the store already, as recording {recording}."
     ),

@@ -18,6 +18,7 @@ from workbench.gui.passes.cue_player import BEEPS, RATE_HZ, TONES, CuePlayer, wr
 from workbench.match.live import Snapshot
 from workbench.match.live_seconds import LiveAnswer, TractorState
 from workbench.match.ratio import PaceLimits
+from workbench.models.pace import PaceNow
 from workbench.models.passes.cues import HOLD_S, REMIND_S, SPAN_S, WAITS_S, Cue, CueWatch
 from workbench.models.passes.live import line
 
@@ -128,7 +129,8 @@ def test_a_standing_digger_whose_belt_gives_no_pulses_is_silent():
 
 def test_the_sentence_says_how_much_longer():
     now = snapshot(0, 0.982)
-    job = type("Job", (), {"now": now})()
+    pace = PaceNow(0, 0, 0.982, 1, belt_lost=False, ground_lost=False)
+    job = type("Job", (), {"now": now, "pace_now": lambda self: pace})()
 
     def rest(**standing):
         job.now = replace(now, standing=replace(now.standing, **standing))

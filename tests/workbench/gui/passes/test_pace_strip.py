@@ -87,7 +87,7 @@ def test_the_separation_in_words(qtbot, belt_m, ground_m, words):
 def test_before_a_pass_counts_nothing_is_said_of_how_far_they_are_apart(qtbot):
     strip = strip_of(qtbot)
     strip.show_distances(9.0, 10.0, belt_lost=False, ground_lost=False, counts=False)
-    assert strip.words() == strip.accessibleDescription() == "counts once a pass is steady"
+    assert strip.words() == strip.accessibleDescription() == "counts once both are steady"
     show(strip, 9.0, 10.0)
     assert strip.words() == "belt 1.0 m behind"
 

@@ -86,7 +86,7 @@ def test_a_pass_by_the_space_bar_ends_in_a_report(
     assert page.job.running
     assert bench.recording.running
     assert screen.next == "Stop pass (space)"
-    assert screen.one(PaceStrip).words() == "counts once a pass is steady"
+    assert screen.one(PaceStrip).words() == "counts once both are steady"
     pass_time(40, look=screen.frame)
     assert "behind" in screen.one(PaceStrip).words()
     assert "slow" in screen.said
