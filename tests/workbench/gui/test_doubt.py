@@ -9,6 +9,7 @@ from PySide6.QtWidgets import QComboBox, QLabel
 
 from drivers.contract import ChannelKind
 from workbench.base.units import US
+from workbench.gui.parts.basics import CautionCard
 from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.live.health import DoubtSays
 from workbench.models.pace import PaceModel
@@ -23,6 +24,9 @@ JUDGED = re.compile(
 
 def shown(window, page):
     made = window.page(page)
+    for caution in made.findChildren(CautionCard):
+        if not caution.is_read:
+            caution.understood.click()
     for _ in range(12):
         window.tick()
     return made
