@@ -44,7 +44,7 @@ def demo() -> int:
     """Calibrate a simulated readout without a screen; returns 0 once the certificate is there."""
     folder = Path(tempfile.mkdtemp(prefix="evenpace-demo-"))
     certificate = folder / "certificate.pdf"
-    words = [*DEMO, "--store", str(folder / "records.db"), "--report", str(certificate)]
+    words = [*DEMO, "--report", str(certificate)]
     say("There is no screen here, so a simulated readout is calibrated:")
     say(f"  evenpace {' '.join(words)}")
     status = subprocess.call([*EVENPACE, *words])

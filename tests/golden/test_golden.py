@@ -21,6 +21,7 @@ from typing import Any
 import pytest
 
 from workbench.cli import main
+from workbench.records.store import open_store
 
 HERE = Path(__file__).parent
 COMMANDS: dict[str, list[str]] = json.loads((HERE / "commands.json").read_text(encoding="utf-8"))
@@ -50,6 +51,7 @@ def called(words: list[str]) -> tuple[int, str]:
 def answer_of(name: str) -> dict[str, Any]:
     """The command's exit status and JSON, in the folder one stands in."""
     kept = [] if name == "inputs" else ["--store", "store.db"]
+    open_store("store.db").close()
     if name in NEEDS_RECORDING:
         called(["import", "inputs/edges.csv", *kept])
     if name in NEEDS_RESULT:

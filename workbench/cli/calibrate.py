@@ -14,7 +14,7 @@ from workbench.base.machine import Machine, load_machine
 from workbench.calibration.readout.run_table import looks_like_run_table
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_report_words, add_source, source_of, words_of
-from workbench.cli.output import not_kept, print_answer, print_table, print_warnings
+from workbench.cli.output import print_answer, print_kept, print_table, print_warnings
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.keep import Kept, judge, keep_table
@@ -172,8 +172,7 @@ def _print(answer: CalibrateAnswer, kept: Kept, words: Words) -> None:
     if answer.simulated:
         print(_("Simulated data."), file=sys.stderr)
     print_warnings(words.say_all(answer.warnings))
-    if kept.trouble is not None:
-        print_warnings([words.say(not_kept(kept.trouble))])
+    print_kept(kept, words)
 
 
 def _rows(answer: CalibrateAnswer, words: Words) -> list[tuple[str, str]]:

@@ -7,6 +7,7 @@ import errno
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from importlib import import_module
 from itertools import pairwise
 from typing import NoReturn
@@ -32,6 +33,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("workbench.cli.report", N_("a stored result as PDF, HTML or JSON")),
 }
 """Command -> module and one line of help."""
+
+MAKE_A_STORE = ("record", "import")
+"""The commands for which an address without a store is not mistyped."""
 
 BENCH = "workbench.gui.app"
 """The screens; by name, as they are loaded only when there is a screen."""
@@ -152,6 +156,8 @@ def run(args: argparse.Namespace | None) -> int:
     if args.command is None:
         return _open_bench()
     try:
+        if getattr(args, "store", None) and args.command not in MAKE_A_STORE:
+            _demand_store(args.store)
         status: int = import_module(COMMANDS[args.command][0]).run(args)
         sys.stdout.flush()
     except BrokenPipeError:
@@ -164,6 +170,14 @@ def run(args: argparse.Namespace | None) -> int:
             return _tell_error(args, _("stopped."), INTERRUPTED)  # a library's loading made it so
         return _tell(error, args)
     return status
+
+
+def _demand_store(address: str) -> None:
+    """Raises NoStore where a typed address holds none; other troubles are the command's own."""
+    from workbench.records.store import open_store
+
+    with suppress(StoreError):
+        open_store(address, make=False).close()
 
 
 def _tell(error: Exception, args: argparse.Namespace) -> int:

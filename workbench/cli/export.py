@@ -38,7 +38,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     path, words = Path(args.output), words_of(args)
-    with open_store(args.store) as store:
+    with open_store(args.store, make=False) as store:
         done = export(store, args.number, path, args.table, original=args.original)
     damage = words.say_all(done.damage)
     for error in damage:

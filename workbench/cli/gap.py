@@ -15,7 +15,7 @@ from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_source, source_of, words_of
-from workbench.cli.output import not_kept, print_answer, print_table, print_warnings
+from workbench.cli.output import print_answer, print_kept, print_table, print_warnings
 from workbench.jobs.gap.answer import GapAnswer, GapOptions
 from workbench.jobs.gap.compute import judge_recording, judge_table
 from workbench.jobs.gap.sheet import Sheet, sheet_of
@@ -117,8 +117,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         _print(answer, words)
         print_warnings(words.say_all(answer.warnings))
-        if kept.trouble is not None:
-            print_warnings([words.say(not_kept(kept.trouble))])
+        print_kept(kept, words)
     return FAILED if answer.verdict.is_fail else DONE
 
 

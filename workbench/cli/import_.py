@@ -9,7 +9,13 @@ from drivers.contract import InputError
 from workbench.base.machine import load_machine
 from workbench.cli import DONE, WRONG
 from workbench.cli.arguments import add_machine, add_store, words_of
-from workbench.cli.output import print_error, print_json, print_table, print_warnings
+from workbench.cli.output import (
+    print_error,
+    print_json,
+    print_new_store,
+    print_table,
+    print_warnings,
+)
 from workbench.jobs.importing import Imported, import_file
 from workbench.records.store import open_store
 from workbench.words.language import _
@@ -30,6 +36,8 @@ def run(args: argparse.Namespace) -> int:
     imported: list[Imported] = []
     refused: list[str] = []
     with open_store(args.store) as store:
+        if store.is_new:
+            print_new_store(store.address)
         for name in args.files:
             try:
                 imported.append(import_file(store, Path(name.removeprefix("file:")), machine))

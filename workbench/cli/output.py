@@ -12,6 +12,7 @@ from workbench.cli import DONE
 from workbench.cli.speech import error_object
 from workbench.jobs.keep import Kept
 from workbench.records.jsonable import to_text
+from workbench.words.language import _
 from workbench.words.view import json_view
 from workbench.words.words import Words, printable
 
@@ -26,12 +27,26 @@ def print_answer(answer: object, kept: Kept, words: Words) -> None:
     number = {} if kept.number is None else {"result": kept.number}
     view = json_view(answer, words)
     if kept.trouble is not None:
-        view["warnings"] = [*view["warnings"], words.say(not_kept(kept.trouble))]
+        view["warnings"] = [*view["warnings"], words.say(_not_kept(kept.trouble))]
+    if kept.new_store:
+        print_new_store(kept.new_store)
     print(json.dumps({**number, **view}, ensure_ascii=False, allow_nan=False))
 
 
-def not_kept(trouble: StoreError) -> Message:
-    """What is said where an answer is there but could not be stored."""
+def print_kept(kept: Kept, words: Words) -> None:
+    """What is to be known of an answer's storing, on stderr."""
+    if kept.new_store:
+        print_new_store(kept.new_store)
+    if kept.trouble is not None:
+        print_warnings([words.say(_not_kept(kept.trouble))])
+
+
+def print_new_store(address: str) -> None:
+    """That a store was made; on stderr."""
+    print_warnings([_("There was no store yet; one was made: {address}").format(address=address)])
+
+
+def _not_kept(trouble: StoreError) -> Message:
     return Message("The answer was not stored: {trouble}", trouble=trouble)
 
 

@@ -20,7 +20,13 @@ from workbench.base.numbers import with_uncertainty
 from workbench.cli import BROKEN, DONE
 from workbench.cli.arguments import add_machine, add_store, seconds, words_of
 from workbench.cli.live_line import LiveLine
-from workbench.cli.output import print_error, print_json, print_table, print_warnings
+from workbench.cli.output import (
+    print_error,
+    print_json,
+    print_new_store,
+    print_table,
+    print_warnings,
+)
 from workbench.live.session import InputStatus, Session
 from workbench.records.notes import merged_notes
 from workbench.records.recorder import Recorder
@@ -53,6 +59,8 @@ def run(args: argparse.Namespace) -> int:
     _check(drivers, args.for_s)
     machine = load_machine(args.machine) if args.machine else _brought_along(drivers)
     with open_store(args.store) as store:
+        if store.is_new:
+            print_new_store(store.address)
         answer = _record(store, drivers, machine, args)
     if args.json:
         print_json(answer)

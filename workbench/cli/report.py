@@ -26,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
     from workbench.reports.testified import testified
 
     check_report_path(args.out)
-    with open_store(args.store) as store:
+    with open_store(args.store, make=False) as store:
         stored = store.result(args.result)
     given = {name: getattr(args, name) for name in ("by", "remarks", "environment", "references")}
     typed = {name: text for name, text in given.items() if text is not None}

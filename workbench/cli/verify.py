@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
         return make_key(args)
     if args.result is None:
         return verify_store(args)
-    with open_store(args.store) as store:
+    with open_store(args.store, make=False) as store:
         answer = verify(store, args.result)
     if args.json:
         print_json(to_plain(answer))

@@ -22,7 +22,7 @@ def verify_store(args: argparse.Namespace) -> int:
     """Look through the store and compare a paper with it."""
     paper = paper_in(Path(args.paper)) if args.paper else None
     paper = paper_of(args.head) if args.head else paper
-    with open_store(args.store) as store:
+    with open_store(args.store, make=False) as store:
         found = _look(store)
         wrong: list[BenchError] = [*found.problems, *(broken(paper, store) if paper else ())]
         address = store.address

@@ -17,10 +17,11 @@ from workbench.records.store import Store, open_store
 @dataclass(frozen=True, slots=True)
 class Kept:
     """The number an answer has in the store; None where it was not kept, with the `trouble`
-    where it should have been."""
+    where it should have been. `new_store` is the address of a store that was made for it."""
 
     number: int | None = None
     trouble: StoreError | None = None
+    new_store: str = ""
 
 
 def add(store: Store, kind: str, answer: object, options: object, **source: Any) -> int:
@@ -36,7 +37,7 @@ def keep(kind: str, answer: object, options: object, source: Source) -> Kept:
     """Keep the answer where its source is a stored recording. Raises StoreError."""
     if source.number is None:
         return Kept()
-    with open_store(source.store) as store:
+    with open_store(source.store, make=False) as store:
         machine = source.machine
         number = add(store, kind, answer, options, recording=source.number, machine=machine)
     return Kept(number)
@@ -54,12 +55,14 @@ def keep_table(
 ) -> Kept:
     """Keep a table's answer; `text` is the table, `name` its name.
 
-    The answer is there all the same where the store cannot be used: its trouble is handed back.
+    The first one makes the store. The answer is there all the same where the store cannot be
+    used: its trouble is handed back.
     """
     try:
         with open_store(address) as store:
             table = {"table": text, "table_name": name, "machine": machine}
-            return Kept(add(store, kind, answer, options, **table))
+            number = add(store, kind, answer, options, **table)
+            return Kept(number, new_store=store.address if store.is_new else "")
     except StoreError as error:
         return Kept(trouble=error)
 
@@ -73,7 +76,7 @@ def judge(kind: str, source: Source, options: object) -> tuple[Any, Kept]:
 def options_before(kind: str, number: int, address: str | None) -> Any:
     """The options by which a stored recording was judged last, those of its job where it never
     was. Raises StoreError."""
-    with open_store(address) as store:
+    with open_store(address, make=False) as store:
         before = [one for one in store.results(number) if one.kind == kind]
     return options_of(before[0]) if before else job(kind).options()
 

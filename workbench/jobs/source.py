@@ -77,7 +77,7 @@ def stored_source(
     """A stored recording with the machine it was made on, or `machine`. Raises StoreError."""
     from workbench.records.store import open_store
 
-    with open_store(address) as store:
+    with open_store(address, make=False) as store:
         recording = store.load_recording(number)
         row = store.recording(number)
     made_on = machine or row.machine()

@@ -15,13 +15,14 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 from sqlalchemy.pool import QueuePool
 
-from workbench.base.errors import Message, StoreError
+from workbench.base.errors import Message, StoreError, WrongInput
 
 FILE_NAME = "evenpace.db"
 VARIABLE = "EVENPACE_STORE"
@@ -29,6 +30,20 @@ APPLICATION_ID = 0x45504143
 """'EPAC' in the header of a SQLite file says whose it is (sqlite.org, PRAGMA application_id)."""
 
 _BUSY_MS = 2000
+
+
+class NoStore(WrongInput):
+    """There is none at the address, mistyped perhaps, and none is to be made."""
+
+    def __init__(self, address: str) -> None:
+        super().__init__(
+            "There is no store at {address}; is that right? `evenpace record` and `evenpace "
+            "import` make one.",
+            address=address,
+        )
+
+    def __reduce__(self) -> Any:
+        return type(self), (self.values["address"],)
 
 
 class StoreBusy(StoreError):
@@ -106,25 +121,26 @@ _shared: dict[str, _Shared] = {}
 _sharing = threading.Lock()
 
 
-def borrow_engine(url: URL, bring_up: Callable[[Engine], None]) -> Engine:
-    """The one engine of this process for a store; `give_back` when done.
+def borrow_engine(url: URL, bring_up: Callable[[Engine], bool]) -> tuple[Engine, bool]:
+    """The one engine of this process for a store, and whether the store is new; `give_back` when
+    done.
 
-    `bring_up` looks at the file and brings its format up, for the first holder only.
-    Raises StoreError.
+    `bring_up` makes the store or brings its format up, for the first holder only; True where it
+    was made. Raises NoStore, StoreError.
     """
     with _sharing:
         name = _file_of(url)
-        shared = _shared.get(name)
+        shared, is_new = _shared.get(name), False
         if shared is None:
             shared = _Shared(make_engine(url))
             try:
-                bring_up(shared.engine)
+                is_new = bring_up(shared.engine)
             except BaseException:
                 shared.engine.dispose()
                 raise
             _shared[name] = shared
         shared.holders += 1
-        return shared.engine
+        return shared.engine, is_new
 
 
 def give_back(engine: Engine) -> None:

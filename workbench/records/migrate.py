@@ -19,7 +19,7 @@ from sqlalchemy.engine import URL, Connection, Engine
 
 from workbench.base.errors import StoreError
 from workbench.records import ledger
-from workbench.records.database import APPLICATION_ID, shown, sqlite_is_ours
+from workbench.records.database import APPLICATION_ID, NoStore, shown, sqlite_is_ours
 from workbench.records.deeds import publish_head, stamp
 from workbench.records.ledger import Deed, Kind
 
@@ -40,14 +40,19 @@ def known_formats() -> set[str]:
     return {script.revision for script in _directory().walk_revisions()}
 
 
-def bring_up(engine: Engine, url: URL, now: datetime) -> None:
-    """Make, migrate or accept the database. Raises StoreError where it must not be used."""
+def bring_up(engine: Engine, url: URL, now: datetime, *, make: bool) -> bool:
+    """Make where wanted, migrate or accept the database; whether it was made.
+
+    Raises NoStore, or StoreError where it must not be used.
+    """
     if url.drivername == "sqlite":
-        _check_file(Path(str(url.database)), url)
+        _check_file(Path(str(url.database)), url, make=make)
     with engine.connect() as connection:
         found = _format_of(connection, url)
     if found == NEWEST:
-        return
+        return False
+    if found is None and not make:
+        raise NoStore(shown(url))
     if found is not None and found not in known_formats():
         raise StoreError(
             "The store {url} was written by a newer evenpace (format {found}, this "
@@ -64,6 +69,7 @@ def bring_up(engine: Engine, url: URL, now: datetime) -> None:
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
         _upgrade(connection, found, now)
     publish_head(engine, url)
+    return found is None
 
 
 def _directory() -> ScriptDirectory:
@@ -72,9 +78,11 @@ def _directory() -> ScriptDirectory:
     return ScriptDirectory(str(SCRIPTS), version_locations=[str(SCRIPTS)])
 
 
-def _check_file(path: Path, url: URL) -> None:
+def _check_file(path: Path, url: URL, *, make: bool) -> None:
     """Refuse a file that is not ours before SQLite opens it; make the folder of a new one."""
     if not path.exists():
+        if not make:
+            raise NoStore(shown(url))
         path.parent.mkdir(parents=True, exist_ok=True)
     elif path.is_dir():
         raise StoreError("The store {url} is a folder; expected a database file.", url=shown(url))

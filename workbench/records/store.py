@@ -67,22 +67,25 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-def open_store(address: str | None = None, *, now: Now = utc_now) -> Store:
-    """Open, and where needed make or migrate, the store at `address`.
+def open_store(address: str | None = None, *, make: bool = True, now: Now = utc_now) -> Store:
+    """Open, and where needed migrate, the store at `address`; where there is none, `make` it.
 
-    None means $EVENPACE_STORE, or else a file in the user's data folder. Raises StoreError.
+    None means $EVENPACE_STORE, or else a file in the user's data folder. Raises NoStore,
+    StoreError.
     """
     url = database_url(store_address(address))
     with sentences(url):
-        engine = borrow_engine(url, lambda made: bring_up(made, url, now()))
-    return Store(engine, url, now)
+        engine, is_new = borrow_engine(url, lambda fresh: bring_up(fresh, url, now(), make=make))
+    return Store(engine, url, now, is_new=is_new)
 
 
 class Store:
     """Recordings and results in one database. Every method raises StoreError."""
 
-    def __init__(self, engine: Engine, url: URL, now: Now) -> None:
+    def __init__(self, engine: Engine, url: URL, now: Now, *, is_new: bool = False) -> None:
         self._engine, self._url, self._now = engine, url, now
+        self.is_new = is_new
+        """Whether it was made just now, by its opening."""
         self._closed = False
 
     def __enter__(self) -> Self:

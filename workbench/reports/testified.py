@@ -14,5 +14,5 @@ def testified(document: Document, store: str | None, number: int | None) -> Docu
     where its answer is not kept. Raises WrongInput where it cannot be signed, StoreError."""
     if number is None:
         return document
-    with open_store(store) as opened:
+    with open_store(store, make=False) as opened:
         return replace(document, ledger=str(paper_now(opened)))

@@ -8,6 +8,7 @@ import pytest
 from drivers.catalogue import open_input
 from workbench.calibration.readout.run_table import FLIP_COLUMNS, SHOWN_COLUMNS
 from workbench.cli import main
+from workbench.records.store import open_store
 
 MACHINE = """
 name = "shop's own"
@@ -169,6 +170,7 @@ def test_wrong_calls_are_sentences(tmp_path, capsys, machine):
     assert "not UTF-8" in refused(
         capsys, "calibrate", str(tmp_path / "latin.csv"), "--machine", machine
     )
+    open_store().close()
     assert "no result 99" in refused(capsys, "report", "99", "-o", str(tmp_path / "x.pdf"))
     assert "ends in" in refused(capsys, "report", "1", "-o", str(tmp_path / "x.doc"))
 

@@ -159,7 +159,8 @@ def test_ctrl_c_is_quiet_from_the_first_moment(started, after_s):
         (("verify", "7"), 2),
         (("report", "7", "-o", "x.html"), 2),
         (("export", "7", "-o", "x.csv"), 2),
-        (("speed", "1", "--store", "/proc/none/store.db"), 3),
+        (("speed", "1", "--store", "/proc/none/store.db"), 2),
+        (("record", "sim:healthy", "--for", "1s", "--store", "/proc/none/store.db"), 3),
         (("import", "nothere.csv"), 2),
         (("inputs", "nothere.csv"), 2),
         (("record", "sim:nowhere"), 2),
@@ -245,6 +246,72 @@ def test_what_nobody_foresaw_is_a_sentence_and_its_log(monkeypatch, capsys, tmp_
 def test_output_that_cannot_be_reconfigured_is_left_alone(monkeypatch):
     monkeypatch.setattr(sys, "stdout", io.StringIO())
     assert main(["speed", "nothere.csv"]) == 2
+
+
+WORDS_ON_A_STORE = [
+    ("verify",),
+    ("verify", "1"),
+    ("verify", "--all"),
+    ("export", "1", "-o", "x.csv"),
+    ("report", "1", "-o", "x.html"),
+    ("speed", "1"),
+    ("gap", "1"),
+    ("calibrate", "1"),
+    ("pass", "1"),
+    ("pass", "--all"),
+]
+
+
+@pytest.mark.parametrize("words", WORDS_ON_A_STORE, ids=" ".join)
+def test_no_command_makes_a_store_of_a_mistyped_address(tmp_path, capsys, monkeypatch, words):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "empty.db").touch()
+    before = sorted(tmp_path.rglob("*"))
+    for named in (["--store", "folder/typo.db"], ["--store", "empty.db"], []):
+        assert status_of([*words, *named]) == 2
+        said = capsys.readouterr().err
+        assert "There is no store at " in said
+        assert "`evenpace record` and `evenpace import` make one" in said
+    assert sorted(tmp_path.rglob("*")) == before
+    assert (tmp_path / "empty.db").stat().st_size == 0
+
+
+@pytest.mark.parametrize("command", ["speed", "gap", "calibrate", "pass", "calibrate runs"])
+def test_no_typed_address_becomes_a_store_by_a_file_or_table(tmp_path, capsys, command):
+    command, _, table = command.partition(" ")
+    path = tmp_path / "source.csv"
+    path.write_text("run,shown,laps,laps_time_s,pulses,pulses_time_s\n" if table else EDGES)
+    typo = tmp_path / "typo.db"
+    assert main([command, str(path), "--store", str(typo)]) == 2
+    assert f"There is no store at {typo}" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_no_command_makes_a_store_of_an_empty_database(new_database, capsys):
+    import psycopg
+
+    for words in WORDS_ON_A_STORE:
+        assert main([*words, "--store", new_database]) == 2
+        assert "There is no store at " in capsys.readouterr().err
+    with psycopg.connect(new_database) as raw:
+        assert raw.execute(
+            "SELECT count(*) FROM pg_tables WHERE schemaname='public'"
+        ).fetchone() == (0,)
+
+
+def test_a_store_that_is_made_is_told_once(tmp_path, capsys):
+    (tmp_path / "run.csv").write_text(EDGES)
+    new = tmp_path / "shop" / "new.db"
+    calls = (
+        ["import", str(tmp_path / "run.csv")],
+        ["record", "sim:healthy?pace=fast", "--for", "2s"],
+    )
+    for first, second in (calls, calls[::-1]):
+        assert main([*first, "--store", str(new)]) == 0
+        assert f"There was no store yet; one was made: {new}" in capsys.readouterr().err
+        assert main([*second, "--store", str(new)]) == 0
+        assert "one was made" not in capsys.readouterr().err
+        new = tmp_path / "other.db"
 
 
 def test_a_store_in_an_unknown_home_is_refused(capsys):

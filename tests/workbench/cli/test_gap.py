@@ -333,6 +333,7 @@ def test_broken_input_gets_a_sentence(refused, name: str) -> None:
 )
 def test_a_wrong_call_gets_a_sentence(refused, words: tuple[str, ...], says: str) -> None:
     table("one.csv", ("left", 1.6, 0.1))
+    open_store().close()
     assert says in refused(*words)
 
 

@@ -7,6 +7,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 
 from workbench.cli import main
+from workbench.records.store import open_store
 from workbench.words import language as languages
 
 
@@ -23,6 +24,7 @@ def german(tmp_path, monkeypatch):
     with path.open("wb") as file:
         write_mo(file, catalogue)
     monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "bench.db"))
+    open_store().close()
     monkeypatch.setattr(languages, "LOCALE", tmp_path / "locale")
     for cached in (languages.language, languages.languages):
         cached.cache_clear()

@@ -7,6 +7,7 @@ import json
 import pytest
 
 from workbench.cli import main
+from workbench.records.store import open_store
 
 
 def answer_of(capsys, *words):
@@ -92,6 +93,7 @@ def test_wrong_calls_get_a_sentence(capsys, tmp_path):
     )
     assert "goes with one recording" in refusal(capsys, "pass", "7", "--all")
     empty = str(tmp_path / "empty.db")
+    open_store(empty).close()
     assert "holds no pass" in refusal(capsys, "pass", "--all", "--store", empty)
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from workbench.cli import main
+from workbench.records.store import open_store
 
 MACHINE = """
 name = "Demo digger"
@@ -154,6 +155,7 @@ def test_wrong_calls_get_a_sentence(
     assert "--seed and --for go with sim:" in refusal(capsys, "speed", edges, "--seed", "3")
     assert "nothere.toml" in refusal(capsys, "speed", edges, "--machine", "nothere.toml")
     assert "nothere.csv" in refusal(capsys, "speed", "nothere.csv")
+    open_store().close()
     assert "no recording" in refusal(capsys, "speed", "999999999").lower()
 
 

@@ -9,6 +9,8 @@ import sys
 
 import pytest
 
+from workbench.records.store import open_store
+
 MACHINE = """
 name = "Test digger"
 [belt]
@@ -57,6 +59,7 @@ def test_a_result_made_by_another_processors_arithmetic_verifies(tmp_path):
         assert done.returncode in (0, 1), done.stderr
         return json.loads(done.stdout)
 
+    open_store(str(tmp_path / "store.db")).close()
     for kernel in ("Haswell", "Nehalem"):
         evenpace(kernel, "calibrate", "runs.csv", "--machine", "digger.toml")
     for number in ("1", "2"):

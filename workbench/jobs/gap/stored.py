@@ -48,7 +48,7 @@ def spacing_of(address: str | None, number: int) -> dict[str, tuple[float, ...]]
     """Lateness by tooth of each pickup of stored result `number`. Raises WrongInput, StoreError."""
     from workbench.records.store import open_store
 
-    with open_store(address) as store:
+    with open_store(address, make=False) as store:
         result = store.result(number)
     pickups = answer_of(result, GapAnswer).pickups if result.kind == "gap" else ()
     wheels = (one for one in pickups if isinstance(one, WheelAnswer))
@@ -64,8 +64,12 @@ def spacing_of(address: str | None, number: int) -> dict[str, tuple[float, ...]]
 
 def _results(address: str | None) -> Iterator[tuple[StoredResult, GapAnswer]]:
     """All stored results of the gap check with their answers, the oldest first."""
+    from workbench.records.database import NoStore
     from workbench.records.store import open_store
 
-    with open_store(address) as store:
-        found = [result for result in reversed(store.results()) if result.kind == "gap"]
+    try:
+        with open_store(address, make=False) as store:
+            found = [result for result in reversed(store.results()) if result.kind == "gap"]
+    except NoStore:  # the first of a shop
+        found = []
     return ((result, answer_of(result, GapAnswer)) for result in found)

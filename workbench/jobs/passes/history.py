@@ -38,7 +38,7 @@ def earlier_passes(
     Nothing without a machine. Simulated passes are held against simulated ones only. Raises
     StoreError.
     """
-    with open_store(address) as store:
+    with open_store(address, make=False) as store:
         known = {one.number: one for one in store.recordings()}
         this = known.get(recording)
         if this is None or not this.machine_name:

@@ -93,7 +93,7 @@ def compute(options: AgainOptions) -> AgainAnswer:
 
 def _stored_passes(address: str | None, machine: str) -> list[int]:
     """Numbers of the recordings in sight with a stored pass, the oldest first."""
-    with open_store(address) as store:
+    with open_store(address, make=False) as store:
         known = {one.number for one in store.recordings()}
         found = {
             card.recording

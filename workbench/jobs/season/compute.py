@@ -52,7 +52,7 @@ def compute(options: SeasonOptions) -> SeasonAnswer:
     """What was measured of the machine, quantity by quantity. Raises StoreError."""
     found: dict[Row, _Found] = {}
     seen = set()
-    with open_store(options.store) as store:
+    with open_store(options.store, make=False) as store:
         recordings = {one.number: one for one in store.recordings()}
         for card in store.cards():
             gone = card.deleted_utc or (card.recording and card.recording not in recordings)
