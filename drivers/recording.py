@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drivers.contract import (
+    ChannelKind,
     Driver,
     EdgeBlock,
     EdgeTrack,
@@ -22,6 +23,7 @@ from drivers.contract import (
     Recording,
     SpeedBlock,
     SpeedTrack,
+    Ticks,
     ValueBlock,
     ValueTrack,
 )
@@ -34,9 +36,33 @@ _Groups = tuple[
 ]
 _POLL_S = 0.5
 
-Place = Callable[[str, Floats, Floats], Floats]
-"""(pulse channel, times (n,) of the clock that counts it, when each arrived) -> times on the
-recording's line."""
+Place = Callable[[Floats, Floats, Ticks], Floats]
+"""(times (n,) of the clock that counts a channel's pulses, when each block arrived, how many
+pulses it holds) -> times on the recording's line."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EdgeColumns:
+    """Edges of one channel, those of n blocks in a row, N in all.
+
+    `sizes`, `tick_s`, `host_s` (n,) are those of each block; `ticks` (N,), `fall_ticks` (N,) with
+    0 and `peak_v` (N,) with NaN where none was seen, None where no block has any.
+    """
+
+    sizes: Ticks
+    tick_s: Floats
+    host_s: Floats
+    ticks: Ticks
+    fall_ticks: Ticks | None = None
+    peak_v: Floats | None = None
+
+    def times(self, ticks: Ticks, place: Place) -> Floats:
+        """Where each of those ticks (N,) lies on the recording's line; an array of its own."""
+        tick_s: float | Floats = self.tick_s[0]
+        if np.any(self.tick_s != tick_s):
+            tick_s = np.repeat(self.tick_s, self.sizes)
+        return place(np.multiply(ticks, tick_s, dtype=np.float64), self.host_s, self.sizes)
+
 
 _LABELS = {
     "65096": "wheel-based speed",
@@ -83,18 +109,32 @@ def assemble(
     *,
     name: str = "",
     simulated: bool = False,
-    place: Place = lambda _channel, own_s, _arrived_s: own_s,
 ) -> Recording:
-    """A recording from items in the order they came, whose times lie on one line as they are.
-
-    So do those of a file. What devices have stamped by clocks of their own is put there
-    before, and their pulses by `place`. Times start at `notes.origin_s`.
-    """
+    """A recording from items in the order they came, whose times lie on one line as they are,
+    as those of a file do. Times start at `notes.origin_s`."""
     notes = notes or Notes()
     edge_blocks, speed_blocks, value_blocks, lost = _grouped(items)
-    edges = [_edge_track(blocks, place) for blocks in edge_blocks.values()]
+    edges = [
+        edge_track(blocks[0].channel, blocks[0].kind, [_edge_columns(blocks)])
+        for blocks in edge_blocks.values()
+    ]
     speeds = [_speed_track(blocks, notes.timed) for blocks in speed_blocks.values()]
     values = [_value_track(blocks) for blocks in value_blocks.values()]
+    return put_together(edges, speeds, values, lost, notes, name=name, simulated=simulated)
+
+
+def put_together(
+    edges: Sequence[EdgeTrack],
+    speeds: Sequence[SpeedTrack],
+    values: Sequence[ValueTrack],
+    lost: Sequence[Lost],
+    notes: Notes,
+    *,
+    name: str = "",
+    simulated: bool = False,
+) -> Recording:
+    """A recording of tracks on one line of time, which starts at `notes.origin_s`, or else with
+    the first of them."""
     tracks: list[EdgeTrack | SpeedTrack | ValueTrack] = [*edges, *speeds, *values]
     origin_s = notes.origin_s
     if origin_s is None:
@@ -135,28 +175,66 @@ def _grouped(items: Iterable[Item]) -> _Groups:
     return edges, speeds, values, lost
 
 
-def _edge_track(blocks: Sequence[EdgeBlock], place: Place) -> EdgeTrack:
-    first, blocks = blocks[0], [block for block in blocks if block.ticks.size]
-    if not blocks:
-        return EdgeTrack(first.channel, np.empty(0), kind=first.kind)
-    sizes = [block.ticks.size for block in blocks]
-    tick_s = np.repeat([block.tick_s for block in blocks], sizes)
-    arrived_s = np.repeat([block.host_s for block in blocks], sizes)
-    rise_s = place(first.channel, _joined([block.ticks for block in blocks]) * tick_s, arrived_s)
-    fall_s = amplitude_v = None
+def _edge_columns(blocks: Sequence[EdgeBlock]) -> EdgeColumns:
+    falls = peaks = None
     if any(block.fall_ticks is not None for block in blocks):
-        ticks = _joined([_or(block.fall_ticks, block.ticks.size, 0) for block in blocks])
-        fall_s = np.where(ticks == 0, np.nan, place(first.channel, ticks * tick_s, arrived_s))
+        falls = _joined([_or(block.fall_ticks, block.ticks.size, 0) for block in blocks])
     if any(block.peak_v is not None for block in blocks):
-        amplitude_v = _joined([_or(block.peak_v, block.ticks.size, np.nan) for block in blocks])
-    # Two runs of a restarted clock may overlap by their uncertainty; time never goes back.
-    rise_s = np.maximum.accumulate(rise_s)
-    return EdgeTrack(first.channel, rise_s, fall_s, amplitude_v, kind=first.kind)
+        peaks = _joined([_or(block.peak_v, block.ticks.size, np.nan) for block in blocks])
+    return EdgeColumns(
+        np.array([block.ticks.size for block in blocks], np.int64),
+        np.array([block.tick_s for block in blocks]),
+        np.array([block.host_s for block in blocks]),
+        _joined([block.ticks for block in blocks]),
+        falls,
+        peaks,
+    )
+
+
+def edge_track(
+    channel: str,
+    kind: ChannelKind,
+    parts: Iterable[EdgeColumns],
+    count: int | None = None,
+    place: Place = lambda own_s, _host_s, _sizes: own_s,
+) -> EdgeTrack:
+    """The track of one channel, its times by `place`.
+
+    Its edges come in parts, `count` in all: each is worked on while it lies in the processor's
+    cache, and hours of pulses cost little more than their own memory.
+    """
+    parts = parts if count is not None else list(parts)
+    if count is None:
+        count = sum(part.ticks.size for part in parts)
+    rise_s, fall_s, peak_v = np.empty(count), None, None
+    at, last_s = 0, -np.inf
+    for part in parts:
+        if not part.ticks.size:
+            continue
+        mine = slice(at, at + part.ticks.size)
+        # Two runs of a restarted clock may overlap by their uncertainty; time never goes back.
+        placed_s = part.times(part.ticks, place)
+        placed_s[0] = max(placed_s[0], last_s)
+        if np.any(placed_s[1:] < placed_s[:-1]):
+            np.maximum.accumulate(placed_s, out=placed_s)
+        rise_s[mine] = placed_s
+        if part.fall_ticks is not None:
+            fall_s = np.full(count, np.nan) if fall_s is None else fall_s
+            fell_s = part.times(part.fall_ticks, place)
+            np.copyto(fall_s[mine], fell_s, where=part.fall_ticks != 0)
+        if part.peak_v is not None:
+            peak_v = np.full(count, np.nan) if peak_v is None else peak_v
+            peak_v[mine] = part.peak_v
+        at, last_s = mine.stop, float(rise_s[mine.stop - 1])
+    return EdgeTrack(channel, rise_s, fall_s, peak_v, kind=kind)
 
 
 def _shift_edges(track: EdgeTrack, origin_s: float) -> EdgeTrack:
-    fall_s = None if track.fall_s is None else track.fall_s - origin_s
-    return replace(track, time_s=track.time_s - origin_s, fall_s=fall_s)
+    """In place: it has just been made, and may be long."""
+    track.time_s[:] -= origin_s
+    if track.fall_s is not None:
+        track.fall_s[:] -= origin_s
+    return track
 
 
 def _speed_track(blocks: Sequence[SpeedBlock], timed: bool) -> SpeedTrack:

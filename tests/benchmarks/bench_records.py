@@ -25,11 +25,21 @@ def seconds(work):
     return time.process_time() - begin_s, result
 
 
-def counter(number):
-    """A minute of one counter in blocks of 20 edges, as the board sends them: intervals
+def wall(work):
+    begin_s = time.perf_counter()
+    result = work()
+    return time.perf_counter() - begin_s, result
+
+
+def first(pair):
+    return pair[0]
+
+
+def counter(number, minutes=1):
+    """Minutes of one counter in blocks of 20 edges, as the board sends them: intervals
     scatter by 0.3 % of a tooth at a clock of 1 MHz."""
     rng = np.random.default_rng(number)
-    ticks = np.cumsum(np.rint(rng.normal(1e6 / RATE_HZ, 1.5, int(RATE_HZ * MINUTE_S))))
+    ticks = np.cumsum(np.rint(rng.normal(1e6 / RATE_HZ, 1.5, int(RATE_HZ * MINUTE_S * minutes))))
     return [
         EdgeBlock("left", i, part, 1e-6, float(part[-1]) * 1e-6 + rng.exponential(1e-3), 20 * i)
         for i, part in enumerate(ticks.astype(np.int64).reshape(-1, 20))
@@ -161,3 +171,37 @@ def test_a_look_through_the_whole_store(tmp_path):
     assert not found.problems
     print(f"\na look through a store: {look_s:.2f} s, reading it once {read_s:.2f} s")
     assert look_s < 2 * read_s
+
+
+def test_a_sealed_recording_against_plain_arrays(tmp_path):
+    """Eight minutes of four counters in blocks of 20 edges, into the times of every edge; numpy
+    reads the same times from files of its own, uncompressed."""
+    counters = [by_commits(counter(number, 8), RATE_HZ / 20) for number in range(COUNTERS)]
+    with open_store(str(tmp_path / "ours.db")) as store:
+        writer = store.begin_recording("bench", started_host_s=0.0)
+        for commit in zip(*counters, strict=True):
+            items = [
+                (f"counter:{number}", block)
+                for number, blocks in enumerate(commit)
+                for block in blocks
+            ]
+            writer.write(items, Notes())
+        writer.end(Notes())
+        journal_s, before = wall(lambda: store.load_recording(1))
+        pack_s, _ = wall(lambda: store.pack(1))
+        wall(lambda: store.load_recording(1))
+        ours_s, after = min((wall(lambda: store.load_recording(1)) for _ in range(5)), key=first)
+    files = []
+    for name, track in after.edges.items():
+        assert np.array_equal(track.time_s, before.edges[name].time_s)
+        files.append(tmp_path / f"{name}.npy")
+        np.save(files[-1], track.time_s)
+    numpy_s, _ = min((wall(lambda: [np.load(file) for file in files]) for _ in range(5)), key=first)
+    edges = sum(track.time_s.size for track in after.edges.values())
+    print(
+        f"\n{edges / 1e6:.1f} million edges: packed in {pack_s:.1f} s, read in {ours_s:.3f} s; as "
+        f"a journal {journal_s:.2f} s; numpy's own files {numpy_s:.3f} s: "
+        f"{ours_s / numpy_s:.1f} times as long"
+    )
+    assert ours_s < journal_s / 10
+    assert ours_s < 12 * numpy_s

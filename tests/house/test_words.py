@@ -43,6 +43,7 @@ ALLOWED = {
     "workbench/records/schema.py": "SQL",
     "workbench/records/migrate.py": "SQL",
     "workbench/records/migrations/r0003_ledger.py": "SQL",
+    "workbench/records/migrations/r0004_columns.py": "SQL",
     "workbench/words/language.py": "it is the door to the catalogues",
     "workbench/gui/theme.py": "a style sheet",
     "workbench/gui/parts/kind_icons.py": "drawings",

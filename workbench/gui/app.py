@@ -32,6 +32,9 @@ from workbench.models.bench import Bench
 from workbench.models.settings import Settings, default_path
 from workbench.words.language import _
 
+PACK_AFTER_MS = 10_000
+"""By then the window has come up and is in use."""
+
 PAGES = {
     "Machine": ("workbench.gui.machine.page", "MachinePage"),
     "Signals": ("workbench.gui.signals.page", "SignalsPage"),
@@ -44,8 +47,7 @@ PAGES = {
 
 
 def run(arguments: Sequence[str] = ()) -> int:
-    """Open the bench; returns the exit status once its window is closed: 3 where a recording
-    could not be sealed."""
+    """Open the bench; returns the exit status once its window is closed."""
     app = QApplication([sys.argv[0], *arguments])
     app.setApplicationName("evenpace")
     app.setApplicationDisplayName("Evenpace")
@@ -60,16 +62,13 @@ def run(arguments: Sequence[str] = ()) -> int:
     _close_on_signals(app.closeAllWindows)
     # The window first: a device or its driver may take its time.
     QTimer.singleShot(0, bench.start)
+    QTimer.singleShot(PACK_AFTER_MS, bench.recording.pack)
     QTimer.singleShot(0, lambda: make_ready(window))
     try:
         window.show()
-        status = app.exec()
+        return app.exec()
     finally:
         hooks.remove()
-    for sentence in bench.told:
-        LOG.error(sentence)
-        print(f"evenpace: {sentence}", file=sys.stderr)
-    return 3 if bench.told else status
 
 
 def make_window(bench: Bench) -> Window:

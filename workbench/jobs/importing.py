@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum, auto
 from pathlib import Path
 
 from drivers.contract import FileRefused, Item, Note
 from drivers.files.reading import FileDriver
+from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, as_written, statement
 from workbench.records.store import Store
@@ -53,6 +55,8 @@ def import_file(store: Store, path: Path, machine: Machine | None) -> Imported:
     except BaseException:
         writer.discard()
         raise
+    with suppress(StoreError):  # it stays the journal that it is
+        store.pack(writer.number)
     twin = [statement(ImportSays.STORED_ALREADY, recording=number) for number in twins[:1]]
     return Imported(
         recording=writer.number,

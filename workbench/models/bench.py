@@ -104,13 +104,9 @@ class Bench(Observable):
         self.changed()
 
     def close(self) -> None:
-        """End what runs: a recording is sealed, the inputs are closed.
-
-        What went wrong in that stands in `told`.
-        """
-        self.told.clear()
+        """End what runs: a recording is sealed, the inputs are closed."""
         self.recording.stop("the program was closed")
         self.live.stop()
-        with suppress(BenchError):  # which `watch` tells
+        with suppress(BenchError):  # a store that failed has been told
             self.recording.wait()
-        self.recording.watch()
+        self.recording.close()

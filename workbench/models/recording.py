@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, TypeVar
 from drivers.contract import Clock, Driver, Lost, Notes
 from workbench.live.recording_run import Recorder, RecordingRun
 from workbench.models.observable import Observable
+from workbench.models.packing import Packing
 from workbench.records.notes import merged_notes
 from workbench.words.language import _
-from workbench.words.words import recording_goes_on
 
 if TYPE_CHECKING:
     from workbench.base.machine import Machine
@@ -43,7 +43,8 @@ class RecordingModel(Observable):
         self._run: RecordingRun | None = None
         self._last: RecordingRun | None = None
         self._ended: list[RecordingRun] = []
-        self._number_said = self._delay_said = False
+        self._packing = Packing(store)
+        self._number_said = False
         self._started_s = 0.0
         self.said = ""
 
@@ -71,11 +72,6 @@ class RecordingModel(Observable):
     def failed(self) -> bool:
         """Whether the one that runs can take no more; `watch` ends it."""
         return self._run is not None and self._run.error is not None
-
-    @property
-    def delayed(self) -> bool:
-        """Whether all that comes in waits for the store just now."""
-        return self._run is not None and self._run.delayed is not None
 
     @property
     def last_number(self) -> int | None:
@@ -110,7 +106,7 @@ class RecordingModel(Observable):
         else:
             live.keep(self._run.put)
         drivers += live.drivers
-        self._number_said = self._delay_said = False
+        self._number_said = False
         self.said = _("The recording runs.")
         self.changed()
 
@@ -132,15 +128,13 @@ class RecordingModel(Observable):
         """
         if self.failed:
             self.stop("the store failed")
-        elif self._run is not None and self.delayed != self._delay_said:
-            self._delay_said = self.delayed
-            self._tell(recording_goes_on(self._run.delayed))
         elif self._run is not None and self._run.number is not None and not self._number_said:
             self._number_said = True
             self.said = f"Recording {self._run.number} runs."
             self.changed()
         for run in [run for run in self._ended if run.over]:
             self._ended.remove(run)
+            self.pack()
             self.said = _("Recording {number} is kept.").format(number=run.number)
             if run.error is not None:
                 self.said = (
@@ -159,6 +153,14 @@ class RecordingModel(Observable):
             run.wait()
         if self._last is not None and self._last.error is not None:
             raise self._last.error
+
+    def pack(self) -> None:
+        """Pack what was sealed and is not packed yet, away from the screen."""
+        self._packing.start()
+
+    def close(self) -> None:
+        """Pack no more."""
+        self._packing.cancel()
 
     def sealed(self, work: Callable[[], Outcome]) -> Callable[[], Outcome]:
         """Slow work on the recording stopped last, which waits until that is sealed."""

@@ -125,19 +125,20 @@ class _Look:
                 self.problems.append(said)
             elif said is not None:
                 self.notes.append(said)
-            for kind in (Kind.RECORDING, Kind.RESULT):
+            for kind in (Kind.RECORDING, Kind.COLUMNS, Kind.RESULT):
                 now = ledger.contents(connection, kind)
                 self.problems += content_problems(entries, kind, now)
         return newest
 
     def size_up(self) -> None:
         """How much there is to look at: blocks and results."""
-        block, result = schema.block, schema.result
-        last = sa.select((sa.func.max(block.c.sequence) + 1).label("count")).group_by(
-            block.c.recording
-        )
+        result, blocks = schema.result, 0
         with self._reading() as connection:
-            blocks = connection.scalar(sa.select(sa.func.sum(last.subquery().c.count))) or 0
+            for block in (schema.block, schema.piece):
+                last = sa.select((sa.func.max(block.c.sequence) + 1).label("count")).group_by(
+                    block.c.recording
+                )
+                blocks += connection.scalar(sa.select(sa.func.sum(last.subquery().c.count))) or 0
             results = connection.scalar(sa.select(sa.func.count()).select_from(result)) or 0
             self._all = max(int(blocks) + results, 1)
 

@@ -11,7 +11,8 @@ from __future__ import annotations
 import json
 import struct
 import zlib
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from typing import Any
@@ -32,6 +33,8 @@ from drivers.contract import (
 from workbench.base.errors import Message
 
 Array = NDArray[Any]
+Arrays = dict[str, Array]
+Head = dict[str, Any]
 Stored = Item | bytes
 """What a block can hold; `bytes` are a piece of the file an import was made from."""
 
@@ -70,32 +73,48 @@ def key_of(address: str, item: Stored) -> StreamKey:
 
 def encode(items: Sequence[Stored]) -> bytes:
     """The block of some items of one stream, at least one."""
-    head, arrays = _CODERS[_KINDS[type(items[0])]][0](items)
-    return _pack(head, arrays)
+    return _pack(*columns_of(items))
 
 
 def decode(key: StreamKey, data: bytes) -> list[Stored]:
     """The items of a block. Raises CodecError where the bytes are no such block."""
-    try:
-        head, arrays = _unpack(data)
+    return items_of(key, *unpack(data))
+
+
+def columns_of(items: Sequence[Stored]) -> tuple[Head, Arrays]:
+    """Some items of one stream, at least one, as arrays: what all have in common, and the rest."""
+    return _CODERS[_KINDS[type(items[0])]][0](items)
+
+
+def items_of(key: StreamKey, head: Head, arrays: Arrays) -> list[Stored]:
+    """The items again, bit for bit. Raises CodecError where those are no such arrays."""
+    with _no_block(key.kind):
         return _CODERS[key.kind][1](key, head, arrays)
-    except (zlib.error, KeyError, ValueError, TypeError, IndexError, struct.error) as error:
-        raise CodecError(
-            "a block of {kind} cannot be decoded ({error})", kind=key.kind, error=str(error)
-        ) from None
 
 
-def arrays_of(data: bytes, names: Collection[str]) -> tuple[ChannelKind, dict[str, Array]]:
-    """A block's kind of channel and some of its arrays by name, without making its items:
-    for long recordings.
+def unpack(data: bytes, names: Collection[str] | None = None) -> tuple[Head, Arrays]:
+    """What `columns_of` gave of a block's items, with all arrays or some of them by name.
 
     Raises CodecError where the bytes are no block.
     """
+    with _no_block("items"):
+        return _unpack(data, names)
+
+
+@contextmanager
+def _no_block(kind: str) -> Iterator[None]:
     try:
-        head, arrays = _unpack(data, names)
-        return _kind_from(head), arrays
-    except (zlib.error, KeyError, ValueError, TypeError, struct.error) as error:
-        raise CodecError("a block cannot be decoded ({error})", error=str(error)) from None
+        yield
+    except (zlib.error, KeyError, ValueError, TypeError, IndexError, struct.error) as error:
+        raise CodecError(
+            "a block of {kind} cannot be decoded ({error})", kind=kind, error=str(error)
+        ) from None
+
+
+def channel_kind(head: Head) -> ChannelKind:
+    """What the driver said of the channel; a block of an older program does not say, and the
+    name tells."""
+    return ChannelKind(head.get("kind", ChannelKind.UNKNOWN))
 
 
 def _pack(head: Mapping[str, Any], arrays: Mapping[str, Array]) -> bytes:
@@ -105,14 +124,12 @@ def _pack(head: Mapping[str, Any], arrays: Mapping[str, Array]) -> bytes:
     return zlib.compress(b"".join(parts), _LEVEL)
 
 
-def _unpack(
-    data: bytes, names: Collection[str] | None = None
-) -> tuple[dict[str, Any], dict[str, Array]]:
+def _unpack(data: bytes, names: Collection[str] | None = None) -> tuple[Head, Arrays]:
     raw = zlib.decompress(data)
     (size,) = struct.unpack_from("<I", raw)
     head = json.loads(raw[4 : 4 + size])
     at = 4 + size
-    arrays: dict[str, Array] = {}
+    arrays: Arrays = {}
     for name, dtype, count in head.pop("arrays"):
         length = np.dtype(dtype).itemsize * count
         if names is None or name in names:
@@ -147,7 +164,7 @@ def _joined(parts: Sequence[Array | None], dtype: str) -> Array:
     return np.concatenate(present) if present else np.empty(0, dtype)
 
 
-def _optional(name: str, parts: Sequence[Array | None], dtype: str) -> dict[str, Array]:
+def _optional(name: str, parts: Sequence[Array | None], dtype: str) -> Arrays:
     """Arrays that some items may lack; nothing at all where every item lacks them."""
     if all(part is None for part in parts):
         return {}
@@ -167,7 +184,7 @@ def _present(array: Array, sizes: Array) -> list[Array]:
     return [part for part in _split(array, sizes) if part is not None]
 
 
-def _where_given(arrays: dict[str, Array], name: str, count: int) -> list[Array | None]:
+def _where_given(arrays: Arrays, name: str, count: int) -> list[Array | None]:
     if name not in arrays:
         return [None] * count
     return _split(arrays[name], arrays[f"{name} sizes"])
@@ -176,21 +193,16 @@ def _where_given(arrays: dict[str, Array], name: str, count: int) -> list[Array 
 _F8, _I8 = "<f8", "<i8"
 
 
-def _kind_to(items: Sequence[EdgeBlock | SpeedBlock | ValueBlock]) -> dict[str, Any]:
+def _kind_to(items: Sequence[EdgeBlock | SpeedBlock | ValueBlock]) -> Head:
     """What the driver said of the channel, which is one thing all along a stream."""
     return {"kind": items[0].kind}
 
 
-def _kind_from(head: Any) -> ChannelKind:
-    """A block of an older program does not say, and the name tells."""
-    return ChannelKind(head.get("kind", ChannelKind.UNKNOWN))
+def _kinds_from(head: Any, a: Arrays) -> list[ChannelKind]:
+    return [channel_kind(head)] * int(a["sizes"].size)
 
 
-def _kinds_from(head: Any, a: dict[str, Array]) -> list[ChannelKind]:
-    return [_kind_from(head)] * int(a["sizes"].size)
-
-
-def _edges_to(items: Sequence[EdgeBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
+def _edges_to(items: Sequence[EdgeBlock]) -> tuple[Head, Arrays]:
     return _kind_to(items), {
         "sequence": np.array([i.sequence for i in items], _I8),
         "tick_s": np.array([i.tick_s for i in items], _F8),
@@ -203,7 +215,7 @@ def _edges_to(items: Sequence[EdgeBlock]) -> tuple[dict[str, Any], dict[str, Arr
     }
 
 
-def _edges_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+def _edges_from(key: StreamKey, head: Any, a: Arrays) -> list[Stored]:
     columns = zip(
         a["sequence"].tolist(),
         _present(a["ticks"], a["sizes"]),
@@ -218,7 +230,7 @@ def _edges_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
     return [EdgeBlock(key.name, *column) for column in columns]
 
 
-def _speeds_to(items: Sequence[SpeedBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
+def _speeds_to(items: Sequence[SpeedBlock]) -> tuple[Head, Arrays]:
     return _kind_to(items), {
         "sizes": _sizes([i.speed_mps for i in items]),
         "speed_mps": _joined([i.speed_mps for i in items], _F8),
@@ -228,7 +240,7 @@ def _speeds_to(items: Sequence[SpeedBlock]) -> tuple[dict[str, Any], dict[str, A
     }
 
 
-def _speeds_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+def _speeds_from(key: StreamKey, head: Any, a: Arrays) -> list[Stored]:
     columns = zip(
         *(_present(a[name], a["sizes"]) for name in ("speed_mps", "time_s", "host_s")),
         _where_given(a, "u_mps", a["sizes"].size),
@@ -238,7 +250,7 @@ def _speeds_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]
     return [SpeedBlock(key.name, *column) for column in columns]
 
 
-def _values_to(items: Sequence[ValueBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
+def _values_to(items: Sequence[ValueBlock]) -> tuple[Head, Arrays]:
     return _kind_to(items), {
         "sizes": _sizes([i.value for i in items]),
         "value": _joined([i.value for i in items], _F8),
@@ -247,14 +259,14 @@ def _values_to(items: Sequence[ValueBlock]) -> tuple[dict[str, Any], dict[str, A
     }
 
 
-def _values_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+def _values_from(key: StreamKey, head: Any, a: Arrays) -> list[Stored]:
     names = ("value", "time_s", "host_s")
     parts = (_present(a[name], a["sizes"]) for name in names)
     columns = zip(*parts, _kinds_from(head, a), strict=True)
     return [ValueBlock(key.name, key.quantity, *column) for column in columns]
 
 
-def _frames_to(items: Sequence[FrameBlock]) -> tuple[dict[str, Any], dict[str, Array]]:
+def _frames_to(items: Sequence[FrameBlock]) -> tuple[Head, Arrays]:
     return {}, {
         "sizes": _sizes([i.can_id for i in items]),
         "can_id": _joined([i.can_id for i in items], "<u4"),
@@ -266,7 +278,7 @@ def _frames_to(items: Sequence[FrameBlock]) -> tuple[dict[str, Any], dict[str, A
     }
 
 
-def _frames_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+def _frames_from(key: StreamKey, head: Any, a: Arrays) -> list[Stored]:
     data = [part.tobytes() for part in _present(a["data"], a["data_sizes"])]
     ids, lengths, times, arrivals = (
         _present(a[name], a["sizes"]) for name in ("can_id", "length", "time_s", "host_s")
@@ -275,30 +287,30 @@ def _frames_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]
     return [FrameBlock(key.name, *column) for column in columns]
 
 
-def _lost_to(items: Sequence[Lost]) -> tuple[dict[str, Any], dict[str, Array]]:
+def _lost_to(items: Sequence[Lost]) -> tuple[Head, Arrays]:
     holes = [[i.stream, i.count, i.reason] for i in items]
     times = np.array([[i.from_s, i.to_s] for i in items], _F8)
     return {"lost": holes}, {"from_s": times[:, 0], "to_s": times[:, 1]}
 
 
-def _lost_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+def _lost_from(key: StreamKey, head: Any, a: Arrays) -> list[Stored]:
     rows = zip(head["lost"], a["from_s"].tolist(), a["to_s"].tolist(), strict=True)
     return [Lost(name, count, start, end, why) for (name, count, why), start, end in rows]
 
 
-def _file_to(items: Sequence[bytes]) -> tuple[dict[str, Any], dict[str, Array]]:
+def _file_to(items: Sequence[bytes]) -> tuple[Head, Arrays]:
     return {"sizes": [len(i) for i in items]}, {"raw": np.frombuffer(b"".join(items), "V1")}
 
 
-def _file_from(key: StreamKey, head: Any, a: dict[str, Array]) -> list[Stored]:
+def _file_from(key: StreamKey, head: Any, a: Arrays) -> list[Stored]:
     raw = a["raw"].tobytes()
     ends = np.cumsum([0, *head["sizes"]]).tolist()
     return [raw[start:end] for start, end in pairwise(ends)]
 
 
 _Coder = tuple[
-    Callable[[Any], tuple[dict[str, Any], dict[str, Array]]],
-    Callable[[StreamKey, Any, dict[str, Array]], list[Stored]],
+    Callable[[Any], tuple[Head, Arrays]],
+    Callable[[StreamKey, Any, Arrays], list[Stored]],
 ]
 
 _KINDS: dict[type, str] = {

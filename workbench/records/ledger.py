@@ -35,6 +35,7 @@ class Deed(StrEnum):
     MIGRATED = auto()
     BEGUN = auto()
     SEALED = auto()
+    PACKED = auto()
     RECOVERED = auto()
     KEPT = auto()
     NAMED = auto()
@@ -47,6 +48,8 @@ class Kind(StrEnum):
 
     FORMAT = auto()
     RECORDING = auto()
+    COLUMNS = auto()
+    """What a sealed recording is packed into; the number is the recording's."""
     RESULT = auto()
 
 
@@ -156,14 +159,20 @@ def content_of(connection: Connection, kind: Kind, number: int) -> str:
 
 
 def contents(connection: Connection, kind: Kind, number: int | None = None) -> dict[int, str]:
-    """The hash of each recording or result as it stands, by its number; of one, or of all.
+    """The hash of each recording, its columns, or result as it stands, by its number; of one, or
+    of all.
 
-    A recording's blocks are covered by its seal. Until it has one, its summary grows with it.
+    A recording's blocks are covered by its seal, its pieces by that of its columns. Until it
+    has a seal, its summary grows with it.
     """
     recording, result, card = schema.recording.c, schema.result.c, schema.card.c
+    key: sa.ColumnElement[int]
     if kind is Kind.RECORDING:
         key = recording.number
         query = sa.select(key, *(recording[name] for name in _RECORDING))
+    elif kind is Kind.COLUMNS:
+        key = schema.packed.c.recording.label("number")
+        query = sa.select(key, schema.packed.c.sha256)
     else:
         key = result.number
         beside = (card[name].label(f"card_{name}") for name in _CARD)

@@ -14,6 +14,10 @@ _GONE = {
         "Recording {number} is gone: entry {entry} of the ledger ({when_utc}) speaks of it, the "
         "store no longer holds it."
     ),
+    Kind.COLUMNS: Message(
+        "The columns of recording {number} are gone: entry {entry} of the ledger ({when_utc}) "
+        "speaks of them, the store no longer holds them."
+    ),
     Kind.RESULT: Message(
         "Result {number} is gone: entry {entry} of the ledger ({when_utc}) speaks of it, the store "
         "no longer holds it."
@@ -24,6 +28,10 @@ _CHANGED = {
         "Recording {number} is not as entry {entry} of the ledger ({when_utc}) left it: its name, "
         "seal, end, machine, version, title or note, or whether it is hidden, was changed by "
         "another hand."
+    ),
+    Kind.COLUMNS: Message(
+        "The columns of recording {number} are not as entry {entry} of the ledger ({when_utc}) "
+        "left them: they were changed by another hand."
     ),
     Kind.RESULT: Message(
         "Result {number} is not as entry {entry} of the ledger ({when_utc}) left it: it was "
@@ -36,6 +44,10 @@ _CHANGED_BEFORE = {
         "Recording {number} was changed by another hand before entry {entry} of the ledger "
         "({when_utc}): that one did not find what the entry before had left."
     ),
+    Kind.COLUMNS: Message(
+        "The columns of recording {number} were changed by another hand before entry {entry} of "
+        "the ledger ({when_utc}): that one did not find what the entry before had left."
+    ),
     Kind.RESULT: Message(
         "Result {number} was changed by another hand before entry {entry} of the ledger "
         "({when_utc}): that one did not find what the entry before had left."
@@ -45,6 +57,10 @@ _UNKNOWN = {
     Kind.RECORDING: Message(
         "Recording {number} was put into the store by another hand: no entry of the ledger speaks "
         "of it."
+    ),
+    Kind.COLUMNS: Message(
+        "The columns of recording {number} were put into the store by another hand: no entry of "
+        "the ledger speaks of them."
     ),
     Kind.RESULT: Message(
         "Result {number} was put into the store by another hand: no entry of the ledger speaks of "

@@ -26,7 +26,7 @@ from workbench.records.ledger import Deed, Kind
 if TYPE_CHECKING:
     from alembic.script import ScriptDirectory
 
-NEWEST = "0003"
+NEWEST = "0004"
 """The format this program writes; known without Alembic, which takes its time to import."""
 _FIRST_WITH_A_LEDGER = "0003"
 SCRIPTS = Path(__file__).with_name("migrations")
@@ -112,9 +112,6 @@ def _format_of(connection: Connection, url: URL) -> str | None:
 
 def _upgrade(connection: Connection, found: str | None, now: datetime) -> None:
     if connection.dialect.name == "postgresql":
-        from workbench.records.server import take_time
-
-        take_time(connection)
         connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
         if found is not None:
             _back_up_schema(connection, found, now)

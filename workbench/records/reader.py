@@ -1,23 +1,33 @@
-"""Reads a recording's blocks back, each checked against its checksum."""
+"""Reads a recording's blocks back, each checked against its checksum.
+
+A block of the journal, as it was written, and a piece of the columns that a sealed recording is
+packed into are read the same way.
+"""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from workbench.base.errors import Message, StoreError, WrongInput
-from workbench.records import schema
+from workbench.calibration.pulses.time_base import ClockRuns
+from workbench.records import codec, columns, schema
 from workbench.records.chain import chain_block, chain_end, chain_start
-from workbench.records.codec import CodecError, Stored, StreamKey, decode
+from workbench.records.clocks import Sender, clocks_from_text
+from workbench.records.codec import CodecError, Stored, StreamKey
+from workbench.records.columns import Columns, Part, Stream
 
 NO_SUCH_NUMBER = 2**31
 """From here on a number is none of ours, and a database may choke on it."""
 _TELL_BLOCKS = 50
+_WANTED = ("edges", "speeds", "values", "lost")
+"""The kinds of stream that a `Recording` is made of."""
 
 Told = Callable[[float, Message | str], object]
 """Told how far long work is, 0 to 1, and in what step, '' for the same as before; may raise to
@@ -28,7 +38,7 @@ OnDamage = Callable[[StoreError], object]
 
 @dataclass(frozen=True, slots=True)
 class StoredBlock:
-    """One block as it lies in the store."""
+    """One block as it lies in the store: of the journal, or a `packed` piece of columns."""
 
     recording: int
     sequence: int
@@ -36,28 +46,46 @@ class StoredBlock:
     count: int
     sha256: bytes
     data: bytes
+    packed: bool = False
 
     def check(self) -> None:
         """Raises StoreError where the bytes are not those that were written."""
         if hashlib.sha256(self.data).digest() != self.sha256:
             raise self._damaged(Message("its checksum does not match"))
 
-    def items(self) -> list[Stored]:
-        """The items, bit for bit as they were written. Raises StoreError."""
-        self.check()
+    def columns(self, names: Collection[str] | None = None) -> Columns:
+        """What it holds as arrays, all of them or some by name; the bytes are not checked.
+
+        Raises StoreError where they are no block.
+        """
         try:
-            items = decode(self.key, self.data)
+            if self.packed:
+                found = columns.unpack(self.key, self.data, names)
+            else:
+                head, arrays = codec.unpack(self.data, names)
+                found = Columns(self.key, head, arrays, np.full(self.count, self.sequence))
+        except CodecError as error:
+            raise self._damaged(error) from None
+        if found.blocks.size != self.count:
+            raise self._wrong_count(found.blocks.size)
+        return found
+
+    def items(self) -> list[tuple[int, Stored]]:
+        """(block of the journal, item), bit for bit as they were written. Raises StoreError."""
+        self.check()
+        found = self.columns()
+        try:
+            items = codec.items_of(self.key, found.head, found.arrays)
         except CodecError as error:
             raise self._damaged(error) from None
         if len(items) != self.count:
-            raise self._damaged(
-                Message(
-                    "it holds {count} items, expected {expected}",
-                    count=len(items),
-                    expected=self.count,
-                )
-            )
-        return items
+            raise self._wrong_count(len(items))
+        return list(zip(found.blocks.tolist(), items, strict=True))
+
+    def _wrong_count(self, count: int) -> StoreError:
+        return self._damaged(
+            Message("it holds {count} items, expected {expected}", count=count, expected=self.count)
+        )
 
     def _damaged(self, what: Message) -> StoreError:
         stream = " ".join(part for part in (self.key.kind, self.key.name) if part)
@@ -96,11 +124,12 @@ def read_blocks(
     connection: Connection,
     number: int,
     sequences: range | None = None,
-    kinds: tuple[str, ...] = (),
+    kinds: Collection[str] = (),
 ) -> Iterator[StoredBlock]:
-    """Blocks of a recording in the order they were written: all, or those of some sequences
-    or some kinds of stream."""
-    block = schema.block
+    """Blocks of a recording in the order they were written, or the pieces of a packed one: all,
+    or those of some sequences or some kinds of stream."""
+    packed = packed_row(connection, number) is not None
+    block = schema.piece if packed else schema.block
     streams = stream_keys(connection, number)
     query = sa.select(block).where(block.c.recording == number).order_by(block.c.sequence)
     if sequences is not None:
@@ -109,13 +138,15 @@ def read_blocks(
         wanted = [number for number, key in streams.items() if key.kind in kinds]
         query = query.where(block.c.stream.in_(wanted))
     for row in connection.execute(query.execution_options(yield_per=_TELL_BLOCKS)):
-        yield _stored_block(number, row, streams)
+        yield _stored_block(number, row, streams, packed)
 
 
-def _stored_block(number: int, row: sa.Row[Any], streams: Mapping[int, StreamKey]) -> StoredBlock:
+def _stored_block(
+    number: int, row: sa.Row[Any], streams: Mapping[int, StreamKey], packed: bool
+) -> StoredBlock:
     try:
-        sha256, data = bytes(row.sha256), bytes(row.data)
-        return StoredBlock(number, row.sequence, streams[row.stream], row.items, sha256, data)
+        hashed, key = (bytes(row.sha256), bytes(row.data)), streams[row.stream]
+        return StoredBlock(number, row.sequence, key, row.items, *hashed, packed)
     except (KeyError, TypeError, ValueError):
         raise StoreError(
             "Block {sequence} of recording {recording} is damaged: its row is not one that was "
@@ -125,25 +156,19 @@ def _stored_block(number: int, row: sa.Row[Any], streams: Mapping[int, StreamKey
         ) from None
 
 
+def packed_row(connection: Connection, number: int) -> sa.Row[Any] | None:
+    """What is known of a recording that is packed into columns; None where it is a journal."""
+    query = sa.select(schema.packed).where(schema.packed.c.recording == number)
+    return connection.execute(query).one_or_none()
+
+
 def last_sequence(connection: Connection, number: int) -> int:
-    """The sequence of the newest block, −1 where there is none."""
-    block = schema.block
+    """The sequence of the newest block or the last piece, −1 where there is none."""
+    packed = packed_row(connection, number) is not None
+    block = schema.piece if packed else schema.block
     query = sa.select(sa.func.max(block.c.sequence)).where(block.c.recording == number)
     newest = connection.scalar(query)
     return -1 if newest is None else int(newest)
-
-
-def whole_recording(
-    connection: Connection, number: int, progress: Told | None = None, *, hidden: bool = False
-) -> tuple[dict[str, Any], list[StoredBlock], str]:
-    """The row, all blocks and the hash of a recording.
-
-    Raises StoreError where the blocks are not those that were sealed.
-    """
-    row = recording_row(connection, number, hidden=hidden)
-    blocks: list[StoredBlock] = []
-    sha256 = recording_sha256(connection, row, progress, blocks.append)
-    return row, blocks, sha256
 
 
 def recording_sha256(
@@ -155,9 +180,11 @@ def recording_sha256(
     """The hash of a recording, of which `row` is the row, anew from its blocks.
 
     Each is checked, and then goes to `take`. Raises StoreError where one, or the whole, is not
-    as it was sealed.
+    as it was sealed. One that is packed is known by the hash that its journal had, and its
+    pieces have one of their own.
     """
     number: int = row["number"]
+    packed = packed_row(connection, number)
     count = last_sequence(connection, number) + 1
     digest = chain_start(row)
     for block in read_blocks(connection, number):
@@ -166,13 +193,90 @@ def recording_sha256(
         block.check()
         digest = chain_block(digest, block.key, block.count, block.sha256)
         take(block)
-    sha256 = chain_end(digest, row["summary"])
-    if row["sha256"] not in (None, sha256):
+    if packed is None:
+        sha256, sealed = chain_end(digest, row["summary"]), row["sha256"]
+    else:
+        sha256, sealed = packed_sha256(digest, row, packed.clocks), packed.sha256
+    if sealed not in (None, sha256):
         raise StoreError(
             "Recording {number} was altered after it ended: its hash is {sha256}…, "
             "sealed was {sealed}…. Go back to a backup of the store.",
             number=number,
             sha256=sha256[:12],
-            sealed=row["sha256"][:12],
+            sealed=sealed[:12],
         )
-    return sha256
+    return sha256 if packed is None else row["sha256"]
+
+
+def packed_sha256(digest: bytes, row: Mapping[str, Any], clocks: str) -> str:
+    """The hash of a packed recording: the chain over its pieces, with the seal of the journal
+    that they were made of."""
+    return chain_end(digest, f"{row['summary']}{row['sha256']}{clocks}")
+
+
+class Streams:
+    """The streams of a recording as its blocks are taken, but for raw frames and files."""
+
+    def __init__(self) -> None:
+        self._parts: dict[StreamKey, list[Part]] = {}
+
+    def take(self, block: StoredBlock) -> None:
+        """One more block, whose bytes are checked. Raises StoreError where it is none."""
+        if block.key.kind in _WANTED:
+            # A piece takes ten times as much room when it is unpacked; a block is but small.
+            part = block if block.packed else block.columns()
+            self._parts.setdefault(block.key, []).append(part)
+
+    def all(self, *, packed: bool) -> list[Stream]:
+        """All that were taken; the many small parts of a journal become one."""
+        found = [Stream(parts) for parts in self._parts.values()]
+        return found if packed else [Stream([one.columns()]) for one in found]
+
+
+def read_streams(
+    connection: Connection, row: Mapping[str, Any], progress: Told | None = None
+) -> tuple[list[Stream], dict[Sender, ClockRuns] | None, str]:
+    """The streams of a recording, of which `row` is the row; its clocks, None where they have
+    not been fitted yet; and its hash.
+
+    Raises StoreError where one block, or the whole, is not as it was sealed.
+    """
+    streams = Streams()
+    sha256 = recording_sha256(connection, row, progress, streams.take)
+    clocks = stored_clocks(connection, row["number"])
+    return streams.all(packed=clocks is not None), clocks, sha256
+
+
+def stored_clocks(connection: Connection, number: int) -> dict[Sender, ClockRuns] | None:
+    """The clocks of a packed recording; None of a journal. Raises StoreError."""
+    packed = packed_row(connection, number)
+    return None if packed is None else clocks_from_text(packed.clocks)
+
+
+def items_of_block(block: StoredBlock, on_damage: OnDamage | None) -> list[tuple[int, Stored]]:
+    """`block.items()`; with `on_damage` none of a damaged one, and it is told to it."""
+    try:
+        return block.items()
+    except StoreError as error:
+        if on_damage is None:
+            raise
+        on_damage(error)
+        return []
+
+
+def stream_places(connection: Connection, number: int) -> list[tuple[StreamKey, list[int]]]:
+    """Each stream of a recording that is packed, or is being so, and its pieces by sequence."""
+    piece, keys = schema.piece, stream_keys(connection, number)
+    query = sa.select(piece.c.stream, piece.c.sequence).where(piece.c.recording == number)
+    places: dict[StreamKey, list[int]] = {}
+    for stream, sequence in connection.execute(query.order_by(piece.c.sequence)):
+        places.setdefault(keys[stream], []).append(sequence)
+    return list(places.items())
+
+
+def piece_at(connection: Connection, number: int, sequence: int) -> StoredBlock:
+    """One piece by its sequence. Raises StoreError where it is damaged."""
+    piece = schema.piece
+    query = sa.select(piece).where(piece.c.recording == number, piece.c.sequence == sequence)
+    found = connection.execute(query).one()
+    return _stored_block(number, found, stream_keys(connection, number), packed=True)

@@ -1,7 +1,8 @@
 """The tables of the store, as the newest migration leaves them.
 
 A recording is a list of blocks, each holding some items of one stream (a channel, a
-source, the raw frames of a bus, or the file it was imported from). Blocks and results
+source, the raw frames of a bus, or the file it was imported from). Once it is sealed they
+are packed: the pieces of its columns take their place (`packing.py`). Blocks, pieces and results
 are written once: triggers in the database refuse to change either, or to delete a
 result. What a person may change of a result lies beside it, on its card, together with
 what a list shows of it. Both recordings and results are taken out of sight by
@@ -65,6 +66,32 @@ stream = Table(
 
 block = Table(
     "block",
+    metadata,
+    Column("recording", Integer, ForeignKey("recording.number"), primary_key=True),
+    Column("sequence", Integer, primary_key=True),
+    Column("stream", Integer, ForeignKey("stream.id"), nullable=False),
+    Column("items", Integer, nullable=False),
+    Column("sha256", LargeBinary, nullable=False),
+    Column("data", LargeBinary, nullable=False),
+)
+
+packed = Table(
+    "packed",
+    metadata,
+    Column(
+        "recording",
+        Integer,
+        ForeignKey("recording.number"),
+        primary_key=True,
+        autoincrement=False,
+    ),
+    # How the clock of each input ran against the host's, as it was fitted when packed.
+    Column("clocks", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+)
+
+piece = Table(
+    "piece",
     metadata,
     Column("recording", Integer, ForeignKey("recording.number"), primary_key=True),
     Column("sequence", Integer, primary_key=True),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+import heapq
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any, Self
 
@@ -17,8 +19,9 @@ from workbench.calibration.pulses.time_base import ClockRuns
 from workbench.records import ledger, schema
 from workbench.records.cards import Card, card_row, head_of, read_cards
 from workbench.records.checking import Checked, look_through
-from workbench.records.clocks import clocks_of
+from workbench.records.clocks import Sender, clocks_of
 from workbench.records.codec import Stored
+from workbench.records.columns import Stream
 from workbench.records.database import (
     borrow_engine,
     database_url,
@@ -40,19 +43,25 @@ from workbench.records.entries import (
 )
 from workbench.records.ledger import Deed, Head, Kind
 from workbench.records.migrate import bring_up
+from workbench.records.packing import pack_recording, unpacked
 from workbench.records.reader import (
     NO_SUCH_NUMBER,
     OnDamage,
+    StoredBlock,
+    Streams,
     Told,
+    items_of_block,
     last_sequence,
+    packed_row,
     read_blocks,
+    read_streams,
     recording_row,
     recording_sha256,
-    whole_recording,
+    stored_clocks,
+    stream_places,
 )
-from workbench.records.rebuild import rebuild
+from workbench.records.rebuild import recording_of
 from workbench.records.recover import recover
-from workbench.records.speeds import overview_places, read_speeds, whole_places
 from workbench.records.writer import Writer
 
 _READ_BLOCKS = 200
@@ -192,6 +201,18 @@ class Store:
         """Seal what was broken off and not heard of for a day, as it stands."""
         recover(self._engine, self._url, self._now)
 
+    def unpacked(self) -> list[int]:
+        """The sealed recordings that `pack` has not been at, the newest first."""
+        with transaction(self._engine, self._url) as connection:
+            return unpacked(connection)
+
+    def pack(self, number: int, progress: Told | None = None) -> None:
+        """Pack a sealed recording into columns, which are read a hundred times as fast.
+
+        Nothing is done with one that is packed, or still runs. `progress` may raise to end it.
+        """
+        pack_recording(self._engine, self._url, self._now, number, progress)
+
     def load_recording(
         self,
         number: int,
@@ -205,18 +226,62 @@ class Store:
         With `on_damage` a damaged recording is not refused: blocks that cannot be read are
         left out and told to it. One out of sight is there only where `hidden`.
         """
-        if on_damage is None:
-            with transaction(self._engine, self._url) as connection:
-                row, blocks, sha256 = whole_recording(connection, number, hidden=hidden)
-            pairs = [(block.key.input, item) for block in blocks for item in block.items()]
-        else:
-            pairs = list(self.items(number, on_damage, progress))
-            with transaction(self._engine, self._url) as connection:
-                row, sha256 = recording_row(connection, number), ""
+        with transaction(self._engine, self._url) as connection:
+            row = recording_row(connection, number, hidden=hidden)
+            if on_damage is None:
+                streams, clocks, sha256 = read_streams(connection, row, progress)
+        if on_damage is not None:
+            sha256 = ""
+            streams, clocks = self._sound_streams(number, on_damage, progress)
         notes = self._notes(row, on_damage)
         notes.sha256 = notes.sha256 or sha256
-        wire = [(address, item) for address, item in pairs if not isinstance(item, bytes)]
-        return rebuild(wire, notes, row["started_host_s"], row["name"], row["simulated"])
+        told = (notes, row["started_host_s"], row["name"], row["simulated"])
+        return recording_of(streams, *told, clocks)
+
+    def _sound_streams(
+        self, number: int, on_damage: OnDamage, progress: Told | None
+    ) -> tuple[list[Stream], dict[Sender, ClockRuns] | None]:
+        """The streams of what is not damaged, and the clocks where they are stored."""
+        streams, clocks, packed = Streams(), None, False
+        for some in self._sequences(number, progress):
+            for block in self._blocks(number, some, on_damage):
+                packed = block.packed
+                try:
+                    block.check()
+                    streams.take(block)
+                except StoreError as error:
+                    on_damage(error)
+        try:
+            with transaction(self._engine, self._url) as connection:
+                clocks = stored_clocks(connection, number)
+        except StoreError as error:
+            on_damage(error)
+        return streams.all(packed=packed), clocks
+
+    def _sequences(self, number: int, progress: Told | None) -> Iterator[range]:
+        """All blocks of a recording, some at a time."""
+        with transaction(self._engine, self._url) as connection:
+            count = last_sequence(connection, number) + 1
+        for start in range(0, count, _READ_BLOCKS):
+            if progress is not None:
+                progress(start / count, "")
+            yield range(start, min(start + _READ_BLOCKS, count))
+
+    def _blocks(
+        self, number: int, sequences: range, on_damage: OnDamage | None
+    ) -> list[StoredBlock]:
+        """Some blocks; with `on_damage` one that cannot be read is left out and told to it."""
+        try:
+            with transaction(self._engine, self._url) as connection:
+                return list(read_blocks(connection, number, sequences))
+        except StoreError as error:
+            if on_damage is None:
+                raise
+            if len(sequences) == 1:
+                on_damage(error)
+                return []
+        one_by_one = [range(at, at + 1) for at in sequences]
+        return [block for one in one_by_one for block in self._blocks(number, one, on_damage)]
 
     def _notes(self, row: Mapping[str, Any], on_damage: OnDamage | None) -> Notes:
         try:
@@ -227,32 +292,13 @@ class Store:
             on_damage(error)
             return Notes()
 
-    def speeds(
-        self,
-        number: int,
-        on_damage: OnDamage,
-        progress: Callable[[float], object] = lambda _fraction: None,
-        *,
-        overview: bool = False,
-    ) -> Recording | None:
-        """A recording's pulses and speeds alone, much sooner than `load_recording`.
-
-        With `overview` only some of them from all along it. None where it was imported from
-        a file, or for an overview where reading all takes no longer.
-        """
-        with transaction(self._engine, self._url) as connection:
-            places = (overview_places if overview else whole_places)(connection, number)
-            if overview and not places:
-                return None
-            return read_speeds(connection, number, places, on_damage, progress)
-
     def clocks(self, number: int) -> dict[str, ClockRuns]:
         """How the clock of each input with pulses ran against the host's."""
         with transaction(self._engine, self._url) as connection:
-            blocks = list(read_blocks(connection, number, kinds=("edges", "values")))
-        items = [(block.key.input, item) for block in blocks for item in block.items()]
-        clocks = clocks_of([(a, item) for a, item in items if not isinstance(item, bytes)])
-        return {address: clock for (address, whose), clock in clocks.items() if not whose}
+            row = recording_row(connection, number)
+            streams, clocks, _ = read_streams(connection, row)
+        known = clocks_of(one.columns() for one in streams) if clocks is None else clocks
+        return {address: clock for (address, whose), clock in known.items() if not whose}
 
     def recording_sha256(
         self, number: int, progress: Told | None = None, *, hidden: bool = False
@@ -276,34 +322,41 @@ class Store:
         """
         with transaction(self._engine, self._url) as connection:
             recording_row(connection, number)
-            count = last_sequence(connection, number) + 1
-        for start in range(0, count, _READ_BLOCKS):
-            if progress is not None:
-                progress(start / count, "")
-            some = range(start, min(start + _READ_BLOCKS, count))
-            try:
-                pairs = self._pairs(number, some)
-            except StoreError:
-                if on_damage is None:
-                    raise
-                pairs = self._readable_pairs(number, some, on_damage)
-            yield from pairs
+        if self._is_packed(number):
+            yield from self._packed_items(number, 0, on_damage, progress)
+            return
+        for some in self._sequences(number, progress):
+            blocks = self._blocks(number, some, on_damage)
+            if blocks and not blocks[0].packed:
+                for block in blocks:
+                    for _, item in items_of_block(block, on_damage):
+                        yield block.key.input, item
+            elif self._is_packed(number):  # it was so meanwhile: the journal is gone
+                yield from self._packed_items(number, some.start, on_damage, progress)
+                return
 
-    def _pairs(self, number: int, sequences: range) -> list[tuple[str, Stored]]:
+    def _is_packed(self, number: int) -> bool:
         with transaction(self._engine, self._url) as connection:
-            blocks = list(read_blocks(connection, number, sequences))
-        return [(block.key.input, item) for block in blocks for item in block.items()]
+            return packed_row(connection, number) is not None
 
-    def _readable_pairs(
-        self, number: int, sequences: range, on_damage: OnDamage
-    ) -> list[tuple[str, Stored]]:
-        pairs = []
-        for sequence in sequences:
-            try:
-                pairs += self._pairs(number, range(sequence, sequence + 1))
-            except StoreError as error:
-                on_damage(error)
-        return pairs
+    def _packed_items(
+        self, number: int, start: int, on_damage: OnDamage | None, progress: Told | None
+    ) -> Iterator[tuple[str, Stored]]:
+        """The items of a packed recording in the order of its journal, from a block on."""
+        with transaction(self._engine, self._url) as connection:
+            streams = [places for _, places in stream_places(connection, number)]
+        done, count = itertools.count(1), sum(map(len, streams))
+
+        def one_stream(places: Sequence[int]) -> Iterator[tuple[int, str, Stored]]:
+            for sequence in places:
+                for block in self._blocks(number, range(sequence, sequence + 1), on_damage):
+                    for at, item in items_of_block(block, on_damage):
+                        yield at, block.key.input, item
+                if progress is not None:
+                    progress(next(done) / count, "")
+
+        merged = heapq.merge(*map(one_stream, streams), key=lambda one: one[0])
+        yield from ((address, item) for at, address, item in merged if at >= start)
 
     def add_result(
         self,

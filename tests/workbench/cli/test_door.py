@@ -212,8 +212,8 @@ def test_a_damaged_store_is_an_error_of_verify_and_export(tmp_path, capsys):
     (tmp_path / "run.csv").write_text(EDGES)
     assert main(["import", str(tmp_path / "run.csv")]) == 0
     with closing(sqlite3.connect(tmp_path / "store.db")) as raw:
-        raw.execute("DROP TRIGGER block_no_update")
-        raw.execute("UPDATE block SET data = x'00' WHERE sequence = 0")
+        raw.execute("DROP TRIGGER piece_no_update")
+        raw.execute("UPDATE piece SET data = x'00' WHERE sequence = 0")
         raw.commit()
     capsys.readouterr()
     for words in (["verify"], ["export", "1", "-o", str(tmp_path / "x.csv")]):

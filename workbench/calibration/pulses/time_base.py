@@ -69,7 +69,10 @@ class TimeBase:
 
     def to_host(self, device_s: NDArray[np.floating[Any]]) -> Floats:
         """Device times on the host's line."""
-        return self.host_s + self.rate * (np.asarray(device_s) - self.device_s)
+        moved = np.asarray(device_s, dtype=np.float64) - self.device_s
+        moved *= self.rate
+        moved += self.host_s
+        return moved
 
 
 def fit_timebase(
@@ -137,9 +140,18 @@ class ClockRuns:
         """The time base of what arrived at `arrived_s`."""
         return self.bases[max(0, bisect_right(self.starts_s, arrived_s) - 1)]
 
-    def to_host(self, device_s: Floats, arrived_s: Floats) -> Floats:
-        """Times (n,) of the clock on the host's line; each by the run that it arrived in."""
+    def to_host(
+        self, device_s: Floats, arrived_s: Floats, sizes: NDArray[np.int64] | None = None
+    ) -> Floats:
+        """Times (n,) of the clock on the host's line; each by the run that it arrived in.
+
+        `arrived_s` is of each time, or with `sizes` of each of as many blocks of them.
+        """
+        if len(self.bases) == 1:
+            return self.bases[0].to_host(device_s)
         run = np.maximum(np.searchsorted(self.starts_s, arrived_s, "right") - 1, 0)
+        if sizes is not None:
+            run = np.repeat(run, sizes)
         time_s = np.empty(device_s.size)
         for at, base in enumerate(self.bases):
             mine = run == at

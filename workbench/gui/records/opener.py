@@ -13,7 +13,7 @@ from workbench.models.bench import Bench
 from workbench.models.progress import Progress
 from workbench.models.records import archive
 from workbench.models.records.listing import RecordEntry
-from workbench.models.records.speed_lines import SpeedLines, overview, speed_lines
+from workbench.models.records.speed_lines import SpeedLines, speed_lines
 from workbench.records.entries import StoredResult
 from workbench.words.language import N_, _
 
@@ -31,7 +31,7 @@ class RecordOpener:
     ) -> None:
         self._bench, self._works, self._panel, self._say = bench, works, panel, say
         self._progress = Progress("")
-        self._running = self._outlined = False
+        self._running = False
 
     def cancel(self) -> None:
         """Open nothing more."""
@@ -59,9 +59,7 @@ class RecordOpener:
             self._load(lambda _progress: archive.result(store, number), self._show_result)
             return
         self._running = entry.running
-        # A long one is seen at once, in outline; the whole follows.
-        self._load(lambda _progress: overview(store, number), self._show_outline)
-        self._load(partial(speed_lines, store, number), self._show_speeds, anew=False)
+        self._load(partial(speed_lines, store, number), self._show_speeds)
 
     def _open_two(self, first: RecordEntry, second: RecordEntry) -> None:
         store, numbers = self._bench.store, (first.number, second.number)
@@ -77,10 +75,8 @@ class RecordOpener:
                 self._show_recordings,
             )
 
-    def _load(
-        self, work: Callable[[Progress], Any], done: Callable[[Any], object], *, anew: bool = True
-    ) -> None:
-        progress = self._progress = Progress(Message("Opening …")) if anew else self._progress
+    def _load(self, work: Callable[[Progress], Any], done: Callable[[Any], object]) -> None:
+        progress = self._progress = Progress(Message("Opening …"))
 
         def opened() -> Any:
             progress()
@@ -99,17 +95,11 @@ class RecordOpener:
     def _show_result(self, stored: StoredResult) -> None:
         self._panel.show_result(stored, self._bench.settings.units)
 
-    def _show_outline(self, lines: SpeedLines | None) -> None:
-        self._outlined = lines is not None
-        if lines is not None:
-            self._panel.show_speeds(lines, self._bench.settings.units)
-            self._say("  ".join(lines.notes))
-
     def _show_speeds(self, lines: SpeedLines) -> None:
         notes = "  ".join([_(RUNS), *lines.notes] if self._running else lines.notes)
         if lines.lines:
             units = self._bench.settings.units
-            self._panel.show_speeds(lines, units, anew=not self._outlined)
+            self._panel.show_speeds(lines, units)
             self._say(notes)
         else:
             self._panel.show_words(f"{_(NO_SPEEDS)} {notes}".strip())

@@ -1,6 +1,6 @@
-"""The speeds of a recording, ready to be drawn at any zoom: an overview first, then all.
+"""The speeds of a recording, ready to be drawn at any zoom.
 
-Opening the store is slow: call both away from the screen. Both raise BenchError.
+Opening the store is slow: call it away from the screen. It raises BenchError.
 """
 
 from __future__ import annotations
@@ -20,11 +20,12 @@ from workbench.models.plot.streams import speed_panel
 from workbench.models.progress import Progress
 from workbench.models.records.archive import damage_sentences
 from workbench.records.store import open_store
-from workbench.words.language import N_, _
+from workbench.words.language import _
 from workbench.words.pictures.picture import CLOCK, Axis, Floats, Picture
 from workbench.words.pictures.pyramid import Pyramid
 
-OVERVIEW = N_("An overview, from samples all along the recording; every pulse is being read.")
+_LOOKED_AT = 100_000
+"""So many steps are enough to tell the usual one."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,30 +42,11 @@ def speeds_picture(shown: SpeedLines) -> Picture:
     return Picture(Axis(_("time"), CLOCK), (speed_panel(shown.lines, shown.is_belt, width=1.0),))
 
 
-def overview(store: str | None, number: int) -> SpeedLines | None:
-    """A long recording's speeds at some hundred places, within a moment; None for a short one.
-
-    An extreme between those places is not in it.
-    """
-    with open_store(store) as opened:
-        # What is damaged is told once all is read.
-        recording = opened.speeds(number, lambda _said: None, overview=True)
-        machine = opened.recording(number).machine()
-    if recording is None:
-        return None
-    shown = lines_of(recording, machine)
-    joined = {name: _joined(line) for name, line in shown.lines.items()}
-    return SpeedLines(joined, shown.is_belt, [_(OVERVIEW)])
-
-
 def speed_lines(store: str | None, number: int, progress: Progress | None = None) -> SpeedLines:
     """The speeds of a recording; of a damaged one what is left."""
     damage: list[StoreError] = []
-    report = progress or (lambda _fraction: None)
     with open_store(store) as opened:
-        recording = opened.speeds(number, damage.append, report)
-        if recording is None:
-            recording = opened.load_recording(number, damage.append, progress)
+        recording = opened.load_recording(number, damage.append, progress)
         machine = opened.recording(number).machine()
     return lines_of(recording, machine, damage)
 
@@ -85,8 +67,10 @@ def lines_of(
     for name, track in recording.speeds.items():
         known = np.isfinite(track.speed_mps) & np.isfinite(track.time_s)
         if track.timed and known.any():
-            time_s = track.time_s[known]
-            lines[name] = Pyramid(time_s, track.speed_mps[known], _pause_s(time_s))
+            time_s, speed_mps = track.time_s[known], track.speed_mps[known]
+            order = np.argsort(time_s, kind="stable")
+            time_s = time_s[order]
+            lines[name] = Pyramid(time_s, speed_mps[order], _pause_s(time_s))
     notes = [*damage_sentences(damage), *recording.warnings]
     if recording.edges and machine is None:
         notes.append(_("Without a machine its pulses cannot be shown as speeds."))
@@ -107,11 +91,6 @@ def _of_pulses(time_s: Floats, machine: Machine) -> Pyramid:
 
 def _pause_s(time_s: Floats) -> float:
     """From here on a signal counts as paused: as it counts as lost while it is live."""
-    usual_s = float(np.median(np.diff(time_s))) if time_s.size > 1 else 0.0
+    steps_s = np.diff(time_s)
+    usual_s = float(np.median(steps_s[:: 1 + steps_s.size // _LOOKED_AT])) if steps_s.size else 0.0
     return max(SILENT_S, 4 * usual_s)
-
-
-def _joined(line: Pyramid) -> Pyramid:
-    """One line through all places of an overview: what lies between them was not looked at."""
-    known = np.isfinite(line.value)
-    return Pyramid(line.time_s[known], line.value[known])

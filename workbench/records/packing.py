@@ -1,0 +1,138 @@
+"""A sealed recording is packed: its journal of small blocks becomes the columns of its streams.
+
+Nothing is thrown away: the journal goes, in one transaction with the entry in the ledger, once
+every piece has been read back equal to it and it has proved to be what was sealed. A crash
+before leaves the journal, which is packed at the next start.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import URL, Connection, Engine
+
+from workbench.base.errors import StoreError
+from workbench.records import columns, schema
+from workbench.records.chain import chain_block, chain_start
+from workbench.records.clocks import clocks_of, clocks_to_text
+from workbench.records.codec import StreamKey
+from workbench.records.columns import PIECE_BYTES, Columns
+from workbench.records.database import transaction
+from workbench.records.deeds import Now, deeds
+from workbench.records.ledger import Deed, Kind
+from workbench.records.reader import (
+    StoredBlock,
+    Told,
+    packed_row,
+    packed_sha256,
+    piece_at,
+    recording_row,
+    recording_sha256,
+    stream_keys,
+    stream_places,
+)
+
+_CLOCKED = {
+    "edges": ("sizes", "ticks", "tick_s", "host_s"),
+    "speeds": ("sizes", "time_s", "host_s"),
+    "values": ("sizes", "value", "time_s", "host_s"),
+}
+"""What tells of a clock."""
+
+
+class _Packer:
+    """Makes pieces of blocks as they come, and stores them: each in a transaction of its own, so
+    that a recording under way never waits for long."""
+
+    def __init__(self, engine: Engine, url: URL, row: Mapping[str, Any]) -> None:
+        self._engine, self._url = engine, url
+        self._number: int = row["number"]
+        self._waiting: dict[StreamKey, list[Columns]] = {}
+        self._bytes: Counter[StreamKey] = Counter()
+        self._sequence = 0
+        self.digest = chain_start(row)
+        with transaction(engine, url, writing=True) as connection:
+            # Those of a packing that was broken off.
+            gone = schema.piece.c.recording == self._number
+            connection.execute(sa.delete(schema.piece).where(gone))
+            self._streams = {key: at for at, key in stream_keys(connection, self._number).items()}
+
+    def take(self, block: StoredBlock) -> None:
+        """One more block of the journal. Raises StoreError where it is damaged."""
+        found = block.columns()
+        self._waiting.setdefault(block.key, []).append(found)
+        self._bytes[block.key] += sum(array.nbytes for array in found.arrays.values())
+        if self._bytes[block.key] >= PIECE_BYTES:
+            self._make(block.key)
+
+    def end(self) -> None:
+        """Make pieces of all that is left."""
+        for key in list(self._waiting):
+            self._make(key)
+
+    def _make(self, key: StreamKey) -> None:
+        whole = columns.joined(self._waiting.pop(key))
+        del self._bytes[key]
+        data, items = columns.pack(whole), whole.blocks.size
+        if not columns.same(whole, columns.unpack(key, data)):
+            raise StoreError("A piece of {name} was not packed as it is.", name=key.name)
+        sha256 = hashlib.sha256(data).digest()
+        place = {"recording": self._number, "sequence": self._sequence}
+        held = {"stream": self._streams[key], "items": items, "sha256": sha256, "data": data}
+        with transaction(self._engine, self._url, writing=True) as connection:
+            connection.execute(sa.insert(schema.piece).values(place | held))
+        self.digest = chain_block(self.digest, key, items, sha256)
+        self._sequence += 1
+
+
+def unpacked(connection: Connection) -> list[int]:
+    """The sealed recordings that are still a journal, the newest first."""
+    recording, packed = schema.recording, schema.packed
+    query = (
+        sa.select(recording.c.number)
+        .outerjoin(packed, packed.c.recording == recording.c.number)
+        .where(recording.c.sha256.is_not(None), packed.c.recording.is_(None))
+        .order_by(recording.c.number.desc())
+    )
+    return list(connection.execute(query).scalars())
+
+
+def pack_recording(
+    engine: Engine, url: URL, now: Now, number: int, progress: Told | None = None
+) -> None:
+    """Pack a sealed recording; nothing is done with one that is packed, or not sealed.
+
+    Raises StoreError where it is damaged or the store fails; the journal is then as it was.
+    `progress` may raise to end the work.
+    """
+    with transaction(engine, url) as connection:
+        row = recording_row(connection, number, hidden=True)
+        if row["sha256"] is None or packed_row(connection, number) is not None:
+            return
+        packer = _Packer(engine, url, row)
+        recording_sha256(connection, row, progress, packer.take)
+    packer.end()
+    with deeds(engine, url, now) as book:
+        connection = book.connection
+        if packed_row(connection, number) is not None:
+            return
+        clocks = clocks_to_text(clocks_of(_clocked(connection, number)))
+        sha256 = packed_sha256(packer.digest, row, clocks)
+        seal = {"recording": number, "clocks": clocks, "sha256": sha256}
+        connection.execute(sa.insert(schema.packed).values(seal))
+        recording_sha256(connection, row)  # which reads every piece back
+        connection.execute(sa.delete(schema.block).where(schema.block.c.recording == number))
+        book.enter_new(Deed.PACKED, Kind.COLUMNS, number)
+
+
+def _clocked(connection: Connection, number: int) -> Iterator[Columns]:
+    """What the streams tell of clocks, one after the other; of a file nothing: it carries its own
+    line of time."""
+    for key, places in stream_places(connection, number):
+        if key.kind in _CLOCKED and not key.input.startswith("file:"):
+            pieces = (piece_at(connection, number, sequence) for sequence in places)
+            yield columns.joined([piece.columns(_CLOCKED[key.kind]) for piece in pieces])
