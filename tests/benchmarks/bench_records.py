@@ -68,7 +68,7 @@ def by_commits(blocks, a_second):
     return [blocks[start : start + count] for start in range(0, len(blocks), count)]
 
 
-def test_a_minute_of_four_counters_and_a_full_bus(tmp_path):
+def test_a_minute_of_four_counters_and_a_full_bus(tmp_path, figures):
     counters = [by_commits(counter(number), RATE_HZ / 20) for number in range(COUNTERS)]
     frames = by_commits(bus(), 100)
 
@@ -112,11 +112,11 @@ def test_a_minute_of_four_counters_and_a_full_bus(tmp_path):
         f"processor time, {100 * share:.1f} % of a core, {ours_mb:.1f} MB; a row an edge and a "
         f"frame: {rows_s:.2f} s, {rows_mb:.1f} MB"
     )
-    assert spent_s < rows_s
-    assert ours_mb < rows_mb
+    figures.at_most("a minute recorded", spent_s / rows_s, 1, "×", "a row an edge")
+    figures.at_most("its size", ours_mb / rows_mb, 1, "×", "a row an edge")
 
 
-def test_blocks_against_compressed_arrays():
+def test_blocks_against_compressed_arrays(figures):
     blocks = counter(1)
     commits = by_commits(blocks, RATE_HZ / 20)
     key = key_of("counter:a", blocks[0])
@@ -145,10 +145,10 @@ def test_blocks_against_compressed_arrays():
         f"code, {back_s:.3f} s back; numpy's compressed archives {theirs:.2f} bytes, "
         f"{plain_s:.3f} s"
     )
-    assert ours < 0.7 * theirs
+    figures.at_most("size of blocks", ours / theirs, 0.7, "×", "numpy's compressed archives")
 
 
-def test_a_look_through_the_whole_store(tmp_path):
+def test_a_look_through_the_whole_store(tmp_path, figures):
     """Of all commands that read it once, none does less: every item is read, and every answer."""
     with open_store(str(tmp_path / "ours.db")) as store:
         for number in range(3):
@@ -170,10 +170,10 @@ def test_a_look_through_the_whole_store(tmp_path):
         look_s, found = seconds(store.check)
     assert not found.problems
     print(f"\na look through a store: {look_s:.2f} s, reading it once {read_s:.2f} s")
-    assert look_s < 2 * read_s
+    figures.at_most("a look through a store", look_s / read_s, 2, "×", "reading it once")
 
 
-def test_a_sealed_recording_against_plain_arrays(tmp_path):
+def test_a_sealed_recording_against_plain_arrays(tmp_path, figures):
     """Eight minutes of four counters in blocks of 20 edges, into the times of every edge; numpy
     reads the same times from files of its own, uncompressed."""
     counters = [by_commits(counter(number, 8), RATE_HZ / 20) for number in range(COUNTERS)]
@@ -203,5 +203,5 @@ def test_a_sealed_recording_against_plain_arrays(tmp_path):
         f"a journal {journal_s:.2f} s; numpy's own files {numpy_s:.3f} s: "
         f"{ours_s / numpy_s:.1f} times as long"
     )
-    assert ours_s < journal_s / 10
-    assert ours_s < 12 * numpy_s
+    figures.at_least("columns read", journal_s / ours_s, 10, "×", "the journal")
+    figures.at_most("columns into times", ours_s / numpy_s, 12, "×", "numpy's own files")

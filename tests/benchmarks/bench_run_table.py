@@ -28,8 +28,8 @@ def _judged_in_s(folder, machine, rows: int) -> float:
     return time.process_time() - began
 
 
-def test_a_thousand_rows_cost_no_more_than_their_matrices(tmp_path, capsys):
+def test_a_thousand_rows_cost_no_more_than_their_matrices(tmp_path, capsys, figures):
     few, many = (_judged_in_s(tmp_path, DIGGER, rows) for rows in (500, 1000))
     with capsys.disabled():
         print(f"\n500 rows {few:.1f} s, 1 000 rows {many:.1f} s, ratio {many / few:.1f}")
-    assert many < MOST_RATIO * few
+    figures.at_most("1 000 runs judged", many / few, MOST_RATIO, "×", "500 runs")

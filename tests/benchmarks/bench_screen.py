@@ -83,7 +83,7 @@ def wall_s(script, folder):
     return time.perf_counter() - begin_s
 
 
-def test_the_window_opens_as_soon_as_a_bare_plot(tmp_path):
+def test_the_window_opens_as_soon_as_a_bare_plot(tmp_path, figures):
     for script in (BARE, OURS):
         wall_s(script, tmp_path)  # files into the cache
     pairs = [(wall_s(BARE, tmp_path), wall_s(OURS, tmp_path)) for _ in range(PAIRS)]
@@ -93,7 +93,7 @@ def test_the_window_opens_as_soon_as_a_bare_plot(tmp_path):
         f"\nwindow painted after {ours_s:.2f} s, a bare plot after {bare_s:.2f} s: {ratio:.2f} "
         f"times (at most {START_RATIO}); {busy()}"
     )
-    assert ratio <= START_RATIO
+    figures.at_most("window painted", ratio, START_RATIO, "×", "a bare plot")
 
 
 @pytest.fixture(scope="module")
@@ -101,7 +101,7 @@ def long_store(tmp_path_factory):
     return eight_hours(tmp_path_factory.mktemp("long") / "store.db")
 
 
-def test_eight_hours_open_pan_and_zoom(long_store, tmp_path):
+def test_eight_hours_open_pan_and_zoom(long_store, tmp_path, figures):
     with LiveBench(tmp_path, store=long_store, inputs=()) as bench:
         page = bench.window.page("Records")
         until(lambda: not page.works.busy and page.list.shown)
@@ -112,9 +112,6 @@ def test_eight_hours_open_pan_and_zoom(long_store, tmp_path):
         page.list.choose([page.list.shown[0].key])
         with Heartbeat() as heart:
             until(lambda: plot.picture.panels and painted and painted[-1] > begin_s)
-            first_s = time.perf_counter() - begin_s
-            said = page.said.text()
-            until(lambda: not page.works.busy, 300)
             whole_s = time.perf_counter() - begin_s
         edges = next(
             line.source.time_s.size for line in plot.picture.panels[0].traces if line.name == "left"
@@ -124,15 +121,15 @@ def test_eight_hours_open_pan_and_zoom(long_store, tmp_path):
     wall_s, work_s = (float(np.median(frames_s[:, at])) for at in (0, 1))
     slow_s = float(np.quantile(frames_s[:, 1], 0.95))
     print(
-        f"\n{edges / 1e6:.1f} million edges: first picture after {first_s:.2f} s (at most "
-        f"{OPEN_S}; {said!r}), every edge after {whole_s:.1f} s, the screen blocked "
+        f"\n{edges / 1e6:.1f} million edges: every edge seen after {whole_s:.2f} s (at most "
+        f"{OPEN_S}), the screen blocked "
         f"{heart.worst_work_ms:.0f} ms by its own work and {heart.worst_ms:.0f} ms in all at most "
         f"meanwhile; panning and zooming, {1 / work_s:.0f} frames a second by the work they take "
         f"(95 in 100 faster than {1 / slow_s:.0f}, at least {FRAMES_HZ:.0f}), {1 / wall_s:.0f} as "
         f"it came out; {busy()}"
     )
-    assert first_s < OPEN_S
-    assert 1 / slow_s >= FRAMES_HZ
+    figures.at_most("8 h opened on Records", whole_s, OPEN_S, "s")
+    figures.at_least("panned and zoomed", 1 / slow_s, FRAMES_HZ, "frames/s")
 
 
 def moved(plot, steps=60):
@@ -150,7 +147,7 @@ def moved(plot, steps=60):
     return np.array(frames_s)
 
 
-def test_live_four_channels_and_a_receiver(tmp_path):
+def test_live_four_channels_and_a_receiver(tmp_path, figures):
     """On the page that shows every frame, with a pass under way: it records, judges, draws."""
     with LiveBench(tmp_path) as bench:
         make_ready(bench.window)
@@ -171,12 +168,12 @@ def test_live_four_channels_and_a_receiver(tmp_path):
         f"{slow_ms:.0f} ms (at most {LATENCY_MS:.0f}); {edges} edges; {busy()}"
     )
     assert edges > 0.9 * 4 * LIVE_HZ * lasted_s
-    assert a_second >= FRAMES_HZ
-    assert share <= CORES
-    assert slow_ms <= LATENCY_MS
+    figures.at_least("live, four channels", a_second, FRAMES_HZ, "frames/s")
+    figures.at_most("live, four channels", share, CORES, "of a core")
+    figures.at_most("wire to picture, 99 in 100", slow_ms, LATENCY_MS, "ms")
 
 
-def test_memory_over_eight_hours(tmp_path):
+def test_memory_over_eight_hours(tmp_path, figures):
     """Every edge of eight hours by a hand clock, in blocks of a second, looked at now and then."""
     clock = [1000.0]
     with LiveBench(tmp_path, clock=lambda: clock[0], in_block=LIVE_HZ) as bench:
@@ -196,10 +193,10 @@ def test_memory_over_eight_hours(tmp_path):
         f"\nmemory after each of {HOURS} hours: {told} MB; {held[-1] - held[1]:+.1f} MB from the "
         f"second on (at most {GROWTH_MB:.0f})"
     )
-    assert held[-1] - held[1] <= GROWTH_MB
+    figures.at_most("memory grown over 8 h", held[-1] - held[1], GROWTH_MB, "MB")
 
 
-def test_nothing_blocks_the_screen(tmp_path, long_store):
+def test_nothing_blocks_the_screen(tmp_path, long_store, figures):
     """The usual actions, each with the longest time the screen did not come round."""
     blocked = {}
     with LiveBench(tmp_path) as bench:
@@ -236,4 +233,5 @@ def test_nothing_blocks_the_screen(tmp_path, long_store):
         mark = "" if work_ms <= BLOCKED_MS else f"   over {BLOCKED_MS:.0f}"
         print(f"{work_ms:7.0f} ms of work, {wall_ms:6.0f} ms in all  {words}{mark}")
     print(busy())
-    assert max(work_ms for work_ms, _ in blocked.values()) <= BLOCKED_MS
+    words, (work_ms, _) = max(blocked.items(), key=lambda one: one[1][0])
+    figures.at_most(f"the screen's own work ({words})", work_ms, BLOCKED_MS, "ms")

@@ -33,7 +33,7 @@ def seconds(read, master):
     return spent_s
 
 
-def test_slcan_by_blocks(monkeypatch):
+def test_slcan_by_blocks(monkeypatch, figures):
     quick = listen_only.SILENT["slcan"] | {"sleep_after_open": 0}
     monkeypatch.setitem(listen_only.SILENT, "slcan", quick)
     master, slave = os.openpty()
@@ -57,4 +57,4 @@ def test_slcan_by_blocks(monkeypatch):
         f"{theirs_s:.2f} s read by python-can alone; ratio {theirs_s / ours_s:.1f} (at least 1.5); "
         f"a full bus takes {100 * share:.0f} % of a core"
     )
-    assert theirs_s >= 1.5 * ours_s
+    figures.at_least("frames by slcan", theirs_s / ours_s, 1.5, "×", "python-can, which only reads")

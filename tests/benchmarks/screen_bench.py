@@ -63,6 +63,7 @@ def eight_hours(path):
                     )
                 connection.execute(sa.insert(schema.block), rows)
         writer.end(Notes(), "done")
+        store.pack(writer.number)
     return str(path)
 
 
