@@ -15,6 +15,7 @@ from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.passes.compute import compute
 from workbench.match.live import LiveMatch
 from workbench.match.ratio import PaceLimits
+from workbench.records.rebuild import collect
 from workbench.records.store import open_store
 
 VARIANTS = Path(__file__).parents[1] / "workbench" / "match" / "variants"
@@ -63,6 +64,16 @@ def test_a_pass_of_eight_hours_against_its_loading(tmp_path, figures):
         f"({answer.verdict}); ratio {judge_s / load_s:.2f} (at most 3)"
     )
     figures.at_most("8 h judged", judge_s / load_s, 3, "×", "loading them as a journal")
+
+
+def test_a_pass_of_ten_minutes_is_judged_at_once(figures):
+    for scenario in ("healthy", "bumped-valve"):
+        driver = open_input(f"sim:{scenario}?pace=fast&seed=1")
+        machine = parse_machine(driver.machine_text)
+        recording = collect(driver, 600.0)
+        compute(recording, machine, PassOptions())
+        judge_s, _ = seconds(lambda of=(recording, machine): compute(*of, PassOptions()))
+        figures.at_most(f"10 min judged, {scenario}", judge_s, 0.5, "s")
 
 
 def test_the_live_engine_at_ten_updates_a_second(figures):

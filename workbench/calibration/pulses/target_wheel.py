@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -86,11 +87,12 @@ def teeth_seen(edges: CleanEdges, most: int = MOST_TEETH) -> TeethSeen:
     most = min(most, deviation.size // LEAST_TURNS)
     if most < 2:
         return TeethSeen(None, 0.0)
-    score = np.array([_misfit(index, deviation, missed, teeth) for teeth in range(1, most + 1)])
+    along = _Along(index, deviation, missed)
+    score = np.array([_misfit(along, teeth) for teeth in range(1, most + 1)])
     weight = np.exp(-0.5 * (score - score.min()))
     best = int(np.argmax(weight)) + 1
     confidence = float(weight[best - 1] / weight.sum())
-    clear = _holes(index, missed, best).any() or _stands_out(edges, index, deviation, best)
+    clear = _holes(along, best)[0].any() or _stands_out(edges, index, deviation, best)
     if best == 1 or not clear:
         return TeethSeen(None, confidence)
     multiples = range(2 * best, most + 1, best)
@@ -170,29 +172,53 @@ def _interval_deviations(edges: CleanEdges) -> tuple[Ints, Floats, NDArray[np.bo
     return tooth[:-1], np.clip(deviation, -limit, limit), pitches > 1
 
 
-def _misfit(index: Ints, deviation: Floats, missed: NDArray[np.bool_], teeth: int) -> float:
+class _Along:
+    """Sums tooth by tooth along the belt, gaps included: to fold them is to add up rows, which
+    is done for two hundred tooth counts."""
+
+    def __init__(self, index: Ints, deviation: Floats, missed: NDArray[np.bool_]) -> None:
+        at = index - index[0]
+        length = int(at[-1]) + 1
+        regular = deviation[~missed]
+        self.size, self.regular = deviation.size, regular.size
+        self.square = float(regular @ regular)
+        self.count = np.bincount(at[~missed], minlength=length)
+        self.total = np.bincount(at[~missed], weights=regular, minlength=length)
+        self.visits = np.bincount(at, minlength=length)
+        self.missed = np.bincount(at[missed], minlength=length)
+
+
+def _folded(along: NDArray[Any], teeth: int) -> NDArray[Any]:
+    """(teeth,) Sums over all turns."""
+    whole = along.size // teeth * teeth
+    sums = along[:whole].reshape(-1, teeth).sum(axis=0)
+    sums[: along.size - whole] += along[whole:]
+    return np.asarray(sums)
+
+
+def _misfit(along: _Along, teeth: int) -> float:
     """BIC of 'repeats after `teeth`': of the intervals, and of the places of missed teeth."""
-    n = deviation.size
-    regular = deviation[~missed]
-    explained, seen = _explained(index[~missed], regular, teeth)
-    left = max(float(regular @ regular) - explained, 1e-300)
-    score = regular.size * math.log(left) / OVERDISPERSION + seen * math.log(n)
-    if missed.any():
-        score += _holes_misfit(index, missed, teeth)
+    count, total = _folded(along.count, teeth), _folded(along.total, teeth)
+    seen = count > 0
+    explained = float(np.sum(total[seen] ** 2 / count[seen]))
+    left = max(along.square - explained, 1e-300)
+    score = along.regular * math.log(left) / OVERDISPERSION
+    score += np.count_nonzero(seen) * math.log(along.size)
+    if along.regular < along.size:
+        score += _holes_misfit(along, teeth)
     return score
 
 
-def _holes(index: Ints, missed: NDArray[np.bool_], teeth: int) -> NDArray[np.bool_]:
-    """(teeth,) True at places where a tooth was missed in more than half of the turns."""
-    visits = np.bincount(index % teeth, minlength=teeth)
-    return np.asarray(2 * np.bincount(index[missed] % teeth, minlength=teeth) > visits)
+def _holes(along: _Along, teeth: int) -> tuple[NDArray[np.bool_], Ints, Ints]:
+    """(teeth,) True at places where a tooth was missed in more than half of the turns; how often
+    each was visited, and missed."""
+    visits, count = _folded(along.visits, teeth), _folded(along.missed, teeth)
+    return 2 * count > visits, visits, count
 
 
-def _holes_misfit(index: Ints, missed: NDArray[np.bool_], teeth: int) -> float:
+def _holes_misfit(along: _Along, teeth: int) -> float:
     """BIC of the places of missed teeth: holes that are missed nearly always, and the rest."""
-    visits = np.bincount(index % teeth, minlength=teeth)
-    count = np.bincount(index[missed] % teeth, minlength=teeth)
-    hole = _holes(index, missed, teeth)
+    hole, visits, count = _holes(along, teeth)
     score = 2 * np.count_nonzero(hole) * math.log(teeth)
     for group in (hole, ~hole):
         n, m = int(visits[group].sum()), int(count[group].sum())
