@@ -215,6 +215,7 @@ def test_without_a_known_source_the_words_say_what_to_do(slow_pass):
 def test_what_can_be_saved_of_a_pass(slow_pass, tmp_path):
     earlier = [statement(HistorySays.FIRST_PASS_KEPT)]
     began, store = "2026-09-14T14:05:00+00:00", str(tmp_path / "bench.db")
+    open_store(store).close()
     judged = Judged(1, began, 7, *slow_pass, earlier, store)
     words = Words(US)
     assert pass_files.save(judged, tmp_path / "a.csv", words) == "Saved as a.csv."
