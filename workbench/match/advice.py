@@ -33,13 +33,18 @@ class AdviceSays(StrEnum):
     GROUND_TOO_FAST = auto()
     FAST_BELT_BUNCHES = auto()
     SLOW_BELT_RIPS = auto()
+    LEAVE_UNTIL_ANOTHER_PASS = auto()
+    LEAVE_UNTIL_JUDGED_AGAIN = auto()
+    JUDGE_AGAIN_WITH = auto()
+    TAKE_A_SURER_GROUND = auto()
 
 
 @dataclass(frozen=True, slots=True)
 class Advice:
     """`belt_change_rel` brings the ratio to 1 at the same ground speed, `ground_target_mps`
     is the ground speed at which this belt would keep pace; NaN where nothing is to be done.
-    `steps_to_go` are the flow control's, positive the way that was positive before."""
+    `steps_to_go` are the flow control's, positive the way that was positive before.
+    `judge_again_with` is another source of ground speed that would settle it, '' for none."""
 
     belt_change_rel: float = math.nan
     u_belt_change_rel: float = math.nan
@@ -49,6 +54,7 @@ class Advice:
     u_ratio_per_step: float = math.nan
     steps_to_go: float = math.nan
     u_steps_to_go: float = math.nan
+    judge_again_with: str = ""
     sentences: tuple[Statement, ...] = ()
 
 
@@ -62,7 +68,7 @@ def advise(found: Pace, limits: Limits, response: Response | None = None) -> Adv
     if found.decision.verdict in (Verdict.PASS, Verdict.CONDITIONAL_PASS):
         return replace(learned, sentences=(statement(AdviceSays.LEAVE_BOTH), *tends))
     change, u_change = 1 / ratio - 1, u_ratio / ratio**2
-    if 2 * u_change > abs(change):
+    if found.decision.verdict is Verdict.CANNOT_TELL or 2 * u_change > abs(change):
         return replace(learned, sentences=(statement(AdviceSays.TOO_UNSURE_TO_CHANGE), *tends))
     changed = replace(
         learned,

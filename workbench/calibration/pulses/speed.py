@@ -122,11 +122,11 @@ class SpeedSeries:
     u_mps: Floats
     u_common_rel: float
 
-    def since(self, from_s: float) -> SpeedSeries:
-        """What of it lies at `from_s` or later."""
-        late = self.time_s >= from_s
+    def between(self, from_s: float, to_s: float) -> SpeedSeries:
+        """What of it lies from `from_s` to `to_s`."""
+        kept = (self.time_s >= from_s) & (self.time_s <= to_s)
         return replace(
-            self, time_s=self.time_s[late], speed_mps=self.speed_mps[late], u_mps=self.u_mps[late]
+            self, time_s=self.time_s[kept], speed_mps=self.speed_mps[kept], u_mps=self.u_mps[kept]
         )
 
 

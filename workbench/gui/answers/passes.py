@@ -73,6 +73,7 @@ class PassAnswerView(QWidget):
             QPushButton(_("On the field")),
         )
         self._belt, self._ground = QComboBox(), QComboBox()
+        self._offer = button("", self._take_offer)
         self._chooser = self._make_chooser()
         self._switch = self._make_switch()
         self._words = column_of(gap=-1)
@@ -170,6 +171,8 @@ class PassAnswerView(QWidget):
         beside = QWidget()
         column = column_of(on=beside, gap=2 * GRID_PX, edges=(0, 0, GRID_PX, 0))
         self._words.setSpacing(GRID_PX // 2)
+        self._offer.hide()
+        column.addWidget(row(self._offer))
         column.addLayout(self._words)
         column.addWidget(self._chooser)
         column.addStretch(1)
@@ -231,6 +234,15 @@ class PassAnswerView(QWidget):
             choice.addItems(list(names))
             choice.setCurrentText(used or "")
         self._chooser.setVisible(all(offered) and max(map(len, offered)) > 1)
+        other = answer.advice.judge_again_with if answer.advice else ""
+        say(self._offer, _("Judge again with {source}").format(source=other))
+        self._offer.setVisible(bool(other))
+
+    def _take_offer(self) -> None:
+        """The ground speed that would settle it, with the same belt."""
+        answer = self._answer
+        if self._judge_again is not None and answer is not None and answer.advice is not None:
+            self._judge_again(answer.belt or "", answer.advice.judge_again_with)
 
     def _ask_again(self) -> None:
         if self._judge_again is not None:

@@ -82,6 +82,17 @@ class CauseAnswer:
 
 
 @dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of the pass judged by itself."""
+
+    from_s: float
+    to_s: float
+    ratio: float
+    U_ratio: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
 class Change:
     """A moment at which the ratio changed, and by how much."""
 
@@ -161,7 +172,8 @@ class PassAnswer:
     The ratio is belt ÷ ground. `lag_s` is positive where the ground source is behind,
     `separation_m` belt minus ground distance at the end, both with standard uncertainties.
     `u_parts_rel` holds each contribution to u_ratio ÷ ratio; `causes` are the likely ones, the
-    most likely first; `mismatch_shares` adds up to 1.
+    most likely first; `mismatch_shares` adds up to 1. `stretches` are before and after a change
+    that a clear cause made, () where there was none.
     """
 
     source: str
@@ -212,12 +224,17 @@ class PassAnswer:
     advice: Advice | None = None
     course: CourseAnswer | None = None
     track: Track | None = None
+    stretches: tuple[Stretch, ...] = ()
 
     @property
     def likely_causes(self) -> tuple[CauseAnswer, ...]:
-        """Those that are worth a line, the most likely first."""
+        """Those that are worth a line, the most likely first; that all is well is none of them
+        where it is not, or cannot be told."""
+        in_pace = math.isfinite(self.ratio) and not self.verdict.is_fail
         return tuple(
-            cause for cause in self.causes[:MOST_CAUSES] if cause.probability >= LEAST_PROBABILITY
+            cause
+            for cause in self.causes[:MOST_CAUSES]
+            if cause.probability >= LEAST_PROBABILITY and (in_pace or cause.cause is not Cause.NONE)
         )
 
     @property

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from drivers.contract import Recording
 from workbench.base.machine import Limits, Machine
-from workbench.base.statements import PlusMinus, Statement, as_written, statement
+from workbench.base.statements import Statement, as_written, statement
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.job import Job
 from workbench.jobs.passes.answer import CauseAnswer, PassAnswer, PassOptions, PassSays
@@ -17,19 +17,12 @@ from workbench.jobs.passes.inputs import Chosen, choose, gather_inputs, with_fac
 from workbench.jobs.passes.moves import response_to_moves
 from workbench.jobs.passes.over_time import over_time, track_of
 from workbench.jobs.passes.pulse_rates import with_pulse_rates
-from workbench.match.advice import Advice, AdviceSays, Response, advise
+from workbench.jobs.passes.to_do import Judgement, with_advice
 from workbench.match.causes import CLEAR, LEAST_SHOWN, could_not_show, weigh
-from workbench.match.evidence import Evidence, PassInputs, gather
+from workbench.match.evidence import Evidence, gather
 from workbench.match.findings import difference, evidence_for
 from workbench.match.hypotheses import Cause
-from workbench.match.ratio import (
-    Comparison,
-    Pace,
-    PaceLimits,
-    cannot_tell,
-    compare,
-    seconds_to_settle,
-)
+from workbench.match.ratio import Pace, PaceLimits, cannot_tell, compare, seconds_to_settle
 
 LAPS_DIFFER = 0.01
 """Share by which laps and pulses may differ before the person is told; chosen."""
@@ -55,40 +48,8 @@ def compute(recording: Recording, machine: Machine | None, options: PassOptions)
     answer = over_time(answer, found, evidence.bins)
     answer = with_course(with_sources(answer, inputs), inputs, options.course)
     response = response_to_moves(found, options.moved) if options.moved else None
-    return replace(
-        answer,
-        advice=_advice(answer, inputs, found, limits, response),
-        track=track_of(recording, found),
-    )
-
-
-CHANGES = (Cause.VALVE_MOVED, Cause.OIL_WARMING)
-"""Causes that leave the belt other than it was: advice goes by how it ran last."""
-
-
-def _advice(
-    answer: PassAnswer,
-    inputs: PassInputs,
-    found: Comparison,
-    limits: Limits,
-    response: Response | None,
-) -> Advice:
-    """What to do; after a change by the latest stretch, since the mean of before and after is
-    nowhere now."""
-    parts = answer.segments
-    if not (answer.cause_clear and answer.causes[0].cause in CHANGES and len(parts) > 1):
-        return advise(found.pace, limits, response)
-    from_s = parts[-1].from_s
-    if answer.causes[0].cause is Cause.VALVE_MOVED and answer.change_points:
-        from_s = answer.change_points[-1].time_s
-    belt, ground = inputs.belt.since(from_s), inputs.ground.since(from_s)
-    latest = compare(belt, ground, inputs.limits).pace
-    if not math.isfinite(latest.ratio):
-        return advise(found.pace, limits, response)
-    advice = advise(latest, limits, response)
-    ratio = PlusMinus(latest.ratio, latest.U_ratio)
-    said = statement(AdviceSays.BY_LATEST_STRETCH, from_s=from_s, ratio=ratio)
-    return replace(advice, sentences=(said, *advice.sentences))
+    answer = with_advice(Judgement(answer, inputs, found, limits, response))
+    return replace(answer, track=track_of(recording, found))
 
 
 def _judged(
@@ -152,6 +113,8 @@ def _doubts(evidence: Evidence) -> list[Statement]:
 def _with_causes(answer: PassAnswer, evidence: Evidence, found: Pace) -> PassAnswer:
     """The causes, the most likely first, and what could not have shown."""
     weighed = weigh(evidence)
+    first, fails = weighed[0].cause, found.decision.verdict.is_fail
+    stands_out = first is not Cause.NOT_CLEAR and not (first is Cause.NONE and fails)
     return replace(
         answer,
         causes=tuple(
@@ -165,7 +128,7 @@ def _with_causes(answer: PassAnswer, evidence: Evidence, found: Pace) -> PassAns
             for one in weighed
             if one.probability >= LEAST_SHOWN
         ),
-        cause_clear=weighed[0].probability >= CLEAR and weighed[0].cause is not Cause.NOT_CLEAR,
+        cause_clear=weighed[0].probability >= CLEAR and stands_out,
         causes_not_looked_for=tuple(map(statement, could_not_show(evidence))),
     )
 

@@ -145,6 +145,20 @@ SENTENCES: dict[str, Template] = {
     AdviceSays.TOO_UNSURE_TO_CHANGE: N_(
         "The ratio is too unsure to say what to change: drive a longer pass."
     ),
+    AdviceSays.LEAVE_UNTIL_ANOTHER_PASS: N_(
+        "Until then leave the flow control as it is; set the belt by the pass after that."
+    ),
+    AdviceSays.LEAVE_UNTIL_JUDGED_AGAIN: N_(
+        "Change neither belt nor ground speed by this pass: the ratio is not the true one. Mend "
+        "that first, then judge again."
+    ),
+    AdviceSays.JUDGE_AGAIN_WITH: N_(
+        "Judge again with {source}: by it the ratio belt ÷ ground is {ratio}."
+    ),
+    AdviceSays.TAKE_A_SURER_GROUND: N_(
+        "The ratio is too unsure to say what to change, and more of the same would not settle it: "
+        "take the ground speed from a surer source, or drive a taped course."
+    ),
     AdviceSays.RUN_BELT_FASTER: N_(
         "Run the belt {change_rel:percent1} faster, or drive at {target_mps:speed} instead of "
         "{ground_mps:speed}."

@@ -357,3 +357,23 @@ def test_an_answer_of_a_pass_and_units(qtbot):
     assert drawn.words() == "100.0 ft of way: in band 50 %, belt slow 50 %"
     drawn.show_answer(replace(answer, track=way), METRIC)
     assert drawn.words().startswith("30.5 m")
+
+
+def test_a_pass_that_radar_settles_offers_it_with_one_press(page, screen, bench, ready, pass_time):
+    """Satellite speed drops out, more of the same would not settle it, and radar is live."""
+    bench.machine = None
+    bench.use_inputs(["sim:gnss-dropouts?seed=1"])
+    ready(3)
+    bench.ground_source = "gnss"
+    screen.press(START)
+    pass_time(60, look=screen.frame)
+    screen.press("Stop pass (space)")
+    screen.settle()
+    assert page.judged.answer.verdict is Verdict.CANNOT_TELL
+    assert "longer pass" not in screen.said
+    screen.press("Judge again with radar")
+    screen.settle()
+    answer = page.judged.answer
+    assert answer.ground == "radar"
+    assert answer.verdict is Verdict.PASS
+    assert not any(one.startswith("Judge again with radar") for one in screen.offers)
