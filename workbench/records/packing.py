@@ -10,13 +10,14 @@ from __future__ import annotations
 import hashlib
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
 from workbench.base.errors import StoreError
-from workbench.records import columns, schema
+from workbench.records import columns, ledger, schema
 from workbench.records.chain import chain_block, chain_start
 from workbench.records.clocks import clocks_of, clocks_to_text
 from workbench.records.codec import StreamKey
@@ -55,11 +56,17 @@ class _Packer:
         self._bytes: Counter[StreamKey] = Counter()
         self._sequence = 0
         self.digest = chain_start(row)
-        with transaction(engine, url, writing=True) as connection:
-            # Those of a packing that was broken off.
-            gone = schema.piece.c.recording == self._number
-            connection.execute(sa.delete(schema.piece).where(gone))
+        self.discard()  # what a packing that was broken off has left
+        with transaction(engine, url) as connection:
             self._streams = {key: at for at, key in stream_keys(connection, self._number).items()}
+
+    def discard(self) -> None:
+        """Take away pieces that nothing stands on: of a recording that is packed, none."""
+        with transaction(self._engine, self._url, writing=True) as connection:
+            ledger.lock(connection)  # another program may be about to make them count
+            if packed_row(connection, self._number) is None:
+                mine = schema.piece.c.recording == self._number
+                connection.execute(sa.delete(schema.piece).where(mine))
 
     def take(self, block: StoredBlock) -> None:
         """One more block of the journal. Raises StoreError where it is damaged."""
@@ -113,15 +120,27 @@ def pack_recording(
         row = recording_row(connection, number, hidden=True)
         if row["sha256"] is None or packed_row(connection, number) is not None:
             return
-        packer = _Packer(engine, url, row)
-        recording_sha256(connection, row, progress, packer.take)
-    packer.end()
+    packer = _Packer(engine, url, row)
+    try:
+        with transaction(engine, url) as connection:
+            recording_sha256(connection, row, progress, packer.take)
+        packer.end()
+        _seal(engine, url, now, row, packer.digest)
+    except BaseException:
+        with suppress(StoreError):
+            packer.discard()
+        raise
+
+
+def _seal(engine: Engine, url: URL, now: Now, row: Mapping[str, Any], digest: bytes) -> None:
+    """Make the pieces count, once all have been read back, and let the journal go."""
+    number = row["number"]
     with deeds(engine, url, now) as book:
         connection = book.connection
         if packed_row(connection, number) is not None:
             return
         clocks = clocks_to_text(clocks_of(_clocked(connection, number)))
-        sha256 = packed_sha256(packer.digest, row, clocks)
+        sha256 = packed_sha256(digest, row, clocks)
         seal = {"recording": number, "clocks": clocks, "sha256": sha256}
         connection.execute(sa.insert(schema.packed).values(seal))
         recording_sha256(connection, row)  # which reads every piece back

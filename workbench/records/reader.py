@@ -137,8 +137,9 @@ def read_blocks(
     if kinds:
         wanted = [number for number, key in streams.items() if key.kind in kinds]
         query = query.where(block.c.stream.in_(wanted))
-    for row in connection.execute(query.execution_options(yield_per=_TELL_BLOCKS)):
-        yield _stored_block(number, row, streams, packed)
+    with connection.execute(query.execution_options(yield_per=_TELL_BLOCKS)) as rows:
+        for row in rows:
+            yield _stored_block(number, row, streams, packed)
 
 
 def _stored_block(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import sqlite3
+import threading
 from contextlib import closing
 
 import numpy as np
 import pytest
+import sqlalchemy as sa
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
@@ -29,6 +31,7 @@ from workbench.base.machine import parse_machine
 from workbench.models.records import speed_lines
 from workbench.records.codec import CodecError
 from workbench.records.columns import columns_from, joined, pack, same, unpack
+from workbench.records.database import transaction
 from workbench.records.store import open_store
 
 PER_COMMIT, COMMITS = 100, 120
@@ -184,10 +187,14 @@ def test_a_packing_that_is_broken_off_loses_nothing(store):
 
     with pytest.raises(Enough):
         store.pack(1, progress)
-    assert _count(store, "piece") > 0
+    assert _count(store, "piece") == 0
+    assert_same_recording(store.load_recording(1), whole)
+    # A program that was killed leaves some.
+    _raw(store, "INSERT INTO piece VALUES (1, 0, 1, 1, x'00', x'00')")
     assert_same_recording(store.load_recording(1), whole)
     assert store.check().problems == ()
     store.pack(1)
+    assert store.check().problems == ()
     assert_same_recording(store.load_recording(1), whole)
 
 
@@ -217,16 +224,55 @@ def test_packed_while_it_is_being_read(store, same_items):
 )
 def test_another_hand_is_found(store, change):
     store.pack(1)
-    _raw(store, "DROP TRIGGER piece_no_update", "DROP TRIGGER packed_no_update", change)
+    kept = [f"{table}_no_{verb}" for table in ("piece", "packed") for verb in ("update", "delete")]
+    _raw(store, *(f"DROP TRIGGER {name}" for name in kept), change)
     assert store.check().problems
     with pytest.raises(StoreError):
         store.recording_sha256(1)
 
 
-def test_the_database_itself_refuses_to_change_a_piece(store):
-    store.pack(1)
-    with pytest.raises(sqlite3.IntegrityError, match="written once and kept"):
-        _raw(store, "UPDATE piece SET items = 5")
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE piece SET items = 5",
+        "DELETE FROM piece",
+        "INSERT INTO piece SELECT recording, 999, stream, items, sha256, data FROM piece LIMIT 1",
+        "UPDATE packed SET sha256 = ''",
+        "DELETE FROM packed",
+    ],
+)
+def test_the_database_itself_refuses_to_change_what_is_packed(any_address, change):
+    with open_store(any_address) as store:
+        number = _fill(store)
+        store.pack(number)
+        with (
+            pytest.raises(StoreError, match="written once and kept"),
+            transaction(store._engine, store._url, writing=True) as connection,  # noqa: SLF001
+        ):
+            connection.execute(sa.text(change))
+        assert store.check().problems == ()
+
+
+@pytest.mark.usefixtures("small_pieces")
+def test_two_programs_pack_one_recording_at_once(any_address):
+    """The second comes to its first step after the first has come to its end, and the other way."""
+    with open_store(any_address) as store:
+        number = _fill(store)
+        whole = store.load_recording(number)
+        began = threading.Event()
+
+        def second(share, _step):
+            if share > 0.3 and not began.is_set():
+                began.set()
+                other = threading.Thread(target=store.pack, args=(number,))
+                other.start()
+                other.join()
+
+        with pytest.raises(StoreError):
+            store.pack(number, second)
+        assert store.unpacked() == []
+        assert_same_recording(store.load_recording(number), whole)
+        assert store.check().problems == ()
 
 
 @pytest.mark.usefixtures("small_pieces")

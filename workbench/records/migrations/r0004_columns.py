@@ -10,8 +10,6 @@ down_revision = "0003"
 branch_labels = None
 depends_on = None
 
-_KEPT = [("packed", "UPDATE"), ("piece", "UPDATE")]
-
 
 def upgrade() -> None:
     number = sa.Column(
@@ -36,9 +34,39 @@ def upgrade() -> None:
         sa.Column("sha256", sa.LargeBinary, nullable=False),
         sa.Column("data", sa.LargeBinary, nullable=False),
     )
-    for table, verb in _KEPT:
-        if op.get_bind().dialect.name == "sqlite":
-            what = f"BEGIN SELECT RAISE(ABORT, 'a {table} is written once and kept'); END"
-        else:
-            what = "FOR EACH ROW EXECUTE FUNCTION written_once()"
-        op.execute(f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} {what}")
+    _keep_for_good()
+
+
+def _keep_for_good() -> None:
+    """Triggers against a slip of the hand, and of two programs that pack one recording at once:
+    pieces are changed never, taken away or added only until the recording counts as packed."""
+    if op.get_bind().dialect.name == "sqlite":
+        for table, verb, of in (
+            ("packed", "UPDATE", None),
+            ("packed", "DELETE", None),
+            ("piece", "UPDATE", None),
+            ("piece", "DELETE", "OLD"),
+            ("piece", "INSERT", "NEW"),
+        ):
+            only = f"WHEN EXISTS (SELECT 1 FROM packed WHERE recording = {of}.recording) "
+            op.execute(
+                f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
+                f"{only if of else ''}"
+                f"BEGIN SELECT RAISE(ABORT, 'a {table} is written once and kept'); END"
+            )
+        return
+    op.execute(
+        "CREATE FUNCTION kept_once_packed() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+        "IF EXISTS (SELECT 1 FROM packed WHERE recording = COALESCE(NEW.recording, OLD.recording)) "
+        "THEN RAISE EXCEPTION 'a % is written once and kept', TG_TABLE_NAME; END IF; "
+        "RETURN COALESCE(NEW, OLD); END $$"
+    )
+    for table, verb, function in (
+        ("packed", "UPDATE OR DELETE", "written_once"),
+        ("piece", "UPDATE", "written_once"),
+        ("piece", "DELETE OR INSERT", "kept_once_packed"),
+    ):
+        op.execute(
+            f"CREATE TRIGGER {table}_{function}_{verb[:2].lower()} BEFORE {verb} ON {table} "
+            f"FOR EACH ROW EXECUTE FUNCTION {function}()"
+        )
