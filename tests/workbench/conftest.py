@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import itertools
 import os
+import re
 import shutil
+import signal
 import subprocess
 import tempfile
 import threading
 from collections.abc import Callable
+from contextlib import contextmanager, suppress
 from dataclasses import MISSING, dataclass, field, fields, is_dataclass
 from pathlib import Path
 from typing import get_origin, get_type_hints
@@ -128,6 +131,21 @@ def no_thread_left():
     assert [thread.name for thread in left if thread.is_alive()] == []
 
 
+@pytest.fixture
+def until():
+    """Waits for what another thread does."""
+
+    def wait(holds):
+        pause = threading.Event()
+        for _ in range(20_000):
+            if holds():
+                return
+            pause.wait(0.001)
+        pytest.fail("it did not come to that")
+
+    return wait
+
+
 def _postgresql_programs():
     """The folder of initdb and pg_ctl: on the path, or where Debian keeps them."""
     found = shutil.which("initdb")
@@ -137,50 +155,86 @@ def _postgresql_programs():
     return folders[-1].parent if folders else None
 
 
+def _stats():
+    """Of every process: its number, its name without a blank in it, its state, its parent …"""
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        with suppress(OSError):
+            yield re.sub(r"\(.*\)", "name", path.read_text())
+
+
+class Server:
+    """A private PostgreSQL cluster that can be stopped and frozen; `address` leads to it."""
+
+    def __init__(self, programs, folder):
+        self._programs, self._folder = programs, folder
+        self.address = f"postgresql://bench@/postgres?host={folder}&connect_timeout=2"
+        self._as_user = {}
+        if os.geteuid() == 0:  # PostgreSQL refuses to run as root
+            names = {entry.pw_name for entry in pwd.getpwall()}
+            name = "postgres" if "postgres" in names else "nobody"
+            self._as_user = {"user": name, "group": pwd.getpwnam(name).pw_gid, "extra_groups": []}
+            shutil.chown(folder, name)
+        self._call("initdb", "-A", "trust", "-U", "bench", "--no-sync", "-E", "UTF8")
+
+    def _call(self, program, *words):
+        words = [self._programs / program, "-D", self._folder / "data", *words]
+        done = subprocess.run(
+            words, capture_output=True, text=True, cwd=self._folder, **self._as_user
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+
+    def start(self):
+        options = f"-k {self._folder} -c listen_addresses= -c fsync=off"
+        self._call("pg_ctl", "-o", options, "-l", self._folder / "log", "-w", "start")
+
+    def stop(self, mode="fast"):
+        """'fast' ends every connection politely; 'immediate' is a crash."""
+        self._call("pg_ctl", "-m", mode, "-w", "stop")
+
+    @contextmanager
+    def frozen(self):
+        """Nothing of the server moves, but whatever connects to it finds its sockets."""
+        first = int((self._folder / "data" / "postmaster.pid").read_text().split()[0])
+        os.kill(first, signal.SIGSTOP)  # which makes no other process from now on
+        made = [int(stat.split()[0]) for stat in _stats() if int(stat.split()[3]) == first]
+        for process in made:
+            os.kill(process, signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            for process in (*made, first):
+                with suppress(ProcessLookupError):
+                    os.kill(process, signal.SIGCONT)
+
+
 @pytest.fixture(scope="session")
-def postgresql():
-    """The address of a private PostgreSQL cluster, made for this run and stopped after it."""
+def server():
+    """A private PostgreSQL cluster, made for this run and stopped after it."""
     programs = _postgresql_programs()
     if programs is None:
         pytest.skip("PostgreSQL's initdb is not installed")
-    as_user = {}
-    if os.geteuid() == 0:  # PostgreSQL refuses to run as root
-        names = {entry.pw_name for entry in pwd.getpwall()}
-        name = "postgres" if "postgres" in names else "nobody"
-        as_user = {"user": name, "group": pwd.getpwnam(name).pw_gid, "extra_groups": []}
     # A socket's path may have 107 bytes, so the folder is not pytest's long one.
     folder = Path(tempfile.mkdtemp(prefix="evp", dir="/tmp"))
-
-    def call(*words):
-        done = subprocess.run(words, capture_output=True, text=True, cwd=folder, **as_user)
-        assert done.returncode == 0, done.stdout + done.stderr
-
     try:
-        if as_user:
-            shutil.chown(folder, as_user["user"])
-        data, log = folder / "data", folder / "log"
-        call(
-            programs / "initdb", "-D", data, "-A", "trust", "-U", "bench", "--no-sync", "-E", "UTF8"
-        )
-        options = f"-k {folder} -c listen_addresses= -c fsync=off"
-        call(programs / "pg_ctl", "-D", data, "-o", options, "-l", log, "-w", "start")
+        made = Server(programs, folder)
+        made.start()
         try:
-            yield f"postgresql://bench@/postgres?host={folder}"
+            yield made
         finally:
-            call(programs / "pg_ctl", "-D", data, "-m", "immediate", "-w", "stop")
+            made.stop("immediate")
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 
 
 @pytest.fixture
-def new_database(postgresql):
+def new_database(server):
     """The address of a fresh database in the private cluster."""
     import psycopg
 
     name = f"bench_{next(_DATABASES)}"
-    with psycopg.connect(postgresql, autocommit=True) as connection:
+    with psycopg.connect(server.address, autocommit=True) as connection:
         connection.execute(f"CREATE DATABASE {name}")
-    return postgresql.replace("/postgres?", f"/{name}?")
+    return server.address.replace("/postgres?", f"/{name}?")
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -42,6 +42,11 @@ class LiveLine:
         if self._on:
             self._write("\n")
 
+    def say(self, sentence: str) -> None:
+        """A sentence on a line of its own, also where `stream` is no terminal."""
+        self.end()
+        self._write(f"{sentence}\n")
+
     def _write(self, text: str) -> None:
         """A terminal that went away costs the line, never the recording."""
         try:

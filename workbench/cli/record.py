@@ -32,7 +32,7 @@ from workbench.records.notes import merged_notes
 from workbench.records.recorder import Recorder
 from workbench.records.store import Store, open_store
 from workbench.words.language import N_, _, ngettext
-from workbench.words.words import Words
+from workbench.words.words import Words, recording_goes_on
 
 _LOOK_S = 0.25
 STOPPED = N_("stopped by the person")
@@ -122,7 +122,7 @@ def _record(
     with _asked_to_stop() as asked:
         recorder.start()
         session.start(recorder.put)
-        reason = _until_the_end(session, drivers[0], asked)
+        reason = _until_the_end(session, recorder, drivers[0], asked)
         left_behind = session.stop()
         duration_s = drivers[0].clock() - started_s
         fault = ""
@@ -137,11 +137,17 @@ def _record(
     return _answer(store, recorder.number, session, duration_s, fault, left_behind, reason)
 
 
-def _until_the_end(session: Session, first: Driver, asked: threading.Event) -> str:
+def _until_the_end(
+    session: Session, recorder: Recorder, first: Driver, asked: threading.Event
+) -> str:
     """Wait for the inputs to end or the person to stop; returns why it ended."""
-    line = LiveLine(sys.stderr, first.clock)
+    line, waits = LiveLine(sys.stderr, first.clock), False
     while not session.wait(_LOOK_S) and not asked.is_set():
         line.show(session.statuses)
+        delayed = recorder.delayed
+        if waits != (delayed is not None):
+            waits = delayed is not None
+            line.say(recording_goes_on(delayed))
     line.show(session.statuses)
     line.end()
     if asked.is_set():

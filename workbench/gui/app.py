@@ -47,7 +47,8 @@ PAGES = {
 
 
 def run(arguments: Sequence[str] = ()) -> int:
-    """Open the bench; returns the exit status once its window is closed."""
+    """Open the bench; returns the exit status once its window is closed: 3 where a recording
+    could not be sealed."""
     app = QApplication([sys.argv[0], *arguments])
     app.setApplicationName("evenpace")
     app.setApplicationDisplayName("Evenpace")
@@ -66,9 +67,13 @@ def run(arguments: Sequence[str] = ()) -> int:
     QTimer.singleShot(0, lambda: make_ready(window))
     try:
         window.show()
-        return app.exec()
+        status = app.exec()
     finally:
         hooks.remove()
+    for sentence in bench.told:
+        LOG.error(sentence)
+        print(f"evenpace: {sentence}", file=sys.stderr)
+    return 3 if bench.told else status
 
 
 def make_window(bench: Bench) -> Window:

@@ -92,7 +92,10 @@ class Header(QWidget):
             say(self.light, f"◉ {duration_text(recording.duration_s)} recorded\n{self._losses()}")
 
     def _losses(self) -> str:
-        """Pulses lost on the way; of a signal that is away that one says nothing."""
+        """Whether all waits for the store; else pulses lost on the way: of a signal that is away
+        that one says nothing."""
+        if self._bench.recording.delayed:
+            return _("waits for the store")
         now_s = self._bench.clock()
         lost = sum(stream.lost for stream in self._bench.live.streams.values())
         if lost:

@@ -26,6 +26,8 @@ class Recorder(Protocol):
     def number(self) -> int: ...
     @property
     def error(self) -> StoreError | None: ...
+    @property
+    def delayed(self) -> StoreError | None: ...
     def put(self, address: str, item: Item) -> None: ...
     def close(self, reason: str = "") -> str: ...
 
@@ -57,6 +59,11 @@ class RecordingRun:
     @property
     def error(self) -> BenchError | None:
         return self._error or (self._recorder.error if self._recorder else None)
+
+    @property
+    def delayed(self) -> StoreError | None:
+        """Why all that comes in waits just now; None while the store takes it."""
+        return self._recorder.delayed if self._recorder else None
 
     @property
     def over(self) -> bool:

@@ -104,9 +104,14 @@ class Bench(Observable):
         self.changed()
 
     def close(self) -> None:
-        """End what runs: a recording is sealed, the inputs are closed."""
+        """End what runs: a recording is sealed, the inputs are closed.
+
+        What went wrong in that stands in `told`.
+        """
+        self.told.clear()
         self.recording.stop("the program was closed")
         self.live.stop()
-        with suppress(BenchError):  # a store that failed has been told
+        with suppress(BenchError):  # which `watch` tells
             self.recording.wait()
+        self.recording.watch()
         self.recording.close()

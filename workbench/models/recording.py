@@ -18,6 +18,7 @@ from workbench.models.observable import Observable
 from workbench.models.packing import Packing
 from workbench.records.notes import merged_notes
 from workbench.words.language import _
+from workbench.words.words import recording_goes_on
 
 if TYPE_CHECKING:
     from workbench.base.machine import Machine
@@ -44,7 +45,7 @@ class RecordingModel(Observable):
         self._last: RecordingRun | None = None
         self._ended: list[RecordingRun] = []
         self._packing = Packing(store)
-        self._number_said = False
+        self._number_said = self._delay_said = False
         self._started_s = 0.0
         self.said = ""
 
@@ -72,6 +73,11 @@ class RecordingModel(Observable):
     def failed(self) -> bool:
         """Whether the one that runs can take no more; `watch` ends it."""
         return self._run is not None and self._run.error is not None
+
+    @property
+    def delayed(self) -> bool:
+        """Whether all that comes in waits for the store just now."""
+        return self._run is not None and self._run.delayed is not None
 
     @property
     def last_number(self) -> int | None:
@@ -106,7 +112,7 @@ class RecordingModel(Observable):
         else:
             live.keep(self._run.put)
         drivers += live.drivers
-        self._number_said = False
+        self._number_said = self._delay_said = False
         self.said = _("The recording runs.")
         self.changed()
 
@@ -128,6 +134,9 @@ class RecordingModel(Observable):
         """
         if self.failed:
             self.stop("the store failed")
+        elif self._run is not None and self.delayed != self._delay_said:
+            self._delay_said = self.delayed
+            self._tell(recording_goes_on(self._run.delayed))
         elif self._run is not None and self._run.number is not None and not self._number_said:
             self._number_said = True
             self.said = f"Recording {self._run.number} runs."

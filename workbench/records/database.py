@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import re
 import sqlite3
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
@@ -174,14 +175,7 @@ def _file_of(url: URL) -> str:
 def make_engine(url: URL) -> Engine:
     """An engine that is safe to use from several threads. Nothing is opened yet."""
     if url.drivername != "sqlite":
-        try:
-            return sa.create_engine(url, pool_pre_ping=True, connect_args={"connect_timeout": 10})
-        except ModuleNotFoundError:
-            raise StoreError(
-                "The store at {url} needs the psycopg library; install "
-                "evenpace with its extra 'postgresql'.",
-                url=shown(url),
-            ) from None
+        return _server_engine(url)
     path = Path(str(url.database))
     options = "" if _may_write(path) else _read_only_options(path)
 
@@ -198,6 +192,18 @@ def make_engine(url: URL) -> Engine:
     engine = sa.create_engine("sqlite://", creator=connect, poolclass=QueuePool)
     sa.event.listen(engine, "begin", _begin)
     return engine
+
+
+def _server_engine(url: URL) -> Engine:
+    try:
+        from workbench.records.server import make_server_engine
+    except ImportError:  # psycopg, or the library of PostgreSQL's that it is a wrapper of
+        raise StoreError(
+            "The store {url} needs a driver for PostgreSQL; install it with: {command}",
+            url=shown(url),
+            command=f'"{sys.executable}" -m pip install "psycopg[binary]>=3.2,<4"',
+        ) from None
+    return make_server_engine(url)
 
 
 def _begin(connection: Connection) -> None:
@@ -223,10 +229,6 @@ def sentences(url: URL) -> Iterator[None]:
     try:
         yield
     except DBAPIError as error:
-        if error.connection_invalidated:
-            raise StoreBusy(
-                "The connection to the store {url} was lost.", url=shown(url)
-            ) from error
         raise _explained(error.orig or error, url) from error
     except (sqlite3.Error, SQLAlchemyError, OSError) as error:
         raise _explained(error, url) from error
@@ -243,10 +245,10 @@ def transaction(engine: Engine, url: URL, *, writing: bool = False) -> Iterator[
         yield connection
 
 
+_FULL = Message("the disk is full; make room and try again. What was stored before is intact")
+_BUSY = Message("another program holds it; close that program or wait, and try again")
 _SQLITE: dict[str, Message] = {
-    "SQLITE_FULL": Message(
-        "the disk is full; make room and try again. What was stored before is intact"
-    ),
+    "SQLITE_FULL": _FULL,
     "SQLITE_READONLY": Message(
         "it may only be read, not written; give your user the right to write the file and its "
         "folder, or name another store"
@@ -262,16 +264,26 @@ _SQLITE: dict[str, Message] = {
     "SQLITE_IOERR": Message("the disk reports an error; copy the file to another disk"),
     "SQLITE_PERM": Message("your user may not use the file"),
 }
-_BUSY = Message("another program holds it; close that program or wait, and try again")
+_PASSING = ("08", "57P", "53300", "57014", "25P03")
+"""What PostgreSQL says as it stops, starts or has too many guests: connection exceptions,
+operator intervention, too many connections, a program that froze amid a transaction (its
+manual, appendix A)."""
+_HELD = ("55P03", "40001", "40P01")
+"""Lock not available, serialization failure, deadlock."""
 
 
 def _explained(error: BaseException, url: URL) -> StoreError:
-    kind, reason = StoreError, _reason(error)
+    busy, reason = False, _reason(error)
     if isinstance(error, sqlite3.Error):
         name = getattr(error, "sqlite_errorname", "") or ""
-        if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
-            kind, reason = StoreBusy, _BUSY
-        reason = next((said for at, said in _SQLITE.items() if name.startswith(at)), reason)
+        busy = name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED"))
+        found = (said for at, said in _SQLITE.items() if name.startswith(at))
+        reason = _BUSY if busy else next(found, reason)
+    elif hasattr(error, "sqlstate"):  # psycopg's; without one where the server was not reached
+        state = error.sqlstate
+        busy = state is None or state.startswith(_PASSING + _HELD)
+        reason = _BUSY if state in _HELD else _FULL if state == "53100" else reason
+    kind = StoreBusy if busy else StoreError
     return kind("The store {url} cannot be used: {reason}.", url=shown(url), reason=reason)
 
 

@@ -112,6 +112,9 @@ def _format_of(connection: Connection, url: URL) -> str | None:
 
 def _upgrade(connection: Connection, found: str | None, now: datetime) -> None:
     if connection.dialect.name == "postgresql":
+        from workbench.records.server import take_time
+
+        take_time(connection)
         connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
         if found is not None:
             _back_up_schema(connection, found, now)

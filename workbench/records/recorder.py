@@ -1,8 +1,9 @@
 """The recorder: takes items from the reader threads and commits them twice a second.
 
-It loses nothing. Where the store cannot keep up, it makes the readers wait for a moment;
-where that does not help, or the store fails, the run ends with a sentence and everything
-committed before stays.
+It loses nothing. Where another program holds the store, or its server is away, it tries again
+and `delayed` says so; where too much waits, it makes the readers wait for a moment. Where that
+does not help, or the store fails, the run ends with a sentence that says how much is not
+stored, and everything committed before stays.
 """
 
 from __future__ import annotations
@@ -14,11 +15,14 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from typing import TypeVar
 
 from drivers.contract import Item, Notes
 from workbench.base.errors import StoreError
 from workbench.records.database import StoreBusy
 from workbench.records.writer import Writer
+
+Outcome = TypeVar("Outcome")
 
 PERIOD_S = 0.5
 """Between two commits: half of the second that a crash may cost."""
@@ -33,7 +37,7 @@ class Patience:
     full_s: float = 5.0
     """A reader waits this long for room before the run ends."""
     closing_s: float = 10.0
-    """A store held by another program is tried for this long at the end of a run."""
+    """A store that is held or away is tried for this long at the end of a run."""
 
 
 class Recorder:
@@ -52,6 +56,8 @@ class Recorder:
         self._waiting: deque[tuple[str, Item]] = deque()
         self._changed = threading.Condition()
         self._closing = threading.Event()
+        self._give_up_s = math.inf
+        self._delayed: StoreError | None = None
         self._error: StoreError | None = None
         self._thread = threading.Thread(target=self._work, name="recorder", daemon=True)
 
@@ -65,6 +71,11 @@ class Recorder:
         """Why the recorder failed, None while it has not."""
         return self._error
 
+    @property
+    def delayed(self) -> StoreError | None:
+        """Why nothing can be stored just now and all waits; None while the store takes it."""
+        return self._delayed
+
     def start(self) -> None:
         self._thread.start()
 
@@ -76,13 +87,8 @@ class Recorder:
                     "Recording {number} has ended and takes no more.", number=self.number
                 )
             room = self._changed.wait_for(self._has_room, self._patience.full_s)
-            if self._error is None and not room:
-                self._error = StoreError(
-                    "The disk does not keep up: {count} blocks wait to be stored. "
-                    "Recording {number} ends here and keeps all before.",
-                    count=len(self._waiting),
-                    number=self.number,
-                )
+            if not room:
+                self._fail(self._delayed or StoreError("The disk does not keep up."))
             if self._error is not None:
                 raise self._error
             self._waiting.append((address, item))
@@ -91,16 +97,23 @@ class Recorder:
 
     def close(self, reason: str = "") -> str:
         """Commit what waits and seal the recording; returns its hash. Raises StoreError."""
+        self._give_up_s = time.monotonic() + self._patience.closing_s
         self._closing.set()
         with self._changed:
             self._changed.notify_all()
         self._thread.join()
+        notes = self._notes()
         if self._error is None:
-            return self._writer.end(self._notes(), reason)
-        # Where it is the store that failed, this fails too and the recording counts as
-        # interrupted.
-        with suppress(StoreError):
-            self._writer.end(self._notes(), str(self._error))
+            try:
+                return self._until_it_may(lambda: self._writer.end(notes, reason))
+            except StoreError as error:
+                self._fail(error)
+        elif self._delayed is None:
+            # Where it is the store that failed, this fails too and the recording counts as
+            # interrupted; so it does where the last commit may have come through unheard.
+            with suppress(StoreError):
+                self._writer.end(notes, str(self._error))
+        assert self._error is not None
         raise self._error
 
     def _has_room(self) -> bool:
@@ -131,26 +144,35 @@ class Recorder:
                 return
 
     def _commit(self, batch: Sequence[tuple[str, Item]]) -> None:
-        give_up_s = math.inf
-        while True:
-            try:
-                self._writer.write(batch, self._notes())
-                break
-            except StoreBusy:
-                if self._error is not None or time.monotonic() > give_up_s:
-                    raise
-                if self._closing.wait(self._period_s) and give_up_s == math.inf:
-                    give_up_s = time.monotonic() + self._patience.closing_s
+        self._until_it_may(lambda: self._writer.write(batch, self._notes()))
         with self._changed:
             for _ in batch:
                 self._waiting.popleft()
             self._changed.notify_all()
 
+    def _until_it_may(self, use_the_store: Callable[[], Outcome]) -> Outcome:
+        """Try again while the store is busy, until the run has failed or its end has waited
+        long enough."""
+        while True:
+            try:
+                outcome = use_the_store()
+            except StoreBusy as error:
+                self._delayed = error
+                if self._error is not None or time.monotonic() > self._give_up_s:
+                    raise
+                if self._closing.wait(self._period_s):
+                    time.sleep(self._period_s)
+            else:
+                self._delayed = None
+                return outcome
+
     def _fail(self, error: StoreError) -> None:
         with self._changed:
             self._error = self._error or StoreError(
-                "{error} Recording {number} ends here and keeps all that was stored before.",
+                "{error} Recording {number} ends here and keeps all that was stored before; "
+                "blocks not stored: {count}.",
                 error=error,
                 number=self.number,
+                count=len(self._waiting),
             )
             self._changed.notify_all()

@@ -78,10 +78,12 @@ class Writer:
         hashes = [hashlib.sha256(data).digest() for _, _, data in coded]
         try:
             with transaction(self._engine, self._url, writing=True) as connection:
-                streams = self._known_streams(connection)
+                # First the recording's row: where a commit was not heard to its end, this waits
+                # for it, and what is read after holds it.
                 self._update(
                     connection, heartbeat_utc=stamp(self._now()), summary=summary_text(notes)
                 )
+                streams = self._known_streams(connection)
                 if coded and not self._came_through(connection, len(coded)):
                     self._insert(connection, streams, coded, hashes)
         except StoreBusy:
@@ -123,15 +125,29 @@ class Writer:
         return {key: number for number, key in stream_keys(connection, self.number).items()}
 
     def end(self, notes: Notes, reason: str = "") -> str:
-        """Seal the recording, with why it ended; returns its hash. Raises StoreError."""
+        """Seal the recording, with why it ended; returns its hash.
+
+        Raises StoreError; after StoreBusy the same call may be made again.
+        """
         summary = summary_text(notes)
         sha256 = chain_end(self._digest, summary)
         ended = stamp(self._now())
         values = {"ended_utc": ended, "end_reason": reason, "summary": summary, "sha256": sha256}
-        with deeds(self._engine, self._url, self._now) as book:
-            self._update(book.connection, summary=summary)  # which refuses where it has ended
-            book.change(Deed.SEALED, Kind.RECORDING, self.number, values)
+        try:
+            with deeds(self._engine, self._url, self._now) as book:
+                if not (self._doubtful and self._has_seal(book.connection, sha256)):
+                    self._update(book.connection, summary=summary)  # which refuses a sealed one
+                    book.change(Deed.SEALED, Kind.RECORDING, self.number, values)
+        except StoreBusy:
+            self._doubtful = True
+            raise
         return sha256
+
+    def _has_seal(self, connection: Connection, sha256: str) -> bool:
+        """Whether the commit before, whose end was not heard, sealed the recording."""
+        table = schema.recording
+        mine = table.c.number == self.number
+        return connection.scalar(sa.select(table.c.sha256).where(mine)) == sha256
 
     def discard(self) -> None:
         """Take a recording that could not be finished out of sight, where the store lets."""

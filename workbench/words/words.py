@@ -114,3 +114,12 @@ class Words:
                 moment=self.moment,
             )
         return self._formatters[language.code]
+
+
+def recording_goes_on(delayed: Worded | None) -> str:
+    """What is said where a recording's store takes nothing just now, and where it does again."""
+    if delayed is None:
+        return _("The store takes everything again; nothing was lost.")
+    why = Words().say(delayed)
+    told = _("{why} The recording goes on: what comes in waits until it can be stored.")
+    return told.format(why=why)

@@ -11,10 +11,14 @@ import pytest
 import sqlalchemy as sa
 
 from drivers.contract import BaseDriver, DeviceBusy, DeviceLost, DeviceMissing, SpeedBlock
+from workbench.gui.header import Header
+from workbench.gui.theme import THEMES
 from workbench.models.bench import Bench
 from workbench.models.settings import Settings
 from workbench.models.watch import Watch
 from workbench.records import store as stores
+from workbench.records.recorder import Patience, Recorder
+from workbench.records.server import PatientConnection
 from workbench.records.store import open_store
 from workbench.records.writer import Writer
 
@@ -234,6 +238,50 @@ def test_a_full_disk_ends_the_recording_and_keeps_what_was_stored(bench, plug, f
         (entry,) = store.recordings()
         assert "the disk is full" in entry.end_reason
         assert store.load_recording(entry.number).simulated is False
+
+
+@pytest.fixture
+def on_a_server(bench, new_database, monkeypatch):
+    """The bench keeps its recordings on a server, and is not patient with it."""
+    monkeypatch.setattr(PatientConnection, "silence_s", 0.3)
+    monkeypatch.setitem(Recorder.__init__.__kwdefaults__, "patience", Patience(closing_s=0.1))
+    bench.store = new_database
+    bench.use_inputs(["plug:1"])
+    bench.recording.start()
+    until(bench, lambda: bench.recording.number is not None)
+
+
+@pytest.mark.usefixtures("on_a_server")
+def test_a_frozen_server_is_told_and_waited_for_while_the_screen_goes_on(
+    bench, plug, server, qtbot
+):
+    header = Header(bench, THEMES["bright"])
+    qtbot.addWidget(header)
+    with server.frozen():
+        until(bench, lambda: bench.told)
+        assert "the server does not answer. The recording goes on: what comes in" in bench.told[0]
+        header.refresh()
+        assert header.light.text().endswith("waits for the store")
+        before = plug.told
+        until(bench, lambda: plug.told > before + 20)
+        assert len(bench.told) == 1
+    until(bench, lambda: len(bench.told) == 2)
+    assert bench.told[1] == "The store takes everything again; nothing was lost."
+    header.refresh()
+    assert header.light.text().endswith("none lost")
+    bench.recording.stop()
+    np.testing.assert_array_equal(np.diff(kept(bench)[1].speeds["radar"].speed_mps), 1.0)
+
+
+@pytest.mark.usefixtures("on_a_server")
+def test_a_frozen_server_does_not_hold_up_the_end_of_the_program(bench, plug, server):
+    before = plug.told
+    until(bench, lambda: plug.told > before + 20)
+    with server.frozen():
+        bench.close()
+        (said,) = bench.told
+    assert "the server does not answer. Recording 1 ends here" in said
+    assert "blocks not stored: " in said
 
 
 def test_two_programs_record_into_one_store(bench, plug, tmp_path, clock):

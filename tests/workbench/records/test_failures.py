@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+import threading
 from contextlib import closing, suppress
 
 import numpy as np
@@ -201,7 +202,7 @@ def test_a_recorder_waits_out_a_lock_and_loses_nothing(
         same_items([item for _, item in store.items(2)], blocks)
 
 
-def test_a_lock_that_stays_ends_the_run_with_a_sentence(filled, edge_blocks, monkeypatch):
+def test_a_lock_that_stays_ends_the_run_with_a_sentence(filled, edge_blocks, monkeypatch, until):
     path, _ = filled
     monkeypatch.setattr(database, "_BUSY_MS", 5)
     with open_store(str(path)) as store, closing(sqlite3.connect(path)) as other:
@@ -213,12 +214,48 @@ def test_a_lock_that_stays_ends_the_run_with_a_sentence(filled, edge_blocks, mon
         )
         other.execute("BEGIN EXCLUSIVE")
         recorder.start()
-        with pytest.raises(StoreError, match="disk does not keep up"):
+        until(lambda: recorder.delayed)
+        with pytest.raises(StoreError) as told:
             put_all_and_close(recorder, edge_blocks(20))
         other.rollback()
-        with pytest.raises(StoreError, match="disk does not keep up"):
+        assert "another program holds it" in str(told.value)
+        assert "blocks not stored: 10" in str(told.value)
+        with pytest.raises(StoreError, match="another program holds it"):
             recorder.close()
         assert store.load_recording(1).edges["left"].time_s.size == 400
+
+
+class SlowDisk:
+    """In place of a `Writer`: a commit that goes on until the test lets it end."""
+
+    number = 7
+
+    def __init__(self):
+        self.may_end = threading.Event()
+
+    def write(self, _items, _notes):
+        self.may_end.wait()
+
+    def end(self, _notes, reason=""):
+        self.reason = reason
+        return "sealed"
+
+
+def test_a_disk_that_does_not_keep_up_ends_the_run_with_a_sentence(edge_blocks):
+    disk = SlowDisk()
+    patience = Patience(most_items=10, full_s=0.05)
+    recorder = Recorder(disk, Notes, period_s=0.002, patience=patience)
+    recorder.start()
+    with pytest.raises(StoreError) as told:
+        put_all_and_close(recorder, edge_blocks(20))
+    disk.may_end.set()
+    with pytest.raises(StoreError):
+        recorder.close()
+    assert str(told.value) == disk.reason
+    assert disk.reason == (
+        "The disk does not keep up. Recording 7 ends here and keeps all that was stored "
+        "before; blocks not stored: 10."
+    )
 
 
 def test_damaged_pages_are_told_and_the_rest_can_be_saved(tmp_path, edge_blocks, same_items):
