@@ -288,6 +288,8 @@ def _explained(error: BaseException, url: URL) -> StoreError:
 
 
 def _reason(error: BaseException) -> Message | str:
+    if isinstance(known := getattr(error, "reason", None), Message):
+        return known
     if isinstance(error, OSError):
         return str(error.strerror or error)
     first_line = (str(error).strip().splitlines() or [type(error).__name__])[0]

@@ -14,6 +14,8 @@ import sqlalchemy as sa
 from psycopg.abc import RV, PQGen
 from sqlalchemy.engine import URL, Connection, Engine
 
+from workbench.base.errors import Message
+
 SILENCE_S = 4.0
 """A server that says nothing for so long in the midst of an operation has failed it."""
 LONG_S = 600
@@ -26,8 +28,7 @@ _FORGOTTEN = "60s"
 class ServerSilent(psycopg.OperationalError):
     """The server did not answer in time."""
 
-    def __str__(self) -> str:
-        return "the server does not answer"
+    reason = Message("the server does not answer")
 
 
 class PatientConnection(psycopg.Connection[Any]):
