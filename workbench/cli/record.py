@@ -9,7 +9,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from typing import Any
 
 from drivers.catalogue import open_input
@@ -29,14 +29,13 @@ from workbench.cli.output import (
 )
 from workbench.live.session import InputStatus, Session
 from workbench.records.notes import merged_notes
-from workbench.records.recorder import Recorder
+from workbench.records.recorder import Kept, Recorder
 from workbench.records.store import Store, open_store
 from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words, recording_goes_on
 
 _LOOK_S = 0.25
 STOPPED = N_("stopped by the person")
-_COUNTED = ("address", "edges", "items", "holes", "lost", "reconnects", "reason")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -58,16 +57,19 @@ def run(args: argparse.Namespace) -> int:
     drivers = [open_input(address) for address in args.inputs]
     _check(drivers, args.for_s)
     machine = load_machine(args.machine) if args.machine else _brought_along(drivers)
-    with open_store(args.store) as store:
+    # What is not there or not allowed is told now, before anything is made or kept.
+    with _opened(drivers), open_store(args.store) as store:
         if store.is_new:
             print_new_store(store.address)
-        answer = _record(store, drivers, machine, args)
+        answer, faults = _record(store, drivers, machine, args)
+    for fault in faults:
+        print_error("record", fault)
     if args.json:
-        print_json(answer)
+        print_json(answer, faults, BROKEN)
     else:
         _print(answer, words_of(args, machine))
     print_warnings(answer["warnings"])
-    return BROKEN if answer["fault"] or any(i["error"] for i in answer["inputs"]) else DONE
+    return BROKEN if faults else DONE
 
 
 def _check(drivers: Sequence[Driver], for_s: float | None) -> None:
@@ -97,44 +99,89 @@ def _brought_along(drivers: Sequence[Driver]) -> Machine | None:
     return None
 
 
-def _record(
-    store: Store, drivers: Sequence[Driver], machine: Machine | None, args: argparse.Namespace
-) -> dict[str, Any]:
-    session = Session(drivers, for_s=args.for_s or math.inf)
-    # What is not there or not allowed is told now, before anything is kept.
-    opened: list[Driver] = []
-    try:
+@contextmanager
+def _opened(drivers: Sequence[Driver]) -> Iterator[None]:
+    """Every input open; closed again where anything goes wrong."""
+    with ExitStack() as close:
         for driver in drivers:
             driver.open()
-            opened.append(driver)
-        writer = store.begin_recording(
-            args.name or ", ".join(driver.address for driver in drivers),
-            started_host_s=drivers[0].clock(),
-            simulated=any(driver.simulated for driver in drivers),
-            machine=machine,
-        )
-    except BaseException:
-        for driver in opened:
-            driver.close()
-        raise
+            close.callback(driver.close)
+        yield
+
+
+def _record(
+    store: Store, drivers: Sequence[Driver], machine: Machine | None, args: argparse.Namespace
+) -> tuple[dict[str, Any], list[str]]:
+    """What the store holds after it, and a sentence for each thing that went wrong."""
+    session = Session(drivers, for_s=args.for_s or math.inf)
+    name = args.name or ", ".join(driver.address for driver in drivers)
+    simulated = any(driver.simulated for driver in drivers)
     started_s = drivers[0].clock()
+    writer = store.begin_recording(
+        name, started_host_s=started_s, simulated=simulated, machine=machine
+    )
     recorder = Recorder(writer, lambda: merged_notes(drivers))
     with _asked_to_stop() as asked:
         recorder.start()
         session.start(recorder.put)
         reason = _until_the_end(session, recorder, drivers[0], asked)
         left_behind = session.stop()
-        duration_s = drivers[0].clock() - started_s
-        fault = ""
+        ended_s = drivers[0].clock()
+        fault = sha256 = ""
         try:
-            recorder.close(reason)
+            sha256 = recorder.close(reason)
         except StoreError as error:
             fault = Words().say(error)
-    if fault:
-        print_error("record", fault)
-    with suppress(StoreError):  # it stays the journal that it is
-        store.pack(recorder.number)
-    return _answer(store, recorder.number, session, duration_s, fault, left_behind, reason)
+            ended_s = max([started_s, *(one.last_host_s for one in recorder.kept.values())])
+    if not fault:
+        with suppress(StoreError):  # it stays the journal that it is
+            store.pack(recorder.number)
+    kept = [_input(one, recorder.kept.get(one.address, Kept())) for one in session.statuses]
+    answer = {
+        "recording": recorder.number,
+        "name": name,
+        "simulated": simulated,
+        "machine": machine.name if machine else "",
+        "duration_s": ended_s - started_s,
+        "end_reason": reason,
+        "fault": fault,
+        "sha256": sha256,
+        "store": store.address,
+        "inputs": kept,
+        "clocks": [] if fault else _clocks(store, recorder.number),
+    }
+    faults = [fault, *map(_fault_of, session.statuses, drivers)]
+    return {**answer, "warnings": _warnings(kept, left_behind)}, [one for one in faults if one]
+
+
+def _input(status: InputStatus, kept: Kept) -> dict[str, Any]:
+    """What is stored of an input, and how it ended."""
+    return {
+        "address": status.address,
+        "edges": kept.edges,
+        "items": kept.items,
+        "holes": kept.holes,
+        "lost": kept.lost,
+        "reconnects": status.reconnects,
+        "reason": status.reason,
+        "error": status.error is not None,
+    }
+
+
+def _fault_of(status: InputStatus, driver: Driver) -> str:
+    """What went wrong with an input; '' where nothing did."""
+    if isinstance(status.error, StoreError):
+        return ""  # told already
+    if status.error is not None:
+        return f"{status.address}: {Words().say(status.error)}"
+    if status.items:
+        return ""
+    if driver.notes.rejects:
+        rejects = ", ".join(f"{count} {name}" for name, count in driver.notes.rejects.items())
+        return _("{address} brought nothing that is understood ({rejects}).").format(
+            address=status.address, rejects=rejects
+        )
+    return _("{address} brought nothing.").format(address=status.address)
 
 
 def _until_the_end(
@@ -171,54 +218,19 @@ def _asked_to_stop() -> Iterator[threading.Event]:
             signal.signal(kind, handler)
 
 
-def _answer(
-    store: Store,
-    number: int,
-    session: Session,
-    duration_s: float,
-    fault: str,
-    left_behind: Sequence[str],
-    reason: str,
-) -> dict[str, Any]:
-    entry = store.recording(number)
-    statuses = session.statuses
-    return {
-        "recording": number,
-        "name": entry.name,
-        "simulated": entry.simulated,
-        "machine": entry.machine_name,
-        "duration_s": duration_s,
-        "end_reason": reason,
-        "fault": fault,
-        "sha256": entry.sha256,
-        "store": store.address,
-        "inputs": [
-            {name: getattr(status, name) for name in _COUNTED} | {"error": status.error is not None}
-            for status in statuses
-        ],
-        "clocks": _clocks(store, number),
-        "warnings": _warnings(statuses, left_behind),
-    }
-
-
-def _warnings(statuses: Sequence[InputStatus], left_behind: Sequence[str]) -> list[str]:
+def _warnings(inputs: Sequence[dict[str, Any]], left_behind: Sequence[str]) -> list[str]:
     left = _("{address} did not let go and was left behind.")
     said = [left.format(address=address) for address in left_behind]
-    said += [f"{one.address}: {Words().say(one.error)}" for one in statuses if one.error]
-    for one in statuses:
-        if one.holes:
+    for one in inputs:
+        if one["holes"]:
             holes = ngettext(
-                "{address}: {count} hole in the data is on record, {lost} pulses or frames known "
+                "{address}: {holes} hole in the data is on record, {lost} pulses or frames known "
                 "to be missing.",
-                "{address}: {count} holes in the data are on record, {lost} pulses or frames known "
+                "{address}: {holes} holes in the data are on record, {lost} pulses or frames known "
                 "to be missing.",
-                one.holes,
+                one["holes"],
             )
-            said.append(holes.format(address=one.address, count=one.holes, lost=one.lost))
-    nothing = _("{address} brought nothing.")
-    said += [
-        nothing.format(address=one.address) for one in statuses if not one.items and not one.error
-    ]
+            said.append(holes.format_map(one))
     return said
 
 
@@ -252,6 +264,6 @@ def _print(answer: dict[str, Any], words: Words) -> None:
         drift = with_uncertainty(clock["drift_ppm"], 2 * clock["u_drift_ppm"], 1, signed=True)
         against = _("{drift} ppm (k = 2) against the computer's").format(drift=drift)
         rows.append((_("Clock of {address}").format(address=clock["address"]), against))
-    print_table(_("Recorded"), rows)
+    print_table(_("Kept until the store failed") if answer["fault"] else _("Recorded"), rows)
     if answer["simulated"]:
         print(_("Simulated data."), file=sys.stderr)

@@ -34,6 +34,11 @@ STOP_S = 1.8
 BACK_OFF_S = (0.25, 0.5, 1.0, 2.0)
 """Pauses before an input is tried again; the last is repeated."""
 
+
+class NotBack(DeviceLost):
+    """A device was unplugged and not back by the end of the run."""
+
+
 Wait = Callable[[threading.Event, float], bool]
 """Waits for an event at most some seconds; True where it was set. Handed in for tests."""
 Keep = Callable[[str, Item], None]
@@ -216,8 +221,9 @@ class _Input:
             )
             reason = str(error)
         self.close()
-        if self._stopping.is_set() and isinstance(error, InputError):
-            reason, error = "stopped", None  # only what a device says when closed under a read
+        said_at_closing = isinstance(error, InputError) and not isinstance(error, NotBack)
+        if self._stopping.is_set() and said_at_closing:
+            reason, error = "stopped", None
         self._set(InputState.ENDED, reason, error)
         self.ended.set()
 
@@ -270,9 +276,10 @@ class _Input:
         else:
             told = Note("{lost} It was not back by the end of the run.", lost=lost)
         self._take([Lost("", None, from_s, now_s, told)])
-        if back:
-            self.status = replace(self.status, reconnects=self.status.reconnects + 1)
-            self._set(InputState.RUNNING)
+        if not back:
+            raise NotBack(told)
+        self.status = replace(self.status, reconnects=self.status.reconnects + 1)
+        self._set(InputState.RUNNING)
 
     def _take(self, items: Sequence[Item]) -> None:
         if not items or self._abandoned:

@@ -51,6 +51,10 @@ class StoreBusy(StoreError):
     """Another program holds the store; the same call may succeed a little later."""
 
 
+class StoreGone(StoreError):
+    """A store's file was deleted or replaced by another while this program used it."""
+
+
 def store_address(address: str | None) -> str:
     """`address`, or $EVENPACE_STORE, or a file in the user's data folder."""
     if address or (address := os.environ.get(VARIABLE)):
@@ -190,7 +194,23 @@ def make_engine(url: URL) -> Engine:
         return connection
 
     engine = sa.create_engine("sqlite://", creator=connect, poolclass=QueuePool)
-    sa.event.listen(engine, "begin", _begin)
+    first: list[tuple[int, int]] = []
+
+    def begin(connection: Connection) -> None:
+        # A writer takes the lock at once: a read that turns into a write cannot wait for it.
+        writing = connection.get_execution_options().get("writing", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+        # SQLite goes on writing to a file that was deleted, where nobody will find it.
+        now = _identity(path)
+        first.extend(now if not first else ())
+        if now != first:
+            raise StoreGone(
+                "The store {url} was deleted, or another file was put in its place, while it was "
+                "in use.",
+                url=shown(url),
+            )
+
+    sa.event.listen(engine, "begin", begin)
     return engine
 
 
@@ -206,10 +226,13 @@ def _server_engine(url: URL) -> Engine:
     return make_server_engine(url)
 
 
-def _begin(connection: Connection) -> None:
-    # A writer takes the lock at once: a read that turns into a write cannot wait for it.
-    writing = connection.get_execution_options().get("writing", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+def _identity(path: Path) -> list[tuple[int, int]]:
+    """What tells a file from another of its name; nothing where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return []
+    return [(found.st_dev, found.st_ino)]
 
 
 def _may_write(path: Path) -> bool:

@@ -17,9 +17,11 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import TypeVar
 
-from drivers.contract import Item, Notes
+import numpy as np
+
+from drivers.contract import EdgeBlock, Item, Lost, Notes
 from workbench.base.errors import StoreError
-from workbench.records.database import StoreBusy
+from workbench.records.database import StoreBusy, StoreGone
 from workbench.records.writer import Writer
 
 Outcome = TypeVar("Outcome")
@@ -40,6 +42,31 @@ class Patience:
     """A store that is held or away is tried for this long at the end of a run."""
 
 
+@dataclass(slots=True)
+class Kept:
+    """What the store holds of one input; `lost` counts what its `holes` are known to have cost.
+
+    `last_host_s` is when its newest item came.
+    """
+
+    items: int = 0
+    edges: int = 0
+    holes: int = 0
+    lost: int = 0
+    last_host_s: float = -math.inf
+
+    def add(self, item: Item) -> None:
+        """One item more."""
+        self.items += 1
+        if isinstance(item, EdgeBlock):
+            self.edges += item.ticks.size
+        if isinstance(item, Lost):
+            self.holes += 1
+            self.lost += item.count or 0
+        came_s = item.to_s if isinstance(item, Lost) else float(np.max(item.host_s, initial=0.0))
+        self.last_host_s = max(self.last_host_s, came_s)
+
+
 class Recorder:
     """Writes one recording from any number of threads. `put` raises once it has failed."""
 
@@ -53,6 +80,7 @@ class Recorder:
     ) -> None:
         self._writer, self._notes = writer, notes
         self._period_s, self._patience = period_s, patience or Patience()
+        self._kept: dict[str, Kept] = {}
         self._waiting: deque[tuple[str, Item]] = deque()
         self._changed = threading.Condition()
         self._closing = threading.Event()
@@ -75,6 +103,11 @@ class Recorder:
     def delayed(self) -> StoreError | None:
         """Why nothing can be stored just now and all waits; None while the store takes it."""
         return self._delayed
+
+    @property
+    def kept(self) -> dict[str, Kept]:
+        """What the store holds, by the input's address: only what is committed."""
+        return self._kept
 
     def start(self) -> None:
         self._thread.start()
@@ -145,6 +178,8 @@ class Recorder:
 
     def _commit(self, batch: Sequence[tuple[str, Item]]) -> None:
         self._until_it_may(lambda: self._writer.write(batch, self._notes()))
+        for address, item in batch:
+            self._kept.setdefault(address, Kept()).add(item)
         with self._changed:
             for _ in batch:
                 self._waiting.popleft()
@@ -167,12 +202,19 @@ class Recorder:
                 return outcome
 
     def _fail(self, error: StoreError) -> None:
-        with self._changed:
-            self._error = self._error or StoreError(
+        if isinstance(error, StoreGone):
+            self._kept = {}
+            told = StoreError(
+                "{error} Recording {number} is lost with it.", error=error, number=self.number
+            )
+        else:
+            told = StoreError(
                 "{error} Recording {number} ends here and keeps all that was stored before; "
                 "blocks not stored: {count}.",
                 error=error,
                 number=self.number,
                 count=len(self._waiting),
             )
+        with self._changed:
+            self._error = self._error or told
             self._changed.notify_all()

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from drivers.contract import DeviceLost, DeviceMissing
@@ -20,7 +23,14 @@ from workbench.jobs.keep import add
 from workbench.jobs.speed.answer import SpeedOptions
 from workbench.jobs.speed.compute import compute
 from workbench.live.session import InputState, InputStatus
+from workbench.records import database, recorder
+from workbench.records.recorder import Patience
 from workbench.records.store import open_store
+
+try:
+    import tty
+except ImportError:  # Windows has no pseudo-terminals
+    tty = None
 
 MACHINE = 'name = "Test bench"\n[drive]\ntarget_teeth = 24\nkind = "roll"\nroll_diameter_m = 0.2\n'
 
@@ -188,9 +198,142 @@ def test_an_input_that_fails_on_the_way_is_told_and_what_came_is_kept(
 
 def test_a_silent_input_is_told(call, plugged, scripted):
     plugged(scripted([[]] * 50, address="counter:x"))
-    status, _, said = call("record", "counter:x", "--for", "1s", "--json")
-    assert status == 0
-    assert "counter:x brought nothing" in said
+    status, answer, said = call("record", "counter:x", "--for", "1s", "--json")
+    assert status == 3
+    assert said.splitlines()[1:] == ["evenpace record: counter:x brought nothing."]
+    assert answer["error"] == "counter:x brought nothing."
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals: not on Windows")
+def test_garbage_on_the_line_is_a_fault(call):
+    ours, theirs = os.openpty()
+    done = threading.Event()
+
+    def babble():
+        rng = np.random.default_rng(1)
+        while not done.wait(0.01):
+            os.write(ours, rng.integers(0, 256, 500, dtype=np.uint8).tobytes())
+
+    other = threading.Thread(target=babble)
+    other.start()
+    try:
+        tty.setraw(theirs)
+        address = f"counter:{os.ttyname(theirs)}"
+        status, answer, said = call("record", address, "--for", "1s", "--json")
+    finally:
+        done.set()
+        other.join()
+        os.close(ours)
+        os.close(theirs)
+    assert status == 3
+    assert f"{address} brought nothing that is understood (" in answer["error"]
+    assert answer["error"] in said
+    assert answer["inputs"][0]["items"] == 0
+
+
+def test_a_plug_pulled_for_good_is_a_fault_and_what_came_before_is_sealed(
+    call, plugged, scripted, edge_blocks
+):
+    driver = scripted([edge_blocks(5), DeviceLost("The plug was pulled.")], address="counter:x")
+
+    class Away(list):
+        def pop(self, _at):
+            driver.now_s += 8.0  # between two attempts to open it
+            return super().pop(0)
+
+    driver.openings = Away([None, *[DeviceMissing("It is not there.")] * 100])
+    plugged(driver)
+    status, answer, said = call("record", "counter:x", "--for", "20s", "--json")
+    assert status == 3
+    faults = [line for line in said.splitlines() if line.startswith("evenpace record:")]
+    assert faults == [f"evenpace record: {answer['error']}"]
+    assert "The plug was pulled. It was not back by the end of the run." in answer["error"]
+    assert answer["inputs"][0]["edges"] == 250
+    with open_store() as store:
+        assert store.recording(1).state == "ended"
+        assert sum(t.time_s.size for t in store.load_recording(1).edges.values()) == 250
+
+
+def waiting_for(condition):
+    def step():
+        end_s = time.monotonic() + 20
+        while not condition() and time.monotonic() < end_s:
+            time.sleep(0.01)
+        return []
+
+    return step
+
+
+def test_a_store_locked_at_the_end_is_a_fault_and_only_what_is_stored_is_told(
+    call, plugged, scripted, edge_blocks, tmp_path, monkeypatch
+):
+    path = tmp_path / "bench.db"
+    monkeypatch.setattr(database, "_BUSY_MS", 5)
+    monkeypatch.setattr(recorder, "Patience", lambda: Patience(closing_s=0.05))
+    other = sqlite3.connect(path, check_same_thread=False, isolation_level=None)
+
+    def lock():
+        other.execute("BEGIN IMMEDIATE")
+        return []
+
+    blocks = edge_blocks(30)
+    script = [
+        blocks[:10],
+        waiting_for(lambda: _blocks(path) > 0),  # the first are committed
+        lock,
+        blocks[10:],
+    ]
+    plugged(scripted(script, address="counter:x"))
+    status, answer, said = call("record", "counter:x", "--for", "20s", "--json")
+    other.rollback()
+    other.close()
+    assert status == 3
+    assert "another program holds it" in answer["error"]
+    assert said.count("evenpace record:") == 1
+    with open_store() as store:
+        stored = store.load_recording(1).edges["left"].time_s.size
+    assert answer["inputs"][0]["edges"] == stored == 500
+    assert answer["duration_s"] == pytest.approx(0.5, abs=0.1)  # by the last block's arrival
+
+
+def test_a_lock_that_goes_before_patience_ends_costs_nothing(
+    call, plugged, scripted, edge_blocks, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(database, "_BUSY_MS", 5)
+    other = sqlite3.connect(tmp_path / "bench.db", check_same_thread=False, isolation_level=None)
+
+    def lock():
+        other.execute("BEGIN IMMEDIATE")
+        threading.Timer(1.0, other.rollback).start()
+        return []
+
+    plugged(scripted([edge_blocks(10), lock], address="counter:x"))
+    status, answer, _ = call("record", "counter:x", "--for", "20s", "--json")
+    other.close()
+    assert (status, answer["inputs"][0]["edges"]) == (0, 500)
+    with open_store() as store:
+        assert store.recording(1).sha256 == answer["sha256"] == store.recording_sha256(1)
+
+
+def test_a_store_deleted_in_mid_recording_is_a_fault_and_nothing_is_claimed(
+    call, plugged, scripted, edge_blocks, tmp_path
+):
+    path = tmp_path / "bench.db"
+
+    def delete():
+        for beside in tmp_path.glob("bench.db*"):
+            beside.unlink()
+        return []
+
+    blocks = edge_blocks(20)
+    script = [blocks[:10], waiting_for(lambda: _blocks(path) > 0), delete, blocks[10:]]
+    plugged(scripted(script, address="counter:x"))
+    status, answer, said = call("record", "counter:x", "--for", "20s", "--json")
+    assert status == 3
+    assert "was deleted" in answer["error"]
+    assert "is lost with it" in answer["error"]
+    assert said.count("evenpace record:") == 1
+    assert answer["inputs"][0]["edges"] == 0
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows sends no SIGINT to one process")

@@ -119,7 +119,8 @@ def test_a_device_that_stays_away_leaves_a_hole_to_the_end(scripted, edge_blocks
     assert isinstance(kept[-1], Lost)
     assert kept[-1].to_s == pytest.approx(130.0, abs=0.5)
     assert "not back" in kept[-1].reason
-    assert session.statuses[0].reason == "the time is over"
+    assert "not back by the end" in session.statuses[0].reason
+    assert isinstance(session.statuses[0].error, DeviceLost)
 
 
 def test_a_drivers_defect_ends_its_input_aloud_and_not_the_others(scripted, edge_blocks):
