@@ -24,12 +24,10 @@ from drivers.contract import (
     ValueBlock,
 )
 from sim.pickup import Edges
-from sim.run import PULSES, SPEEDS, Run, Simulation, simulate
+from sim.run import PULSES, SPEEDS, Simulation
 from sim.scenarios import SCENARIOS, load
 from sim.sensors import Samples
 from sim.truth import Truth
-
-__all__ = ["Run", "SimDriver", "simulate"]
 
 FRAME_S = 0.1
 """Data arrives in frames, ten a second; a read hands out a block a stream of all that came."""

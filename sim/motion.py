@@ -83,12 +83,12 @@ class Built:
         return self.wheel_turn_m / self.teeth
 
 
-def build(drive: spec.Drive, seed: int) -> Built:
+def build(drive: spec.DrivePlan, seed: int) -> Built:
     """Draw the true drive line: each length normal about its nominal, with its stated u."""
     return _built(drive, stream(seed, "drive").standard_normal(4))
 
 
-def _built(drive: spec.Drive, deviate: Floats) -> Built:
+def _built(drive: spec.DrivePlan, deviate: Floats) -> Built:
     """The drive line whose pitch, roll, pitch line and lap lie `deviate` (4,) times u off."""
     pitch, diameter, offset, lap = (float(value) for value in deviate)
     rod_pitch_m = drive.rod_pitch_m + pitch * drive.u_rod_pitch_m

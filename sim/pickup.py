@@ -17,7 +17,7 @@ from sim import spec
 from sim.streams import stream
 
 REFERENCE_GAP_M = 0.0016
-"""Gap at which `spec.Pickup.volts_per_mps` holds."""
+"""Gap at which `spec.PickupPlan.volts_per_mps` holds."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,7 +39,7 @@ class TargetWheel:
         return self.offset_rel.size
 
 
-def make_wheel(pickup: spec.Pickup, teeth: int, rng: np.random.Generator) -> TargetWheel:
+def make_wheel(pickup: spec.PickupPlan, teeth: int, rng: np.random.Generator) -> TargetWheel:
     """Draw the spacing error and the run-out's direction.
 
     A wheel whose tip circle lies `e` off its axis shifts tooth k by (e/r)·sin of its
@@ -62,7 +62,7 @@ def make_wheel(pickup: spec.Pickup, teeth: int, rng: np.random.Generator) -> Tar
     return TargetWheel(offset_rel, np.maximum(gap_m, 1e-5), present, pitch_m, radius_m)
 
 
-def decay_m(pickup: spec.Pickup, pitch_m: float) -> float:
+def decay_m(pickup: spec.PickupPlan, pitch_m: float) -> float:
     """The e-folding length of the gap: given, or λ/2π by Wallace's law (BSTJ 30(4) 1951)."""
     return pickup.decay_m or pitch_m / (2 * math.pi)
 
@@ -118,14 +118,14 @@ class Passing:
     turns_per_s: Floats
 
 
-class Pickup:
+class RunningPickup:
     """One pickup, continued from call to call; every tooth costs the same draws.
 
     `start_turns` is where its wheel stands when the run begins, tooth 1 at 0.
     """
 
     def __init__(
-        self, plan: spec.Pickup, teeth: int, seed: int, channel: str, start_turns: float = 0.0
+        self, plan: spec.PickupPlan, teeth: int, seed: int, channel: str, start_turns: float = 0.0
     ) -> None:
         self.plan = plan
         self.wheel = make_wheel(plan, teeth, stream(seed, f"{channel}.wheel"))

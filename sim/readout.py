@@ -29,10 +29,10 @@ def metres_per_pulse(reads: str, setting: float) -> float:
     return length_m / setting if reads == "inverse" else length_m * setting
 
 
-class Readout:
+class RunningReadout:
     """One readout, continued from call to call."""
 
-    def __init__(self, plan: spec.Readout, setting: float) -> None:
+    def __init__(self, plan: spec.ReadoutPlan, setting: float) -> None:
         self._plan = plan
         self.metres_per_pulse = metres_per_pulse(plan.reads, setting)
         self._average = Lag(plan.averaging_s, 1 / RATE_HZ)

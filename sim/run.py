@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from drivers.contract import ChannelKind, EdgeTrack, Floats, Note, Recording, SpeedTrack, ValueTrack
 from sim import typed
 from sim.motion import SEGMENT_S, Motion, Mover
-from sim.pickup import NO_EDGES, Edges, Pickup
-from sim.readout import Readout
+from sim.pickup import NO_EDGES, Edges, RunningPickup
+from sim.readout import RunningReadout
 from sim.scenarios import Scenario, load
 from sim.sensors import Gnss, Samples, TractorSensors
 from sim.streams import stream
@@ -44,7 +44,7 @@ _MARK_M = 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Segment:
+class RunStretch:
     """What came in one stretch of the run, by channel, source, (source, quantity).
 
     Edge times in true seconds of the run; `Samples` as their sender stamped them.
@@ -74,7 +74,10 @@ class Simulation:
         mark_turns = self._mark_m / built.wheel_turn_m + 0.4 / built.teeth
         start_turns = math.ceil(mark_turns) - mark_turns
         self._sides = {
-            name: (Pickup(side, built.teeth, seed, name, start_turns), Wiring(side, seed, name))
+            name: (
+                RunningPickup(side, built.teeth, seed, name, start_turns),
+                Wiring(side, seed, name),
+            )
             for name, side in (("left", plan.left), ("right", plan.right))
             if side.fitted
         }
@@ -85,7 +88,7 @@ class Simulation:
         self._lap = 0
         self._tractor = TractorSensors(plan.sensors, seed)
         self._gnss = Gnss(plan.sensors, plan.ground, seed)
-        self._readout = Readout(plan.readout, setting or typed.setting(scenario))
+        self._readout = RunningReadout(plan.readout, setting or typed.setting(scenario))
         self._segments = 0
         self.truth = Truth(
             scenario=scenario.name,
@@ -99,7 +102,7 @@ class Simulation:
             wheels={name: pickup.wheel for name, (pickup, _) in self._sides.items()},
         )
 
-    def advance(self) -> Segment:
+    def advance(self) -> RunStretch:
         """The next `SEGMENT_S` seconds."""
         from_s = self._segments * SEGMENT_S
         self._segments += 1
@@ -115,7 +118,7 @@ class Simulation:
             values["gnss", "longitude_deg"] = longitude
         shown = self._readout.show(edges.get("left", NO_EDGES), to_s)
         values["readout", "readout_shown"] = shown
-        return Segment(from_s, to_s, edges, speeds, values)
+        return RunStretch(from_s, to_s, edges, speeds, values)
 
     def _edges(self, motion: Motion, from_s: float, to_s: float) -> dict[str, Edges]:
         turns = motion.shaft_turns / self._mover.built.turns_per_target_turn
@@ -156,7 +159,7 @@ class Simulation:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Run:
+class SimulatedRun:
     """A finished run: what was recorded, and the truth."""
 
     recording: Recording
@@ -164,14 +167,14 @@ class Run:
     machine_text: str
 
 
-def simulate(scenario: Scenario | str | Path, seed: int = 0, for_s: float = 60.0) -> Run:
+def simulate(scenario: Scenario | str | Path, seed: int = 0, for_s: float = 60.0) -> SimulatedRun:
     """Simulate `for_s` seconds at once. Raises AddressError for an unknown scenario.
 
     The recording's time line begins with the run; its edges keep the counter's own clock.
     """
     scenario = scenario if isinstance(scenario, Scenario) else load(scenario)
     simulation = Simulation(scenario, seed)
-    segments: list[Segment] = []
+    segments: list[RunStretch] = []
     while not segments or simulation.truth.until_s < for_s - 1e-9:
         segments.append(simulation.advance())
     recording = Recording(
@@ -182,11 +185,11 @@ def simulate(scenario: Scenario | str | Path, seed: int = 0, for_s: float = 60.0
         values={key: _value_track(key, segments, for_s) for key in segments[0].values},
         simulated=True,
     )
-    return Run(recording, simulation.truth, scenario.machine_text)
+    return SimulatedRun(recording, simulation.truth, scenario.machine_text)
 
 
 def _edge_track(
-    simulation: Simulation, name: str, segments: list[Segment], for_s: float
+    simulation: Simulation, name: str, segments: list[RunStretch], for_s: float
 ) -> EdgeTrack:
     parts = [segment.edges[name] for segment in segments]
     rise_s = np.concatenate([part.rise_s for part in parts])
@@ -211,11 +214,11 @@ def _kept(parts: list[Samples], for_s: float) -> tuple[Floats, Floats, Floats]:
     return value, host_s[kept], np.concatenate(us)[kept]
 
 
-def _speed_track(name: str, segments: list[Segment], for_s: float) -> SpeedTrack:
+def _speed_track(name: str, segments: list[RunStretch], for_s: float) -> SpeedTrack:
     value, time_s, u = _kept([segment.speeds[name] for segment in segments], for_s)
     return SpeedTrack(name, LABELS[name], time_s, value, u, kind=SPEEDS[name])
 
 
-def _value_track(key: tuple[str, str], segments: list[Segment], for_s: float) -> ValueTrack:
+def _value_track(key: tuple[str, str], segments: list[RunStretch], for_s: float) -> ValueTrack:
     value, time_s, _ = _kept([segment.values[key] for segment in segments], for_s)
     return ValueTrack(key[0], key[1], time_s, value)

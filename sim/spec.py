@@ -25,7 +25,7 @@ def one_of(*words: str) -> Any:
 
 
 @dataclass(frozen=True, slots=True)
-class Drive:
+class DrivePlan:
     """The drive line as built. The machine file says the same, unless [typed] differs.
 
     Standard uncertainties: the seed's own machine departs from the nominal by a normal
@@ -47,7 +47,7 @@ class Drive:
 
 
 @dataclass(frozen=True, slots=True)
-class Belt:
+class BeltPlan:
     """How the belt hangs and what it carries on."""
 
     span_m: float = within(2.0, 0.2, 20)  # chosen
@@ -113,7 +113,7 @@ class Ground:
 
 
 @dataclass(frozen=True, slots=True)
-class Pickup:
+class PickupPlan:
     """One pickup and the target wheel it faces."""
 
     kind: str = one_of("variable-reluctance", "hall", "inductive")
@@ -182,7 +182,7 @@ class GroundSensors:
 
 
 @dataclass(frozen=True, slots=True)
-class Readout:
+class ReadoutPlan:
     """The display in the cab; it counts the left pickup's pulses."""
 
     unit: str = one_of("mph", "km/h", "m/s", "ft/min")
@@ -207,29 +207,29 @@ class Move:
 class Plan:
     """One seed's scenario: every value drawn."""
 
-    drive: Drive
-    belt: Belt
+    drive: DrivePlan
+    belt: BeltPlan
     hydraulics: Hydraulics
     ground: Ground
-    left: Pickup
-    right: Pickup
+    left: PickupPlan
+    right: PickupPlan
     counter: Counter
     sensors: GroundSensors
-    readout: Readout
+    readout: ReadoutPlan
     valve: tuple[Move, ...]
     pace: tuple[Move, ...]
 
 
 SECTIONS: dict[str, type] = {
-    "drive": Drive,
-    "belt": Belt,
+    "drive": DrivePlan,
+    "belt": BeltPlan,
     "hydraulics": Hydraulics,
     "ground": Ground,
-    "left": Pickup,
-    "right": Pickup,
+    "left": PickupPlan,
+    "right": PickupPlan,
     "counter": Counter,
     "sensors": GroundSensors,
-    "readout": Readout,
+    "readout": ReadoutPlan,
 }
 MOVES = ("valve", "pace")
 """Lists of moves: the flow control's opening, and the ground speed."""

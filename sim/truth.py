@@ -141,7 +141,7 @@ class Truth:
         From amplitude = threshold for a variable-reluctance pickup; 0 for the others,
         which see a tooth at standstill or never.
         """
-        pickup: spec.Pickup = getattr(self.plan, channel)
+        pickup: spec.PickupPlan = getattr(self.plan, channel)
         wheel = self.wheels[channel]
         if pickup.kind != "variable-reluctance":
             return np.zeros(wheel.teeth)

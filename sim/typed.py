@@ -15,7 +15,7 @@ from typing import Any, Protocol
 from drivers.contract import Note
 
 
-class Scenario(Protocol):
+class MachineSource(Protocol):
     """What a machine file is written from; `sim.scenarios.Scenario` is one."""
 
     @property
@@ -51,7 +51,7 @@ SETTING_UNITS: dict[str, tuple[str, float, float]] = {
 """How a readout reads -> its setting's unit, the length in it (m), the setting's step."""
 
 
-def metres_per_pulse(scenario: Scenario) -> float:
+def metres_per_pulse(scenario: MachineSource) -> float:
     """Nominal belt travel a pulse, m, from the drive line as built."""
     kind, teeth = scenario.value("drive", "kind"), scenario.value("drive", "target_teeth")
     if kind == "sprocket":
@@ -62,7 +62,7 @@ def metres_per_pulse(scenario: Scenario) -> float:
     return float(turn * scenario.value("drive", "turns_per_target_turn") / teeth)
 
 
-def setting(scenario: Scenario) -> float:
+def setting(scenario: MachineSource) -> float:
     """The number that is set in the readout, right or wrong, on its own step."""
     reads = scenario.value("readout", "reads")
     _, length_m, step = SETTING_UNITS[reads]
@@ -72,7 +72,7 @@ def setting(scenario: Scenario) -> float:
     return float(round(round(right * (1 + error) / step) * step, 6))
 
 
-def machine_text(scenario: Scenario) -> str:
+def machine_text(scenario: MachineSource) -> str:
     """TOML text of the machine file, [typed] values in place of the true ones."""
     sections = _true_sections(scenario)
     for section, inner in scenario.typed.items():
@@ -86,7 +86,7 @@ def machine_text(scenario: Scenario) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _true_sections(scenario: Scenario) -> dict[str, dict[str, Any]]:
+def _true_sections(scenario: MachineSource) -> dict[str, dict[str, Any]]:
     value = scenario.value
     kind, reads = value("drive", "kind"), value("readout", "reads")
     unit, _, setting_step = SETTING_UNITS[reads]
@@ -116,7 +116,7 @@ def _true_sections(scenario: Scenario) -> dict[str, dict[str, Any]]:
     }
 
 
-def lap_length(scenario: Scenario) -> tuple[float, float]:
+def lap_length(scenario: MachineSource) -> tuple[float, float]:
     """Nominal lap length and its standard uncertainty, m.
 
     On a sprocket the lap is a whole number of rods, so the pitch's uncertainty is the

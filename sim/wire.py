@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from drivers.firmware.counter_core import FALLS, LAP_MARK, NO_PEAK, PEAKS, PICKUP, PulseCounter
-from sim.run import Segment, Simulation
+from sim.run import RunStretch, Simulation
 from sim.scenarios import Scenario, load
 from sim.sensors import Samples
 from sim.truth import Truth
@@ -139,7 +139,7 @@ class _Board:
         self._events: list[tuple[int, int, int, int]] = []
         self._next = 0
 
-    def take(self, segment: Segment) -> None:
+    def take(self, segment: RunStretch) -> None:
         """Put the segment's edges in order: (tick, 0 rise or 1 fall, channel, peak in mV)."""
         events = self._events[self._next :]
         for channel, name in enumerate(self._names):

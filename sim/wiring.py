@@ -18,7 +18,7 @@ _SPARK_S = 1e-4
 class Wiring:
     """One channel's cable, continued from call to call."""
 
-    def __init__(self, plan: spec.Pickup, seed: int, channel: str) -> None:
+    def __init__(self, plan: spec.PickupPlan, seed: int, channel: str) -> None:
         self._plan = plan
         self._bounce = stream(seed, f"{channel}.bounce")
         self._bursts = stream(seed, f"{channel}.bursts")

@@ -71,7 +71,7 @@ class _Count:
 
 
 @dataclass(slots=True)
-class Choice:
+class ChosenSignal:
     """One signal that the user chose, and how its streams' counts stand."""
 
     name: str
@@ -230,7 +230,7 @@ def load_dbc(path: str) -> Database:
     return database
 
 
-def choose(address: str, database: Database, named: dict[str, str]) -> list[Choice]:
+def choose(address: str, database: Database, named: dict[str, str]) -> list[ChosenSignal]:
     """The signals that an address chooses, by name. Raises AddressError."""
     if not named:
         signals = [f"{m.name}.{s.name}" for m in database.messages for s in m.signals]
@@ -246,7 +246,7 @@ def choose(address: str, database: Database, named: dict[str, str]) -> list[Choi
     return [_choice(address, database, name, text) for name, text in named.items()]
 
 
-def _choice(address: str, database: Database, name: str, text: str) -> Choice:
+def _choice(address: str, database: Database, name: str, text: str) -> ChosenSignal:
     parts = _CHOICE.fullmatch(text)
     if parts is None or not _NAME.fullmatch(name):
         raise AddressError(
@@ -296,7 +296,7 @@ def _choice(address: str, database: Database, name: str, text: str) -> Choice:
     quantity, unit = _UNITS[kind]
     same_pgn = [m for m in database.messages if m.is_extended_frame and _pgn(m) == _pgn(message)]
     by_pgn = message.is_extended_frame and len(same_pgn) == 1
-    return Choice(name, message, signal, quantity, unit, by_pgn)
+    return ChosenSignal(name, message, signal, quantity, unit, by_pgn)
 
 
 def _pgn(message: Message) -> int:

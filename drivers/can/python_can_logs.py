@@ -55,7 +55,7 @@ def read_can_csv(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
 def read_blf(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
     """Blocks of a BLF log. Raises FileRefused where no frame could be read."""
     with file.path.open("rb") as binary:
-        measured = cast(Any, _Measured(binary, file))
+        measured = cast(Any, _CountedLog(binary, file))
         yield from _read_binary(_BlfReader, measured, file, notes, "BLF")
 
 
@@ -120,7 +120,7 @@ class _Lines:
         """The readers close what they read; the file closes itself at its end."""
 
 
-class _Measured:
+class _CountedLog:
     """A BLF log as its reader takes it: counts what was read, and refuses what would take more
     memory than any sound log does: an object whose length says so, a container whose content
     does, whatever its own header claims."""

@@ -25,7 +25,7 @@ _MOST_BYTES = 8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Columns:
+class LogColumns:
     """Frames as a log has them, all of one length, as in `Frames`; `stamp_s` is None where
     the log has no times. `right` is False where a line contradicts itself."""
 
@@ -46,11 +46,11 @@ class TextLog:
     kind: str
     line: re.Pattern[bytes]
     other: re.Pattern[bytes]
-    columns: Callable[[_Groups], Columns]
+    columns: Callable[[_Groups], LogColumns]
     identifier: int | None = None
 
 
-def _console(groups: _Groups) -> Columns:
+def _console(groups: _Groups) -> LogColumns:
     stamps, ids, sizes, texts = _transposed(groups, 4)
     payloads = [text.replace(b" ", b"") for text in texts]
     right = [
@@ -60,23 +60,23 @@ def _console(groups: _Groups) -> Columns:
     return _with_ids(ids, payloads, _seconds(stamps), right)
 
 
-def _console_untimed(groups: _Groups) -> Columns:
+def _console_untimed(groups: _Groups) -> LogColumns:
     timed = _console([(b"0", *group) for group in groups])
-    return Columns(timed.pgn, timed.sender, timed.data, None, timed.right)
+    return LogColumns(timed.pgn, timed.sender, timed.data, None, timed.right)
 
 
-def _can_utils(groups: _Groups) -> Columns:
+def _can_utils(groups: _Groups) -> LogColumns:
     stamps, ids, texts = _transposed(groups, 3)
     return _with_ids(ids, [text.replace(b".", b"") for text in texts], _seconds(stamps), None)
 
 
-def _j1939_table(groups: _Groups) -> Columns:
+def _j1939_table(groups: _Groups) -> LogColumns:
     stamps, pgns, senders, texts = _transposed(groups, 4)
     payloads = [text.replace(b" ", b"") for text in texts]
     return _with_pgns(pgns, senders, payloads, _numbers(stamps) / 1000, None)
 
 
-def _canboat(groups: _Groups) -> Columns:
+def _canboat(groups: _Groups) -> LogColumns:
     stamps, pgns, senders, sizes, texts = _transposed(groups, 5)
     payloads = [text.replace(b",", b"") for text in texts]
     right = [int(s) * 2 == len(payload) for s, payload in zip(sizes, payloads, strict=True)]
@@ -89,7 +89,7 @@ def _transposed(groups: _Groups, width: int) -> list[list[bytes]]:
 
 def _with_ids(
     ids: list[bytes], payloads: list[bytes], stamp_s: Floats, right: list[bool] | None
-) -> Columns:
+) -> LogColumns:
     """Columns from hex identifiers; 11-bit, remote and error frames get PGN −1."""
     padded = [text.rjust(8, b"0") for text in ids]
     can_id = _hex_rows(padded, 4).view(">u4")[:, 0].astype(np.uint32)
@@ -97,7 +97,7 @@ def _with_ids(
     extended = np.array([len(text) == 8 for text in ids], np.bool_) & (can_id < 1 << 29)
     pgn, sender = split_id(can_id)
     data = _hex_rows([b"" if text[:1] in (b"r", b"R") else text for text in payloads], _MOST_BYTES)
-    return Columns(
+    return LogColumns(
         np.where(extended & ~remote, pgn, -1).astype(np.int32),
         sender,
         data,
@@ -112,10 +112,10 @@ def _with_pgns(
     payloads: list[bytes],
     stamp_s: Floats,
     right: list[bool] | None,
-) -> Columns:
+) -> LogColumns:
     pgn, sender = _numbers(pgns).astype(np.int32), _numbers(senders)
     in_range = (pgn < 1 << 18) & (sender <= 255)
-    return Columns(
+    return LogColumns(
         pgn,
         np.where(in_range, sender, 0).astype(np.uint8),
         _hex_rows(payloads, _MOST_BYTES),
@@ -162,7 +162,7 @@ def _date(text: str) -> np.datetime64:
 def _text_log(
     kind: str,
     line: bytes,
-    columns: Callable[[_Groups], Columns],
+    columns: Callable[[_Groups], LogColumns],
     other: bytes = rb"#.*",
     identifier: int | None = None,
 ) -> TextLog:

@@ -63,7 +63,7 @@ class Bits:
 
 
 @dataclass(frozen=True, slots=True)
-class Message:
+class TractorMessage:
     """One PGN: its name and what is in it. Quantity 'speed_mps' becomes a speed."""
 
     pgn: int
@@ -82,17 +82,19 @@ _SPEED_AND_DISTANCE = (
     Number("distance_m", 3, 4, 0.001),
 )
 
-MESSAGES: dict[int, Message] = {
+MESSAGES: dict[int, TractorMessage] = {
     message.pgn: message
     for message in (
-        Message(
+        TractorMessage(
             65096,
             "wheel-based speed and distance",
             _SPEED_AND_DISTANCE,
             (_direction(8), Bits("key_switch", 8, first=3, size=2, most=1)),
         ),
-        Message(65097, "ground-based speed and distance", _SPEED_AND_DISTANCE, (_direction(8),)),
-        Message(
+        TractorMessage(
+            65097, "ground-based speed and distance", _SPEED_AND_DISTANCE, (_direction(8),)
+        ),
+        TractorMessage(
             61474,
             "machine selected speed",
             _SPEED_AND_DISTANCE,
@@ -104,18 +106,20 @@ MESSAGES: dict[int, Message] = {
                 Bits("limit_status_code", 8, first=6, size=3, most=6),
             ),
         ),
-        Message(
+        TractorMessage(
             65265, "cruise control and vehicle speed", (Number("speed_mps", 2, 2, _KMH_MPS / 256),)
         ),
-        Message(
+        TractorMessage(
             65256,
             "vehicle direction and speed",
             (Number("speed_mps", 3, 2, _KMH_MPS / 256), Number("course_deg", 1, 2, 1 / 128)),
         ),
-        Message(61444, "engine speed", (Number("engine_speed_hz", 4, 2, 0.125 * _RPM_HZ),)),
-        Message(65091, "rear PTO shaft", (Number("pto_speed_hz", 1, 2, 0.125 * _RPM_HZ),)),
-        Message(65128, "vehicle fluids", (Number("oil_temperature_c", 1, 1, 1.0, offset=-40.0),)),
-        Message(
+        TractorMessage(61444, "engine speed", (Number("engine_speed_hz", 4, 2, 0.125 * _RPM_HZ),)),
+        TractorMessage(65091, "rear PTO shaft", (Number("pto_speed_hz", 1, 2, 0.125 * _RPM_HZ),)),
+        TractorMessage(
+            65128, "vehicle fluids", (Number("oil_temperature_c", 1, 1, 1.0, offset=-40.0),)
+        ),
+        TractorMessage(
             129025,
             "position",
             (
@@ -123,7 +127,7 @@ MESSAGES: dict[int, Message] = {
                 Number("longitude_deg", 5, 4, 1e-7, _NMEA2000_SIGNED),
             ),
         ),
-        Message(
+        TractorMessage(
             129026,
             "course and speed over ground",
             (
@@ -131,7 +135,7 @@ MESSAGES: dict[int, Message] = {
                 Number("course_deg", 3, 2, 1e-4 * 180 / math.pi, _NMEA2000),
             ),
         ),
-        Message(
+        TractorMessage(
             128259,
             "speed through water and over ground",
             (
@@ -183,7 +187,7 @@ def _taken(frames: Frames, which: NDArray[np.bool_], count: int) -> Frames:
     )
 
 
-def _decode_stream(message: Message, sender: int, frames: Frames) -> list[Item]:
+def _decode_stream(message: TractorMessage, sender: int, frames: Frames) -> list[Item]:
     """All fields of one message from one sender."""
     time_s, host_s = frames.time_s, frames.host_s
     items: list[Item] = []

@@ -53,7 +53,7 @@ class _ChannelState:
     sequence: int | None = None
 
 
-class _Board:
+class _BoardRun:
     """One run of one board, from its start to its restart: its counts and its clock."""
 
     def __init__(self, hello: Hello, notes: Notes, host_s: float) -> None:
@@ -151,7 +151,7 @@ class CounterStream:
         self._notes = notes
         self._frames = CobsFrames()
         self._frames.rejects = notes.rejects
-        self._board: _Board | None = None
+        self._board: _BoardRun | None = None
         self._greeted = False
         self._held: deque[tuple[EdgeFrame | Heartbeat, float]] = deque()
 
@@ -201,7 +201,7 @@ class CounterStream:
                 n=n,
                 n_2="s" * (n != 1),
             )
-            self._board = _Board(hello, self._notes, host_s)
+            self._board = _BoardRun(hello, self._notes, host_s)
         self._greeted = True
         while self._held:
             items += self._board.take(*self._held.popleft())

@@ -54,7 +54,7 @@ class NewerProtocol(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Channel:
+class BoardInput:
     """One input of the board: its name, its kind, what it tells of each edge."""
 
     name: str
@@ -70,7 +70,7 @@ class Hello:
     board: str
     clock_hz: int
     boot: int
-    channels: tuple[Channel, ...]
+    channels: tuple[BoardInput, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -130,7 +130,7 @@ def _hello(payload: bytes) -> Hello:
         kind, flags = payload[at], payload[at + 1]
         name, at = _text(payload, at + 2)
         known = KINDS[kind] if kind < len(KINDS) else ChannelKind.OTHER
-        channels.append(Channel(name, known, bool(flags & FALLS), bool(flags & PEAKS)))
+        channels.append(BoardInput(name, known, bool(flags & FALLS), bool(flags & PEAKS)))
     if len({channel.name for channel in channels}) != n:
         raise Malformed("two channels have one name")
     return Hello(board, clock_hz, boot, tuple(channels))

@@ -22,7 +22,7 @@ _COMMA, _LINE_END = b",\n"
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class ColumnRule:
     """A column: its name, what it holds in words, the least and the most it may hold.
 
     `empty`: a cell may be empty. `optional`: so may the whole column be missing.
@@ -44,7 +44,7 @@ class Column:
 
 
 @dataclass(slots=True)
-class Rows:
+class RowBlock:
     """Some rows of a table. `numbers` by column, NaN where a cell is empty; `names` are the
     different ones of the text column and `name_of` (n,) which of them each row has; `line`
     (n,) is where each row stands; `decimals` the most written so far by column."""
@@ -56,20 +56,20 @@ class Rows:
     decimals: dict[str, int]
 
 
-class Table:
+class TextTable:
     """A table whose first line names its columns, in any order; exactly one holds text.
 
     Columns that are not known are named in the notes and left out.
     """
 
-    def __init__(self, file: SourceFile, notes: Notes, columns: Sequence[Column]) -> None:
+    def __init__(self, file: SourceFile, notes: Notes, columns: Sequence[ColumnRule]) -> None:
         self.file, self.notes, self.columns = file, notes, columns
         self.wanted = ",".join(column.name for column in columns if not column.optional)
-        self._present: list[tuple[int, Column]] = []
+        self._present: list[tuple[int, ColumnRule]] = []
         self._width = 0
         self._decimals: dict[str, int] = {}
 
-    def rows(self) -> Iterator[Rows]:
+    def rows(self) -> Iterator[RowBlock]:
         """All rows, some MB at a time. Raises FileRefused at the first wrong line."""
         for number, chunk in self.file.lines():
             chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
@@ -117,7 +117,7 @@ class Table:
         self._present = [(i, known[name]) for i, name in enumerate(names) if name in known]
         self._width = len(names)
 
-    def _all_well(self, chunk: bytes, number: int) -> Rows | None:
+    def _all_well(self, chunk: bytes, number: int) -> RowBlock | None:
         """Rows where every line is plain and right, else None."""
         if not chunk.endswith(b"\n"):
             chunk += b"\n"
@@ -146,9 +146,9 @@ class Table:
             self._count_decimals(column, mine)
         line = np.arange(number, number + ends.shape[0])
         texts = [name.decode("ascii") for name in names]
-        return Rows(numbers, texts, name_of, line, dict(self._decimals))
+        return RowBlock(numbers, texts, name_of, line, dict(self._decimals))
 
-    def _cell_by_cell(self, chunk: bytes, number: int) -> Rows:
+    def _cell_by_cell(self, chunk: bytes, number: int) -> RowBlock:
         """Rows with blank lines, quotes or letters beyond ASCII; or the refusal."""
         kept: list[int] = []
         columns: dict[str, list[str]] = {column.name: [] for _, column in self._present}
@@ -183,7 +183,7 @@ class Table:
                 numbers[column.name] = np.array([float(c) if c else math.nan for c in mine])
                 self._count_decimals(column, [cell.encode() for cell in mine])
         line_of = np.array(kept, np.int64)
-        return Rows(numbers, list(names), name_of, line_of, dict(self._decimals))
+        return RowBlock(numbers, list(names), name_of, line_of, dict(self._decimals))
 
     def _cells(self, line: bytes, number: int) -> list[str]:
         try:
@@ -195,7 +195,7 @@ class Table:
         except csv.Error as error:
             raise self.refusal(f"{error} in '{shown(line)}'", "a line of CSV", number) from None
 
-    def _checked(self, column: Column, cell: str, number: int) -> str:
+    def _checked(self, column: ColumnRule, cell: str, number: int) -> str:
         if column.is_text:
             right = 0 < len(cell) <= _MOST_LETTERS and cell.isprintable()
         elif not cell:
@@ -211,14 +211,14 @@ class Table:
             )
         return cell
 
-    def _count_decimals(self, column: Column, cells: Sequence[bytes]) -> None:
+    def _count_decimals(self, column: ColumnRule, cells: Sequence[bytes]) -> None:
         if not column.is_rounded:
             return
         most = max((len(cell) - 1 - cell.find(b".") for cell in cells if b"." in cell), default=0)
         self._decimals[column.name] = max(most, self._decimals.get(column.name, 0))
 
 
-def _numbers(cells: Sequence[bytes], column: Column) -> Floats | None:
+def _numbers(cells: Sequence[bytes], column: ColumnRule) -> Floats | None:
     """A column's cells as numbers; None where one is not a plain number in range."""
     try:
         if column.may_be_empty:
@@ -235,7 +235,7 @@ def _numbers(cells: Sequence[bytes], column: Column) -> Floats | None:
     return values if inside and b"_" not in b"".join(cells) else None
 
 
-def _in_range(cell: str, column: Column) -> bool:
+def _in_range(cell: str, column: ColumnRule) -> bool:
     try:
         return "_" not in cell and column.low <= float(cell) <= column.high
     except ValueError:

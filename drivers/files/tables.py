@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from drivers.contract import EdgeBlock, FileRefused, Floats, Item, Note, Notes, SpeedBlock, Ticks
-from drivers.files.table_rows import Column, Rows, Table
+from drivers.files.table_rows import ColumnRule, RowBlock, TextTable
 from drivers.source_file import SourceFile
 
 EDGE_HEADER = "time_s,channel"
@@ -28,17 +28,19 @@ _MOST_EDGES = 60_000_000
 _MOST_TIME_S = 4e9
 """Past any clock of seconds since 1970, and 4e18 ticks still fit an int64."""
 
-_TIME = Column("time_s", "a time in seconds", -_MOST_TIME_S, _MOST_TIME_S)
+_TIME = ColumnRule("time_s", "a time in seconds", -_MOST_TIME_S, _MOST_TIME_S)
 EDGE_COLUMNS = (
     _TIME,
-    Column("channel", "the channel's name, 1 to 64 letters", is_text=True),
-    Column("fall_s", "a time in seconds or nothing", -_MOST_TIME_S, _MOST_TIME_S, optional=True),
-    Column("amplitude_v", "0 to 1000 volts or nothing", 0.0, 1000.0, optional=True),
+    ColumnRule("channel", "the channel's name, 1 to 64 letters", is_text=True),
+    ColumnRule(
+        "fall_s", "a time in seconds or nothing", -_MOST_TIME_S, _MOST_TIME_S, optional=True
+    ),
+    ColumnRule("amplitude_v", "0 to 1000 volts or nothing", 0.0, 1000.0, optional=True),
 )
 SPEED_COLUMNS = (
     _TIME,
-    Column("source", "the source's name, 1 to 64 letters", is_text=True),
-    Column(
+    ColumnRule("source", "the source's name, 1 to 64 letters", is_text=True),
+    ColumnRule(
         "speed_mps",
         "0 to 100 m/s, or nothing where there is no value",
         0.0,
@@ -46,14 +48,14 @@ SPEED_COLUMNS = (
         empty=True,
         is_rounded=True,
     ),
-    Column("u_mps", "an uncertainty of 0 to 100 m/s or nothing", 0.0, 100.0, optional=True),
+    ColumnRule("u_mps", "an uncertainty of 0 to 100 m/s or nothing", 0.0, 100.0, optional=True),
 )
 
 
 def read_edge_table(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
     """Blocks of an edge table. Raises FileRefused at the first wrong line."""
     notes.kind, notes.origin_s = "edge table", 0.0
-    table = Table(file, notes, EDGE_COLUMNS)
+    table = TextTable(file, notes, EDGE_COLUMNS)
     last: dict[str, EdgeBlock] = {}
     total = 0
     for rows in table.rows():
@@ -83,7 +85,7 @@ def read_speed_table(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
     Where the table gives no uncertainty, or 0, it is that of the decimals written, d/√12.
     """
     notes.kind, notes.origin_s = "speed table", 0.0
-    table = Table(file, notes, SPEED_COLUMNS)
+    table = TextTable(file, notes, SPEED_COLUMNS)
     last_s: dict[str, Floats] = {}
     for rows in table.rows():
         items: list[Item] = []
@@ -102,7 +104,7 @@ def read_speed_table(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
 
 
 def _by_name(
-    table: Table, rows: Rows, known: Mapping[str, object]
+    table: TextTable, rows: RowBlock, known: Mapping[str, object]
 ) -> Iterator[tuple[str, NDArray[np.intp]]]:
     """Each channel or source of these rows with the places of its rows."""
     if len(known.keys() | set(rows.names)) > _MOST_STREAMS:
@@ -118,8 +120,8 @@ def _by_name(
 
 
 def _check_order(
-    table: Table,
-    rows: Rows,
+    table: TextTable,
+    rows: RowBlock,
     index: NDArray[np.intp],
     times: Floats | Ticks,
     before: Floats | Ticks | None,
@@ -136,7 +138,11 @@ def _check_order(
 
 
 def _edge_block(
-    table: Table, rows: Rows, index: NDArray[np.intp], ticks: Ticks, before: EdgeBlock | None
+    table: TextTable,
+    rows: RowBlock,
+    index: NDArray[np.intp],
+    ticks: Ticks,
+    before: EdgeBlock | None,
 ) -> EdgeBlock:
     fall_s = _column(rows, "fall_s", index)
     fall_ticks = None
@@ -161,7 +167,7 @@ def _edge_block(
     )
 
 
-def _u_mps(rows: Rows, index: NDArray[np.intp]) -> Floats:
+def _u_mps(rows: RowBlock, index: NDArray[np.intp]) -> Floats:
     rounding_mps = 10.0 ** -rows.decimals["speed_mps"] / math.sqrt(12)
     given_mps = _column(rows, "u_mps", index)
     if given_mps is None:
@@ -169,6 +175,6 @@ def _u_mps(rows: Rows, index: NDArray[np.intp]) -> Floats:
     return np.where(given_mps > 0, given_mps, rounding_mps)
 
 
-def _column(rows: Rows, name: str, index: NDArray[np.intp]) -> Floats | None:
+def _column(rows: RowBlock, name: str, index: NDArray[np.intp]) -> Floats | None:
     values = rows.numbers.get(name)
     return None if values is None else values[index]

@@ -70,7 +70,7 @@ def time_edges():
     wrap()
 
 
-class Words:
+class MemoryWords:
     """32-bit words at an address, as `Ring` wants them."""
 
     def __init__(self, address, n):
@@ -109,7 +109,7 @@ class Input:
             ),
             trigger=True,
         )
-        self._ring = Ring(Words(address, RING_BYTES // 4))
+        self._ring = Ring(MemoryWords(address, RING_BYTES // 4))
 
     def hand_on(self, board, channel):
         """Give the board what came since the last call."""

@@ -41,9 +41,9 @@ def verdict(studio):
 
 
 def tooth_run(studio):
-    from workbench.gui.gap.page import View
+    from workbench.gui.gap.page import GapView
 
-    _run(studio, View.TEETH, 20)
+    _run(studio, GapView.TEETH, 20)
 
 
 def bent_tooth(studio):
@@ -51,12 +51,12 @@ def bent_tooth(studio):
 
 
 def drop_out_run(studio):
-    from workbench.gui.gap.page import View
+    from workbench.gui.gap.page import GapView
 
     studio.use("sim:drop-out-run?seed=3")
     studio.run(5)
     studio.show("Gap").job.list.use_machine_in_use()
-    _run(studio, View.DROP_OUT, 100)
+    _run(studio, GapView.DROP_OUT, 100)
 
 
 def drop_out(studio):
@@ -65,10 +65,10 @@ def drop_out(studio):
 
 
 def batch(studio):
-    from workbench.gui.gap.page import View
+    from workbench.gui.gap.page import GapView
 
     page = studio.show("Gap")
-    page.show_view(View.FEELER)
+    page.show_view(GapView.FEELER)
     job = page.job
     for name, readings in SEASON:
         job.list.add(name)
@@ -76,12 +76,12 @@ def batch(studio):
     job.list.go_to(4)
     studio.window.resize(1024, 600)
     studio.rest()
-    page.show_view(View.LIST)
+    page.show_view(GapView.LIST)
     studio.rest()
 
 
 def another_machine(studio):
-    from workbench.gui.gap.page import View
+    from workbench.gui.gap.page import GapView
 
     studio.use("sim:healthy?seed=1")
     page = studio.show("Gap")
@@ -90,7 +90,7 @@ def another_machine(studio):
     page.job.list.go_to(1)
     page._keep()
     studio.rest()
-    page.show_view(View.FEELER)
+    page.show_view(GapView.FEELER)
     studio.rest()
 
 

@@ -2,10 +2,10 @@
 
 
 def _page(studio, view):
-    from workbench.gui.signals.page import View
+    from workbench.gui.signals.page import SignalView
 
     page = studio.show("Signals")
-    page.show_view(View[view])
+    page.show_view(SignalView[view])
     return page
 
 

@@ -104,7 +104,7 @@ def test_oil_thins_as_it_warms():
     [(0.5, 0.730), (1.0, 0.533), (1.5, 0.390), (2.0, 0.285), (2.5, 0.208)],
 )
 def test_amplitude_falls_with_the_gap(gap_mm, ratio):
-    decay = pickup.decay_m(spec.Pickup(), 0.010)
+    decay = pickup.decay_m(spec.PickupPlan(), 0.010)
     near, far = (
         pickup.reluctance_amplitude_v(np.ones(1), np.array([gap]), 1.0, decay)[0]
         for gap in (0.001, 0.001 + gap_mm / 1000)
@@ -122,7 +122,7 @@ def test_run_out_of_the_target_wheel():
     # Derived: intervals vary by e/r (0.2 % for 0.1 mm on 50 mm), amplitude max/min is
     # exp(4πe/λ) (1.13 for e = 0.1 mm, λ = 10 mm).
     teeth = round(2 * math.pi * 0.050 / 0.010)
-    plan = spec.Pickup(runout_m=0.0001, tip_radius_m=0.050, spacing_rel=0.0)
+    plan = spec.PickupPlan(runout_m=0.0001, tip_radius_m=0.050, spacing_rel=0.0)
     wheel = pickup.make_wheel(plan, teeth, stream(1, "wheel"))
     interval = 1 + np.diff(wheel.offset_rel)
     assert interval.max() - 1 == pytest.approx(0.002, rel=0.02)

@@ -8,18 +8,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sim import spec
-from sim.pickup import Edges, Pickup
+from sim.pickup import Edges, RunningPickup
 from sim.run import simulate
 from sim.scenarios import load
 from sim.wiring import SHORTEST_S, Wiring
 
 TEETH = 30
-PLAIN = spec.Pickup(spacing_rel=0.0, runout_m=0.0, play_m=0.0, noise_v=1e-9)
+PLAIN = spec.PickupPlan(spacing_rel=0.0, runout_m=0.0, play_m=0.0, noise_v=1e-9)
 
 
 def sensed(plan, turns_per_s=3.0, for_s=20.0, seed=1, teeth=TEETH):
     time_s = np.arange(0, for_s + 0.01, 0.02)
-    pickup = Pickup(plan, teeth, seed, "left")
+    pickup = RunningPickup(plan, teeth, seed, "left")
     seen, lost = pickup.sense(time_s, turns_per_s * time_s)
     return pickup, seen, lost
 
@@ -111,8 +111,8 @@ def test_teeth_are_told_once_however_the_run_is_cut(cuts):
     time_s = np.arange(0, 20.001, 0.02)
     turns = 3.0 * time_s + 0.2 * np.sin(time_s)
     plan = replace(PLAIN, spacing_rel=0.01, play_m=1e-5, noise_v=0.02)
-    whole, _ = Pickup(plan, TEETH, 1, "left").sense(time_s, turns)
-    pickup, parts = Pickup(plan, TEETH, 1, "left"), []
+    whole, _ = RunningPickup(plan, TEETH, 1, "left").sense(time_s, turns)
+    pickup, parts = RunningPickup(plan, TEETH, 1, "left"), []
     for low, high in zip([0, *sorted(cuts)], [*sorted(cuts), 1000], strict=True):
         from_node = max(0, low - 5)
         parts.append(pickup.sense(time_s[from_node : high + 1], turns[from_node : high + 1])[0])
@@ -135,12 +135,12 @@ def carried(plan, seconds=600, seed=1):
 
 
 def test_a_plain_cable_changes_nothing():
-    (part,) = carried(spec.Pickup(), 60)
+    (part,) = carried(spec.PickupPlan(), 60)
     np.testing.assert_array_equal(part.rise_s, even_edges(90.0, 0.0, 60.0).rise_s)
 
 
 def test_bounce_comes_as_often_and_as_late_as_it_says():
-    parts = carried(spec.Pickup(bounce=0.05, bounce_s=0.0005))
+    parts = carried(spec.PickupPlan(bounce=0.05, bounce_s=0.0005))
     tooth = np.concatenate([part.tooth for part in parts])
     rise_s = np.concatenate([part.rise_s for part in parts])
     extra = tooth < 0
@@ -152,20 +152,22 @@ def test_bounce_comes_as_often_and_as_late_as_it_says():
 
 
 def test_bursts_breaks_and_hum_come_as_often_as_they_say():
-    bursts = carried(spec.Pickup(bursts_per_s=0.2, burst_s=0.3, burst_hz=110.0), 3000)
+    bursts = carried(spec.PickupPlan(bursts_per_s=0.2, burst_s=0.3, burst_hz=110.0), 3000)
     extra = sum(int((part.tooth < 0).sum()) for part in bursts)
     assert extra / 3000 == pytest.approx(0.2 * (0.3 * 110 + 1), rel=0.2)
-    broken = carried(spec.Pickup(breaks_per_s=0.1, break_s=0.5), 3000)
+    broken = carried(spec.PickupPlan(breaks_per_s=0.1, break_s=0.5), 3000)
     missing = 1 - sum(part.rise_s.size for part in broken) / (3000 * 90)
     assert missing == pytest.approx(1 - np.exp(-0.1 * 0.5), rel=0.25)  # breaks overlap
-    hum = carried(spec.Pickup(hum_hz=50.0), 60)[0]
+    hum = carried(spec.PickupPlan(hum_hz=50.0), 60)[0]
     assert np.count_nonzero(hum.tooth < 0) == pytest.approx(3000, abs=2)
     np.testing.assert_allclose(np.diff(hum.rise_s[hum.tooth < 0]), 0.02, rtol=1e-6)
 
 
 @given(seed=st.integers(0, 10**6))
 def test_edges_come_in_order_and_not_nearer_than_a_counter_tells_apart(seed):
-    plan = spec.Pickup(bounce=0.2, bursts_per_s=0.5, burst_hz=900.0, breaks_per_s=0.3, hum_hz=60.0)
+    plan = spec.PickupPlan(
+        bounce=0.2, bursts_per_s=0.5, burst_hz=900.0, breaks_per_s=0.3, hum_hz=60.0
+    )
     rise_s = np.concatenate([part.rise_s for part in carried(plan, 120, seed)])
     assert np.diff(rise_s).min() > 0.9 * SHORTEST_S
     assert rise_s[-1] < 120

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from sim import spec
 from sim.pickup import Edges
-from sim.readout import Readout, metres_per_pulse
+from sim.readout import RunningReadout, metres_per_pulse
 
 FEET_100_M = 30.48
 
@@ -30,7 +30,7 @@ def test_a_setting_is_read_by_its_own_unit():
     [("mph", 0.1, 3.1), ("km/h", 0.01, 5.04), ("m/s", 0.001, 1.4), ("ft/min", 1.0, 276.0)],
 )
 def test_steady_pulses_are_shown_to_the_step(unit, step, shown):
-    readout = Readout(spec.Readout(unit=unit, step=step), 2250)
+    readout = RunningReadout(spec.ReadoutPlan(unit=unit, step=step), 2250)
     rate_hz = 1.4 / (FEET_100_M / 2250)
     samples = readout.show(pulses(rate_hz, 20.0), 20.0)
     assert samples.value.size == 200
@@ -39,13 +39,15 @@ def test_steady_pulses_are_shown_to_the_step(unit, step, shown):
 
 @given(setting=st.integers(500, 9000), rate_hz=st.floats(20, 500))
 def test_shown_is_never_farther_than_half_a_step(setting, rate_hz):
-    readout = Readout(spec.Readout(unit="m/s", step=0.01, averaging_s=0.5), setting)
+    readout = RunningReadout(spec.ReadoutPlan(unit="m/s", step=0.01, averaging_s=0.5), setting)
     shown = readout.show(pulses(rate_hz, 10.0), 10.0).value[60:99]
     assert np.abs(shown - rate_hz * FEET_100_M / setting).max() <= 0.00501
 
 
 def test_averaging_lags_a_step_and_standing_still_shows_zero():
-    readout = Readout(spec.Readout(unit="m/s", step=0.001, averaging_s=1.0), FEET_100_M * 100)
+    readout = RunningReadout(
+        spec.ReadoutPlan(unit="m/s", step=0.001, averaging_s=1.0), FEET_100_M * 100
+    )
     slow, fast = pulses(100, 10.0), pulses(200, 10.0, 10.0)
     first = readout.show(slow, 10.0).value
     second = readout.show(fast, 20.0).value
@@ -57,9 +59,10 @@ def test_averaging_lags_a_step_and_standing_still_shows_zero():
 
 
 def test_hysteresis_holds_the_digit():
-    plain = Readout(spec.Readout(unit="m/s", step=0.1, averaging_s=0), FEET_100_M * 100)
-    slack = Readout(
-        spec.Readout(unit="m/s", step=0.1, averaging_s=0, hysteresis_steps=0.3), FEET_100_M * 100
+    plain = RunningReadout(spec.ReadoutPlan(unit="m/s", step=0.1, averaging_s=0), FEET_100_M * 100)
+    slack = RunningReadout(
+        spec.ReadoutPlan(unit="m/s", step=0.1, averaging_s=0, hysteresis_steps=0.3),
+        FEET_100_M * 100,
     )
     rates = 105 + 2.5 * np.sin(np.arange(300) / 5)  # to and fro over the flip at 1.05
     rise_s = np.cumsum(np.repeat(1 / rates, 10))

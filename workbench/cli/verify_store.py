@@ -10,7 +10,7 @@ from workbench.cli import BROKEN, DONE
 from workbench.cli.arguments import words_of
 from workbench.cli.output import print_error, print_json, print_table, print_warnings
 from workbench.cli.reading_line import reading_line
-from workbench.jobs.paper import VARIABLE, Paper, broken, new_key, paper_in, paper_of
+from workbench.jobs.paper import VARIABLE, SignedHead, broken, new_key, paper_in, paper_of
 from workbench.records.checking import Checked
 from workbench.records.store import Store, open_store
 from workbench.words.language import N_, _
@@ -57,7 +57,9 @@ def _look(store: Store) -> Checked:
         return store.check(None if show is None else lambda share, _step: show(share))
 
 
-def _rows(address: str, found: Checked, paper: Paper | None, wrong: bool) -> list[tuple[str, str]]:
+def _rows(
+    address: str, found: Checked, paper: SignedHead | None, wrong: bool
+) -> list[tuple[str, str]]:
     rows = [
         (_("Store"), address),
         (_("Recordings"), str(found.recordings)),

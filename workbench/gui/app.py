@@ -27,7 +27,7 @@ from PySide6.QtWidgets import QApplication, QWidget
 from drivers.catalogue import listing
 from workbench.base.log import LOG, start_log
 from workbench.gui.theme import Theme
-from workbench.gui.window import PageMaker, Window
+from workbench.gui.window import BenchWindow, PageMaker
 from workbench.models.bench import Bench
 from workbench.models.settings import Settings, default_path
 from workbench.words.language import _
@@ -76,7 +76,7 @@ def run(arguments: Sequence[str] = ()) -> int:
     return 3 if bench.told else status
 
 
-def make_window(bench: Bench) -> Window:
+def make_window(bench: Bench) -> BenchWindow:
     """The window with all its pages."""
 
     def start_page(bench: Bench, theme: Theme) -> QWidget:
@@ -84,7 +84,7 @@ def make_window(bench: Bench) -> Window:
 
         return StartPage(bench, theme, lambda name: window.show_page(name))
 
-    window = Window(bench, {"Start": start_page, **{name: _page(name) for name in PAGES}})
+    window = BenchWindow(bench, {"Start": start_page, **{name: _page(name) for name in PAGES}})
     return window
 
 
@@ -99,7 +99,7 @@ def _page(name: str) -> PageMaker:
     return make
 
 
-def make_ready(window: Window) -> None:
+def make_ready(window: BenchWindow) -> None:
     """Import and make the other pages, so that none keeps a person waiting later.
 
     They live as long as the program. The garbage collector is told so: each of its looks

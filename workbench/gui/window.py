@@ -50,7 +50,7 @@ class Page(Protocol):
 PageMaker = Callable[[Bench, Theme], QWidget]
 
 
-class Window(QMainWindow):
+class BenchWindow(QMainWindow):
     """The bench's one window."""
 
     frame = Signal()

@@ -13,7 +13,7 @@ from drivers.contract import ChannelKind, EdgeTrack, Recording, SpeedTrack
 from workbench.base.errors import WrongInput
 from workbench.base.numbers import NO_VALUE
 from workbench.match import sources
-from workbench.match.sources import UNNAMED, Kind, trust
+from workbench.match.sources import UNNAMED, SourceKind, trust
 
 Track = EdgeTrack | SpeedTrack
 
@@ -45,7 +45,7 @@ MARKS = (ChannelKind.INDEX_MARK, ChannelKind.LAP_MARK)
 """What the teeth of a wheel are counted from, the first there is."""
 
 
-def ground_kind(channel: Channel) -> Kind:
+def ground_kind(channel: Channel) -> SourceKind:
     """What kind of ground speed a channel is; one that a person named is taken as it is."""
     return GROUNDS.get(channel.kind, UNNAMED)
 

@@ -20,9 +20,12 @@ from workbench.base.errors import StoreError, WrongInput
 from workbench.base.files import exists, replacing, safe_name, write_file
 from workbench.records.reader import Told
 from workbench.records.store import Store
-from workbench.records.tables import TABLES, Table, write_csv, write_parquet
+from workbench.records.tables import TABLES, ColumnTable, write_csv, write_parquet
 
-WRITERS: dict[str, Callable[[Table, Path], None]] = {".csv": write_csv, ".parquet": write_parquet}
+WRITERS: dict[str, Callable[[ColumnTable, Path], None]] = {
+    ".csv": write_csv,
+    ".parquet": write_parquet,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +96,7 @@ def _refuse_existing(paths: Sequence[Path]) -> None:
 
 def _tables(
     store: Store, number: int, damage: list[StoreError], progress: Told | None = None
-) -> Mapping[str, Table]:
+) -> Mapping[str, ColumnTable]:
     """The tables of a recording that hold anything."""
     recording = store.load_recording(number, damage.append, progress)
     tables = {name: make(recording) for name, make in TABLES.items()}

@@ -29,7 +29,7 @@ _MOST_KEY_BYTES, _MOST_REPORT_BYTES = 10_000, 100_000_000
 
 
 @dataclass(frozen=True, slots=True)
-class Paper:
+class SignedHead:
     """A testimony; `signature` of the head by the private half of `key`, both '' for none."""
 
     head: Head
@@ -40,16 +40,16 @@ class Paper:
         return ":".join(filter(None, (str(self.head), self.signature, self.key)))
 
 
-def paper_now(store: Store) -> Paper:
+def paper_now(store: Store) -> SignedHead:
     """What a paper made now testifies to. Raises WrongInput where the key cannot be used,
     StoreError."""
     head, own = store.head(), own_key()
     if own is None:
-        return Paper(head)
-    return Paper(head, _as_text(own.sign(_signed(head))), _public(own))
+        return SignedHead(head)
+    return SignedHead(head, _as_text(own.sign(_signed(head))), _public(own))
 
 
-def paper_of(text: str) -> Paper:
+def paper_of(text: str) -> SignedHead:
     """The testimony from a report's foot, spaces and line ends left out. Raises WrongInput."""
     found = _TEXT.fullmatch(re.sub(r"[\s\u200b]", "", text))
     if not found:
@@ -59,10 +59,10 @@ def paper_of(text: str) -> Paper:
             text=text,
         )
     number, sha256, signature, key = found.groups("")
-    return Paper(Head(int(number), sha256), signature, key)
+    return SignedHead(Head(int(number), sha256), signature, key)
 
 
-def paper_in(path: Path) -> Paper:
+def paper_in(path: Path) -> SignedHead:
     """The testimony of a saved report. Raises WrongInput."""
     expected = Message("a report saved as .json or .html; of a PDF give the foot's text by --head")
     text = read_text(path, _MOST_REPORT_BYTES, expected)
@@ -80,7 +80,7 @@ def paper_in(path: Path) -> Paper:
     return paper_of(said)
 
 
-def broken(paper: Paper, store: Store) -> Iterator[StoreError]:
+def broken(paper: SignedHead, store: Store) -> Iterator[StoreError]:
     """What of a paper does not hold. Raises WrongInput, StoreError."""
     head = paper.head
     if not store.holds(head):
@@ -160,7 +160,7 @@ def _signed(head: Head) -> bytes:
     return f"evenpace ledger {head}".encode()
 
 
-def _signature_is_right(paper: Paper) -> bool:
+def _signature_is_right(paper: SignedHead) -> bool:
     from cryptography.exceptions import InvalidSignature
 
     key = _library()[0].Ed25519PublicKey.from_public_bytes(_as_bytes(paper.key))

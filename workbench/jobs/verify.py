@@ -14,7 +14,7 @@ from workbench.jobs.codec import statement_of, to_plain
 from workbench.jobs.job import job
 from workbench.jobs.keep import any_answer, options_of
 from workbench.records.entries import StoredResult
-from workbench.records.ledger import Kind
+from workbench.records.ledger import EntryKind
 from workbench.records.store import Store
 
 _SAME_REL, _SAME_ABS = 1e-6, 1e-9
@@ -80,17 +80,17 @@ def verify(store: Store, number: int) -> Verification:
 
 def _source(store: Store, stored: StoredResult) -> tuple[Recording | str | None, list[Difference]]:
     """What the result was computed from, and what of the two is not as it was left."""
-    changed = _entered(store, Kind.RESULT, stored.number)
+    changed = _entered(store, EntryKind.RESULT, stored.number)
     if stored.recording is None:
         return stored.table, changed
-    changed += _entered(store, Kind.RECORDING, stored.recording)
+    changed += _entered(store, EntryKind.RECORDING, stored.recording)
     now = store.recording_sha256(stored.recording, hidden=True)
     if now != stored.recording_sha256:
         changed.append(Difference("recording_sha256", stored.recording_sha256, now))
     return store.load_recording(stored.recording, hidden=True), changed
 
 
-def _entered(store: Store, kind: Kind, number: int) -> list[Difference]:
+def _entered(store: Store, kind: EntryKind, number: int) -> list[Difference]:
     """Whether a thing is as the ledger says that it was left."""
     before, now = store.entered(kind, number)
     return [] if before == now else [Difference(f"ledger.{kind}", before, now)]

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.pulses.edges import LOST_SHARE, CleanEdges, clean
-from workbench.live.pulses import Passed, Pulses
+from workbench.live.pulses import LivePulses, Passed
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -128,7 +128,7 @@ class ChannelHealth:
     `look` and `count` may be called from any thread; `lock` is the stream's.
     """
 
-    def __init__(self, pulses: Pulses, lock: threading.RLock) -> None:
+    def __init__(self, pulses: LivePulses, lock: threading.RLock) -> None:
         self._pulses, self._lock = pulses, lock
         self._missed = self._extra = 0
         self._counts = Counts()

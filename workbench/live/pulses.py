@@ -45,7 +45,7 @@ class Passed:
         return [(self.first + low, self.time_s[low:high]) for low, high in pairwise(bounds)]
 
 
-class Pulses:
+class LivePulses:
     """Filled by a reader's thread, read by any other; `lock` is its stream's.
 
     Kept are the times of the device's own clock. They are put on the host's line as they are

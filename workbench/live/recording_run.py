@@ -19,7 +19,7 @@ MOST_EARLY = 20_000
 """Items that may wait for the store to open: about 40 s of all inputs a bench can have."""
 
 
-class Recorder(Protocol):
+class ItemSink(Protocol):
     """What takes the items of one recording into a store: see `records.recorder`."""
 
     @property
@@ -32,7 +32,7 @@ class Recorder(Protocol):
     def close(self, reason: str = "") -> str: ...
 
 
-Begin = Callable[[], AbstractContextManager[Recorder]]
+Begin = Callable[[], AbstractContextManager[ItemSink]]
 """Opens the store, for as long as the context lasts, and begins a recording in it. Raises
 BenchError."""
 
@@ -43,7 +43,7 @@ class RecordingRun:
     def __init__(self, begin: Begin) -> None:
         self._begin = begin
         self._early: list[tuple[str, Item]] = []
-        self._recorder: Recorder | None = None
+        self._recorder: ItemSink | None = None
         self._lock = threading.Lock()
         self._ending = threading.Event()
         self._reason = ""

@@ -19,7 +19,7 @@ from drivers.timeline import clock_points, has_own_times
 from workbench.calibration.pulses.running_base import RunningBase
 from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.live.health import MOST_WAITING, ChannelHealth, DoubtSays
-from workbench.live.pulses import Pulses
+from workbench.live.pulses import LivePulses
 from workbench.live.rows import Rows
 from workbench.match.ratio import MOVING_MPS
 from workbench.match.sources import UNNAMED, quality
@@ -62,14 +62,14 @@ class Stream:
     noisy: bool = False
     """Whether a speed gives so few values, or such that scatter so much, that for the ground
     another is to be taken while there is one."""
-    pulses: Pulses = field(init=False)
+    pulses: LivePulses = field(init=False)
     health: ChannelHealth | None = field(init=False, default=None)
     """Missed and extra pulses of a target wheel's channel; None of any other stream."""
     _speeds: Rows = field(init=False)
     _judged_s: float = -math.inf
 
     def __post_init__(self) -> None:
-        self.pulses = Pulses(self.clock, self.lock)
+        self.pulses = LivePulses(self.clock, self.lock)
         self._speeds = Rows(3, KEPT_SPEEDS)
         if self.is_pulses and self.kind is ChannelKind.BELT:
             self.health = ChannelHealth(self.pulses, self.lock)

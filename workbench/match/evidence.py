@@ -18,7 +18,7 @@ from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.typed import parse_setting_unit
 from workbench.base.units import SPEED_UNITS_MPS
-from workbench.calibration.gap.faults import Fault, FaultKind
+from workbench.calibration.gap.faults import FaultKind, WheelFault
 from workbench.calibration.gap.wheel_faults import check_wheel
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import CleanEdges, clean
@@ -26,7 +26,7 @@ from workbench.calibration.pulses.speed import SpeedSeries, speed_series
 from workbench.calibration.pulses.target_wheel import TeethSeen, teeth_seen
 from workbench.calibration.statistics.spread import robust_spread
 from workbench.match.ratio import Comparison, PaceLimits
-from workbench.match.sources import GNSS, UNNAMED, WHEEL, Factor, Kind, Quality
+from workbench.match.sources import GNSS, UNNAMED, WHEEL, Factor, Quality, SourceKind
 
 Floats = NDArray[np.float64]
 
@@ -110,11 +110,11 @@ class Evidence:
     bins: Bins | None
     u_level: float
     limits: PaceLimits
-    ground_kind: Kind
+    ground_kind: SourceKind
     drive_kind: str
     measures: Mapping[str, Measure]
     flags: Mapping[str, bool]
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[WheelFault, ...] = ()
     teeth: TeethSeen | None = None
     typed_teeth: int = 0
     missed: int = 0
@@ -242,7 +242,7 @@ class _Pulses:
     def __init__(self, inputs: PassInputs) -> None:
         self._inputs = inputs
         self.flags: dict[str, bool] = {}
-        self.faults: tuple[Fault, ...] = ()
+        self.faults: tuple[WheelFault, ...] = ()
         self.edges: CleanEdges | None = None
         self.teeth: TeethSeen | None = None
         self.missed_at_mps = self.usual_mps = math.nan

@@ -53,7 +53,7 @@ class SourceSays(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class SourceKind:
     """A kind of ground speed: its scale's u, and whether it is measured on the ground itself."""
 
     name: GroundKind
@@ -61,20 +61,20 @@ class Kind:
     of_the_ground: bool
 
 
-GNSS = Kind(GroundKind.GNSS, 0.0, True)
-RADAR = Kind(GroundKind.RADAR, 0.01, True)
-UNNAMED = Kind(GroundKind.UNNAMED, 0.0, True)
+GNSS = SourceKind(GroundKind.GNSS, 0.0, True)
+RADAR = SourceKind(GroundKind.RADAR, 0.01, True)
+UNNAMED = SourceKind(GroundKind.UNNAMED, 0.0, True)
 """Of a source of which nobody knows more; it is taken as it is."""
-WHEEL = Kind(GroundKind.WHEEL, 0.02, False)
-SELECTED = Kind(GroundKind.SELECTED, 0.03, False)
-WATER = Kind(GroundKind.WATER, 0.03, False)
+WHEEL = SourceKind(GroundKind.WHEEL, 0.02, False)
+SELECTED = SourceKind(GroundKind.SELECTED, 0.03, False)
+WATER = SourceKind(GroundKind.WATER, 0.03, False)
 KINDS = (GNSS, RADAR, UNNAMED, WHEEL, SELECTED, WATER)
 """The most trusted first. The scales' uncertainties follow from what stands above: a wheel set
 up in the middle of the usual slip is off by (15 − 8) % ÷ √12; a radar by most of a degree. The
 others' are chosen."""
 
 
-def trust(kind: Kind, *, usable: bool, u_mean_rel: float = 0.0) -> tuple[bool, int, float]:
+def trust(kind: SourceKind, *, usable: bool, u_mean_rel: float = 0.0) -> tuple[bool, int, float]:
     """What to sort sources of the ground by, the one to take first.
 
     By its kind rather than by how quiet it is: noise averages out over a pass, a scale does
@@ -92,7 +92,7 @@ class Quality:
     """
 
     source: str
-    kind: Kind
+    kind: SourceKind
     share: float
     noise_rel: float
     u_mean_rel: float
@@ -114,7 +114,7 @@ class Quality:
         return statement(SourceSays.QUALITY_OF_SOURCE, **known, mean_rel=self.u_mean_rel)
 
 
-def quality(source: str, kind: Kind, series: SpeedSeries) -> Quality:
+def quality(source: str, kind: SourceKind, series: SpeedSeries) -> Quality:
     """Judge one source by its own values."""
     good = np.isfinite(series.speed_mps)
     share = float(good.mean()) if good.size else 0.0

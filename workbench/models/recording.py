@@ -13,7 +13,7 @@ from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
 from drivers.contract import Clock, Driver, Lost, Notes
-from workbench.live.recording_run import Recorder, RecordingRun
+from workbench.live.recording_run import ItemSink, RecordingRun
 from workbench.models.observable import Observable
 from workbench.models.packing import Packing
 from workbench.records.notes import merged_notes
@@ -194,7 +194,7 @@ class RecordingModel(Observable):
         threading.Thread(target=put, name="hole on record", daemon=True).start()
 
     @contextmanager
-    def _begin(self, name: str, simulated: bool, notes: Callable[[], Notes]) -> Iterator[Recorder]:
+    def _begin(self, name: str, simulated: bool, notes: Callable[[], Notes]) -> Iterator[ItemSink]:
         # Here, beside the screen: the database's library takes half a second to import.
         from workbench.records.recorder import Recorder
         from workbench.records.store import open_store

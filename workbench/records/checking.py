@@ -18,7 +18,7 @@ from workbench.records.database import shown, transaction
 from workbench.records.deeds import head_path
 from workbench.records.entries import check_seal
 from workbench.records.jsonable import from_text
-from workbench.records.ledger import Head, Kind
+from workbench.records.ledger import EntryKind, Head
 from workbench.records.ledger_check import chain_problems, content_problems, head_finding
 from workbench.records.reader import Told, last_sequence, recording_row, recording_sha256
 
@@ -125,7 +125,7 @@ class _Look:
                 self.problems.append(said)
             elif said is not None:
                 self.notes.append(said)
-            for kind in (Kind.RECORDING, Kind.COLUMNS, Kind.RESULT):
+            for kind in (EntryKind.RECORDING, EntryKind.COLUMNS, EntryKind.RESULT):
                 now = ledger.contents(connection, kind)
                 self.problems += content_problems(entries, kind, now)
         return newest

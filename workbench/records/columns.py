@@ -52,7 +52,7 @@ class Columns:
     blocks: NDArray[np.int64]
 
     def columns(self, _names: Collection[str] | None = None) -> Columns:
-        """Itself: see `Part`."""
+        """Itself: see `StreamPart`."""
         return self
 
     def items(self) -> Iterator[tuple[int, Stored]]:
@@ -60,7 +60,7 @@ class Columns:
         return zip(self.blocks.tolist(), items_of(self.key, self.head, self.arrays), strict=True)
 
 
-class Part(Protocol):
+class StreamPart(Protocol):
     """Some items of one stream in a row, from which columns are had."""
 
     @property
@@ -71,23 +71,23 @@ class Part(Protocol):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Stream:
+class StoredStream:
     """A stream of a recording, at least one part of it."""
 
-    parts: Sequence[Part]
+    parts: Sequence[StreamPart]
 
     @property
     def key(self) -> StreamKey:
         return self.parts[0].key
 
     def columns(self, names: Collection[str] | None = None) -> Columns:
-        """All parts in a row: see `Part`."""
+        """All parts in a row: see `StreamPart`."""
         return joined([part.columns(names) for part in self.parts])
 
 
-def streams_from(pairs: Iterable[tuple[str, Stored]]) -> list[Stream]:
+def streams_from(pairs: Iterable[tuple[str, Stored]]) -> list[StoredStream]:
     """The streams of (input address, item) pairs; each counts as a block."""
-    return [Stream([one]) for one in columns_from(pairs)]
+    return [StoredStream([one]) for one in columns_from(pairs)]
 
 
 def columns_from(pairs: Iterable[tuple[str, Stored]]) -> list[Columns]:

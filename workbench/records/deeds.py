@@ -23,7 +23,7 @@ from workbench.base.errors import StoreError
 from workbench.base.files import write_file
 from workbench.records import ledger, schema
 from workbench.records.database import transaction
-from workbench.records.ledger import Deed, Head, Kind
+from workbench.records.ledger import Deed, EntryKind, Head
 
 Now = Callable[[], datetime]
 """The time of day in UTC; handed in so that tests own it."""
@@ -43,15 +43,15 @@ class Book:
     connection: Connection
     now: Now
 
-    def enter_new(self, deed: Deed, kind: Kind, number: int) -> None:
+    def enter_new(self, deed: Deed, kind: EntryKind, number: int) -> None:
         """The entry of a recording or result that has just been made."""
         ledger.enter(self.connection, deed, kind, number, stamp(self.now()))
 
-    def change(self, deed: Deed, kind: Kind, number: int, values: Mapping[str, Any]) -> bool:
+    def change(self, deed: Deed, kind: EntryKind, number: int, values: Mapping[str, Any]) -> bool:
         """Change what lists show of a recording or result, and enter it; False where there is
         none of that number."""
         table, key = schema.recording, schema.recording.c.number
-        if kind is Kind.RESULT:
+        if kind is EntryKind.RESULT:
             table, key = schema.card, schema.card.c.result
         found = ledger.content_of(self.connection, kind, number)
         change = sa.update(table).where(key == number).values(values)

@@ -43,7 +43,7 @@ class Deed(StrEnum):
     BROUGHT_BACK = auto()
 
 
-class Kind(StrEnum):
+class EntryKind(StrEnum):
     """What an entry speaks of; the values are stored. A format's number is its own."""
 
     FORMAT = auto()
@@ -107,7 +107,12 @@ def lock(connection: Connection) -> None:
 
 
 def enter(
-    connection: Connection, deed: Deed, kind: Kind, subject: int, when_utc: str, found: str = ""
+    connection: Connection,
+    deed: Deed,
+    kind: EntryKind,
+    subject: int,
+    when_utc: str,
+    found: str = "",
 ) -> None:
     """One more entry, for what has just been done in the same transaction."""
     before = head(connection)
@@ -139,7 +144,7 @@ def entries(connection: Connection) -> list[Entry]:
     return [Entry(**row._asdict()) for row in rows]
 
 
-def last_content(connection: Connection, kind: Kind, subject: int) -> str:
+def last_content(connection: Connection, kind: EntryKind, subject: int) -> str:
     """What the newest entry on something says of it; '' where there is none."""
     table = schema.ledger
     query = (
@@ -151,14 +156,14 @@ def last_content(connection: Connection, kind: Kind, subject: int) -> str:
     return connection.scalar(query) or ""
 
 
-def content_of(connection: Connection, kind: Kind, number: int) -> str:
+def content_of(connection: Connection, kind: EntryKind, number: int) -> str:
     """The hash of one recording or result as it stands; '' where there is none."""
-    if kind is Kind.FORMAT or number >= NO_SUCH_NUMBER:
+    if kind is EntryKind.FORMAT or number >= NO_SUCH_NUMBER:
         return ""
     return contents(connection, kind, number).get(number, "")
 
 
-def contents(connection: Connection, kind: Kind, number: int | None = None) -> dict[int, str]:
+def contents(connection: Connection, kind: EntryKind, number: int | None = None) -> dict[int, str]:
     """The hash of each recording, its columns, or result as it stands, by its number; of one, or
     of all.
 
@@ -167,10 +172,10 @@ def contents(connection: Connection, kind: Kind, number: int | None = None) -> d
     """
     recording, result, card = schema.recording.c, schema.result.c, schema.card.c
     key: sa.ColumnElement[int]
-    if kind is Kind.RECORDING:
+    if kind is EntryKind.RECORDING:
         key = recording.number
         query = sa.select(key, *(recording[name] for name in _RECORDING))
-    elif kind is Kind.COLUMNS:
+    elif kind is EntryKind.COLUMNS:
         key = schema.packed.c.recording.label("number")
         query = sa.select(key, schema.packed.c.sha256)
     else:

@@ -7,62 +7,62 @@ from pathlib import Path
 
 from workbench.base.errors import Message, StoreError
 from workbench.records.deeds import read_head
-from workbench.records.ledger import Entry, Head, Kind
+from workbench.records.ledger import Entry, EntryKind, Head
 
 _GONE = {
-    Kind.RECORDING: Message(
+    EntryKind.RECORDING: Message(
         "Recording {number} is gone: entry {entry} of the ledger ({when_utc}) speaks of it, the "
         "store no longer holds it."
     ),
-    Kind.COLUMNS: Message(
+    EntryKind.COLUMNS: Message(
         "The columns of recording {number} are gone: entry {entry} of the ledger ({when_utc}) "
         "speaks of them, the store no longer holds them."
     ),
-    Kind.RESULT: Message(
+    EntryKind.RESULT: Message(
         "Result {number} is gone: entry {entry} of the ledger ({when_utc}) speaks of it, the store "
         "no longer holds it."
     ),
 }
 _CHANGED = {
-    Kind.RECORDING: Message(
+    EntryKind.RECORDING: Message(
         "Recording {number} is not as entry {entry} of the ledger ({when_utc}) left it: its name, "
         "seal, end, machine, version, title or note, or whether it is hidden, was changed by "
         "another hand."
     ),
-    Kind.COLUMNS: Message(
+    EntryKind.COLUMNS: Message(
         "The columns of recording {number} are not as entry {entry} of the ledger ({when_utc}) "
         "left them: they were changed by another hand."
     ),
-    Kind.RESULT: Message(
+    EntryKind.RESULT: Message(
         "Result {number} is not as entry {entry} of the ledger ({when_utc}) left it: it was "
         "exchanged, or its title, its note, what lists show of it or whether it is hidden was "
         "changed by another hand."
     ),
 }
 _CHANGED_BEFORE = {
-    Kind.RECORDING: Message(
+    EntryKind.RECORDING: Message(
         "Recording {number} was changed by another hand before entry {entry} of the ledger "
         "({when_utc}): that one did not find what the entry before had left."
     ),
-    Kind.COLUMNS: Message(
+    EntryKind.COLUMNS: Message(
         "The columns of recording {number} were changed by another hand before entry {entry} of "
         "the ledger ({when_utc}): that one did not find what the entry before had left."
     ),
-    Kind.RESULT: Message(
+    EntryKind.RESULT: Message(
         "Result {number} was changed by another hand before entry {entry} of the ledger "
         "({when_utc}): that one did not find what the entry before had left."
     ),
 }
 _UNKNOWN = {
-    Kind.RECORDING: Message(
+    EntryKind.RECORDING: Message(
         "Recording {number} was put into the store by another hand: no entry of the ledger speaks "
         "of it."
     ),
-    Kind.COLUMNS: Message(
+    EntryKind.COLUMNS: Message(
         "The columns of recording {number} were put into the store by another hand: no entry of "
         "the ledger speaks of them."
     ),
-    Kind.RESULT: Message(
+    EntryKind.RESULT: Message(
         "Result {number} was put into the store by another hand: no entry of the ledger speaks of "
         "it."
     ),
@@ -99,7 +99,7 @@ def chain_problems(entries: Sequence[Entry]) -> Iterator[StoreError]:
 
 
 def content_problems(
-    entries: Sequence[Entry], kind: Kind, now: Mapping[int, str]
+    entries: Sequence[Entry], kind: EntryKind, now: Mapping[int, str]
 ) -> Iterator[StoreError]:
     """What is stored of a kind and what the ledger says of it: `now` as of `contents`."""
     left: dict[int, Entry] = {}

@@ -21,7 +21,7 @@ from workbench.base.errors import StoreError
 from workbench.records import ledger
 from workbench.records.database import APPLICATION_ID, NoStore, shown, sqlite_is_ours
 from workbench.records.deeds import publish_head, stamp
-from workbench.records.ledger import Deed, Kind
+from workbench.records.ledger import Deed, EntryKind
 
 if TYPE_CHECKING:
     from alembic.script import ScriptDirectory
@@ -134,7 +134,7 @@ def _upgrade(connection: Connection, found: str | None, now: datetime) -> None:
         context.run_migrations()
     if found is not None and found >= _FIRST_WITH_A_LEDGER:
         ledger.lock(connection)
-        ledger.enter(connection, Deed.MIGRATED, Kind.FORMAT, int(NEWEST), stamp(now))
+        ledger.enter(connection, Deed.MIGRATED, EntryKind.FORMAT, int(NEWEST), stamp(now))
 
 
 def _mark_new(engine: Engine) -> None:

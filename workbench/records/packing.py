@@ -24,7 +24,7 @@ from workbench.records.codec import StreamKey
 from workbench.records.columns import PIECE_BYTES, Columns
 from workbench.records.database import transaction
 from workbench.records.deeds import Now, deeds
-from workbench.records.ledger import Deed, Kind
+from workbench.records.ledger import Deed, EntryKind
 from workbench.records.reader import (
     StoredBlock,
     Told,
@@ -145,7 +145,7 @@ def _seal(engine: Engine, url: URL, now: Now, row: Mapping[str, Any], digest: by
         connection.execute(sa.insert(schema.packed).values(seal))
         recording_sha256(connection, row)  # which reads every piece back
         connection.execute(sa.delete(schema.block).where(schema.block.c.recording == number))
-        book.enter_new(Deed.PACKED, Kind.COLUMNS, number)
+        book.enter_new(Deed.PACKED, EntryKind.COLUMNS, number)
 
 
 def _clocked(connection: Connection, number: int) -> Iterator[Columns]:

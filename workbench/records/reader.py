@@ -21,7 +21,7 @@ from workbench.records import codec, columns, schema
 from workbench.records.chain import chain_block, chain_end, chain_start
 from workbench.records.clocks import Sender, clocks_from_text
 from workbench.records.codec import CodecError, Stored, StreamKey
-from workbench.records.columns import Columns, Part, Stream
+from workbench.records.columns import Columns, StoredStream, StreamPart
 
 NO_SUCH_NUMBER = 2**31
 """From here on a number is none of ours, and a database may choke on it."""
@@ -215,11 +215,11 @@ def packed_sha256(digest: bytes, row: Mapping[str, Any], clocks: str) -> str:
     return chain_end(digest, f"{row['summary']}{row['sha256']}{clocks}")
 
 
-class Streams:
+class StreamsRead:
     """The streams of a recording as its blocks are taken, but for raw frames and files."""
 
     def __init__(self) -> None:
-        self._parts: dict[StreamKey, list[Part]] = {}
+        self._parts: dict[StreamKey, list[StreamPart]] = {}
 
     def take(self, block: StoredBlock) -> None:
         """One more block, whose bytes are checked. Raises StoreError where it is none."""
@@ -228,21 +228,21 @@ class Streams:
             part = block if block.packed else block.columns()
             self._parts.setdefault(block.key, []).append(part)
 
-    def all(self, *, packed: bool) -> list[Stream]:
+    def all(self, *, packed: bool) -> list[StoredStream]:
         """All that were taken; the many small parts of a journal become one."""
-        found = [Stream(parts) for parts in self._parts.values()]
-        return found if packed else [Stream([one.columns()]) for one in found]
+        found = [StoredStream(parts) for parts in self._parts.values()]
+        return found if packed else [StoredStream([one.columns()]) for one in found]
 
 
 def read_streams(
     connection: Connection, row: Mapping[str, Any], progress: Told | None = None
-) -> tuple[list[Stream], dict[Sender, ClockRuns] | None, str]:
+) -> tuple[list[StoredStream], dict[Sender, ClockRuns] | None, str]:
     """The streams of a recording, of which `row` is the row; its clocks, None where they have
     not been fitted yet; and its hash.
 
     Raises StoreError where one block, or the whole, is not as it was sealed.
     """
-    streams = Streams()
+    streams = StreamsRead()
     sha256 = recording_sha256(connection, row, progress, streams.take)
     clocks = stored_clocks(connection, row["number"])
     return streams.all(packed=clocks is not None), clocks, sha256

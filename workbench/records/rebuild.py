@@ -27,7 +27,7 @@ from drivers.recording import EdgeColumns, edge_track, put_together, read_for, s
 from workbench.calibration.pulses.time_base import ClockRuns
 from workbench.records.clocks import Clocks, clocks_of, on_host_line
 from workbench.records.codec import Array, StreamKey, channel_kind
-from workbench.records.columns import Columns, Part, Stream, streams_from
+from workbench.records.columns import Columns, StoredStream, StreamPart, streams_from
 
 _WHERE_GIVEN = ("falls", "peaks")
 EDGES = (
@@ -55,7 +55,7 @@ def rebuild(
 
 
 def recording_of(
-    streams: Sequence[Stream],
+    streams: Sequence[StoredStream],
     notes: Notes,
     started_host_s: float,
     name: str,
@@ -96,7 +96,7 @@ def recording_of(
     return put_together(edges, speeds, values, holes, notes, name=name, simulated=simulated)
 
 
-def _edge_track(one: Stream, called: str, clock: ClockRuns | None) -> EdgeTrack:
+def _edge_track(one: StoredStream, called: str, clock: ClockRuns | None) -> EdgeTrack:
     short = [part.columns(("sizes",)) for part in one.parts]
     count = sum(int(part.arrays["sizes"].sum()) for part in short)
     told = (called, _kind(short[0], pulse_kind), map(_edge_columns, one.parts), count)
@@ -106,7 +106,7 @@ def _edge_track(one: Stream, called: str, clock: ClockRuns | None) -> EdgeTrack:
     return replace(track, u_clock_rel=_u_clock_rel(clock)) if track.time_s.size else track
 
 
-def _edge_columns(part: Part) -> EdgeColumns:
+def _edge_columns(part: StreamPart) -> EdgeColumns:
     one = part.columns(EDGES)
     a, falls = one.arrays, _where_given(one, "falls", 0)
     return EdgeColumns(

@@ -14,7 +14,7 @@ from workbench.base.errors import StoreError
 from workbench.records import ledger, schema
 from workbench.records.database import transaction
 from workbench.records.deeds import Now, deeds
-from workbench.records.ledger import Deed, Kind
+from workbench.records.ledger import Deed, EntryKind
 from workbench.records.reader import recording_row, recording_sha256
 
 _DEAD_AFTER = timedelta(days=1)
@@ -40,14 +40,14 @@ def recover(engine: Engine, url: URL, now: Now) -> None:
 def _seal(engine: Engine, url: URL, now: Now, row: Mapping[str, Any]) -> None:
     number = row["number"]
     with transaction(engine, url) as connection:
-        left = ledger.last_content(connection, Kind.RECORDING, number)
-        if left != ledger.content_of(connection, Kind.RECORDING, number):
+        left = ledger.last_content(connection, EntryKind.RECORDING, number)
+        if left != ledger.content_of(connection, EntryKind.RECORDING, number):
             return  # by another hand: it is told as it is found
         sha256 = recording_sha256(connection, row)
     with deeds(engine, url, now) as book:
         again = recording_row(book.connection, number, hidden=True)
         if again["sha256"] is None and again["heartbeat_utc"] == row["heartbeat_utc"]:
-            book.change(Deed.RECOVERED, Kind.RECORDING, number, {"sha256": sha256})
+            book.change(Deed.RECOVERED, EntryKind.RECORDING, number, {"sha256": sha256})
 
 
 def _died(heartbeat_utc: str, now: datetime) -> bool:

@@ -21,7 +21,7 @@ from workbench.records.cards import Card, card_row, head_of, read_cards
 from workbench.records.checking import Checked, look_through
 from workbench.records.clocks import Sender, clocks_of
 from workbench.records.codec import Stored
-from workbench.records.columns import Stream
+from workbench.records.columns import StoredStream
 from workbench.records.database import (
     borrow_engine,
     database_url,
@@ -41,14 +41,14 @@ from workbench.records.entries import (
     result_entry,
     result_sha256,
 )
-from workbench.records.ledger import Deed, Head, Kind
+from workbench.records.ledger import Deed, EntryKind, Head
 from workbench.records.migrate import bring_up
 from workbench.records.packing import pack_recording, unpacked
 from workbench.records.reader import (
     NO_SUCH_NUMBER,
     OnDamage,
     StoredBlock,
-    Streams,
+    StreamsRead,
     Told,
     items_of_block,
     last_sequence,
@@ -161,16 +161,16 @@ class Store:
         """
         if hidden and self.recording(number).state == "recording":
             raise WrongInput("Recording {number} still runs; stop it first.", number=number)
-        self._hide(Kind.RECORDING, number, hidden)
+        self._hide(EntryKind.RECORDING, number, hidden)
 
     def hide_result(self, number: int, *, hidden: bool = True) -> None:
         """Take a result out of sight, or bring it back; it stays in the store as it was made.
 
         Raises WrongInput where there is none of that number.
         """
-        self._hide(Kind.RESULT, number, hidden)
+        self._hide(EntryKind.RESULT, number, hidden)
 
-    def _hide(self, kind: Kind, number: int, hidden: bool) -> None:
+    def _hide(self, kind: EntryKind, number: int, hidden: bool) -> None:
         deed = Deed.HIDDEN if hidden else Deed.BROUGHT_BACK
         self._change(kind, number, deed, {"deleted_utc": stamp(self._now()) if hidden else None})
 
@@ -179,14 +179,14 @@ class Store:
 
         The name it was recorded under stays. Raises WrongInput where there is none.
         """
-        self._change(Kind.RECORDING, number, Deed.NAMED, {"title": title, "note": note})
+        self._change(EntryKind.RECORDING, number, Deed.NAMED, {"title": title, "note": note})
 
     def describe_result(self, number: int, title: str, note: str) -> None:
         """`describe`, of a result."""
-        self._change(Kind.RESULT, number, Deed.NAMED, {"title": title, "note": note})
+        self._change(EntryKind.RESULT, number, Deed.NAMED, {"title": title, "note": note})
 
     def _change(
-        self, kind: Kind, number: int, deed: Deed, values: Mapping[str, str | None]
+        self, kind: EntryKind, number: int, deed: Deed, values: Mapping[str, str | None]
     ) -> None:
         with deeds(self._engine, self._url, self._now) as book:
             if not book.change(deed, kind, number, values):
@@ -240,9 +240,9 @@ class Store:
 
     def _sound_streams(
         self, number: int, on_damage: OnDamage, progress: Told | None
-    ) -> tuple[list[Stream], dict[Sender, ClockRuns] | None]:
+    ) -> tuple[list[StoredStream], dict[Sender, ClockRuns] | None]:
         """The streams of what is not damaged, and the clocks where they are stored."""
-        streams, clocks, packed = Streams(), None, False
+        streams, clocks, packed = StreamsRead(), None, False
         for some in self._sequences(number, progress):
             for block in self._blocks(number, some, on_damage):
                 packed = block.packed
@@ -393,7 +393,7 @@ class Store:
             number: int = book.connection.execute(insert).scalar_one()
             card = card_row(number, row, head_of(answer_json), machine.name if machine else "")
             book.connection.execute(sa.insert(schema.card).values(card))
-            book.enter_new(Deed.KEPT, Kind.RESULT, number)
+            book.enter_new(Deed.KEPT, EntryKind.RESULT, number)
         return number
 
     def _sealed_sha256(self, number: int) -> str:
@@ -446,7 +446,7 @@ class Store:
         with transaction(self._engine, self._url) as connection:
             return ledger.holds(connection, head)
 
-    def entered(self, kind: Kind, number: int) -> tuple[str, str]:
+    def entered(self, kind: EntryKind, number: int) -> tuple[str, str]:
         """The hash of a recording or result as the ledger left it, and as it is now."""
         with transaction(self._engine, self._url) as connection:
             before = ledger.last_content(connection, kind, number)

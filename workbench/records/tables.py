@@ -18,7 +18,7 @@ _CHUNK_ROWS = 50_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Table:
+class ColumnTable:
     """Columns of one length; numbers as float64 (NaN: nothing there), names as text."""
 
     columns: dict[str, Sequence[str] | Floats]
@@ -28,7 +28,7 @@ class Table:
         return len(next(iter(self.columns.values())))
 
 
-def edge_table(recording: Recording) -> Table:
+def edge_table(recording: Recording) -> ColumnTable:
     """`time_s,channel`, and `fall_s,amplitude_v` where any channel has them."""
     tracks = list(recording.edges.values())
     columns: dict[str, list[Floats]] = {"time_s": [track.time_s for track in tracks]}
@@ -42,7 +42,7 @@ def edge_table(recording: Recording) -> Table:
     return _by_time(columns, {"channel": [(t.channel, t.time_s.size) for t in tracks]})
 
 
-def speed_table(recording: Recording) -> Table:
+def speed_table(recording: Recording) -> ColumnTable:
     """`time_s,source,speed_mps,u_mps`; an empty speed is 'no value'."""
     tracks = list(recording.speeds.values())
     columns = {
@@ -53,7 +53,7 @@ def speed_table(recording: Recording) -> Table:
     return _by_time(columns, {"source": [(t.source, t.time_s.size) for t in tracks]})
 
 
-def value_table(recording: Recording) -> Table:
+def value_table(recording: Recording) -> ColumnTable:
     """`time_s,source,quantity,value`."""
     tracks = list(recording.values.values())
     columns = {
@@ -67,14 +67,14 @@ def value_table(recording: Recording) -> Table:
     return _by_time(columns, names)
 
 
-TABLES: dict[str, Callable[[Recording], Table]] = {
+TABLES: dict[str, Callable[[Recording], ColumnTable]] = {
     "edges": edge_table,
     "speeds": speed_table,
     "values": value_table,
 }
 
 
-def write_csv(table: Table, path: Path) -> None:
+def write_csv(table: ColumnTable, path: Path) -> None:
     """The table as CSV: times to the nanosecond, other numbers to their last digit."""
     columns = list(table.columns.items())
     with path.open("w", newline="", encoding="utf-8") as file:
@@ -86,7 +86,7 @@ def write_csv(table: Table, path: Path) -> None:
             writer.writerows(zip(*cells, strict=True))
 
 
-def write_parquet(table: Table, path: Path) -> None:
+def write_parquet(table: ColumnTable, path: Path) -> None:
     """The table as Parquet. Raises WrongInput where pyarrow is not installed."""
     try:
         import pyarrow as pa
@@ -104,7 +104,9 @@ def write_parquet(table: Table, path: Path) -> None:
     pq.write_table(pa.table(arrays), path)
 
 
-def _by_time(numbers: dict[str, list[Floats]], names: dict[str, list[tuple[str, int]]]) -> Table:
+def _by_time(
+    numbers: dict[str, list[Floats]], names: dict[str, list[tuple[str, int]]]
+) -> ColumnTable:
     """One table of all tracks, by time; `time_s`, then the names, then the other numbers."""
     joined = {name: np.concatenate([*parts, np.empty(0)]) for name, parts in numbers.items()}
     order = np.argsort(joined["time_s"], kind="stable")
@@ -114,7 +116,7 @@ def _by_time(numbers: dict[str, list[Floats]], names: dict[str, list[tuple[str, 
         codes = np.repeat(np.arange(len(runs)), [count for _, count in runs])
         texts[name] = labels[codes[order]].tolist() if runs else []
     rest = {name: values[order] for name, values in joined.items()}
-    return Table({"time_s": rest.pop("time_s"), **texts, **rest})
+    return ColumnTable({"time_s": rest.pop("time_s"), **texts, **rest})
 
 
 def _cells(name: str, values: Sequence[str] | Floats) -> Sequence[str]:

@@ -18,7 +18,7 @@ from workbench.records.codec import Stored, StreamKey, encode, key_of
 from workbench.records.database import StoreBusy, transaction
 from workbench.records.deeds import Now, deeds, stamp
 from workbench.records.jsonable import to_text
-from workbench.records.ledger import Deed, Kind
+from workbench.records.ledger import Deed, EntryKind
 from workbench.records.reader import last_sequence, stream_keys
 
 Coded = tuple[StreamKey, int, bytes]
@@ -63,7 +63,7 @@ class Writer:
         with deeds(engine, url, now) as book:
             insert = sa.insert(schema.recording).values(row).returning(schema.recording.c.number)
             self.number: int = book.connection.execute(insert).scalar_one()
-            book.enter_new(Deed.BEGUN, Kind.RECORDING, self.number)
+            book.enter_new(Deed.BEGUN, EntryKind.RECORDING, self.number)
 
     def write(self, items: Iterable[tuple[str, Stored]], notes: Notes) -> None:
         """Store pairs of (input address, item) in one transaction, a block a stream.
@@ -137,7 +137,7 @@ class Writer:
             with deeds(self._engine, self._url, self._now) as book:
                 if not (self._doubtful and self._has_seal(book.connection, sha256)):
                     self._update(book.connection, summary=summary)  # which refuses a sealed one
-                    book.change(Deed.SEALED, Kind.RECORDING, self.number, values)
+                    book.change(Deed.SEALED, EntryKind.RECORDING, self.number, values)
         except StoreBusy:
             self._doubtful = True
             raise
@@ -153,7 +153,7 @@ class Writer:
         """Take a recording that could not be finished out of sight, where the store lets."""
         gone = {"deleted_utc": stamp(self._now())}
         with suppress(StoreError), deeds(self._engine, self._url, self._now) as book:
-            book.change(Deed.HIDDEN, Kind.RECORDING, self.number, gone)
+            book.change(Deed.HIDDEN, EntryKind.RECORDING, self.number, gone)
 
     def _update(self, connection: Connection, **values: str) -> None:
         table = schema.recording

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from drivers.contract import ChannelKind
 from drivers.counter.protocol import (
     FRAME_TYPES,
-    Channel,
+    BoardInput,
     EdgeFrame,
     Heartbeat,
     Hello,
@@ -143,8 +143,8 @@ def test_examples_of_the_written_protocol_mean_what_it_says():
         2_500_000,
         0x1A2B3C4D,
         (
-            Channel("left", ChannelKind.BELT, falls=True),
-            Channel("lap", ChannelKind.LAP_MARK),
+            BoardInput("left", ChannelKind.BELT, falls=True),
+            BoardInput("lap", ChannelKind.LAP_MARK),
         ),
     )
     first = 4_294_967_000

@@ -11,7 +11,7 @@ import pytest
 
 from workbench.base.errors import WrongInput
 from workbench.cli import main
-from workbench.jobs.paper import Paper, broken, new_key, paper_in, paper_now, paper_of
+from workbench.jobs.paper import SignedHead, broken, new_key, paper_in, paper_now, paper_of
 from workbench.records.ledger import Head
 from workbench.records.store import open_store
 
@@ -93,7 +93,7 @@ def test_what_a_person_typed_is_no_testimony(shop):
 
 def test_a_testimony_is_typed_as_it_stands_on_the_page():
     head = Head(81, "e09a4f46050d56dd" + "0" * 48)
-    assert paper_of(str(head)) == Paper(head)
+    assert paper_of(str(head)) == SignedHead(head)
     assert paper_of(f" 81:{head.sha256[:28]}\u200b\n{head.sha256[28:]}").head == head
     assert paper_of("81:e09a4f46050d56dd").head.sha256 == "e09a4f46050d56dd"
     for wrong in ("", "81", "81:e09a", "81:" + "g" * 64, f"{head}:short"):
@@ -117,7 +117,7 @@ def test_a_key_signs_every_report_and_a_forged_one_is_told(shop, key, capsys, mo
         assert list(broken(paper, store)) == []
         other = replace(paper, signature=paper.signature[::-1])
         assert "one of its parts was altered" in str(*broken(other, store))
-        unsigned = Paper(paper.head)
+        unsigned = SignedHead(paper.head)
         assert "not signed by your key: it says 'none'" in str(*broken(unsigned, store))
         monkeypatch.setenv("EVENPACE_KEY", str(shop / "other.key"))
         new_key(shop / "other.key")

@@ -21,7 +21,7 @@ from workbench.jobs.keep import add
 from workbench.jobs.speed.answer import SpeedOptions
 from workbench.jobs.speed.compute import compute
 from workbench.jobs.verify import verify
-from workbench.records.ledger import Head, Kind
+from workbench.records.ledger import EntryKind, Head
 from workbench.records.store import open_store
 
 NOW = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
@@ -226,9 +226,9 @@ def test_verify_of_one_result_sees_what_the_ledger_left(store):
         store.add_result("gap", answer, "{}", table=note, table_name=note)
     by_hand(store.address, "UPDATE card SET note = 'x' WHERE result = 1")
     for number, same in ((1, False), (2, True)):
-        left, now = store.entered(Kind.RESULT, number)
+        left, now = store.entered(EntryKind.RESULT, number)
         assert (left == now) is same
-    assert store.entered(Kind.RESULT, 3) == ("", "")
+    assert store.entered(EntryKind.RESULT, 3) == ("", "")
 
 
 def cut_the_tail(path, last):

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, TypedDict, TypeVar
 
 from workbench.base.statements import Statement
-from workbench.calibration.gap.faults import Fault, FaultKind
+from workbench.calibration.gap.faults import FaultKind, WheelFault
 from workbench.calibration.gap.judgement import GapFound
 from workbench.calibration.gap.margin import DropOutShown
 from workbench.calibration.gap.same_wheel import WheelMatch
@@ -58,7 +58,7 @@ class PickupAnswer(Headline):
     u_widest_m: float = math.nan
     U_widest_m: float = math.nan
     widest_angle_deg: float = math.nan
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[WheelFault, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,7 +65,7 @@ class FaultSays(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class WheelFault:
     """One fault. `tooth` counts from 1 at the mark in the turning direction, None if none.
 
     `size` is in the measure the sentence names; `p` the chance of as much on a sound wheel.
@@ -92,7 +92,7 @@ class Findings:
     breaks: int
 
 
-def name_faults(found: Findings, alpha: float) -> list[Fault]:
+def name_faults(found: Findings, alpha: float) -> list[WheelFault]:
     """All faults beyond the significance `alpha`; single teeth only where noise allows."""
     faults = _of_false_edges(found.seen.false)
     if not found.seen.noisy:
@@ -104,20 +104,20 @@ def name_faults(found: Findings, alpha: float) -> list[Fault]:
     if found.breaks and found.missed.p >= alpha:
         # Where a whole side is not seen, its hole each turn is no broken cable.
         said = statement(FaultSays.BREAKS_OFF, count=found.breaks)
-        faults.append(Fault(FaultKind.BREAKS, said, 0.0, None, size=float(found.breaks)))
+        faults.append(WheelFault(FaultKind.BREAKS, said, 0.0, None, size=float(found.breaks)))
     return faults
 
 
-def _of_false_edges(false: FalseEdges) -> list[Fault]:
+def _of_false_edges(false: FalseEdges) -> list[WheelFault]:
     share = {"count": false.count, "share_rel": false.share}
     if false.origin is Origin.NONE:
         return []
     if false.origin is Origin.TWICE:
         twice = statement(FaultSays.TRIGGERS_TWICE, **share, at_pitch=false.at_rel)
-        return [Fault(FaultKind.TWICE, twice, false.p, None, size=false.share)]
+        return [WheelFault(FaultKind.TWICE, twice, false.p, None, size=false.share)]
     mains = {"mains_hz": false.hz} if false.origin is Origin.MAINS else {}
     noise = statement(FaultSays.NOISE_APART, **share, origin=statement(false.origin, **mains))
-    return [Fault(FaultKind.NOISE, noise, false.p, None, size=false.share)]
+    return [WheelFault(FaultKind.NOISE, noise, false.p, None, size=false.share)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,7 @@ _CAUSE = {
 }
 
 
-def _of_teeth(found: Findings) -> list[Fault]:
+def _of_teeth(found: Findings) -> list[WheelFault]:
     """A fault a tooth, with all that speaks against it; the first sign names it."""
     signs = [*_missing(found), *_voltage(found), *_displaced(found), *_weak(found)]
     faults = []
@@ -154,7 +154,7 @@ def _of_teeth(found: Findings) -> list[Fault]:
             cause=statement(_CAUSE[first.kind]),
         )
         p = min(one.p for one in mine)
-        faults.append(Fault(first.kind, said, p, number, angle_deg, first.size))
+        faults.append(WheelFault(first.kind, said, p, number, angle_deg, first.size))
     return faults
 
 
@@ -206,7 +206,7 @@ def _weak(found: Findings) -> list[_Sign]:
     return signs
 
 
-def _of_lost_pulses(found: Findings, alpha: float) -> list[Fault]:
+def _of_lost_pulses(found: Findings, alpha: float) -> list[WheelFault]:
     missed = found.missed
     if missed.p >= alpha or found.seen.false.origin is not Origin.NONE:
         return []
@@ -218,20 +218,20 @@ def _of_lost_pulses(found: Findings, alpha: float) -> list[Fault]:
     said = statement(FaultSays.LOST_ALL_ROUND, share_rel=share_rel)
     if lopsided:
         said = statement(FaultSays.LOST_ON_ONE_SIDE, share_rel=share_rel, side_deg=side_deg)
-    return [Fault(FaultKind.LOST, said, missed.p, None, size=share_rel)]
+    return [WheelFault(FaultKind.LOST, said, missed.p, None, size=share_rel)]
 
 
-def _of_runout(found: Findings) -> list[Fault]:
+def _of_runout(found: Findings) -> list[WheelFault]:
     to_radius = 2 * math.pi / found.seen.teeth
     e_rel, u_rel = found.spacing.amplitude * to_radius, found.spacing.u_swing * to_radius
     if not e_rel - RUNOUT_SURE * u_rel > RUNOUT_LIMIT_REL:
         return []
     said = statement(FaultSays.OUT_OF_TRUE, runout_rel=e_rel, most_rel=RUNOUT_LIMIT_REL)
-    return [Fault(FaultKind.RUNOUT, said, 0.0, None, size=e_rel)]
+    return [WheelFault(FaultKind.RUNOUT, said, 0.0, None, size=e_rel)]
 
 
-def _of_play(play: Play, alpha: float) -> list[Fault]:
+def _of_play(play: Play, alpha: float) -> list[WheelFault]:
     if play.p >= alpha or not play.shift_rel > LEAST_REL or play.regular:
         return []
     said = statement(FaultSays.CENTRE_MOVES, shift_rel=play.shift_rel)
-    return [Fault(FaultKind.PLAY, said, play.p, None, size=play.shift_rel)]
+    return [WheelFault(FaultKind.PLAY, said, play.p, None, size=play.shift_rel)]

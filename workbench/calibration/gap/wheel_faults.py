@@ -30,7 +30,7 @@ from workbench.base.errors import WrongInput
 from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.answer import WheelAnswer, identity
 from workbench.calibration.gap.false_edges import FalseEdges, Origin, mean_tooth_hz
-from workbench.calibration.gap.faults import Fault, Findings, name_faults
+from workbench.calibration.gap.faults import Findings, WheelFault, name_faults
 from workbench.calibration.gap.missed import MissedTeeth, find_missed
 from workbench.calibration.gap.play import LEAST_REL, NO_PLAY, Play, find_play
 from workbench.calibration.gap.seen import Seen, count_breaks, duties, log_amplitudes, see
@@ -201,7 +201,7 @@ def _first_tooth_s(seen: Seen) -> float:
     return float(np.interp(tooth[0] + (seen.mark - tooth[0]) % seen.teeth, tooth, time_s))
 
 
-def _decide(faults: list[Fault], turns: float) -> Decision:
+def _decide(faults: list[WheelFault], turns: float) -> Decision:
     if faults:
         kinds = tuple(map(statement, dict.fromkeys(fault.kind for fault in faults)))
         return Decision(Verdict.FAIL, math.nan, statement(WheelSays.HAS_FAULTS, faults=kinds))

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from PySide6.QtWidgets import QWidget
 
-from workbench.gui.gap.head import View
+from workbench.gui.gap.head import GapView
 from workbench.gui.parts.basics import button, label, say
 from workbench.gui.parts.layout import line_of
 from workbench.gui.theme import GRID_PX
@@ -55,18 +55,18 @@ class GapActions(QWidget):
             gap=GRID_PX,
         )
 
-    def show_job(self, job: GapJob, view: View, *, shown: bool, wide: bool) -> None:
+    def show_job(self, job: GapJob, view: GapView, *, shown: bool, wide: bool) -> None:
         """What can be done now; nothing that is the filled button's. `shown`: a kept answer is
         on the page, `wide`: the list is beside whatever is done."""
         states, at, free = job.list.states(), job.list.at, not job.run.running
-        feeler, has_list = view in (View.FEELER, View.LIST), wide or view is View.LIST
-        many, filled = len(states) > 1, job.step if view is View.FEELER else None
+        feeler, has_list = view in (GapView.FEELER, GapView.LIST), wide or view is GapView.LIST
+        many, filled = len(states) > 1, job.step if view is GapView.FEELER else None
         for one in (self.previous, self._which, self.next):
             one.setVisible(many)
         say(self._which, _("{at} of {count}").format(at=at + 1, count=len(states)))
         self.previous.setEnabled(free and at > 0)
         self.next.setEnabled(free and at < len(states) - 1)
-        self.remove.setVisible(feeler and (many or view is View.LIST) and has_list)
+        self.remove.setVisible(feeler and (many or view is GapView.LIST) and has_list)
         self.add.setVisible(feeler and not has_list)
         self.open.setVisible(feeler)
         can_keep = feeler and job.has_readings and not job.kept_as

@@ -14,7 +14,7 @@ from workbench.gui.theme import TOUCH_PX
 from workbench.words.language import N_, _
 
 
-class View(StrEnum):
+class GapView(StrEnum):
     """What the page shows."""
 
     FEELER = auto()
@@ -24,16 +24,16 @@ class View(StrEnum):
 
 
 TABS = {
-    View.FEELER: N_("Feeler"),
-    View.TEETH: N_("Teeth"),
-    View.DROP_OUT: N_("Drop-out"),
-    View.LIST: N_("List"),
+    GapView.FEELER: N_("Feeler"),
+    GapView.TEETH: N_("Teeth"),
+    GapView.DROP_OUT: N_("Drop-out"),
+    GapView.LIST: N_("List"),
 }
 QUESTIONS = {
-    View.FEELER: N_("Is the gap right?"),
-    View.TEETH: N_("Is every tooth sound?"),
-    View.DROP_OUT: N_("When do pulses drop out?"),
-    View.LIST: N_("Which pickups are done?"),
+    GapView.FEELER: N_("Is the gap right?"),
+    GapView.TEETH: N_("Is every tooth sound?"),
+    GapView.DROP_OUT: N_("When do pulses drop out?"),
+    GapView.LIST: N_("Which pickups are done?"),
 }
 
 
@@ -45,7 +45,7 @@ class GapHead(QWidget):
     def __init__(self, page: QWidget) -> None:
         super().__init__()
         self._title = label("", "title", wrap=False)
-        self.tabs = {view: QPushButton(_(TABS[view])) for view in View}
+        self.tabs = {view: QPushButton(_(TABS[view])) for view in GapView}
         line = line_of((self._title, 1), on=self, gap=0)
         group = QButtonGroup(self)
         for number, (view, tab) in enumerate(self.tabs.items(), 1):
@@ -58,8 +58,8 @@ class GapHead(QWidget):
             group.addButton(tab)
             line.addWidget(tab)
 
-    def show_view(self, view: View, *, with_list: bool) -> None:
+    def show_view(self, view: GapView, *, with_list: bool) -> None:
         """`view` is open; `with_list`: the list has no view of its own, it stands beside."""
         self.tabs[view].setChecked(True)
-        self.tabs[View.LIST].setVisible(not with_list)
+        self.tabs[GapView.LIST].setVisible(not with_list)
         say(self._title, QUESTIONS[view])

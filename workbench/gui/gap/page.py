@@ -14,7 +14,7 @@ from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
 from workbench.gui.gap.actions import GapActions
 from workbench.gui.gap.feeler_panel import GapFeelerPanel
-from workbench.gui.gap.head import GapHead, View
+from workbench.gui.gap.head import GapHead, GapView
 from workbench.gui.gap.list_panel import GapListPanel
 from workbench.gui.gap.pictures import GapPictures
 from workbench.gui.gap.run_panel import GapRunPanel
@@ -27,7 +27,7 @@ from workbench.gui.work_line import Done, Work, WorkLine
 from workbench.models.bench import Bench
 from workbench.models.gap.entry import table_at
 from workbench.models.gap.job import GapJob, Step
-from workbench.models.gap.store import KeptAnswer, Paper, list_sheet, ready
+from workbench.models.gap.store import GapReport, KeptAnswer, list_sheet, ready
 from workbench.models.records.listing import ended_recordings
 from workbench.words.language import N_, _
 from workbench.words.words import Words
@@ -54,12 +54,12 @@ class GapPage(QWidget):
         self._bench, self._job = bench, GapJob(bench)
         self._works, self._drafts = WorkLine(self), WorkLine(self)
         self._frames, self._units, self._machine = 0, bench.settings.units, bench.machine
-        self.view, self._wide = View.FEELER, False
+        self.view, self._wide = GapView.FEELER, False
         self.feeler = GapFeelerPanel(bench, self._job, theme)
         self.list = GapListPanel(theme)
         self.runs = {
-            View.TEETH: GapRunPanel(bench, self._job, theme, drop_out=False),
-            View.DROP_OUT: GapRunPanel(bench, self._job, theme, drop_out=True),
+            GapView.TEETH: GapRunPanel(bench, self._job, theme, drop_out=False),
+            GapView.DROP_OUT: GapRunPanel(bench, self._job, theme, drop_out=True),
         }
         self.pictures = GapPictures(bench, self._job, theme)
         self.head = GapHead(self)
@@ -80,7 +80,7 @@ class GapPage(QWidget):
         self._body, self._left = QWidget(), QWidget()
         self._lay_out()
         self._connect()
-        self.show_view(View.FEELER)
+        self.show_view(GapView.FEELER)
         self._works.add(ready, lambda _nothing: None, self._failed)
         self._changed()
 
@@ -115,7 +115,7 @@ class GapPage(QWidget):
         if draft is not None:
             self._drafts.add(draft, lambda _nothing: None, self._failed)
 
-    def show_view(self, view: View) -> None:
+    def show_view(self, view: GapView) -> None:
         """Feeler, teeth, drop-out, or the list where that has no room beside them."""
         self.view = view
         self._arrange()
@@ -152,9 +152,9 @@ class GapPage(QWidget):
             self._caution.understood.setFocus()
         elif self._run_caution.isVisible():
             self._run_caution.understood.setFocus()
-        elif self.view is View.FEELER:
+        elif self.view is GapView.FEELER:
             self.feeler.gap.setFocus()
-        elif self.view is View.LIST:
+        elif self.view is GapView.LIST:
             self.list.table.setFocus()
         else:
             self.runs[self.view].start.setFocus()
@@ -179,7 +179,7 @@ class GapPage(QWidget):
         self.paper.closed.connect(self._close_paper)
         self.feeler.step.connect(self._do)
         self.list.chosen.connect(self._job.list.go_to)
-        self.list.opened.connect(lambda: self.show_view(View.FEELER))
+        self.list.opened.connect(lambda: self.show_view(GapView.FEELER))
         self.list.removed.connect(self._job.list.remove)
         self.list.named.connect(self._add_named)
         for panel in self.runs.values():
@@ -202,13 +202,13 @@ class GapPage(QWidget):
         if wide is not self._wide:
             self._wide = wide
             self._changed()
-        if wide and self.view is View.LIST:
-            self.view = View.FEELER
+        if wide and self.view is GapView.LIST:
+            self.view = GapView.FEELER
         self.head.show_view(self.view, with_list=wide)
         self._left.setMaximumWidth(grown(LEFT_PX) if wide else LARGEST)
         self.list.setMaximumWidth(grown(LIST_PX) if wide else LARGEST)
         in_the_way = self.view in self.runs and not self._run_caution.is_read
-        alone = self.view is View.LIST
+        alone = self.view is GapView.LIST
         self.list.read.setVisible(alone)
         self.list.setVisible((wide or alone) and not in_the_way)
         self._left.setVisible(not alone and not in_the_way)
@@ -242,8 +242,8 @@ class GapPage(QWidget):
 
     def _add(self) -> None:
         self._job.list.add()
-        if self.view is not View.LIST:
-            self.show_view(View.FEELER)
+        if self.view is not GapView.LIST:
+            self.show_view(GapView.FEELER)
             self.feeler.name.setFocus(Qt.FocusReason.TabFocusReason)
             self.feeler.name.selectAll()
 
@@ -259,7 +259,7 @@ class GapPage(QWidget):
     def _go(self) -> None:
         """The one button of a run: start it, stop it, or judge an old recording."""
         panel, run = self.runs[self.view], self._job.run
-        drop_out = self.view is View.DROP_OUT
+        drop_out = self.view is GapView.DROP_OUT
         if run.running:
             if run.stop():
                 self._run(run.judge_work(), self._job.run_judged)
@@ -309,7 +309,7 @@ class GapPage(QWidget):
         """The report of what is shown, a run or the readings of one pickup, as pages."""
         shown = self._shown_answer()
         if shown is not None:
-            self._open_paper(Paper(lambda: shown, self._words, "gap.pdf", self._bench.store))
+            self._open_paper(GapReport(lambda: shown, self._words, "gap.pdf", self._bench.store))
 
     def see_list_report(self) -> None:
         """The sheet of the whole list as pages; its readings are kept first."""
@@ -322,10 +322,12 @@ class GapPage(QWidget):
         states, store = self._job.list.states(), self._bench.store
         numbers = [one.number for one in self._job.kept_as]
         self._open_paper(
-            Paper(lambda: (list_sheet(states, store), numbers), self._words, "pickups.pdf", store)
+            GapReport(
+                lambda: (list_sheet(states, store), numbers), self._words, "pickups.pdf", store
+            )
         )
 
-    def _open_paper(self, paper: Paper) -> None:
+    def _open_paper(self, paper: GapReport) -> None:
         self._check.hide()
         self.paper.show()
         self.paper.open(paper)
@@ -343,7 +345,7 @@ class GapPage(QWidget):
     def _shown_answer(self) -> KeptAnswer | None:
         if self.view in self.runs:
             judged = self._job.run.judged
-            mine = judged is not None and judged.drop_out is (self.view is View.DROP_OUT)
+            mine = judged is not None and judged.drop_out is (self.view is GapView.DROP_OUT)
             return self._job.run.shown_answer() if mine else None
         return self._job.shown_answer()
 
@@ -358,8 +360,8 @@ class GapPage(QWidget):
         for one in (self.feeler, *self.runs.values()):
             one.setVisible(one is panel)
         {
-            View.TEETH: self.pictures.show_teeth,
-            View.DROP_OUT: self.pictures.show_drop_out,
+            GapView.TEETH: self.pictures.show_teeth,
+            GapView.DROP_OUT: self.pictures.show_drop_out,
         }.get(self.view, self.pictures.show_feeler)()
         shown = self._shown_answer() is not None
         self.buttons.show_job(job, self.view, shown=shown, wide=self._wide)

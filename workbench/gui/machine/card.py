@@ -40,7 +40,7 @@ PLUS_MINUS_TIP = N_(
 _ALWAYS = (*NEEDED, *NEEDED_FOR["sprocket"], *NEEDED_FOR["roll"])
 
 
-class Choice(QComboBox):
+class ChoiceBox(QComboBox):
     """A choice that the mouse's wheel leaves alone: it scrolls the form it stands in."""
 
     def __init__(self) -> None:
@@ -106,7 +106,7 @@ class MachineCard(QFrame):
         name, unit, error = label(words), label("", "soft", wrap=False), label("", "error")
         entry: QLineEdit | QComboBox
         if key in CHOICES:
-            entry = Choice()
+            entry = ChoiceBox()
             for value, shown in {"": "", **CHOICES[key]}.items():
                 entry.addItem(shown, value)
             entry.activated.connect(

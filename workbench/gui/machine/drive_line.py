@@ -37,7 +37,7 @@ SCALE_STEPS = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)
 
 
 @dataclass(frozen=True, slots=True)
-class Places:
+class DrawnPlaces:
     """Pixels a metre, the pickup's tip, and centre and radius of the two wheels, in pixels."""
 
     scale: float
@@ -150,7 +150,7 @@ class DriveLineDrawing(QWidget):
             self._lap(painter, QRectF(0, self.height() - 3.2 * line, self.width(), 1.2 * line))
         self._foot(painter, units, line)
 
-    def places(self, line: float, *, tall: bool) -> Places:
+    def places(self, line: float, *, tall: bool) -> DrawnPlaces:
         """Where the parts stand: as large as words of that height leave room for."""
         known = self._parts
         wheel_m = known.teeth * TOOTH_M / math.pi if known.teeth else UNKNOWN_M
@@ -169,9 +169,9 @@ class DriveLineDrawing(QWidget):
         away = 0.5 * (wheel_m + drum_m) + between_m
         drum = QPointF(wheel.x() + away * scale + 0.15 * spare, y)
         tip = QPointF(wheel.x() - (0.5 * wheel_m + gap_m) * scale, y)
-        return Places(scale, tip, wheel, 0.5 * wheel_m * scale, drum, 0.5 * drum_m * scale)
+        return DrawnPlaces(scale, tip, wheel, 0.5 * wheel_m * scale, drum, 0.5 * drum_m * scale)
 
-    def _name_parts(self, painter: QPainter, at: Places, line: float, *, tall: bool) -> None:
+    def _name_parts(self, painter: QPainter, at: DrawnPlaces, line: float, *, tall: bool) -> None:
         words, half = self.labels(), 0.5 * self._scale
         below = at.wheel.y() + 1.25 * at.tallest_px + 2
         self._words(painter, QPointF(at.wheel.x(), below), words["wheel"])

@@ -29,7 +29,7 @@ from workbench.gui.passes.cue_player import CuePlayer, platform_player
 from workbench.gui.passes.past import PassPast
 from workbench.gui.passes.view import PassView
 from workbench.gui.theme import GRID_PX, Theme
-from workbench.gui.window import Window
+from workbench.gui.window import BenchWindow
 from workbench.gui.work_line import WorkLine
 from workbench.jobs.passes.answer import PassOptions
 from workbench.models.bench import Bench
@@ -111,7 +111,7 @@ class PassPage(QWidget):
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         super().showEvent(event)
         window = self.window()
-        if isinstance(window, Window) and not self._framed:
+        if isinstance(window, BenchWindow) and not self._framed:
             # A pass goes on, and is heard, also while another page is looked at.
             window.frame.connect(self._frame)
             self._framed = True
@@ -270,7 +270,7 @@ class PassPage(QWidget):
 
     def _get_help(self) -> None:
         obstacle, window = self._job.obstacle(), self.window()
-        if obstacle is not None and obstacle.page and isinstance(window, Window):
+        if obstacle is not None and obstacle.page and isinstance(window, BenchWindow):
             window.show_page(obstacle.page)
 
     def _show_past(self) -> None:

@@ -18,7 +18,7 @@ TICK_PX, TIME_PX, NUMBER_PX = 30, 72, 22
 """Distance at least between two values up the axis, along it, or between counted ones."""
 
 
-class Values(pg.AxisItem):  # type: ignore[misc]
+class ValueAxis(pg.AxisItem):  # type: ignore[misc]
     """An axis of the library with our values: no closer than can be read."""
 
     def __init__(self, side: str) -> None:

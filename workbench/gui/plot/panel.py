@@ -19,7 +19,7 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.base.units import UnitSystem
-from workbench.gui.plot.axes import Values
+from workbench.gui.plot.axes import ValueAxis
 from workbench.gui.plot.words import Name, text_width
 from workbench.gui.theme import SMALL_PX, Theme, font
 from workbench.words.pictures.extent import Drawn, EndName, drawn_lines, end_names, reach
@@ -74,7 +74,7 @@ class PlotPanel:
         self.view = pg.ViewBox(enableMenu=False, defaultPadding=0)
         self.view.setMouseEnabled(x=True, y=False)
         self.view.disableAutoRange()
-        self.left = Values("left")
+        self.left = ValueAxis("left")
         self.left.linkToView(self.view)
         self.left.setGrid(255)
         self.left.setZValue(-1000)  # the grid behind all that is drawn

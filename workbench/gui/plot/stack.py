@@ -9,7 +9,7 @@ from PySide6.QtCore import QRectF
 
 from workbench.base.units import METRIC, UnitSystem
 from workbench.gui.parts.basics import FOCUS_PX
-from workbench.gui.plot.axes import BOTTOM_PX, LEFT_PX, Values
+from workbench.gui.plot.axes import BOTTOM_PX, LEFT_PX, ValueAxis
 from workbench.gui.plot.panel import PlotPanel
 from workbench.gui.plot.words import (
     CAPTION_PX,
@@ -37,7 +37,7 @@ class Stack:
         self.words: list[Text] = []
         self._plot, self._grid, self._shares = view, view.centralLayout, list[float]()
         self._picture, self._units, self._theme = NOTHING, METRIC, BRIGHT
-        self._bottom = Values("bottom")
+        self._bottom = ValueAxis("bottom")
         self._bottom.setHeight(grown(BOTTOM_PX))
         self._grid.setSpacing(0)
 

@@ -32,7 +32,7 @@ from workbench.gui.theme import GRID_PX, Theme
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
 from workbench.models.plot.streams import SHOWN_S, strip_picture
-from workbench.models.signals.advice import Advice, Look, advice
+from workbench.models.signals.advice import Look, SignalAdvice, advice
 from workbench.models.signals.inputs import InputsModel
 from workbench.models.signals.plugged import PluggedModel
 from workbench.models.signals.rows import (
@@ -54,7 +54,7 @@ FRAMES = 6
 SHAPES = {GOOD: "●", ATTENTION: "▲", BAD: "✕", NO_DATA: "○"}
 
 
-class View(StrEnum):
+class SignalView(StrEnum):
     """What can be looked at."""
 
     ALL = N_("All signals")
@@ -63,7 +63,11 @@ class View(StrEnum):
     WIRING = N_("Wiring help")
 
 
-LOOK_AT = {Look.INPUTS: View.INPUTS, Look.EDGES: View.EDGES, Look.WIRING: View.WIRING}
+LOOK_AT = {
+    Look.INPUTS: SignalView.INPUTS,
+    Look.EDGES: SignalView.EDGES,
+    Look.WIRING: SignalView.WIRING,
+}
 ACTIONS = {
     Look.INPUTS: N_("See the inputs"),
     Look.EDGES: N_("Look at the edges"),
@@ -87,8 +91,8 @@ class SignalsPage(QWidget):
         self._inputs, self._plugged = InputsModel(bench), PluggedModel()
         self._frames, self._opened_s = 0, bench.clock()
         self._addresses: list[str] = []
-        self._picked: View | None = None
-        self._advice = Advice("")
+        self._picked: SignalView | None = None
+        self._advice = SignalAdvice("")
         self._told = label("", "text")
         self._do = button("", self._follow_advice)
         self._table = SignalTable(theme)
@@ -100,7 +104,7 @@ class SignalsPage(QWidget):
         self._record = RecordBar(bench)
         self._overview, self._beside = QWidget(), _Views()
         self._views = QButtonGroup(self)
-        self._buttons = {view: self._view_button(view) for view in View}
+        self._buttons = {view: self._view_button(view) for view in SignalView}
         self._lay_out()
         self._table.chosen.connect(self._edges.choose)
         self._table.opened.connect(self._open_edges)
@@ -110,7 +114,7 @@ class SignalsPage(QWidget):
         self._theme = theme
         for part in (self._table, self._chart, self._edges, self._wiring):
             part.set_theme(theme)
-        self._advice = Advice("")
+        self._advice = SignalAdvice("")
 
     def refresh(self) -> None:
         addresses = self._inputs.in_use
@@ -124,11 +128,11 @@ class SignalsPage(QWidget):
             if self._frames % FRAMES == 1 + 2 * at:
                 show()
 
-    def show_view(self, view: View) -> None:
+    def show_view(self, view: SignalView) -> None:
         """What the person wants to see, until no input is left."""
         self._picked = view
         self._show_now()
-        if view is View.INPUTS and not self._plugged.searched:
+        if view is SignalView.INPUTS and not self._plugged.searched:
             self._list.search()
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
@@ -136,13 +140,17 @@ class SignalsPage(QWidget):
         self._arrange()
 
     @property
-    def view(self) -> View:
+    def view(self) -> SignalView:
         """What is shown, or stands beside the table: as chosen, or what helps now."""
         if self._picked is not None:
             return self._picked
         if not self._bench.live.drivers:
-            return View.INPUTS
-        return View.WIRING if self._advice.look is Look.WIRING and self._nothing else View.ALL
+            return SignalView.INPUTS
+        return (
+            SignalView.WIRING
+            if self._advice.look is Look.WIRING and self._nothing
+            else SignalView.ALL
+        )
 
     @property
     def _nothing(self) -> bool:
@@ -181,7 +189,7 @@ class SignalsPage(QWidget):
         column.addLayout(body, 1)
         column.addWidget(self._record)
 
-    def _view_button(self, view: View) -> QPushButton:
+    def _view_button(self, view: SignalView) -> QPushButton:
         made = button(view.value, lambda: self.show_view(view))
         made.setCheckable(True)
         made.setProperty("role", "tab")
@@ -192,14 +200,22 @@ class SignalsPage(QWidget):
         """Show the view that is wanted, beside the table where there is room."""
         view, wide = self.view, self._wide
         beside = view
-        if view is View.ALL:
-            beside = LOOK_AT.get(self._advice.look, View.EDGES) if self._nothing else View.EDGES
-        self._buttons[View.ALL].setVisible(not wide)
+        if view is SignalView.ALL:
+            beside = (
+                LOOK_AT.get(self._advice.look, SignalView.EDGES)
+                if self._nothing
+                else SignalView.EDGES
+            )
+        self._buttons[SignalView.ALL].setVisible(not wide)
         self._buttons[beside if wide else view].setChecked(True)
-        parts = {View.EDGES: self._edges, View.INPUTS: self._list, View.WIRING: self._wiring}
+        parts = {
+            SignalView.EDGES: self._edges,
+            SignalView.INPUTS: self._list,
+            SignalView.WIRING: self._wiring,
+        }
         self._beside.setCurrentWidget(parts[beside])
-        self._overview.setVisible(wide or view is View.ALL)
-        self._beside.setVisible(wide or view is not View.ALL)
+        self._overview.setVisible(wide or view is SignalView.ALL)
+        self._beside.setVisible(wide or view is not SignalView.ALL)
         self._do.setVisible(self._advice.look in LOOK_AT and not self._seen(self._advice.look))
         self._table.set_roomy(wide)
         needed_px = self._table.needed_px()
@@ -244,7 +260,7 @@ class SignalsPage(QWidget):
         if self._wiring.isVisible():
             self._wiring.refresh(self._advice.channel or self._edges.channel)
 
-    def _show_advice(self, now: Advice) -> None:
+    def _show_advice(self, now: SignalAdvice) -> None:
         if now == self._advice:
             return
         self._advice = now
@@ -261,7 +277,7 @@ class SignalsPage(QWidget):
 
     def _open_edges(self, channel: str) -> None:
         self._edges.choose(channel)
-        self.show_view(View.EDGES)
+        self.show_view(SignalView.EDGES)
 
 
 def _has_speeds(stream: Stream, from_s: float) -> bool:

@@ -16,7 +16,7 @@ from workbench.calibration.gap.answer import (
     WheelAnswer,
     suspect_teeth,
 )
-from workbench.calibration.gap.faults import Fault
+from workbench.calibration.gap.faults import WheelFault
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.calibration.gap.repeats import RepeatChart
 from workbench.calibration.gap.wheel_faults import WheelSays
@@ -99,7 +99,7 @@ class GapAnswer(Headline):
         return Pickup(gap_best_m=self.gap_best_m, gap_max_m=self.gap_max_m)
 
 
-def faults_named(faults: Iterable[Fault]) -> tuple[Statement, ...]:
+def faults_named(faults: Iterable[WheelFault]) -> tuple[Statement, ...]:
     """Each fault by its name, with its tooth's number where it is a tooth's."""
     return tuple(
         statement(PickupSays.FAULT_OF_TOOTH, fault=statement(fault.kind), tooth=fault.tooth)

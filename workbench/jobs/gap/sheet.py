@@ -11,7 +11,7 @@ from workbench.base.cautions import Caution
 from workbench.base.machine import Pickup
 from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
-from workbench.calibration.gap.faults import Fault
+from workbench.calibration.gap.faults import WheelFault
 from workbench.calibration.gap.judgement import GapSays, badness
 from workbench.calibration.gap.margin import DropOutSays
 from workbench.calibration.gap.wheel_faults import WheelSays
@@ -71,7 +71,7 @@ class SheetLine:
         return next((one for one in runs if one.teeth is not None), None)
 
     @property
-    def faults(self) -> tuple[Fault, ...]:
+    def faults(self) -> tuple[WheelFault, ...]:
         return tuple(fault for one in self.found for fault in one.faults)
 
     @property

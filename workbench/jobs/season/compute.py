@@ -42,7 +42,7 @@ class _Measured:
 
 
 @dataclass(slots=True)
-class _Found:
+class _Gathered:
     allowed: tuple[float, float]
     visits: list[tuple[Visit, int]] = field(default_factory=list)
     simulated: bool = False
@@ -50,7 +50,7 @@ class _Found:
 
 def compute(options: SeasonOptions) -> SeasonAnswer:
     """What was measured of the machine, quantity by quantity. Raises StoreError."""
-    found: dict[Row, _Found] = {}
+    found: dict[Row, _Gathered] = {}
     seen = set()
     with open_store(options.store, make=False) as store:
         recordings = {one.number: one for one in store.recordings()}
@@ -65,7 +65,7 @@ def compute(options: SeasonOptions) -> SeasonAnswer:
                 if (one.row, origin) in seen:
                     continue
                 seen.add((one.row, origin))
-                of_row = found.setdefault(one.row, _Found(one.allowed))
+                of_row = found.setdefault(one.row, _Gathered(one.allowed))
                 if math.isfinite(one.value):
                     of_row.visits.append((Visit(when, one.value, one.u), card.number))
                     of_row.simulated |= simulated
@@ -117,7 +117,7 @@ def _number(values: dict[str, Any], key: str, unknown: float = math.nan) -> floa
     return float(value) if isinstance(value, int | float) else unknown
 
 
-def _quantity(row: Row, found: _Found) -> QuantitySeason:
+def _quantity(row: Row, found: _Gathered) -> QuantitySeason:
     visits = sorted(found.visits, key=lambda pair: pair[0].when_utc)
     charted = chart([visit for visit, _ in visits])
     return QuantitySeason(

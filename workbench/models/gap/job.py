@@ -16,7 +16,7 @@ from workbench.models.gap.draft import draft_path, put_aside, read_draft, write_
 from workbench.models.gap.machines import Held, parsed
 from workbench.models.gap.pickups import GapList, KeptRun, PickupEntry
 from workbench.models.gap.run import WheelRun
-from workbench.models.gap.store import Batch, JudgedRun, KeptAnswer, keep_batches, one_pickup
+from workbench.models.gap.store import GapBatch, JudgedRun, KeptAnswer, keep_batches, one_pickup
 from workbench.models.gap.words import kept_words
 from workbench.models.observable import Observable
 from workbench.words.language import _, ngettext
@@ -341,7 +341,7 @@ class GapJob(Observable):
         simulated = live.simulated and machine is not None and machine.name == made_up
         return Held(machine, simulated)
 
-    def _batches(self) -> list[Batch]:
+    def _batches(self) -> list[GapBatch]:
         """The readings of each machine, in the list's order; made-up ones never with real ones."""
         groups: dict[tuple[str, bool], list[PickupEntry]] = {}
         for entry in self.list.entries:
@@ -349,7 +349,7 @@ class GapJob(Observable):
                 key = (entry.held.text, self.list.state(entry).practice)
                 groups.setdefault(key, []).append(entry)
         return [
-            Batch(
+            GapBatch(
                 write_gap_table([entry.as_table() for entry in entries]),
                 entries[0].held.machine,
                 practice,

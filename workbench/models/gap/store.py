@@ -42,7 +42,7 @@ Curve = list[tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True)
-class Batch:
+class GapBatch:
     """Readings of one machine's pickups as a gap table.
 
     `simulated`: they were read on a machine that the simulator made up.
@@ -71,7 +71,7 @@ class JudgedRun:
     drop_out: bool
 
 
-def keep_batches(batches: Sequence[Batch], store: str | None) -> list[KeptAnswer]:
+def keep_batches(batches: Sequence[GapBatch], store: str | None) -> list[KeptAnswer]:
     """The answers from feeler readings, stored: a result for each machine.
 
     All are judged before the first is stored. Raises WrongInput, StoreError.
@@ -176,7 +176,7 @@ def ready() -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Paper:
+class GapReport:
     """A report that can be looked at, printed and saved; all of it slow.
 
     `find` gets what it shows: a kept answer, or the sheet of a list with the numbers its

@@ -47,7 +47,7 @@ class Look(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Advice:
+class SignalAdvice:
     """A sentence, how it is meant (a colour's name), and where to look."""
 
     text: str
@@ -56,7 +56,7 @@ class Advice:
     channel: str = ""
 
 
-def advice(bench: Bench, opened_s: float) -> Advice:
+def advice(bench: Bench, opened_s: float) -> SignalAdvice:
     """The most pressing matter first. `opened_s`: when the inputs were opened."""
     for judge in (_inputs, _silence, _pulses, _damage):
         found = judge(bench, opened_s)
@@ -65,19 +65,19 @@ def advice(bench: Bench, opened_s: float) -> Advice:
     return _all_well(bench)
 
 
-def _inputs(bench: Bench, opened_s: float) -> Advice | None:
+def _inputs(bench: Bench, opened_s: float) -> SignalAdvice | None:
     live = bench.live
     if live.problems:
-        return Advice(" ".join(live.problems), BAD, Look.INPUTS)
+        return SignalAdvice(" ".join(live.problems), BAD, Look.INPUTS)
     if not live.drivers:
-        return Advice(
+        return SignalAdvice(
             _("No input is in use. Plug in the counter or the receiver, find it here, and use it."),
             NO_DATA,
             Look.INPUTS,
         )
     for status in live.statuses():
         if status.state is InputState.RECONNECTING:
-            return Advice(
+            return SignalAdvice(
                 _("{reason} Plug it in again, and it goes on by itself.").format(
                     reason=_sentence(status.reason)
                 ),
@@ -88,16 +88,18 @@ def _inputs(bench: Bench, opened_s: float) -> Advice | None:
             text = _("{address} has ended: {reason}").format(
                 address=status.address, reason=status.reason
             )
-            return Advice(_sentence(status.reason if status.error else text), BAD, Look.INPUTS)
+            return SignalAdvice(
+                _sentence(status.reason if status.error else text), BAD, Look.INPUTS
+            )
     return None
 
 
-def _silence(bench: Bench, opened_s: float) -> Advice | None:
+def _silence(bench: Bench, opened_s: float) -> SignalAdvice | None:
     live, now_s = bench.live, bench.clock()
     if now_s - opened_s < PATIENCE_S:
         return None
     if not live.streams:
-        return Advice(
+        return SignalAdvice(
             _(
                 "Nothing has come for {opened_s}, though the input is open. See what to check."
             ).format(opened_s=_time(now_s - opened_s)),
@@ -114,7 +116,7 @@ def _silence(bench: Bench, opened_s: float) -> Advice | None:
         return _silent_ground(bench, now_s)
     names = " and ".join(stream.name for stream in silent)
     one = len(silent) == 1
-    return Advice(
+    return SignalAdvice(
         ngettext(
             "The {names} pickup gives no pulses, and {other} does: look at the gap, the plug and "
             "the supply of {names}.",
@@ -131,7 +133,7 @@ def _silence(bench: Bench, opened_s: float) -> Advice | None:
     )
 
 
-def _all_silent(bench: Bench, silent: list[Stream], now_s: float, opened_s: float) -> Advice:
+def _all_silent(bench: Bench, silent: list[Stream], now_s: float, opened_s: float) -> SignalAdvice:
     heard_s = max(max(stream.last_host_s for stream in silent), opened_s)
     text = _("No pulses for {heard_s}: ").format(heard_s=_time(now_s - heard_s))
     ground = PaceModel(bench).ground()
@@ -140,16 +142,16 @@ def _all_silent(bench: Bench, silent: list[Stream], now_s: float, opened_s: floa
         text += _(
             "yet the tractor moves at {speed}. Does the belt run? If it does, see the wiring."
         ).format(speed=speed)
-        return Advice(text, ATTENTION, Look.WIRING, silent[0].name)
+        return SignalAdvice(text, ATTENTION, Look.WIRING, silent[0].name)
     text += _("the belt stands, or the pickups are not heard. If it runs, see what to check.")
-    return Advice(text, NO_DATA, Look.WIRING, silent[0].name)
+    return SignalAdvice(text, NO_DATA, Look.WIRING, silent[0].name)
 
 
-def _silent_ground(bench: Bench, now_s: float) -> Advice | None:
+def _silent_ground(bench: Bench, now_s: float) -> SignalAdvice | None:
     for stream in bench.live.streams.values():
         if not stream.is_pulses and stream.silent(now_s):
             age = _time(stream.age_s(now_s))
-            return Advice(
+            return SignalAdvice(
                 _(
                     "{name} has given no speed for {age}: a receiver needs a free view of "
                     "the sky, a radar its supply and a clean face."
@@ -159,7 +161,7 @@ def _silent_ground(bench: Bench, now_s: float) -> Advice | None:
     return None
 
 
-def _pulses(bench: Bench, _opened_s: float) -> Advice | None:
+def _pulses(bench: Bench, _opened_s: float) -> SignalAdvice | None:
     for stream in wheel_channels(list(bench.live.streams.values())):
         if stream.health is None or stream.doubt is None:
             continue
@@ -179,7 +181,7 @@ def _pulses(bench: Bench, _opened_s: float) -> Advice | None:
                 "{extra_share:.1f} % of what comes from the {name} pickup is "
                 "noise, no tooth: look at its plug and shield, and at what its cable runs beside."
             ).format(extra_share=100 * recent.extra_share, name=stream.name)
-        return Advice(text, ATTENTION, Look.EDGES, stream.name)
+        return SignalAdvice(text, ATTENTION, Look.EDGES, stream.name)
     return None
 
 
@@ -192,14 +194,14 @@ def _gone(bench: Bench, stream: Stream) -> str:
     return " and ".join(str(place + 1) for place in places[:MOST_NAMED])
 
 
-def _damage(bench: Bench, _opened_s: float) -> Advice | None:
+def _damage(bench: Bench, _opened_s: float) -> SignalAdvice | None:
     for driver in bench.live.drivers:
         refused, good = (
             sum(dict(driver.rejects).values()),
             sum(dict(driver.notes.messages).values()),
         )
         if refused > LOST_SHARE * (refused + good) and refused > 1:
-            return Advice(
+            return SignalAdvice(
                 _(
                     "Of what {address} sends, {refused} frames came damaged "
                     "({rejects}): look at its cable."
@@ -210,14 +212,14 @@ def _damage(bench: Bench, _opened_s: float) -> Advice | None:
                 Look.WIRING,
             )
         if driver.notes.warnings:
-            return Advice(_sentence(driver.notes.warnings[-1]), ATTENTION)
+            return SignalAdvice(_sentence(driver.notes.warnings[-1]), ATTENTION)
     return None
 
 
-def _all_well(bench: Bench) -> Advice:
+def _all_well(bench: Bench) -> SignalAdvice:
     pace, words = PaceModel(bench).now(), Words(bench.settings.units)
     if bench.machine is None and wheel_channels(list(bench.live.streams.values())):
-        return Advice(
+        return SignalAdvice(
             _("Pulses come. Describe the machine on the Machine page, and they become a speed."),
             ATTENTION,
         )
@@ -232,8 +234,8 @@ def _all_well(bench: Bench) -> Advice:
         text = _(
             "{speeds}. No pulse yet from {names}: if a pickup is wired there, see what to check."
         ).format(speeds=f"{speeds[0].upper()}{speeds[1:]}", names=names)
-        return Advice(text, NO_DATA, Look.WIRING, never[0])
-    return Advice(
+        return SignalAdvice(text, NO_DATA, Look.WIRING, never[0])
+    return SignalAdvice(
         _("All signals come: {speeds}.").format(speeds=speeds)
         if speeds
         else _("Waiting for the first signals …")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
-from workbench.records.ledger import Deed, Kind, contents, enter
+from workbench.records.ledger import Deed, EntryKind, contents, enter
 
 revision = "0003"
 down_revision = "0002"
@@ -32,10 +32,10 @@ def upgrade() -> None:
     connection, given = op.get_bind(), op.get_context().opts
     found, when_utc = given["found"], given["when_utc"]
     if found is None:
-        enter(connection, Deed.MADE, Kind.FORMAT, int(revision), when_utc)
+        enter(connection, Deed.MADE, EntryKind.FORMAT, int(revision), when_utc)
         return
-    enter(connection, Deed.TAKEN_OVER, Kind.FORMAT, int(found), when_utc)
-    for kind in (Kind.RECORDING, Kind.RESULT):
+    enter(connection, Deed.TAKEN_OVER, EntryKind.FORMAT, int(found), when_utc)
+    for kind in (EntryKind.RECORDING, EntryKind.RESULT):
         for number in sorted(contents(connection, kind)):
             enter(connection, Deed.TAKEN_OVER, kind, number, when_utc)
 

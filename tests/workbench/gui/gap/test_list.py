@@ -7,7 +7,7 @@ import pytest
 from PySide6.QtCore import Qt
 
 from workbench.base.machine import parse_machine
-from workbench.gui.gap.page import View
+from workbench.gui.gap.page import GapView
 from workbench.jobs.keep import any_answer
 from workbench.jobs.verify import verify
 from workbench.models.gap.job import GapJob, Step
@@ -83,7 +83,7 @@ def test_filter_and_find(page, qtbot, type_round):
     for name in ("Digger 4 / left", "Digger 4 / right", "Digger 7 / left"):
         page.job.list.add(name)
     type_round(page)
-    page.show_view(View.LIST)
+    page.show_view(GapView.LIST)
     page.list.filter.setCurrentText("Pass")
     assert page.list.rows.rowCount() == 1
     assert page.list.rows.index(0, 1).data() == "✓ pass"
@@ -93,14 +93,14 @@ def test_filter_and_find(page, qtbot, type_round):
     page.list.table.setCurrentIndex(page.list.rows.index(1, 0))
     assert page.job.list.current.name == "Digger 4 / right"
     qtbot.keyClick(page.list.table, Qt.Key.Key_Return)
-    assert page.view is View.FEELER
-    page.show_view(View.LIST)
+    assert page.view is GapView.FEELER
+    page.show_view(GapView.LIST)
     page.list.search.setText("no such")
     assert page.list.empty.isVisible()
 
 
 def test_adding_removing_and_undo(page, screen, qtbot):
-    page.show_view(View.LIST)
+    page.show_view(GapView.LIST)
     qtbot.keyClicks(page.list.fresh, "Digger 4 / left")
     qtbot.keyClick(page.list.fresh, Qt.Key.Key_Return)
     qtbot.keyClicks(page.list.fresh, "Digger 4 / left")

@@ -13,7 +13,7 @@ from workbench.base.machine import Pickup, parse_machine
 from workbench.base.statements import statement
 from workbench.base.units import METRIC, US
 from workbench.calibration.gap.answer import WheelAnswer
-from workbench.calibration.gap.faults import Fault, FaultKind
+from workbench.calibration.gap.faults import FaultKind, WheelFault
 from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.judgement import GapSays
 from workbench.calibration.gap.table import GapReadings
@@ -294,7 +294,7 @@ def bent(name):
         teeth=30,
         missed=2,
         extra=0,
-        faults=(Fault(FaultKind.BENT, said, 0.0, 7),),
+        faults=(WheelFault(FaultKind.BENT, said, 0.0, 7),),
     )
 
 

@@ -5,7 +5,7 @@ from PySide6.QtCore import Qt
 from workbench.base.cautions import Caution
 from workbench.calibration.gap.faults import FaultKind
 from workbench.calibration.statistics.decision import Verdict
-from workbench.gui.gap.page import View
+from workbench.gui.gap.page import GapView
 from workbench.gui.parts.basics import CautionCard
 from workbench.jobs.keep import any_answer
 from workbench.records.store import open_store
@@ -23,19 +23,19 @@ def recording_chosen(page, view, number, worked_out):
 
 def drop_out_judged(page, number, worked_out):
     """Judges a stored recording as a drop-out run; the view's panel."""
-    panel = recording_chosen(page, View.DROP_OUT, number, worked_out)
+    panel = recording_chosen(page, GapView.DROP_OUT, number, worked_out)
     panel.start.click()
     worked_out(page)
     return panel
 
 
 def test_its_own_caution_comes_before_a_run(page, screen, worked_out):
-    page.show_view(View.TEETH)
+    page.show_view(GapView.TEETH)
     assert screen.shown(CautionCard)
-    assert not page.runs[View.TEETH].start.isVisible()
+    assert not page.runs[GapView.TEETH].start.isVisible()
     assert page.focusWidget() is screen.button("I have read this")
     screen.key(Qt.Key.Key_Space)
-    assert page.runs[View.TEETH].start.isVisible()
+    assert page.runs[GapView.TEETH].start.isVisible()
     worked_out(page)
 
 
@@ -45,8 +45,8 @@ def test_a_tooth_run_names_the_bent_tooth_counted_from_the_mark(
     page = run_page
     page.job.list.rename("Digger 4 / left")
     pass_time(2)
-    page.show_view(View.TEETH)
-    panel = page.runs[View.TEETH]
+    page.show_view(GapView.TEETH)
+    panel = page.runs[GapView.TEETH]
     assert panel.live_channel == "left"
     run_teeth(page, bench, pass_time, 14)
     screen_of(page).until(lambda: page.job.run.so_far and page.job.run.so_far.turns > 20)
@@ -81,7 +81,7 @@ def test_an_old_recording_is_judged_away_from_the_screen(
     page = run_page
     with open_store(bench.store) as store:
         number = store_simulated(store, "sim:missing-tooth?seed=2", 30.0, bench.machine)
-    panel = recording_chosen(page, View.TEETH, number, worked_out)
+    panel = recording_chosen(page, GapView.TEETH, number, worked_out)
     assert panel.start.text() == f"Judge recording {number}"
     panel.start.click()
     worked_out(page)
@@ -96,7 +96,7 @@ def test_an_old_recording_is_judged_away_from_the_screen(
 
 def run_teeth(page, bench, pass_time, for_s):
     """Starts a tooth run and lets it run; its panel."""
-    panel = page.runs[View.TEETH]
+    panel = page.runs[GapView.TEETH]
     panel.start.click()
     assert page.job.run.running
 
@@ -121,8 +121,8 @@ def test_the_next_pickup_is_judged_by_its_own_channel(
     page.job.list.add("Digger 4 / right")
     page.job.list.go_to(0)
     pass_time(2)
-    page.show_view(View.TEETH)
-    panel = page.runs[View.TEETH]
+    page.show_view(GapView.TEETH)
+    panel = page.runs[GapView.TEETH]
     tooth_run(page, bench, pass_time, worked_out)
     # The scenario 'bent-tooth' bends tooth 7 of the left pickup's wheel, none of the right's.
     assert page.job.run.faults() == {7: FaultKind.BENT}
@@ -143,9 +143,9 @@ def test_which_channel_an_unnamed_pickup_is_must_be_said(
     page = run_page
     page.job.list.rename("Digger 4")
     pass_time(2)
-    page.show_view(View.TEETH)
+    page.show_view(GapView.TEETH)
     worked_out(page)
-    panel = page.runs[View.TEETH]
+    panel = page.runs[GapView.TEETH]
     page.refresh()
     assert panel.live_channel == ""
     assert not panel.start.isEnabled()
@@ -161,7 +161,7 @@ def test_an_old_recording_is_noted_once_its_channel_is_known(
     page.job.list.rename("Digger 4")
     with open_store(bench.store) as store:
         number = store_simulated(store, "sim:bent-tooth?seed=2", 30.0, bench.machine)
-    panel = recording_chosen(page, View.TEETH, number, worked_out)
+    panel = recording_chosen(page, GapView.TEETH, number, worked_out)
     panel.start.click()
     worked_out(page)
     assert page.job.list.current.runs == ()
@@ -194,7 +194,7 @@ def test_a_drop_out_run_finds_the_speed(run_page, bench, worked_out, store_simul
 def test_without_pulses_no_run(bench, make_page, worked_out):
     bench.cautions_read |= {Caution.AT_THE_WHEEL, Caution.WITH_THE_BELT_RUNNING}
     page = make_page()
-    page.show_view(View.TEETH)
-    page.runs[View.TEETH].start.click()
-    assert "No pulses" in page.runs[View.TEETH].said.text()
+    page.show_view(GapView.TEETH)
+    page.runs[GapView.TEETH].start.click()
+    assert "No pulses" in page.runs[GapView.TEETH].said.text()
     worked_out(page)

@@ -13,11 +13,11 @@ from drivers.contract import ChannelKind, DeviceLost, DeviceMissing
 from drivers.plugged import Found
 from workbench.base.cautions import Caution
 from workbench.base.machine import parse_machine
-from workbench.gui.signals.page import SignalsPage, View
+from workbench.gui.signals.page import SignalsPage, SignalView
 from workbench.gui.signals.table import NAME, STATE, SignalTable
 from workbench.gui.signals.wiring_drawing import WiringDrawing
 from workbench.gui.signals.wiring_help import WiringHelp
-from workbench.gui.window import Window
+from workbench.gui.window import BenchWindow
 from workbench.live.session import InputState
 from workbench.models.signals import plugged
 from workbench.models.signals.wiring_steps import at_the_machine
@@ -28,7 +28,7 @@ from workbench.words.words import Words
 @pytest.fixture
 def window(bench, qtbot, put_away):
     """A window with this one page, so that nothing else costs time."""
-    made = Window(bench, {"Signals": SignalsPage})
+    made = BenchWindow(bench, {"Signals": SignalsPage})
     made.timer.stop()
     made.resize(1024, 600)
     made.show()
@@ -116,7 +116,7 @@ def test_missed_teeth_are_counted_said_and_seen(page, screen, run, edges):
     assert right["State"] == "● live"
     assert "left pickup misses" in screen.said
     screen.press("Look at the edges")
-    assert page.view is View.EDGES
+    assert page.view is SignalView.EDGES
     assert screen.field("Channel to look at").currentText() == "left"
     assert sum(missed(edge) for edge in edges()) > 0
     assert "missed" in screen.one(QLabel, "The last 2 turns").text()
@@ -146,7 +146,7 @@ def test_a_pickup_that_falls_silent_is_named_with_what_to_check(
     assert left["Speed"] == "– mph"  # what was last heard is no longer so
     assert "left pickup gives no pulses, and right does" in screen.said
     screen.press("See what to check")
-    assert page.view is View.WIRING
+    assert page.view is SignalView.WIRING
     assert screen.shown(WiringHelp)
 
 
@@ -261,7 +261,7 @@ def test_without_an_input_the_list_is_shown(page, screen, bench):
     screen.settle()
     screen.press("Remove simulated digger")
     screen.settle()
-    assert page.view is View.INPUTS
+    assert page.view is SignalView.INPUTS
     assert "No input is in use" in screen.said
     assert "Start recording" not in screen.offers
     assert screen.button("Find what is plugged in").property("role") == "next"
@@ -343,7 +343,7 @@ def test_nothing_is_cut_on_a_small_screen_and_the_page_needs_no_scrolling(
 ):
     run("sim:healthy?seed=4", 2)
     window.resize(1024, 600)
-    for view in (*View, View.ALL):
+    for view in (*SignalView, SignalView.ALL):
         screen.press(view.value)
         screen.settle()
         for area in screen.shown(QScrollArea):
