@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.pulses.period import BLOCK, block_medians, local_period
-from workbench.calibration.pulses.relock import Stretches, places, stretches
+from workbench.calibration.pulses.relock import Relocked, raise_after, relocked
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -32,12 +32,6 @@ CHUNK = GLANCE * 256
 
 PAD = 8 * BLOCK
 """Edges of context on both sides of what is examined; no decision looks further."""
-
-LONG_DOUBT = 8
-"""Doubtful edges in one stretch that are left out where they cannot be counted."""
-
-FEW_HOLES = 10_000
-"""Up to this many holes the index is raised piece by piece, without a copy of it all."""
 
 EXTRA_BELOW = 1.42
 """Two neighbouring intervals that together are shorter than this many pitches hold one
@@ -237,9 +231,9 @@ def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
     starts = found.starts - np.searchsorted(found.extra, found.starts)
     # The index is 0, 1, 2 …, raised by the missed teeth from each hole on.
     tooth = np.arange(kept_s.size, dtype=np.int64)
-    _raise_after(tooth, at, found.missed)
+    raise_after(tooth, at, found.missed)
     taken = np.searchsorted(kept_s, time_s[found.extra]) - 1
-    doubtful = stretches(kept_s, tooth, np.union1d(at, taken[taken >= 0]))
+    again = relocked(kept_s, tooth, np.union1d(at, taken[taken >= 0]))
     edges = CleanEdges(
         kept_s,
         tooth,
@@ -249,29 +243,14 @@ def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
         kept_s[at[found.missed > 0]],
         time_s[found.extra],
     )
-    long = doubtful.last - doubtful.first >= LONG_DOUBT
-    unsure = np.flatnonzero(doubtful.off & ~doubtful.sure & long)
-    wrong = np.flatnonzero(doubtful.off & doubtful.sure)
-    if unsure.size or wrong.size:
-        return _recounted(edges, doubtful, wrong, unsure)
-    return edges
+    return edges if again is None else _recounted(edges, again)
 
 
-def _recounted(edges: CleanEdges, doubtful: Stretches, wrong: Ints, unsure: Ints) -> CleanEdges:
-    """Number the edges of the `wrong` stretches, and all after them, by their phase.
-
-    An `unsure` stretch is left out whole, and a new segment starts after it.
-    """
-    tooth, keep = edges.tooth.copy(), np.ones(edges.tooth.size, dtype=np.bool_)
-    for index in wrong:
-        inside = slice(int(doubtful.first[index]) + 1, int(doubtful.last[index]) + 1)
-        keep[inside], tooth[inside] = places(edges.time_s, edges.tooth, doubtful, int(index))
-    _raise_after(tooth, doubtful.last[wrong], doubtful.slip[wrong])
-    extra_s = edges.time_s[~keep]
-    for first, last in zip(doubtful.first[unsure], doubtful.last[unsure], strict=True):
-        keep[first + 1 : last + 1] = False
-    time_s, tooth = edges.time_s[keep], tooth[keep]
-    starts = np.union1d(edges.starts, doubtful.last[unsure] + 1)
+def _recounted(edges: CleanEdges, again: Relocked) -> CleanEdges:
+    """The edges as their phase numbers them."""
+    keep, extra_s = again.keep, edges.time_s[again.extra]
+    time_s, tooth = edges.time_s[keep], again.tooth[keep]
+    starts = np.union1d(edges.starts, again.starts)
     starts = np.unique(np.searchsorted(np.flatnonzero(keep), starts))
     starts = starts[starts < time_s.size]
     missed = np.diff(tooth) - 1
@@ -285,18 +264,6 @@ def _recounted(edges: CleanEdges, doubtful: Stretches, wrong: Ints, unsure: Ints
         time_s[:-1][missed > 0],
         np.sort(np.concatenate((edges.extra_s, extra_s))),
     )
-
-
-def _raise_after(tooth: Ints, at: Ints, step: Ints) -> None:
-    """Raise `tooth`, in place, by each step from the index after its place on."""
-    if not at.size:
-        return
-    bounds, height = np.append(at + 1, tooth.size), np.cumsum(step)
-    if at.size > FEW_HOLES:
-        tooth[bounds[0] :] += np.repeat(height, np.diff(bounds))
-        return
-    for low, high, raised in zip(bounds[:-1], bounds[1:], height, strict=True):
-        tooth[low:high] += raised
 
 
 def _count_pitches(interval_s: Floats, period_s: Floats, long: Ints) -> tuple[Ints, Flags]:

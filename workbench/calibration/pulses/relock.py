@@ -36,8 +36,62 @@ NEAR_PITCH = 0.3
 """Pitches an edge inside may stand from its place and still be its tooth's."""
 
 
+LONG_DOUBT = 8
+"""Doubtful edges in one stretch that are left out where they cannot be counted."""
+
+FEW_HOLES = 10_000
+"""Up to this many holes the index is raised piece by piece, without a copy of it all."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
-class Stretches:
+class Relocked:
+    """Edges numbered by their phase; all (n,) but `starts`.
+
+    `tooth` is the number of each, `keep` which of them stay, `extra` which of the others are
+    no teeth; the rest were left out, for nobody can count them. `starts` are the indices
+    after these, at which a new segment begins.
+    """
+
+    tooth: Ints
+    keep: Flags
+    extra: Flags
+    starts: Ints
+
+
+def relocked(time_s: Floats, tooth: Ints, at: Ints) -> Relocked | None:
+    """Number the edges (n,) anew where the phases across the doubtful places `at` (ascending
+    indices) contradict the count; None where they bear it out."""
+    doubtful = _stretches(time_s, tooth, at)
+    long = doubtful.last - doubtful.first >= LONG_DOUBT
+    unsure = np.flatnonzero(doubtful.off & ~doubtful.sure & long)
+    wrong = np.flatnonzero(doubtful.off & doubtful.sure)
+    if not (unsure.size or wrong.size):
+        return None
+    numbered, keep = tooth.copy(), np.ones(tooth.size, dtype=np.bool_)
+    for index in wrong:
+        inside = slice(int(doubtful.first[index]) + 1, int(doubtful.last[index]) + 1)
+        keep[inside], numbered[inside] = _places(time_s, tooth, doubtful, int(index))
+    raise_after(numbered, doubtful.last[wrong], doubtful.slip[wrong])
+    extra = ~keep
+    for first, last in zip(doubtful.first[unsure], doubtful.last[unsure], strict=True):
+        keep[first + 1 : last + 1] = False
+    return Relocked(numbered, keep, extra, doubtful.last[unsure] + 1)
+
+
+def raise_after(tooth: Ints, at: Ints, step: Ints) -> None:
+    """Raise `tooth`, in place, by each step from the index after its place on."""
+    if not at.size:
+        return
+    bounds, height = np.append(at + 1, tooth.size), np.cumsum(step)
+    if at.size > FEW_HOLES:
+        tooth[bounds[0] :] += np.repeat(height, np.diff(bounds))
+        return
+    for low, high, raised in zip(bounds[:-1], bounds[1:], height, strict=True):
+        tooth[low:high] += raised
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Stretches:
     """Stretches of doubtful edges: the last good edge before, the last doubtful one.
 
     All (n,). `slip` is by how many teeth the count over it was short (negative: over),
@@ -55,7 +109,7 @@ class Stretches:
     phase_s: Floats
 
 
-def stretches(time_s: Floats, tooth: Ints, at: Ints) -> Stretches:
+def _stretches(time_s: Floats, tooth: Ints, at: Ints) -> _Stretches:
     """Gather the doubtful places `at` (ascending indices) and compare phases across each."""
     at = at[(at >= REACH) & (at < time_s.size - REACH)]
     apart = np.diff(at, prepend=-REACH - 1) > REACH
@@ -74,7 +128,7 @@ def stretches(time_s: Floats, tooth: Ints, at: Ints) -> Stretches:
     pitches = tooth[last] - tooth[first]
     sure &= pitches <= LONGEST
     off = np.abs(jump) > np.maximum(0.5, WANDER * pitches)
-    return Stretches(first, last, slip.astype(np.int64), sure, off, period_s, phase_s)
+    return _Stretches(first, last, slip.astype(np.int64), sure, off, period_s, phase_s)
 
 
 def _period(time_s: Floats, tooth: Ints, window: Ints) -> Floats:
@@ -82,7 +136,7 @@ def _period(time_s: Floats, tooth: Ints, window: Ints) -> Floats:
     return np.asarray(np.median(np.diff(time_s[window]) / pitches, axis=1))
 
 
-def places(time_s: Floats, tooth: Ints, found: Stretches, index: int) -> tuple[Flags, Ints]:
+def _places(time_s: Floats, tooth: Ints, found: _Stretches, index: int) -> tuple[Flags, Ints]:
     """Which edges inside one stretch are teeth, and which tooth each of these is.
 
     Both over the edges first + 1 … last; the tooth numbers count on from that of `first`.
