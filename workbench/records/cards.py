@@ -8,7 +8,7 @@ sight. The result itself is sealed.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any, TypeAlias
 
 import sqlalchemy as sa
@@ -72,15 +72,6 @@ def _card(row: Mapping[str, Any]) -> Card:
         head = from_text(row["head"])
     except StoreError:
         head = {}
-    return Card(
-        number=row["result"],
-        kind=row["kind"],
-        head=head,
-        recording=row["recording"],
-        table_name=row["table_name"],
-        machine_name=row["machine_name"],
-        title=row["title"],
-        note=row["note"],
-        created_utc=row["created_utc"],
-        deleted_utc=row["deleted_utc"] or "",
-    )
+    found = {"number": row["result"], "head": head, "deleted_utc": row["deleted_utc"] or ""}
+    own = {one.name: row[one.name] for one in fields(Card) if one.name not in found}
+    return Card(**found, **own)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 
@@ -104,25 +104,16 @@ def recording_entry(row: Mapping[str, Any], now: datetime) -> StoredRecording:
         notes, state = notes_of(row["summary"]), _state(row, last_utc, now)
     except StoreError:
         notes, state = Notes(), "damaged"
-    return StoredRecording(
-        number=row["number"],
-        name=row["name"],
-        kind=notes.kind,
-        state=state,
-        end_reason=row["end_reason"],
-        simulated=row["simulated"],
-        started_utc=row["started_utc"],
-        started_host_s=row["started_host_s"],
-        last_utc=last_utc,
-        program_version=row["program_version"],
-        machine_name=row["machine_name"],
-        machine_text=row["machine_text"],
-        source_sha256=notes.sha256,
-        sha256=row["sha256"] or "",
-        title=row["title"],
-        note=row["note"],
-        deleted_utc=row["deleted_utc"] or "",
-    )
+    found = {
+        "kind": notes.kind,
+        "state": state,
+        "last_utc": last_utc,
+        "source_sha256": notes.sha256,
+        "sha256": row["sha256"] or "",
+        "deleted_utc": row["deleted_utc"] or "",
+    }
+    own = {one.name: row[one.name] for one in fields(StoredRecording) if one.name not in found}
+    return StoredRecording(**found, **own)
 
 
 def _state(row: Mapping[str, Any], last_utc: str, now: datetime) -> str:
@@ -137,19 +128,9 @@ def _state(row: Mapping[str, Any], last_utc: str, now: datetime) -> str:
 
 def result_entry(row: Mapping[str, Any]) -> StoredResult:
     """A result from its row."""
-    return StoredResult(
-        number=row["number"],
-        kind=row["kind"],
-        answer_json=row["answer"],
-        options_json=row["options"],
-        recording=row["recording"],
-        recording_sha256=row["recording_sha256"],
-        table=row["table_text"],
-        table_name=row["table_name"],
-        machine_text=row["machine_text"],
-        program_version=row["program_version"],
-        created_utc=row["created_utc"],
-    )
+    columns = {"answer_json": "answer", "options_json": "options", "table": "table_text"}
+    names = [one.name for one in fields(StoredResult)]
+    return StoredResult(**{name: row[columns.get(name, name)] for name in names})
 
 
 def result_sha256(row: Mapping[str, Any]) -> str:
