@@ -19,8 +19,7 @@ from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.keep import Kept, judge, keep_table
 from workbench.jobs.table import read_text, table_text
-from workbench.reports.calibrate.facts import error_rows, setting_rows, travel_rows
-from workbench.reports.calibrate.tables import run_table
+from workbench.reports.calibrate.tables import error_rows, run_table, setting_rows, travel_rows
 from workbench.words.language import _
 from workbench.words.words import Words
 

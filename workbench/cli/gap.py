@@ -17,10 +17,9 @@ from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_source, source_of, words_of
 from workbench.cli.output import print_answer, print_kept, print_table, print_warnings
 from workbench.jobs.gap.answer import GapAnswer, GapOptions
-from workbench.jobs.gap.compute import judge_recording, judge_table
+from workbench.jobs.gap.compute import judge_recording, judge_table, looks_like_gap_table
 from workbench.jobs.gap.sheet import Sheet, sheet_of
 from workbench.jobs.gap.stored import spacing_of
-from workbench.jobs.gap.tables import looks_like_gap_table
 from workbench.jobs.keep import Kept
 from workbench.jobs.table import table_text
 from workbench.words.gap import (

@@ -16,19 +16,24 @@ SCALES = (1, 2, 3)
 
 
 @cache
-def _drawing(name: str) -> str:
-    return (Path(__file__).parent / "icons" / f"{name}.svg").read_text(encoding="utf-8")
+def _renderer(name: str, color: str) -> QSvgRenderer:
+    drawing = (Path(__file__).parent / "icons" / f"{name}.svg").read_text(encoding="utf-8")
+    return QSvgRenderer(QByteArray(drawing.replace("currentColor", color).encode()))
+
+
+def paint_icon(painter: QPainter, box: QRectF, name: str, color: str) -> None:
+    """Draw the drawing `name` of the folder icons in a colour, #RRGGBB."""
+    _renderer(name, color).render(painter, box)
 
 
 def icon(name: str, color: str) -> QIcon:
     """The drawing `name` of the folder icons in a colour (#RRGGBB), sharp up to 300 %."""
-    renderer = QSvgRenderer(QByteArray(_drawing(name).replace("currentColor", color).encode()))
     made = QIcon()
     for scale in SCALES:
         pixmap = QPixmap(QSize(scale * ICON_ROOM_PX, scale * ICON_PX))
         pixmap.fill(Qt.GlobalColor.transparent)
         painter = QPainter(pixmap)
-        renderer.render(painter, QRectF(0, 0, scale * ICON_PX, scale * ICON_PX))
+        paint_icon(painter, QRectF(0, 0, scale * ICON_PX, scale * ICON_PX), name, color)
         painter.end()
         pixmap.setDevicePixelRatio(scale)
         made.addPixmap(pixmap)

@@ -26,8 +26,7 @@ from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
 from workbench.gui.parts.basics import button, label
 from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.theme import GRID_PX, THEMES, Theme
-from workbench.gui.work_line import WorkLine
-from workbench.gui.worker import Worker
+from workbench.gui.work_line import Worker, WorkLine
 from workbench.models.bench import Bench
 from workbench.models.watch import Watch
 

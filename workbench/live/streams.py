@@ -19,8 +19,7 @@ from drivers.timeline import clock_points, has_own_times
 from workbench.calibration.pulses.running_base import RunningBase
 from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.live.health import MOST_WAITING, ChannelHealth, DoubtSays
-from workbench.live.pulses import LivePulses
-from workbench.live.rows import Rows
+from workbench.live.pulses import LivePulses, Rows
 from workbench.match.ratio import MOVING_MPS
 from workbench.match.sources import UNNAMED, quality
 

@@ -7,7 +7,7 @@ import pytest
 
 from drivers import plugged
 from drivers.plugged import Found
-from workbench.cli.plugged import add_plugged_arguments, show_plugged
+from workbench.cli.inputs import add_plugged_arguments, show_plugged
 
 PORT = Found("/dev/ttyX1", "Board (USB 1209:0001)")
 HEARD = Found(

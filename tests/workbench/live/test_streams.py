@@ -11,7 +11,7 @@ import pytest
 from drivers.catalogue import open_input
 from drivers.contract import ChannelKind, EdgeBlock, Lost, Notes, SpeedBlock, ValueBlock
 from workbench.live import pulses as live_pulses
-from workbench.live.rows import Rows
+from workbench.live.pulses import Rows
 from workbench.live.streams import Streams
 from workbench.records.rebuild import rebuild
 

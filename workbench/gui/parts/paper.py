@@ -11,7 +11,7 @@ from PySide6.QtCore import Signal
 from PySide6.QtGui import QImage, QKeySequence
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from workbench.gui.parts import printing
+from workbench.gui.parts import report_pages
 from workbench.gui.parts.basics import button, label, say
 from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.report_pages import ReportPages, pictures
@@ -85,14 +85,14 @@ class PaperView(QWidget):
         """Draw the pages on a printer."""
         if (paper := self.now()) is not None:
             self.say(_("Printing …"))
-            work = partial(printing.print_pages, paper.pages, printer)
+            work = partial(report_pages.print_pages, paper.pages, printer)
             self._works.add(work, self.say, self.say)
 
     def open_to_print(self, path: Path) -> None:
         """Write the report as a PDF and open it with the desktop's own program."""
         if (paper := self.now()) is not None:
             self.say(_("No printer is set up: the report opens as a PDF to print from."))
-            self._works.add(partial(paper.save, path), printing.open_file, self.say)
+            self._works.add(partial(paper.save, path), report_pages.open_file, self.say)
 
     def say(self, words: str) -> None:
         """A sentence beside the buttons."""
@@ -116,5 +116,5 @@ class PaperView(QWidget):
 
     def _print_it(self) -> None:
         paper = self.now()
-        if paper is not None and not printing.ask(self, self.print_on):
-            self.open_to_print(printing.desktop_file(paper.file_name))
+        if paper is not None and not report_pages.ask(self, self.print_on):
+            self.open_to_print(report_pages.desktop_file(paper.file_name))

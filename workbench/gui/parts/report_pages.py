@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import tempfile
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
 
-from PySide6.QtCore import Qt
-from PySide6.QtGui import QImage, QPixmap, QResizeEvent
+from PySide6.QtCore import QRect, Qt, QUrl
+from PySide6.QtGui import QDesktopServices, QImage, QPainter, QPixmap, QResizeEvent
 from PySide6.QtWidgets import QLabel, QScrollArea, QVBoxLayout, QWidget
 
-from workbench.gui.parts.printing import Draw
 from workbench.gui.theme import GRID_PX
 from workbench.words.language import _
+
+if TYPE_CHECKING:
+    from PySide6.QtPrintSupport import QPrinter
+
 
 MOST_PX = 1000
 """Wider a page of text is no easier to read."""
@@ -65,3 +71,49 @@ class ReportPages(QScrollArea):
             fitted = QPixmap.fromImage(page.scaledToWidth(round(width * ratio), smooth))
             fitted.setDevicePixelRatio(ratio)
             shown.setPixmap(fitted)
+
+
+PPI = 300.0
+
+Draw = Callable[[float], Sequence[bytes]]
+"""The pages of a report as PNG, with so many pixels an inch. Slow: not on the screen's thread."""
+
+
+def ask(parent: QWidget, do: Callable[[QPrinter], object]) -> bool:
+    """Ask for a printer and hand it to `do`; False where none is set up."""
+    from PySide6.QtPrintSupport import QPrintDialog, QPrinter, QPrinterInfo
+
+    if not QPrinterInfo.availablePrinterNames():
+        return False
+    dialog = QPrintDialog(QPrinter(QPrinter.PrinterMode.HighResolution), parent)
+    dialog.accepted.connect(lambda: do(dialog.printer()))
+    dialog.finished.connect(dialog.deleteLater)
+    dialog.setModal(True)
+    dialog.show()
+    return True
+
+
+def print_pages(draw: Draw, printer: QPrinter) -> str:
+    """Draw pages on a printer, each as large as its paper; a sentence on how it went."""
+    pages, painter = draw(PPI), QPainter()
+    if not painter.begin(printer):
+        return _("The printer could not be reached; save it as PDF instead.")
+    for number, page in enumerate(pages):
+        if number:
+            printer.newPage()
+        image, room = QImage.fromData(page), painter.viewport()
+        size = image.size().scaled(room.size(), Qt.AspectRatioMode.KeepAspectRatio)
+        painter.drawImage(QRect(room.topLeft(), size), image)
+    painter.end()
+    many = "s" if len(pages) > 1 else ""
+    return _("{count} page{many} went to the printer.").format(count=len(pages), many=many)
+
+
+def desktop_file(name: str) -> Path:
+    """A place for a PDF that another program is to open."""
+    return Path(tempfile.mkdtemp(prefix="evenpace-")) / name
+
+
+def open_file(path: Path) -> None:
+    """Open a file with the program that the desktop has for it."""
+    QDesktopServices.openUrl(QUrl.fromLocalFile(str(path)))

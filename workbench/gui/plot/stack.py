@@ -9,8 +9,7 @@ from PySide6.QtCore import QRectF
 
 from workbench.base.units import METRIC, UnitSystem
 from workbench.gui.parts.basics import FOCUS_PX
-from workbench.gui.plot.axes import BOTTOM_PX, LEFT_PX, ValueAxis
-from workbench.gui.plot.panel import PlotPanel
+from workbench.gui.plot.panel import BOTTOM_PX, LEFT_PX, PlotPanel, ValueAxis
 from workbench.gui.plot.words import (
     CAPTION_PX,
     LEADER_PX,

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterable
 
 from PySide6.QtWidgets import QComboBox, QLineEdit, QPushButton, QWidget
 
+from workbench.gui.icons import icon
 from workbench.gui.parts.basics import say
-from workbench.gui.parts.kind_icons import icon
 from workbench.gui.parts.layout import line_of
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.models.records.listing import KINDS, Filter, Order

@@ -27,7 +27,7 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.calibration.statistics.decision import Verdict
-from workbench.gui.parts.kind_icons import SIZE_PX, paint_icon
+from workbench.gui.icons import ICON_PX, paint_icon
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
 from workbench.models.records.listing import RecordEntry
 from workbench.words.language import _
@@ -126,8 +126,8 @@ class RecordDelegate(QStyledItemDelegate):
             painter.drawRect(box.adjusted(0, 0, -1, -1))
         painter.setPen(theme.color("line"))
         painter.drawLine(box.left() + 48, box.bottom(), box.right(), box.bottom())
-        middle = box.top() + (ROW_PX - SIZE_PX) / 2
-        spot = QRectF(box.left() + 2 * GRID_PX - 2, middle, SIZE_PX, SIZE_PX)
+        middle = box.top() + (ROW_PX - ICON_PX) / 2
+        spot = QRectF(box.left() + 2 * GRID_PX - 2, middle, ICON_PX, ICON_PX)
         paint_icon(painter, spot, entry.kind, theme.soft_ink)
         self._lines(painter, box.adjusted(48, 8, -GRID_PX, -8), entry)
         painter.restore()

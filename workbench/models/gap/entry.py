@@ -111,7 +111,7 @@ def _guess(typed: str, unit: str) -> Message | None:
 
 def table_at(path: Path) -> str:
     """The text of a gap table. Raises WrongInput where the file is none."""
-    from workbench.jobs.gap.tables import looks_like_gap_table
+    from workbench.jobs.gap.compute import looks_like_gap_table
     from workbench.jobs.table import table_text
 
     text = table_text(str(path), looks_like_gap_table)

@@ -15,8 +15,15 @@ from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.units import US
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
-from workbench.reports.calibrate.facts import error_rows, setting_rows, setting_text, travel_rows
-from workbench.reports.calibrate.tables import budget_table, change_over_table, run_table
+from workbench.reports.calibrate.tables import (
+    budget_table,
+    change_over_table,
+    error_rows,
+    run_table,
+    setting_rows,
+    setting_text,
+    travel_rows,
+)
 from workbench.reports.document import (
     Answer,
     Block,
