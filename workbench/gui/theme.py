@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol, runtime_checkable
 
 from PySide6.QtGui import QColor, QFont, QPalette
 from PySide6.QtWidgets import QApplication, QWidget
@@ -176,6 +177,20 @@ def dress(widget: QWidget, theme: Theme) -> None:
     """
     widget.setStyleSheet("")
     widget.setStyleSheet(style_sheet(theme))
+
+
+@runtime_checkable
+class Themed(Protocol):
+    """A part that paints in colours of its own."""
+
+    def set_theme(self, theme: Theme) -> None: ...
+
+
+def recolor(page: QWidget, theme: Theme) -> None:
+    """Every part of a page that paints in colours of its own takes a theme's."""
+    for part in (page, *page.findChildren(QWidget)):
+        if isinstance(part, Themed):
+            part.set_theme(theme)
 
 
 def style_sheet(theme: Theme) -> str:

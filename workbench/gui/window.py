@@ -41,7 +41,6 @@ MOST_SENTENCES = 3
 class Page(Protocol):
     """What the window asks of a page."""
 
-    def set_theme(self, theme: Theme) -> None: ...
     def refresh(self) -> None:
         """Show the models as they are now; called every frame while the page is seen."""
 
@@ -267,7 +266,7 @@ class BenchWindow(QMainWindow):
         yield
         frame.setStyleSheet(themes.style_sheet(theme))
         yield
-        self._made[name].set_theme(theme)  # type: ignore[attr-defined]
+        themes.recolor(self._made[name], theme)
         yield
         frame.setUpdatesEnabled(True)
         self._dressed_pages[name] = theme

@@ -79,11 +79,6 @@ class PassAnswerView(QWidget):
         self._words = column_of(gap=-1)
         self._lay_out()
 
-    def set_theme(self, theme: Theme) -> None:
-        self._pill.set_theme(theme)
-        self.plot.set_theme(theme)
-        self.track.set_theme(theme)
-
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
         role = "title" if event.size().width() >= WIDE_PX else "text"

@@ -6,10 +6,11 @@ import math
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtGui import QPainter, QPainterPath, QPen, QPolygonF
+from PySide6.QtWidgets import QSizePolicy
 
 from workbench.base.units import US, UnitSystem
+from workbench.gui.parts.basics import Painted
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.match.ratio import BandSays, PaceLimits
@@ -28,12 +29,12 @@ MARK_PX, MARK_EVERY_PX = 6.0, 28.0
 LEGEND_PX = 3 * GRID_PX
 
 
-class PassTrack(QWidget):
+class PassTrack(Painted):
     """Draws the `track` of a pass's answer; says so where there is none."""
 
     def __init__(self, theme: Theme) -> None:
-        super().__init__()
-        self._theme, self._units = theme, US
+        super().__init__(theme)
+        self._units = US
         self._east_m, self._north_m = np.empty(0), np.empty(0)
         self._states: list[BandSays] = []
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
@@ -42,10 +43,6 @@ class PassTrack(QWidget):
 
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(480, 320)
-
-    def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        self.update()
 
     @property
     def is_empty(self) -> bool:
@@ -75,9 +72,7 @@ class PassTrack(QWidget):
         said = N_("{way_m:length} of way: {shares}")
         return words.fill(said, {"way_m": way_m, "shares": shares})
 
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    def _paint(self, painter: QPainter) -> None:
         painter.setFont(font(SMALL_PX))
         if self.is_empty:
             painter.setPen(self._theme.color("soft_ink"))
@@ -87,7 +82,6 @@ class PassTrack(QWidget):
                 "satellite receiver for the next pass."
             )
             painter.drawText(self.rect(), flags, text)
-            painter.end()
             return
         points, scale = self._placed()
         self._draw_way(painter, points)
@@ -95,7 +89,6 @@ class PassTrack(QWidget):
         self._draw_ends(painter, points)
         self._draw_legend(painter)
         self._draw_scale(painter, scale)
-        painter.end()
 
     def _placed(self) -> tuple[list[QPointF], float]:
         """The points in pixels, north up, and pixels a metre."""

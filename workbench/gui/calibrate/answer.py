@@ -29,9 +29,6 @@ class AnswerStrip(QWidget):
         line.addWidget(self._new, 0, Qt.AlignmentFlag.AlignTop)
         self.setMinimumHeight(8 * GRID_PX)
 
-    def set_theme(self, theme: Theme) -> None:
-        self.pill.set_theme(theme)
-
     def show_job(self, job: CalibrateJob, words: Words, pending: bool, said: str) -> None:
         """`pending`: the answer to the last step is being worked out; `said` goes before
         advice."""

@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtGui import QPainter, QPen
+from PySide6.QtWidgets import QSizePolicy
 
+from workbench.gui.parts.basics import Painted
 from workbench.gui.theme import GRID_PX, TEXT_PX, Theme, font
 from workbench.words.language import _
 
 DOT_PX, SMALLEST_PX = 18.0, 7.0
 
 
-class LapDots(QWidget):
+class LapDots(Painted):
     """Filled dots for laps done, rings for those needed; '12 of 40' where there is no room."""
 
     def __init__(self, theme: Theme) -> None:
-        super().__init__()
-        self._theme, self._done, self._needed = theme, 0, 0
+        super().__init__(theme)
+        self._done = self._needed = 0
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
-
-    def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        self.update()
 
     def show_laps(self, done: int, needed: int) -> None:
         """`needed` 0: not known yet."""
@@ -36,9 +33,7 @@ class LapDots(QWidget):
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(20 * GRID_PX, 3 * GRID_PX)
 
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    def _paint(self, painter: QPainter) -> None:
         painter.setFont(font(TEXT_PX))
         painter.setPen(self._theme.color("ink"))
         words = _("laps {done} of {needed}") if self._needed else _("laps {done}")
@@ -50,7 +45,6 @@ class LapDots(QWidget):
         size = min(DOT_PX, 0.7 * step)
         if size >= SMALLEST_PX:
             self._draw(painter, left, step, size, dots)
-        painter.end()
 
     def _draw(self, painter: QPainter, left: int, step: float, size: float, dots: int) -> None:
         enough = 0 < self._needed <= self._done

@@ -101,10 +101,6 @@ class CalibratePage(QWidget):
     def job(self) -> CalibrateJob:
         return self._job
 
-    def set_theme(self, theme: Theme) -> None:
-        for part in (self._answer, self._plot, self._panel):
-            part.set_theme(theme)
-
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         super().showEvent(event)
         self._skip_caution()

@@ -123,10 +123,6 @@ class RunPanel(QWidget):
         self._shown.setText(f"{after:g}")
         self.complain("")
 
-    def set_theme(self, theme: Theme) -> None:
-        self._trace.set_theme(theme)
-        self._dots.set_theme(theme)
-
     def show_job(self) -> None:
         """Words and buttons that go with the reference and the state of the run."""
         job, units = self._job, self._bench.settings.units

@@ -89,9 +89,6 @@ class GapFeelerPanel(QWidget):
         self._lay_out()
         self._connect()
 
-    def set_theme(self, theme: Theme) -> None:
-        self.pill.set_theme(theme)
-
     def go(self) -> None:
         """The one next step: Enter in the gap's field, and the filled button."""
         if self.gap.text().strip() or self._job.step is Step.READ:

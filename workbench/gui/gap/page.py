@@ -88,13 +88,6 @@ class GapPage(QWidget):
     def job(self) -> GapJob:
         return self._job
 
-    def set_theme(self, theme: Theme) -> None:
-        self.feeler.set_theme(theme)
-        self.list.set_theme(theme)
-        self.pictures.set_theme(theme)
-        for panel in self.runs.values():
-            panel.set_theme(theme)
-
     def refresh(self) -> None:
         self._frames += 1
         if self._machine is not self._bench.machine:

@@ -32,10 +32,6 @@ class GapPictures(QStackedWidget):
         for picture in (self.wheel, self.teeth, self.trace, self.curve):
             self.addWidget(picture)
 
-    def set_theme(self, theme: Theme) -> None:
-        for picture in (self.wheel, self.teeth, self.trace, self.curve):
-            picture.set_theme(theme)
-
     def show_feeler(self) -> None:
         """The gap round the wheel as read so far, and where to read next."""
         job = self._job

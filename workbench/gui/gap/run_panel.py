@@ -88,9 +88,6 @@ class GapRunPanel(QWidget):
     def live_channel(self) -> str:
         return self.channel.currentText()
 
-    def set_theme(self, theme: Theme) -> None:
-        self.pill.set_theme(theme)
-
     def offer(self, runs: Sequence[RecordEntry]) -> None:
         """The recordings of the store, behind the live signal; the choice stays as it was."""
         if [run.number for run in runs] == [

@@ -11,10 +11,11 @@ import math
 from dataclasses import dataclass
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtGui import QPainter, QPainterPath, QPen, QPolygonF
+from PySide6.QtWidgets import QSizePolicy
 
 from workbench.base.units import UnitSystem
+from workbench.gui.parts.basics import Painted
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, font
 from workbench.models.machine.drive_parts import DriveParts
 from workbench.words.language import _
@@ -59,12 +60,11 @@ class DrawnPlaces:
         return QPointF(0.5 * (left + right), self.wheel.y())
 
 
-class DriveLineDrawing(QWidget):
+class DriveLineDrawing(Painted):
     """Draws the parts as far as they are known."""
 
     def __init__(self, theme: Theme) -> None:
-        super().__init__()
-        self._theme = theme
+        super().__init__(theme)
         self._parts = DriveParts()
         self._units: UnitSystem | None = None
         self._scale = 1.0
@@ -74,10 +74,6 @@ class DriveLineDrawing(QWidget):
 
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(380, 17 * GRID_PX)
-
-    def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        self.update()
 
     def show_parts(self, parts: DriveParts, units: UnitSystem) -> None:
         """Draw these from now on."""
@@ -125,12 +121,9 @@ class DriveLineDrawing(QWidget):
             length_m=known.lap_length_m / units.length_m, length=units.length, rods=rods
         )
 
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    def _paint(self, painter: QPainter) -> None:
         if self._units is not None:
             self._draw(painter, self._units)
-        painter.end()
 
     def _draw(self, painter: QPainter, units: UnitSystem) -> None:
         tall = self.height() >= TALL_PX

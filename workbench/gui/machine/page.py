@@ -70,9 +70,6 @@ class MachinePage(QWidget):
         self._form.subscribe(self._show_form)
         self._show_form()
 
-    def set_theme(self, theme: Theme) -> None:
-        self._drawing.set_theme(theme)
-
     def refresh(self) -> None:
         if self._form.units is not self._bench.settings.units:
             self._form.use_units(self._bench.settings.units)

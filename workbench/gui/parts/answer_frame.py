@@ -44,9 +44,6 @@ class AnswerFrame(QWidget):
         self._body.addWidget(area, 2)
         column_of(head, (self._body, 1), on=self)
 
-    def set_theme(self, theme: Theme) -> None:
-        self._pill.set_theme(theme)
-
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
         lay_beside(self._body, wide=event.size().width() >= NARROW_PX)

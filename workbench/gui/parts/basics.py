@@ -87,18 +87,36 @@ def draw_focus(painter: QPainter, widget: QWidget, theme: Theme) -> None:
         painter.drawRect(widget.rect().adjusted(1, 1, -1, -1))
 
 
-class VerdictPill(QWidget):
-    """A verdict's word in a filled pill."""
+class Painted(QWidget):
+    """A widget that paints itself, in the theme in use."""
 
-    def __init__(self, theme: Theme) -> None:
-        super().__init__()
-        self._theme, self._verdict = theme, Verdict.CANNOT_TELL
-        self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
-        self.show_verdict(Verdict.CANNOT_TELL)
+    def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self._theme = theme
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
         self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        painter = QPainter(self)
+        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+        self._paint(painter)
+        painter.end()
+
+    def _paint(self, painter: QPainter) -> None:
+        """Everything, on a painter that draws without steps."""
+        raise NotImplementedError
+
+
+class VerdictPill(Painted):
+    """A verdict's word in a filled pill."""
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__(theme)
+        self._verdict = Verdict.CANNOT_TELL
+        self.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
+        self.show_verdict(Verdict.CANNOT_TELL)
 
     def show_verdict(self, verdict: Verdict) -> None:
         self._verdict = verdict
@@ -109,7 +127,7 @@ class VerdictPill(QWidget):
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(grown(16 * GRID_PX + 8 * len(self._verdict.value)), grown(5 * GRID_PX))
 
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+    def _paint(self, painter: QPainter) -> None:
         color = {
             Verdict.PASS: "in_band",
             Verdict.CONDITIONAL_PASS: "in_band",
@@ -117,8 +135,6 @@ class VerdictPill(QWidget):
             Verdict.FAIL: "bad",
             Verdict.CANNOT_TELL: "no_data",
         }[self._verdict]
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(self._theme.color(color))
         box = QRectF(self.rect())
@@ -126,7 +142,6 @@ class VerdictPill(QWidget):
         painter.setPen(self._theme.color("ground"))
         painter.setFont(font(TEXT_PX, bold=True))
         painter.drawText(box, Qt.AlignmentFlag.AlignCenter, self._verdict.value)
-        painter.end()
 
 
 class CautionCard(QFrame):

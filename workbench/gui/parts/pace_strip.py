@@ -14,6 +14,7 @@ from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QBrush, QColor, QFontMetrics, QPainter, QPaintEvent, QPolygonF
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from workbench.gui.parts.basics import Painted
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, fitted_font, grown
 from workbench.words.language import _
 
@@ -37,12 +38,11 @@ def place_px(mark_m: float, under_pointer_m: float, width_px: float) -> float:
     return width_px / 2 + (mark_m - under_pointer_m) * width_px / SHOWN_M
 
 
-class PaceStrip(QWidget):
+class PaceStrip(Painted):
     """Shows how far belt and ground have come; small in a page's corner or large alone."""
 
     def __init__(self, theme: Theme, parent: QWidget | None = None) -> None:
-        super().__init__(parent)
-        self._theme = theme
+        super().__init__(theme, parent)
         self._mark_m, self._mark = 1.0, "m"
         self._belt_m = self._ground_m = 0.0
         self._belt_lost = self._ground_lost = self._counts = True
@@ -55,10 +55,6 @@ class PaceStrip(QWidget):
 
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(640, 11 * GRID_PX)
-
-    def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        self.update()
 
     def set_marks(self, mark_m: float, unit: str) -> None:
         """One mark every `mark_m` metres, named in `unit`."""

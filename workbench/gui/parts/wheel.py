@@ -11,11 +11,12 @@ from collections.abc import Sequence
 
 import numpy as np
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen, QPolygonF
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtGui import QFontMetricsF, QPainter, QPen, QPolygonF
+from PySide6.QtWidgets import QSizePolicy
 
 from workbench.base.numbers import plain, quantities
 from workbench.base.units import METRIC, UnitSystem
+from workbench.gui.parts.basics import Painted
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, Theme, font, grown
 from workbench.words.language import _
 from workbench.words.pictures.wheel import TEETH_IN, GapWheel, ToothWheel
@@ -35,12 +36,12 @@ SMALL_BODY_PX = 70
 """Radius of the body below which its word and its arrow would run into each other."""
 
 
-class Wheel(QWidget):
+class Wheel(Painted):
     """Draws the gap round the wheel, or its teeth."""
 
     def __init__(self, theme: Theme) -> None:
-        super().__init__()
-        self._theme, self._units = theme, METRIC
+        super().__init__(theme)
+        self._units = METRIC
         self._wheel: GapWheel | ToothWheel | None = None
         self._waiting = ""
         self.setMinimumSize(30 * GRID_PX, 30 * GRID_PX)
@@ -50,10 +51,6 @@ class Wheel(QWidget):
     def sizeHint(self) -> QSize:  # noqa: N802
         return QSize(400, 400)
 
-    def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        self.update()
-
     def show_wheel(
         self, wheel: GapWheel | ToothWheel, units: UnitSystem, waiting: str = ""
     ) -> None:
@@ -62,9 +59,7 @@ class Wheel(QWidget):
         self.setAccessibleDescription(wheel.words)
         self.update()
 
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    def _paint(self, painter: QPainter) -> None:
         room = grown(3 * GRID_PX)
         radius = 0.5 * min(self.width() - 4 * room, self.height() - 2 * room - 5 * GRID_PX)
         self._font_px = TEXT_PX if radius > LARGE_PX else SMALL_PX
@@ -85,7 +80,6 @@ class Wheel(QWidget):
             Qt.AlignmentFlag.AlignHCenter | Qt.AlignmentFlag.AlignTop | Qt.TextFlag.TextWordWrap,
             words,
         )
-        painter.end()
 
     def _paint_gap(self, painter: QPainter, wheel: GapWheel, radius: float) -> str:
         per_m = (1 - BODY) * radius / wheel.top_m

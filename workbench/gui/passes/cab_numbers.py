@@ -7,9 +7,10 @@ apart by their place, the bar above each and its word. What is lost is grey and 
 from __future__ import annotations
 
 from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter, QPaintEvent
+from PySide6.QtGui import QBrush, QFont, QFontMetricsF, QPainter
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from workbench.gui.parts.basics import Painted
 from workbench.gui.parts.layout import line_of
 from workbench.gui.theme import CAB_PX, GRID_PX, TEXT_PX, Theme, fitted_font, font, grown
 from workbench.match.ratio import BandSays
@@ -26,12 +27,12 @@ PLAIN, SIGNED = "8.88", "−8.88"
 """The widest that the numbers show."""
 
 
-class CabNumber(QWidget):
+class CabNumber(Painted):
     """One number with its bar above and its caption below."""
 
     def __init__(self, name: str, color: str, theme: Theme) -> None:
-        super().__init__()
-        self._name, self._color, self._theme = name, color, theme
+        super().__init__(theme)
+        self._name, self._color = name, color
         self._unit, self._reading = "", Reading("", Health.MISSING)
         self._size_px = CAB_PX
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
@@ -55,10 +56,6 @@ class CabNumber(QWidget):
         """The colour the number is drawn in, as #RRGGBB."""
         return self._theme.ink if self._is_live else self._theme.no_data
 
-    def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        self.update()
-
     def set_size(self, size_px: int) -> None:
         """Font size of the number."""
         if size_px != self._size_px:
@@ -75,9 +72,7 @@ class CabNumber(QWidget):
         caption = grown(TEXT_PX) + GRID_PX
         return QSize(160, round(BAR_PX + GRID_PX + DIGITS_SHARE * self._size_px + caption))
 
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    def _paint(self, painter: QPainter) -> None:
         live = self._is_live
         bar = self._bar_color() if live else "no_data"
         painter.fillRect(QRectF(0, 0, self.width(), BAR_PX), self._theme.color(bar))
@@ -95,7 +90,6 @@ class CabNumber(QWidget):
         base = BAR_PX + GRID_PX + DIGITS_SHARE * self._size_px - 2
         painter.drawText(0, round(base), self._reading.text)
         self._caption(painter, live=live)
-        painter.end()
 
     def _bar_color(self) -> str:
         if self._reading.health is Health.DOUBTFUL:
@@ -147,10 +141,6 @@ class CabNumbers(QWidget):
     @property
     def all(self) -> tuple[CabNumber, CabNumber, CabNumber]:
         return self.belt, self.ground, self.difference
-
-    def set_theme(self, theme: Theme) -> None:
-        for number in self.all:
-            number.set_theme(theme)
 
     def show_readings(self, readings: tuple[Reading, Reading, Reading], unit: str) -> None:
         for number, reading in zip(self.all, readings, strict=True):

@@ -90,10 +90,6 @@ class PassPage(QWidget):
         """The answer that is shown, None where none is."""
         return self._judged
 
-    def set_theme(self, theme: Theme) -> None:
-        self._view.set_theme(theme)
-        self._after.set_theme(theme)
-
     def refresh(self) -> None:
         units = self._bench.settings.units
         if units is not self._units:

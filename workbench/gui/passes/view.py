@@ -63,11 +63,6 @@ class PassView(QWidget):
         """What is said below the plot."""
         return f"{self.headline.text()} {self.rest.text()}".strip()
 
-    def set_theme(self, theme: Theme) -> None:
-        self.numbers.set_theme(theme)
-        self.strip.set_theme(theme)
-        self.plot.set_theme(theme)
-
     def fit(self, width: int, height: int) -> None:
         """Use the room of a page of this size."""
         self.numbers.fit(width, height)

@@ -58,12 +58,6 @@ class CompareView(QWidget):
         self._lines: tuple[SpeedLines, SpeedLines] | None = None
         self.speeds[0].cursor_moved.connect(self.speeds[1].point_at)
 
-    def set_theme(self, theme: Theme) -> None:
-        for chart in self.charts:
-            chart.set_theme(theme)
-        for plot in self.speeds:
-            plot.set_theme(theme)
-
     def name(self, first: RecordEntry, second: RecordEntry) -> None:
         """Which two are compared."""
         for chart in self.charts:

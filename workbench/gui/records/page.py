@@ -99,10 +99,6 @@ class RecordsPage(QWidget):
             shortcut.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
             shortcut.activated.connect(do)
 
-    def set_theme(self, theme: Theme) -> None:
-        for view in (self.filter, self.list, self.panel, self.season):
-            view.set_theme(theme)
-
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         super().showEvent(event)
         self.reload()

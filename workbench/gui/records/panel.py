@@ -72,10 +72,6 @@ class RecordPanel(QWidget):
         column.addSpacing(GRID_PX // 2)
         column.addWidget(self.views, 1)
 
-    def set_theme(self, theme: Theme) -> None:
-        for view in (self.speeds, self.result, self.compare):
-            view.set_theme(theme)
-
     def use_units(self, units: UnitSystem) -> None:
         """Show the same in other units."""
         for view in (self.speeds, self.result, self.compare):

@@ -54,10 +54,6 @@ class ResultView(Turns):
         for view in (self.passing, self.calibration, self.gap, self.speed):
             self.add(view)
 
-    def set_theme(self, theme: Theme) -> None:
-        for view in (self.passing, self.calibration, self.gap, self.speed, self.curve, self.wheel):
-            view.set_theme(theme)
-
     def show_result(self, stored: StoredResult, units: UnitSystem) -> None:
         """Show this result from now on."""
         self._stored, self._units = stored, units

@@ -67,9 +67,6 @@ class SeasonView(QWidget):
         self.chart.said.connect(how.setText)
         column.addWidget(how)
 
-    def set_theme(self, theme: Theme) -> None:
-        self.chart.set_theme(theme)
-
     def use_units(self, units: UnitSystem) -> None:
         self._words = Words(units)
         self._show()

@@ -41,9 +41,6 @@ class EdgePanel(QWidget):
         self._choice.activated.connect(self._chosen_anew)
         self.plot.said.connect(self._tell_saved)
 
-    def set_theme(self, theme: Theme) -> None:
-        self.plot.set_theme(theme)
-
     @property
     def channel(self) -> str:
         """The channel looked at, '' where there is none."""

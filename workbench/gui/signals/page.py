@@ -112,8 +112,6 @@ class SignalsPage(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         self._theme = theme
-        for part in (self._table, self._chart, self._edges, self._wiring):
-            part.set_theme(theme)
         self._advice = SignalAdvice("")
 
     def refresh(self) -> None:

@@ -8,9 +8,10 @@ from __future__ import annotations
 import math
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPainterPath, QPaintEvent, QPen, QPolygonF
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtGui import QPainter, QPainterPath, QPen, QPolygonF
+from PySide6.QtWidgets import QSizePolicy
 
+from workbench.gui.parts.basics import Painted
 from workbench.gui.parts.drawn_text import Side, draw_text
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, fitted_font
 from workbench.words.language import _
@@ -22,12 +23,11 @@ LINE = 96.0
 """Height at which the signal runs."""
 
 
-class WiringDrawing(QWidget):
+class WiringDrawing(Painted):
     """Laptop, USB, counter board, pull-up, optocoupler, supply, cable, pickup, gap, wheel."""
 
     def __init__(self, theme: Theme) -> None:
-        super().__init__()
-        self._theme = theme
+        super().__init__(theme)
         self._coil, self._pin, self._gap = True, "GP10", ""
         policy = QSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Preferred)
         policy.setHeightForWidth(True)
@@ -46,10 +46,6 @@ class WiringDrawing(QWidget):
     def heightForWidth(self, width: int) -> int:  # noqa: N802
         return int(min(width, 1.25 * WIDE) * HIGH / WIDE)
 
-    def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        self.update()
-
     def show_wiring(self, *, coil: bool, pin: str, gap: str) -> None:
         """A coil pickup or a switched one, on that pin of the board, with that gap in words."""
         if (coil, pin, gap) != (self._coil, self._pin, self._gap):
@@ -57,9 +53,7 @@ class WiringDrawing(QWidget):
             self.setAccessibleDescription(f"{pin}, {gap}")
             self.update()
 
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    def _paint(self, painter: QPainter) -> None:
         scale = min(self.width() / WIDE, self.height() / HIGH)
         painter.translate((self.width() - WIDE * scale) / 2, 0)
         painter.scale(scale, scale)
@@ -72,7 +66,6 @@ class WiringDrawing(QWidget):
         self._supply(painter)
         self._wheel(painter)
         self._pickup(painter)
-        painter.end()
 
     def _sides(self, painter: QPainter) -> None:
         painter.setPen(QPen(self._theme.color("no_data"), 1.5, Qt.PenStyle.DashLine))

@@ -62,9 +62,6 @@ class WiringHelp(QScrollArea):
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self.setAccessibleName(_("What to check where no pulse comes"))
 
-    def set_theme(self, theme: Theme) -> None:
-        self._drawing.set_theme(theme)
-
     def refresh(self, channel: str) -> None:
         """Follow the machine in use, the units and the channel that is looked at."""
         machine, units = self._bench.machine, self._bench.settings.units

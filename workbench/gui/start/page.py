@@ -96,11 +96,6 @@ class StartPage(QWidget):
         self._welcome.setStyleSheet(f"font-size: {grown(TEXT_PX if roomy else SMALL_PX)}px;")
         self._welcome.setMaximumWidth((120 if roomy else 84) * GRID_PX)
 
-    def set_theme(self, theme: Theme) -> None:
-        self._strip.set_theme(theme)
-        for card in self._cards:
-            card.set_theme(theme)
-
     def refresh(self) -> None:
         units, now_s = self._bench.settings.units, self._bench.clock()
         pace = self._pace.now()

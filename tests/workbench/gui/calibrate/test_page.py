@@ -13,7 +13,7 @@ from workbench.calibration.readout.change_overs import flips_of
 from workbench.gui.calibrate.page import CalibratePage
 from workbench.gui.calibrate.run_table import RunTable
 from workbench.gui.parts.basics import CautionCard, VerdictPill
-from workbench.gui.theme import BRIGHT, DARK
+from workbench.gui.theme import BRIGHT, DARK, recolor
 from workbench.jobs.calibrate.answer import CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.keep import any_answer
@@ -332,7 +332,7 @@ def test_units_and_theme_change_everything_at_once(page, screen, begun, bench, p
     page.job.add_run(taken(1.0, 2.3, bench.machine.belt.lap_length_m))
     pass_time(5)
     bench.settings.change(units="metric")
-    page.set_theme(DARK)
+    recolor(page, DARK)
     for _ in range(6):
         screen.frame()
     assert screen.shown(QLabel, "km/h")

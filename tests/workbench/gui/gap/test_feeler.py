@@ -5,7 +5,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel
 
 from workbench.gui.parts.basics import CautionCard
-from workbench.gui.theme import DARK
+from workbench.gui.theme import DARK, recolor
 from workbench.jobs.keep import any_answer
 from workbench.jobs.verify import verify
 from workbench.records.store import open_store
@@ -136,7 +136,7 @@ def test_units_change_every_number_at_once(page, screen, bench, enter, type_roun
     assert " in " in page.feeler.sentence.text()
     assert page.feeler.advice.text().startswith("Set the pickup 0.012 in closer")
     bench.settings.change(units="metric")
-    page.set_theme(DARK)
+    recolor(page, DARK)
     page.refresh()
     assert " mm " in page.feeler.sentence.text()
     assert page.feeler.advice.text().startswith("Set the pickup 0.31 mm closer")

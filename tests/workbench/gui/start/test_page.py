@@ -14,7 +14,7 @@ from workbench.base.units import SPEED_UNITS_MPS
 from workbench.gui.parts.choice_card import ChoiceCard
 from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.gui.start.page import StartPage
-from workbench.gui.theme import BRIGHT, DARK
+from workbench.gui.theme import BRIGHT, DARK, recolor
 from workbench.models.pace import PaceNow
 from workbench.models.start.welcome import pace_sentence, welcome
 
@@ -76,7 +76,7 @@ def test_each_choice_says_what_it_takes_and_gives(page, screen):
         assert "; gives " in said
         card.setFocus()
         card.grab()
-    page.set_theme(DARK)
+    recolor(page, DARK)
     page.resize(1750, 950)
     assert not page.grab().isNull()
 
