@@ -22,7 +22,7 @@ from workbench.base.statements import Statement
 from workbench.base.units import UnitSystem
 from workbench.gui.answers.track import PassTrack
 from workbench.gui.parts.basics import VerdictPill, button, label, say
-from workbench.gui.parts.layout import column_of, row
+from workbench.gui.parts.layout import column_of, emptied, row, scrolled
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -117,11 +117,7 @@ class PassAnswerView(QWidget):
         said = pass_words(answer, words)
         say(self.headline, said.headline)
         say(self.sentence, said.detail)
-        while (item := self._words.takeAt(0)) is not None:
-            widget = item.widget()
-            if widget is not None:
-                widget.hide()
-                widget.deleteLater()
+        emptied(self._words)
         cautions = [f"⚠ {caution}" for caution in said.cautions]
         self._add_chapter(_("Before anything is touched"), cautions)
         self._add_chapter(_("What to do"), said.to_do, first_role="text")
@@ -171,12 +167,7 @@ class PassAnswerView(QWidget):
         column.addLayout(self._words)
         column.addWidget(self._chooser)
         column.addStretch(1)
-        area = QScrollArea()
-        area.setWidgetResizable(True)
-        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        area.setWidget(beside)
-        area.setAccessibleName(_("What to do, why, earlier passes, and the parts of the pass"))
-        return area
+        return scrolled(beside, _("What to do, why, earlier passes, and the parts of the pass"))
 
     def _make_switch(self) -> QWidget:
         """Which of the two pictures is shown where there is no room for both."""

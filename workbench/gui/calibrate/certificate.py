@@ -6,16 +6,14 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QFileDialog,
     QLineEdit,
-    QScrollArea,
     QWidget,
 )
 
 from workbench.gui.parts.basics import button, label
-from workbench.gui.parts.layout import column_of, line_of, row
+from workbench.gui.parts.layout import column_of, line_of, row, scrolled
 from workbench.gui.parts.paper import PaperView
 from workbench.gui.theme import GRID_PX, TOUCH_PX, keep_width
 from workbench.gui.work_line import WorkLine
@@ -87,12 +85,8 @@ class CertificateView(PaperView):
         column.addWidget(self.said)
         column.addStretch(1)
         line = line_of(on=self, gap=3 * GRID_PX)
-        left = QScrollArea()
-        left.setWidgetResizable(True)
-        left.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        left.setWidget(side)
+        left = scrolled(side, in_turn=False)
         keep_width(left, SIDE_PX + 2 * GRID_PX)
-        left.setFocusPolicy(Qt.FocusPolicy.NoFocus)
         line.addWidget(left)
         line.addWidget(self.pages, 1)
 

@@ -28,7 +28,7 @@ from workbench.gui.calibrate.run_panel import RunPanel
 from workbench.gui.calibrate.run_table import RunTable
 from workbench.gui.parts.basics import CautionCard, button, label, say
 from workbench.gui.parts.keys import space_for
-from workbench.gui.parts.layout import column_of, line_of
+from workbench.gui.parts.layout import column_of, line_of, scrolled
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -145,12 +145,8 @@ class CalibratePage(QWidget):
 
     def _room_for_panel(self) -> QScrollArea:
         """On the smallest window the panel can be scrolled: nothing is cut."""
-        room = QScrollArea()
-        room.setWidgetResizable(True)
-        room.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        room.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+        room = scrolled(self._panel, in_turn=False)
         room.setMinimumWidth(PANEL_PX)
-        room.setWidget(self._panel)
         return room
 
     def _lay_out_intro(self) -> None:

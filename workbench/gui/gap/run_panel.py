@@ -9,7 +9,6 @@ from PySide6.QtCore import Qt, Signal
 from PySide6.QtWidgets import (
     QComboBox,
     QProgressBar,
-    QScrollArea,
     QSizePolicy,
     QWidget,
 )
@@ -17,7 +16,7 @@ from PySide6.QtWidgets import (
 from workbench.base.errors import WrongInput
 from workbench.calibration.gap.answer import WheelAnswer
 from workbench.gui.parts.basics import VerdictPill, button, label, say
-from workbench.gui.parts.layout import column_of, row
+from workbench.gui.parts.layout import column_of, row, scrolled
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.models.bench import Bench
 from workbench.models.gap.job import GapJob
@@ -233,11 +232,7 @@ class GapRunPanel(QWidget):
             self.sentence,
             on=self,
         )
-        rest = QScrollArea()
-        rest.setWidgetResizable(True)
-        rest.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        rest.setWidget(self.details)
-        rest.setAccessibleName(_("What speaks for it"))
+        rest = scrolled(self.details, _("What speaks for it"))
         rest.setMinimumHeight(8 * GRID_PX)
         rest.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Ignored)
         column.addWidget(rest, 1)

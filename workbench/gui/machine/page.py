@@ -22,7 +22,7 @@ from workbench.base.machine import Machine, load_machine
 from workbench.gui.machine.card import CardColumns, MachineCard
 from workbench.gui.machine.drive_line import DriveLineDrawing
 from workbench.gui.parts.basics import button, label, say
-from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of, row
+from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of, row, scrolled
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TITLE_PX, Theme, grown
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
@@ -285,12 +285,8 @@ class MachinePage(QWidget):
 
 
 def _scrolling(inside: QWidget) -> QScrollArea:
-    area = QScrollArea()
-    area.setWidgetResizable(True)
-    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-    area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+    area = scrolled(inside, in_turn=False)
     area.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
-    area.setWidget(inside)
     return area
 
 

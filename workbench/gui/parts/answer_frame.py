@@ -6,12 +6,11 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QGridLayout,
-    QScrollArea,
     QWidget,
 )
 
 from workbench.gui.parts.basics import VerdictPill, label, say
-from workbench.gui.parts.layout import column_of, lay_beside, line_of
+from workbench.gui.parts.layout import column_of, emptied, lay_beside, line_of, scrolled
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.records.opened import Opened
 from workbench.words.language import _
@@ -30,18 +29,13 @@ class AnswerFrame(QWidget):
         self._words = column_of(edges=(0, 0, GRID_PX, 0))
         beside = QWidget()
         beside.setLayout(self._words)
-        area = QScrollArea()
-        area.setWidgetResizable(True)
-        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        area.setWidget(beside)
-        area.setAccessibleName(_("The result in words"))
         head = line_of((self._pill, Qt.AlignmentFlag.AlignTop), (self.sentence, 1))
         if choice is not None:
             head.addWidget(choice, 0, Qt.AlignmentFlag.AlignTop)
         self._body = line_of()
         if picture is not None:
             self._body.addWidget(picture, 3)
-        self._body.addWidget(area, 2)
+        self._body.addWidget(scrolled(beside, _("The result in words")), 2)
         column_of(head, (self._body, 1), on=self)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
@@ -54,11 +48,7 @@ class AnswerFrame(QWidget):
         if opened.verdict is not None:
             self._pill.show_verdict(opened.verdict)
         say(self.sentence, opened.sentence)
-        while (item := self._words.takeAt(0)) is not None:
-            widget = item.widget()
-            if widget is not None:
-                widget.hide()
-                widget.deleteLater()
+        emptied(self._words)
         if opened.setting:
             self._words.addWidget(label(opened.setting, "title"))
         for title, sentences in opened.chapters.items():

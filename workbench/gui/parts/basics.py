@@ -87,6 +87,15 @@ def draw_focus(painter: QPainter, widget: QWidget, theme: Theme) -> None:
         painter.drawRect(widget.rect().adjusted(1, 1, -1, -1))
 
 
+VERDICT_COLORS = {
+    Verdict.PASS: "in_band",
+    Verdict.CONDITIONAL_PASS: "in_band",
+    Verdict.CONDITIONAL_FAIL: "attention",
+    Verdict.FAIL: "bad",
+    Verdict.CANNOT_TELL: "no_data",
+}
+
+
 class Painted(QWidget):
     """A widget that paints itself, in the theme in use."""
 
@@ -128,15 +137,8 @@ class VerdictPill(Painted):
         return QSize(grown(16 * GRID_PX + 8 * len(self._verdict.value)), grown(5 * GRID_PX))
 
     def _paint(self, painter: QPainter) -> None:
-        color = {
-            Verdict.PASS: "in_band",
-            Verdict.CONDITIONAL_PASS: "in_band",
-            Verdict.CONDITIONAL_FAIL: "attention",
-            Verdict.FAIL: "bad",
-            Verdict.CANNOT_TELL: "no_data",
-        }[self._verdict]
         painter.setPen(Qt.PenStyle.NoPen)
-        painter.setBrush(self._theme.color(color))
+        painter.setBrush(self._theme.color(VERDICT_COLORS[self._verdict]))
         box = QRectF(self.rect())
         painter.drawRoundedRect(box, box.height() / 2, box.height() / 2)
         painter.setPen(self._theme.color("ground"))

@@ -7,6 +7,7 @@ from PySide6.QtWidgets import (
     QBoxLayout,
     QHBoxLayout,
     QLayout,
+    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
@@ -62,6 +63,27 @@ def held(layout: QLayout) -> QWidget:
     holder = QWidget()
     holder.setLayout(layout)
     return holder
+
+
+def scrolled(inside: QWidget, name: str = "", *, in_turn: bool = True) -> QScrollArea:
+    """Something that may be taller than its place; `name` says what it is to who cannot see
+    it, and Tab stops there only where it is `in_turn`."""
+    area = QScrollArea()
+    area.setWidgetResizable(True)
+    area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+    area.setWidget(inside)
+    area.setAccessibleName(name)
+    if not in_turn:
+        area.setFocusPolicy(Qt.FocusPolicy.NoFocus)
+    return area
+
+
+def emptied(layout: QLayout) -> None:
+    """Take the widgets in a layout away."""
+    while (item := layout.takeAt(0)) is not None:
+        if (widget := item.widget()) is not None:
+            widget.hide()
+            widget.deleteLater()
 
 
 def row(*widgets: QWidget, stretch: bool = True, spacing: int = 2 * GRID_PX) -> QWidget:

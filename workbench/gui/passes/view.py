@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import (
-    QScrollArea,
     QSizePolicy,
     QStackedWidget,
     QWidget,
@@ -12,7 +11,7 @@ from PySide6.QtWidgets import (
 
 from workbench.base.units import FOOT_M
 from workbench.gui.parts.basics import label, say
-from workbench.gui.parts.layout import column_of, line_of
+from workbench.gui.parts.layout import column_of, line_of, scrolled
 from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.gui.passes.cab_numbers import CabNumbers
 from workbench.gui.passes.cue_player import CuePlayer
@@ -49,11 +48,7 @@ class PassView(QWidget):
         self.headline, self.rest = label("", "title", wrap=False), label("", "text")
         self._middle = QStackedWidget()
         self._middle.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
-        area = QScrollArea()
-        area.setWidgetResizable(True)
-        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        area.setWidget(self.ready)
-        self._middle.addWidget(area)
+        self._middle.addWidget(scrolled(self.ready))
         self._middle.addWidget(self.plot)
         self._middle.addWidget(QWidget())
         self._lay_out()

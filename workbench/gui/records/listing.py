@@ -26,8 +26,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.icons import ICON_PX, paint_icon
+from workbench.gui.parts.basics import VERDICT_COLORS
 from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
 from workbench.models.records.listing import RecordEntry
 from workbench.words.language import _
@@ -35,13 +35,6 @@ from workbench.words.language import _
 ROW_PX = 60
 NAME_PX = 16
 TAG_PX = 22
-VERDICT_COLORS = {
-    Verdict.PASS: "in_band",
-    Verdict.CONDITIONAL_PASS: "in_band",
-    Verdict.CONDITIONAL_FAIL: "attention",
-    Verdict.FAIL: "bad",
-    Verdict.CANNOT_TELL: "no_data",
-}
 Index = QModelIndex | QPersistentModelIndex
 
 

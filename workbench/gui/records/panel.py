@@ -8,13 +8,12 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QComboBox,
     QLineEdit,
-    QScrollArea,
     QWidget,
 )
 
 from workbench.base.units import UnitSystem
 from workbench.gui.parts.basics import Elided, button, label, say
-from workbench.gui.parts.layout import column_of, line_of, row
+from workbench.gui.parts.layout import column_of, line_of, row, scrolled
 from workbench.gui.parts.turns import Turns
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
@@ -57,10 +56,7 @@ class RecordPanel(QWidget):
         self._recording = QWidget()
         column_of((self.speeds, 1), self._sources, on=self._recording)
         # A tall result scrolls within its place: what can be done with it stays in sight.
-        self._scroll = QScrollArea()
-        self._scroll.setWidgetResizable(True)
-        self._scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        self._scroll.setWidget(self.result)
+        self._scroll = scrolled(self.result)
         self.views = Turns()
         for view in (self.words, self._recording, self._scroll, self.compare):
             self.views.add(view)

@@ -8,13 +8,12 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QComboBox,
-    QScrollArea,
     QWidget,
 )
 
 from workbench.base.units import UnitSystem
 from workbench.gui.parts.basics import label
-from workbench.gui.parts.layout import column_of, lay_beside, line_of, row
+from workbench.gui.parts.layout import column_of, lay_beside, line_of, row, scrolled
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -56,11 +55,7 @@ class SeasonView(QWidget):
         self.chart.picked.connect(self._picked)
         self.words = label("", "text")
         self.words.setAlignment(Qt.AlignmentFlag.AlignTop)
-        area = QScrollArea()
-        area.setWidgetResizable(True)
-        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        area.setWidget(self.words)
-        area.setAccessibleName(_("What the season says"))
+        area = scrolled(self.words, _("What the season says"))
         self._body = line_of((self.chart, 5), (area, 2), gap=3 * GRID_PX)
         column = column_of(row(self.machines, self.quantities), (self._body, 1), on=self)
         how = label(HOW, "soft")
