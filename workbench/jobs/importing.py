@@ -10,6 +10,7 @@ from pathlib import Path
 
 from drivers.contract import FileRefused, Item, Note
 from drivers.files.reading import FileDriver
+from workbench.base.ends import EndSays
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, as_written, statement
@@ -51,7 +52,7 @@ def import_file(store: Store, path: Path, machine: Machine | None) -> Imported:
     writer = store.begin_recording(path.name, started_host_s=notes.origin_s or 0.0, machine=machine)
     try:
         writer.write([(address, item) for item in (*pieces, *items)], notes)
-        sha256 = writer.end(notes, Note("all was read"))
+        sha256 = writer.end(notes, EndSays.ALL_READ)
     except BaseException:
         writer.discard()
         raise

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from drivers.catalogue import open_input
 from drivers.contract import Clock
+from workbench.base.ends import EndSays
 from workbench.base.errors import BenchError, MachineFileError
 from workbench.base.files import write_file
 from workbench.base.machine import Machine, load_machine, parse_machine, with_readout_setting
@@ -94,7 +95,7 @@ class Bench(Observable):
 
         A recording of those before ends.
         """
-        self.recording.stop("other inputs were chosen")
+        self.recording.stop(EndSays.OTHER_INPUTS_CHOSEN)
         self.live.start(addresses)
         if self.live.machine_text and self.machine is None:
             self.use_machine(
@@ -109,7 +110,7 @@ class Bench(Observable):
         What went wrong in that stands in `told`.
         """
         self.told.clear()
-        self.recording.stop("the program was closed")
+        self.recording.stop(EndSays.PROGRAM_CLOSED)
         self.live.stop()
         with suppress(BenchError):  # which `watch` tells
             self.recording.wait()

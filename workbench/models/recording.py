@@ -13,6 +13,7 @@ from functools import partial
 from typing import TYPE_CHECKING, TypeVar
 
 from drivers.contract import Clock, Driver, Lost, Notes
+from workbench.base.ends import EndSays
 from workbench.live.recording_run import ItemSink, RecordingRun
 from workbench.models.observable import Observable
 from workbench.models.packing import Packing
@@ -116,7 +117,7 @@ class RecordingModel(Observable):
         self.said = _("The recording runs.")
         self.changed()
 
-    def stop(self, reason: str = "stopped by the person") -> None:
+    def stop(self, reason: EndSays = EndSays.STOPPED_BY_PERSON) -> None:
         """End the recording; it is sealed while the inputs go on. See `wait`."""
         if self._run is None:
             return
@@ -133,7 +134,7 @@ class RecordingModel(Observable):
         One whose store has failed ends, and the bench tells why.
         """
         if self.failed:
-            self.stop("the store failed")
+            self.stop(EndSays.STORE_FAILED)
         elif self._run is not None and self.delayed != self._delay_said:
             self._delay_said = self.delayed
             self._tell(recording_goes_on(self._run.delayed))

@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from drivers.contract import Note, Notes
+from workbench.base.ends import EndSays, ends_of
 from workbench.base.errors import Message, StoreError
 from workbench.base.machine import Machine, parse_machine
 from workbench.records.jsonable import from_text, to_text
@@ -59,6 +60,11 @@ class StoredRecording:
     title: str
     note: str
     deleted_utc: str
+
+    @property
+    def ended_by(self) -> tuple[EndSays | str, ...]:
+        """Why it ended: words of ours, or what a device said."""
+        return ends_of(self.end_reason)
 
     def machine(self) -> Machine | None:
         """The machine it was recorded on, None where none was given. Raises MachineFileError."""

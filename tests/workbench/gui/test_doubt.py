@@ -109,7 +109,7 @@ def test_a_lost_signal_and_none_lost_do_not_stand_side_by_side(window, bench, cl
     assert "ground ○ lost" in window.header.inputs.text()
     assert "none lost" not in window.header.light.text()
     assert "signal lost" in window.header.light.text()
-    bench.recording.stop("test")
+    bench.recording.stop()
 
 
 def test_a_belt_that_stands_keeps_no_speed(bench, pass_time):

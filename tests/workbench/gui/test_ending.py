@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from workbench.base.ends import EndSays
 from workbench.records.store import open_store
 
 if sys.platform == "win32":
@@ -79,7 +80,7 @@ def ends_well(process, tmp_path):
     with open_store(str(tmp_path / "store.db")) as store:
         (entry,) = store.recordings()
         assert store.load_recording(entry.number).simulated
-    assert (entry.state, entry.end_reason) == ("ended", "the program was closed")
+    assert (entry.state, entry.ended_by) == ("ended", (EndSays.PROGRAM_CLOSED,))
     assert entry.name == "until the end"
     return (tmp_path / "STATE" / "evenpace" / "log" / "evenpace.log").read_text(encoding="utf-8")
 

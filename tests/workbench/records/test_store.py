@@ -12,6 +12,7 @@ import sqlalchemy as sa
 
 from drivers.contract import EdgeBlock, FrameBlock, Lost, Notes, SpeedBlock, ValueBlock
 from drivers.recording import assemble
+from workbench.base.ends import EndSays
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import parse_machine
 from workbench.records import schema
@@ -70,6 +71,7 @@ def test_a_recording_comes_back_bit_for_bit(any_address, edge_blocks, same_items
         entry = store.recording(writer.number)
         assert (entry.name, entry.kind, entry.state) == ("pass 1", "pulse counter", "ended")
         assert (entry.end_reason, entry.sha256) == ("the time is over", sha256)
+        assert entry.ended_by == (EndSays.TIME_OVER,)  # as the first versions said it
         assert entry.machine_text == MACHINE.text
         assert entry.simulated
         assert store.recording_sha256(writer.number) == sha256

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from drivers.contract import ChannelKind
+from workbench.base.ends import EndSays
 from workbench.base.errors import Message, WrongInput
 from workbench.base.units import from_mps, to_mps
 from workbench.calibration.readout.advice import MOST_ERROR
@@ -27,11 +28,11 @@ from workbench.live.streams import HISTORY_S, Floats, Stream, Streams
 from workbench.models.bench import Bench
 from workbench.models.calibrate.lap_marks import LapMarks, change_rel
 from workbench.models.calibrate.runs import Reference, State, TakenRun
-from workbench.models.calibrate.steps import RAMP_DROPPED, CalibrateSteps, Later
+from workbench.models.calibrate.steps import CalibrateSteps, Later
 from workbench.models.calibrate.store import Worked, compute_work
 from workbench.models.entry import typed_number
 from workbench.models.pace import PaceModel
-from workbench.words.language import N_, _
+from workbench.words.language import _
 
 STEADY_S = 6.0
 """The speed counts as steady once it has kept within 1 % for so long. Chosen."""
@@ -157,7 +158,7 @@ class CalibrateJob(CalibrateSteps):
         """Take the true speed from this from now on; a run under way is dropped."""
         if reference is self.state.reference:
             return
-        self._end_ramp(RAMP_DROPPED)
+        self._end_ramp(EndSays.RAMP_DROPPED)
         self._set(_("change of reference"), reference=reference, **_no_run())
 
     def count_by_hand(self, by_hand: bool) -> None:
@@ -189,7 +190,7 @@ class CalibrateJob(CalibrateSteps):
 
     def drop_run(self) -> None:
         """Forget the run under way; those kept stay."""
-        self._end_ramp(RAMP_DROPPED)
+        self._end_ramp(EndSays.RAMP_DROPPED)
         self._set(_("drop of the run"), **_no_run())
 
     def keep_run(self, shown: str, reading: str = "", expanded: str = "") -> None:
@@ -264,7 +265,7 @@ class CalibrateJob(CalibrateSteps):
         """End the ramp; its flips and recording are what the answer is worked out from."""
         if not self.ramping:
             return
-        self._end_ramp(N_("the ramp is over"))
+        self._end_ramp(EndSays.RAMP_OVER)
         flips = self.state.flips
         if len(flips) < LEAST_FLIPS:
             said = _("{count} flips are too few; a ramp needs {least} or more.")
@@ -292,7 +293,7 @@ class CalibrateJob(CalibrateSteps):
 
     def start_anew(self) -> None:
         """Begin another calibration."""
-        self._end_ramp(RAMP_DROPPED)
+        self._end_ramp(EndSays.RAMP_DROPPED)
         fresh = State(reference=self.state.reference)
         self._set(
             _("start anew"), **{entry.name: getattr(fresh, entry.name) for entry in fields(fresh)}

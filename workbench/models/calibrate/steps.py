@@ -8,6 +8,7 @@ from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
+from workbench.base.ends import EndSays
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
 from workbench.jobs.calibrate.answer import CalibrateAnswer
@@ -15,11 +16,10 @@ from workbench.models.bench import Bench
 from workbench.models.calibrate.draft import Drafts
 from workbench.models.calibrate.runs import State
 from workbench.models.observable import Observable
-from workbench.words.language import N_, _
+from workbench.words.language import _
 
 MOST_UNDONE = 100
 
-RAMP_DROPPED = N_("the ramp was dropped")
 """Why a recording ended."""
 
 Later = Callable[[Callable[[], object]], object]
@@ -73,7 +73,7 @@ class CalibrateSteps(Observable):
             return
         word, state, ramping = self._undo.pop()
         if self.ramping and not ramping:  # its beginning is taken back
-            self._end_ramp(RAMP_DROPPED)
+            self._end_ramp(EndSays.RAMP_DROPPED)
         before = self.state
         if state.marks_s and not before.marks_s:
             state = replace(state, closed=True)  # a run's times are its own: the belt went on
@@ -128,7 +128,7 @@ class CalibrateSteps(Observable):
         self._of = now
         if before is None or now is None or before.name != now.name:
             self._undo.clear()
-            self._end_ramp(N_("another machine was chosen"))
+            self._end_ramp(EndSays.OTHER_MACHINE_CHOSEN)
             kept = self._drafts.load(now.name) if now else None
             self.state, self.answer, self.said = kept or State(), None, ""
             if kept is not None and (kept.runs or kept.ramp):
@@ -146,7 +146,7 @@ class CalibrateSteps(Observable):
         if entered != addresses:
             self._bench.use_inputs(entered)
 
-    def _end_ramp(self, why: str) -> None:
+    def _end_ramp(self, why: EndSays) -> None:
         if self.ramping:
             self.ramping = False
             self._bench.recording.stop(why)

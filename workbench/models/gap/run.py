@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from workbench.base.ends import EndSays
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
 from workbench.calibration.gap.answer import WheelAnswer, suspect_teeth
@@ -102,7 +103,7 @@ class WheelRun(Observable):
         was = self.running
         self.running = False
         if was:
-            self._bench.recording.stop(_("the run is over"))
+            self._bench.recording.stop(EndSays.RUN_OVER)
             self.changed()
         return was
 

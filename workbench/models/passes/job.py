@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from drivers.contract import Floats
+from workbench.base.ends import EndSays
 from workbench.base.machine import Limits
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.jobs.channels import ground_kind
@@ -161,7 +162,7 @@ class PassJob(Observable):
         self._unsubscribe()
         self.look()
         self._driven = None
-        self._bench.recording.stop(N_("the pass is over"))
+        self._bench.recording.stop(EndSays.PASS_OVER)
         self.changed()
 
     def judge(self) -> Judged:

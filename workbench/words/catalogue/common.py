@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from workbench.base.ends import EndSays
 from workbench.calibration.readout.drive_line_check import DriveLineSays
 from workbench.calibration.statistics.decision import DecisionSays, Verdict
 from workbench.jobs.importing import ImportSays
@@ -20,6 +21,17 @@ SENTENCES: dict[str, Template] = {
     InputState.RUNNING: N_("running"),
     InputState.RECONNECTING: N_("reconnecting"),
     InputState.ENDED: N_("ended"),
+    EndSays.STOPPED_BY_PERSON: N_("stopped by the person"),
+    EndSays.OTHER_INPUTS_CHOSEN: N_("other inputs were chosen"),
+    EndSays.OTHER_MACHINE_CHOSEN: N_("another machine was chosen"),
+    EndSays.PROGRAM_CLOSED: N_("the program was closed"),
+    EndSays.STORE_FAILED: N_("the store failed"),
+    EndSays.PASS_OVER: N_("the pass is over"),
+    EndSays.RUN_OVER: N_("the run is over"),
+    EndSays.RAMP_OVER: N_("the ramp is over"),
+    EndSays.RAMP_DROPPED: N_("the ramp was dropped"),
+    EndSays.TIME_OVER: N_("the time is over"),
+    EndSays.ALL_READ: N_("all was read"),
     DoubtSays.MISSES_TEETH: N_("misses teeth"),
     DoubtSays.EXTRA_PULSES: N_("extra pulses"),
     DoubtSays.SCATTERS: N_("scatters too much"),

@@ -6,6 +6,7 @@ import threading
 
 import pytest
 
+from workbench.base.ends import EndSays
 from workbench.base.errors import StoreError
 from workbench.records.store import open_store
 from workbench.records.writer import Writer
@@ -45,7 +46,7 @@ def test_closing_seals_what_runs(bench, pass_time):
     bench.close()
     with open_store(bench.store) as store:
         (entry,) = store.recordings()
-    assert (entry.state, entry.end_reason) == ("ended", "the program was closed")
+    assert (entry.state, entry.ended_by) == ("ended", (EndSays.PROGRAM_CLOSED,))
 
 
 def test_without_an_input_nothing_is_recorded(bench):
