@@ -14,6 +14,7 @@ from typing import Any
 
 from drivers.catalogue import open_input
 from drivers.contract import Driver
+from workbench.base.ends import EndSays, ends_of, stored_ends
 from workbench.base.errors import Message, StoreError, WrongInput
 from workbench.base.machine import Machine, load_machine, parse_machine
 from workbench.base.numbers import with_uncertainty
@@ -31,11 +32,10 @@ from workbench.live.session import InputStatus, Session
 from workbench.records.notes import merged_notes
 from workbench.records.recorder import Kept, Recorder
 from workbench.records.store import Store, open_store
-from workbench.words.language import N_, _, ngettext
+from workbench.words.language import _, ngettext
 from workbench.words.words import Words, recording_goes_on
 
 _LOOK_S = 0.25
-STOPPED = N_("stopped by the person")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -143,7 +143,7 @@ def _record(
         "simulated": simulated,
         "machine": machine.name if machine else "",
         "duration_s": ended_s - started_s,
-        "end_reason": reason,
+        "end_reason": "; ".join(map(Words().say, ends_of(reason))),
         "fault": fault,
         "sha256": sha256,
         "store": store.address,
@@ -187,7 +187,8 @@ def _fault_of(status: InputStatus, driver: Driver) -> str:
 def _until_the_end(
     session: Session, recorder: Recorder, first: Driver, asked: threading.Event
 ) -> str:
-    """Wait for the inputs to end or the person to stop; returns why it ended."""
+    """Wait for the inputs to end or the person to stop; returns why it ended, as
+    a store holds it."""
     line, waits = LiveLine(sys.stderr, first.clock), False
     while not session.wait(_LOOK_S) and not asked.is_set():
         line.show(session.statuses)
@@ -198,9 +199,8 @@ def _until_the_end(
     line.show(session.statuses)
     line.end()
     if asked.is_set():
-        return STOPPED
-    reasons = dict.fromkeys(status.reason for status in session.statuses)
-    return "; ".join(reason for reason in reasons if reason)
+        return EndSays.STOPPED_BY_PERSON
+    return stored_ends([status.reason for status in session.statuses])
 
 
 @contextmanager
@@ -253,7 +253,7 @@ def _print(answer: dict[str, Any], words: Words) -> None:
         (_("Recording"), str(answer["recording"])),
         (_("Name"), answer["name"]),
         (_("Duration"), words.number("time", answer["duration_s"])),
-        (_("Ended"), _(answer["end_reason"])),
+        (_("Ended"), answer["end_reason"]),
     ]
     if answer["machine"]:
         rows.insert(2, (_("Machine"), answer["machine"]))

@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 
 from drivers.contract import DeviceLost, DeviceMissing
+from workbench.base.ends import EndSays
 from workbench.cli import main
 from workbench.cli.live_line import LiveLine
 from workbench.jobs.keep import add
@@ -350,6 +351,7 @@ def test_stopping_by_hand_keeps_everything(tmp_path, how):
     assert answer["end_reason"] == "stopped by the person"
     with open_store() as store:
         assert store.recording(1).state == "ended"
+        assert store.recording(1).ended_by == (EndSays.STOPPED_BY_PERSON,)
         edges = store.load_recording(1).edges
         kept = sum(track.time_s.size for track in edges.values())
     assert kept == answer["inputs"][0]["edges"]
