@@ -28,7 +28,7 @@ from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.theme import GRID_PX, THEMES, Theme
 from workbench.gui.work_line import Worker, WorkLine
 from workbench.models.bench import Bench
-from workbench.models.watch import Watch
+from workbench.models.lookout import Lookout
 
 FRAME_MS = 30
 """The screen looks at the inputs 33 times a second: 30 with some to spare."""
@@ -66,7 +66,7 @@ class BenchWindow(QMainWindow):
         self.setMinimumSize(960, 540)
         self._stack = QStackedWidget()
         self._places = QButtonGroup(self)
-        self._watch = Watch(bench)
+        self._lookout = Lookout(bench)
         self.header = Header(bench, self.theme)
         self._sentences: deque[str] = deque(maxlen=MOST_SENTENCES)
         self._trouble = label("", "text")
@@ -135,8 +135,8 @@ class BenchWindow(QMainWindow):
     def tick(self) -> None:
         """One frame: take in what came, show it on the page that is seen."""
         self._bench.live.update()
-        self._bench.recording.watch()
-        self._watch.look()
+        self._bench.recording.look()
+        self._lookout.look()
         while self._bench.told:
             self.say(self._bench.told.popleft())
         self.header.refresh()

@@ -113,7 +113,7 @@ class _Steps:
         return float(gains[at]), int(self._places[at])
 
 
-def watch(values: Floats, step_s: float = 1.0) -> Cusum:
+def cusum_of_changes(values: Floats, step_s: float = 1.0) -> Cusum:
     """A CUSUM of `values`, `step_s` apart, against the mean of their first quarter, in the
     scatter with which they count in a mean, the largest change taken out."""
     first = values[: max(3, values.size // 4)]

@@ -112,7 +112,7 @@ class Bench(Observable):
         self.told.clear()
         self.recording.stop(EndSays.PROGRAM_CLOSED)
         self.live.stop()
-        with suppress(BenchError):  # which `watch` tells
+        with suppress(BenchError):  # which `look` tells
             self.recording.wait()
-        self.recording.watch()
+        self.recording.look()
         self.recording.close()

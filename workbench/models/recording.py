@@ -72,7 +72,7 @@ class RecordingModel(Observable):
 
     @property
     def failed(self) -> bool:
-        """Whether the one that runs can take no more; `watch` ends it."""
+        """Whether the one that runs can take no more; `look` ends it."""
         return self._run is not None and self._run.error is not None
 
     @property
@@ -128,7 +128,7 @@ class RecordingModel(Observable):
         self.said = _("The recording is being sealed …")
         self.changed()
 
-    def watch(self) -> None:
+    def look(self) -> None:
         """Take note of what became of a recording; called every frame.
 
         One whose store has failed ends, and the bench tells why.

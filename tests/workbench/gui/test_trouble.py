@@ -14,8 +14,8 @@ from drivers.contract import BaseDriver, DeviceBusy, DeviceLost, DeviceMissing, 
 from workbench.gui.header import Header
 from workbench.gui.theme import THEMES
 from workbench.models.bench import Bench
+from workbench.models.lookout import Lookout
 from workbench.models.settings import Settings
-from workbench.models.watch import Watch
 from workbench.records import store as stores
 from workbench.records.recorder import Patience, Recorder
 from workbench.records.server import PatientConnection
@@ -67,14 +67,14 @@ def bench(tmp_path, clock, plug):
 
 @pytest.fixture
 def watch(bench):
-    return Watch(bench)
+    return Lookout(bench)
 
 
 def until(bench, holds, watch=None):
     """Frames until something holds that another thread brings about."""
     for _ in range(2000):
         bench.live.update()
-        bench.recording.watch()
+        bench.recording.look()
         if watch is not None:
             watch.look()
         if holds():
@@ -137,7 +137,7 @@ def test_starting_a_recording_opens_no_device_anew_that_is_being_read(bench, plu
 def test_the_computer_asleep_is_told_and_the_recording_goes_on(bench, plug):
     computer_s = [0.0]
     bench.computer_clock = lambda: computer_s[0]
-    watch = Watch(bench)
+    watch = Lookout(bench)
     bench.use_inputs(["plug:1"])
     bench.recording.start()
     until(bench, lambda: bench.recording.number is not None, watch)

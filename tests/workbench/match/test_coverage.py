@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from workbench.match.changes import change_points, watch
+from workbench.match.changes import change_points, cusum_of_changes
 from workbench.match.mean import autocorrelated_mean
 
 
@@ -40,4 +40,4 @@ def test_a_sound_minute_is_seldom_told_of_a_change(memory_s: float) -> None:
         for seed in range(100)
     ]
     assert sum(bool(change_points(row)) for row in rows) <= 6
-    assert sum(bool(watch(row).alarms) for row in rows) <= 6
+    assert sum(bool(cusum_of_changes(row).alarms) for row in rows) <= 6

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from workbench.calibration.pulses.speed import SpeedSeries
-from workbench.match.changes import change_points, watch
+from workbench.match.changes import change_points, cusum_of_changes
 from workbench.match.evidence import Bins
 from workbench.match.ratio import PaceLimits, compare
 from workbench.match.trend import following, mismatch_shares, segments, theil_sen
@@ -55,7 +55,7 @@ def test_two_changes_are_told_apart_with_their_sizes():
 def test_a_chart_that_watches_alarms_after_a_change_and_not_before():
     rng = np.random.default_rng(1)
     values = 1 + rng.normal(0, 0.01, 120) - 0.05 * (np.arange(120) >= 60)
-    alarms = watch(values).alarms
+    alarms = cusum_of_changes(values).alarms
     assert 60 <= alarms[0] <= 66
 
 

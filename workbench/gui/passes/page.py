@@ -130,7 +130,7 @@ class PassPage(QWidget):
         if cue is not None and self._bench.settings.now.sounds:
             self._player.play(cue)
         may_start = self._read and self.isVisible() and not self._works.busy
-        step = self._job.watch_by_itself(may_start=may_start)
+        step = self._job.look_by_itself(may_start=may_start)
         if step is AutoStep.START:
             self._begin()
         elif step is AutoStep.STOP:

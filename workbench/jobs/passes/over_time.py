@@ -9,7 +9,7 @@ import numpy as np
 
 from drivers.contract import Floats, Recording
 from workbench.jobs.passes.answer import Change, PassAnswer, Series
-from workbench.match.changes import change_points, watch
+from workbench.match.changes import change_points, cusum_of_changes
 from workbench.match.evidence import Bins
 from workbench.match.ratio import Comparison
 from workbench.match.track import Track, make_track
@@ -27,7 +27,7 @@ def over_time(answer: PassAnswer, found: Comparison, bins: Bins | None) -> PassA
     ratio = np.exp(bins.belt_log - bins.ground_log)
     trend = theil_sen(bins.time_s, ratio)
     step_s = float(np.median(np.diff(bins.time_s)))
-    alarms = watch(ratio, step_s).alarms
+    alarms = cusum_of_changes(ratio, step_s).alarms
     return replace(
         answer,
         trend_per_hour=3600 * trend.slope,

@@ -179,7 +179,7 @@ class PassJob(Observable):
             self._bench.machine,
         )
 
-    def watch_by_itself(self, *, may_start: bool) -> AutoStep | None:
+    def look_by_itself(self, *, may_start: bool) -> AutoStep | None:
         """What is due by the rule of `AutoPass`; the caller does it."""
         pace = self.pace_now()
         step = self.auto.look(

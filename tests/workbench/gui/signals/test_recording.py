@@ -16,7 +16,7 @@ def watch_until(bench, holds):
     """Frames until something holds that a thread of the recording brings about."""
     pause = threading.Event()
     for _ in range(2000):
-        bench.recording.watch()
+        bench.recording.look()
         if holds():
             return
         pause.wait(0.005)

@@ -10,7 +10,7 @@ ASLEEP_S = 10.0
 """A screen that looks 30 times a second and did not look for so long was not running."""
 
 
-class Watch:
+class Lookout:
     """Looks at every frame; tells the bench what the person should know, once each time."""
 
     def __init__(self, bench: Bench) -> None:
