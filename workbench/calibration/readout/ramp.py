@@ -25,7 +25,7 @@ from workbench.calibration.readout.calibrate import (
 )
 from workbench.calibration.readout.change_overs import ChangeOvers, Flip, change_overs
 from workbench.calibration.readout.drive_line_check import lap_of, solve_speeds
-from workbench.calibration.readout.recorded_runs import Pulses, whole_run
+from workbench.calibration.readout.runs import Run
 from workbench.calibration.readout.true_speed import InputSays, TrueSpeeds, clock_line
 from workbench.calibration.statistics.budget import Budget, Line, Part, checked, first_order
 
@@ -33,18 +33,22 @@ Floats = NDArray[np.float64]
 
 
 def calibrate_ramp(
-    flips: Sequence[Flip], pulses: Pulses, machine: Machine, *, u_clock_rel: float = 0.0
+    flips: Sequence[Flip],
+    rate: SpeedSeries,
+    run: Run,
+    machine: Machine,
+    *,
+    u_clock_rel: float = 0.0,
 ) -> Calibration:
-    """Calibrate from change-overs. Raises WrongInput where they cannot carry an answer."""
-    warnings: list[Statement] = []
-    run = whole_run(pulses, warnings)
+    """Calibrate from change-overs: `rate` is the pulse rate against time, in Hz, `run` the whole
+    of it, for the metres a pulse. Raises WrongInput where they cannot carry an answer."""
     # Laps and pulses were counted over one interval, so the clock is not in their ratio.
     drive_line, speeds = solve_speeds([run], lap_of(machine), machine)
     scale = speeds.metres_per_pulse
     belt = SpeedSeries(
-        pulses.series.time_s,
-        pulses.series.speed_mps * scale,
-        pulses.series.u_mps * scale,
+        rate.time_s,
+        rate.speed_mps * scale,
+        rate.u_mps * scale,
         speeds.u_metres_per_pulse_rel,
     )
     unit_mps = SPEED_UNITS_MPS[machine.readout.unit]
@@ -57,7 +61,7 @@ def calibrate_ramp(
         speeds,
         fit=_line(found, speeds),
         error_at=lambda v: _error_at(found, speeds, v),
-        warnings=[*warnings, *found.warnings, *_beside_the_work(found, speed)],
+        warnings=[*found.warnings, *_beside_the_work(found, speed)],
         ramp=found.result(unit_mps),
     )
 

@@ -40,6 +40,10 @@ STEADY_REL = 0.01
 DRIFTED_REL = 0.02
 """Change of speed over a run from which it is left out. Chosen."""
 
+SHOWN_COLUMNS = ("from_s", "to_s", "shown")
+FLIP_COLUMNS = ("time_s", "shown", "direction")
+"""Of the tables that tell what the readout showed where the recording does not."""
+
 LEAST_STRETCH_S = 10.0
 
 STEADY_SHARE = 0.5
@@ -162,9 +166,20 @@ def shown_by_readout(
     """What a readout in the recording `name` showed, (n,) `shown` at `time_s`: steady stretches,
     or where it rather ramped the flips of a display that counts by `step`.
 
-    Raises WrongInput where it did neither.
+    Raises WrongInput where it did neither, or showed nothing.
     """
     windows = steady_stretches(pulses.series, name)
+    if not shown.size:
+        stretches = tuple(window.says for window in windows)
+        held = WindowSays.STEADY_STRETCHES if windows else WindowSays.NO_STEADY_STRETCH
+        raise WrongInput(
+            "{recording} does not say what the readout showed: give --shown FILE (a table "
+            "{shown}) for steady runs, or --flips FILE (a table {flips}) for a slow ramp. {held}",
+            recording=name,
+            shown=",".join(SHOWN_COLUMNS),
+            flips=",".join(FLIP_COLUMNS),
+            held=statement(held, stretches=stretches),
+        )
     span_s = float(np.ptp(pulses.series.time_s)) if pulses.series.time_s.size else 0.0
     steady_s = sum(window.to_s - window.from_s for window in windows)
     flips = flips_of(time_s, shown, step)

@@ -25,7 +25,7 @@ from workbench.base.statements import Statement, statement
 from workbench.base.units import to_mps
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.readout.change_overs import Flip
-from workbench.calibration.readout.recorded_runs import Window
+from workbench.calibration.readout.recorded_runs import FLIP_COLUMNS, SHOWN_COLUMNS, Window
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S, Run
 from workbench.calibration.typed_rows import (
     TypedRow,
@@ -41,8 +41,6 @@ COLUMNS = ("run", "shown", "laps", "laps_time_s", "pulses", "pulses_time_s")
 REFERENCE_COLUMNS = ("reference_mps", "u_reference_mps")
 TIMING_COLUMN = "u_laps_time_s"
 KNOWN_COLUMNS = (*COLUMNS, *REFERENCE_COLUMNS, TIMING_COLUMN)
-SHOWN_COLUMNS = ("from_s", "to_s", "shown")
-FLIP_COLUMNS = ("time_s", "shown", "direction")
 SIMULATED_MARK = "# simulated"
 
 FASTEST_MPS = 10.0

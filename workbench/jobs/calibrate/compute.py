@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from drivers.contract import ChannelKind, Recording, ValueTrack
+from drivers.contract import ChannelKind, Floats, Recording
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, as_written, statement
@@ -22,16 +22,13 @@ from workbench.calibration.readout.ramp import calibrate_ramp
 from workbench.calibration.readout.recorded_runs import (
     Pulses,
     Window,
-    WindowSays,
     other_teeth,
     pulses_of,
     runs_in,
     shown_by_readout,
-    steady_stretches,
+    whole_run,
 )
 from workbench.calibration.readout.run_table import (
-    FLIP_COLUMNS,
-    SHOWN_COLUMNS,
     marked_simulated,
     read_flips,
     read_run_table,
@@ -69,7 +66,8 @@ def compute(
         simulated = marked_simulated(source)
     pulses, u_clock_rel = read.pulses, 0.0 if read.pulses is None else read.pulses.u_clock_rel
     if pulses is not None and read.flips:
-        found = calibrate_ramp(read.flips, pulses, machine, u_clock_rel=u_clock_rel)
+        rate, (run,) = pulses.series, read.runs
+        found = calibrate_ramp(read.flips, rate, run, machine, u_clock_rel=u_clock_rel)
     else:
         found = calibrate_runs(read.runs, machine, u_clock_rel=u_clock_rel)
     ways = _ways_typed(read.runs, found) if pulses is None else _ways_recorded(pulses)
@@ -108,7 +106,8 @@ def _as_left(found: Calibration, machine: Machine, options: CalibrateOptions) ->
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Read:
-    """What was read of a source: steady runs, or change-overs; of a recording its pulses too."""
+    """What was read of a source: steady runs, or change-overs and the whole as one run; of a
+    recording its pulses too."""
 
     source: str
     how: CalibrateSays
@@ -120,14 +119,12 @@ class _Read:
 
 def _of_recording(recording: Recording, machine: Machine, options: CalibrateOptions) -> _Read:
     name, warnings = recording.name, list[Statement]()
+    time_s, shown = _display(recording)
     track = pick_pickup(recording, options.channel)
     # 'lap' is what an option that was not given stands for in results of earlier programs.
     named = None if options.lap_channel == "lap" else options.lap_channel
     marks = pick_mark(recording, named, (ChannelKind.LAP_MARK,))
     lap_s = marks.time_s if marks is not None and marks is not track else np.empty(0)
-    display = next(
-        (one for (_, what), one in recording.values.items() if what == SHOWN_QUANTITY), None
-    )
     pulses = pulses_of(track.time_s, lap_s, machine, track.u_clock_rel)
     windows, flips = list[Window](), list[Flip]()
     if options.flips:
@@ -137,11 +134,11 @@ def _of_recording(recording: Recording, machine: Machine, options: CalibrateOpti
         how = CalibrateSays.BY_STEADY_RUNS
         windows = read_windows(options.shown, options.shown_name, warnings)
     else:
-        windows, flips = _shown(name, display, pulses, machine.readout.step)
+        windows, flips = shown_by_readout(name, time_s, shown, pulses, machine.readout.step)
         how = CalibrateSays.BY_STEADY_RUNS_RECORDED
         if flips:
             how = CalibrateSays.BY_CHANGE_OVERS_RECORDED
-    runs = [] if flips else runs_in(windows, pulses, warnings)
+    runs = [whole_run(pulses, warnings)] if flips else runs_in(windows, pulses, warnings)
     warnings = [
         *map(as_written, recording.warnings),
         *_other_machine(options.recorded_machine, machine.name),
@@ -151,24 +148,13 @@ def _of_recording(recording: Recording, machine: Machine, options: CalibrateOpti
     return _Read(name, how, tuple(warnings), runs, flips, pulses)
 
 
-def _shown(
-    name: str, display: ValueTrack | None, pulses: Pulses, step: float
-) -> tuple[list[Window], list[Flip]]:
-    """What the readout in the recording `name` showed. Raises WrongInput where there is none."""
-    if display is not None:
-        valid = np.isfinite(display.value)
-        time_s, shown = display.time_s[valid], display.value[valid]
-        return shown_by_readout(name, time_s, shown, pulses, step)
-    stretches = tuple(window.says for window in steady_stretches(pulses.series, name))
-    held = WindowSays.STEADY_STRETCHES if stretches else WindowSays.NO_STEADY_STRETCH
-    raise WrongInput(
-        "{recording} does not say what the readout showed: give --shown FILE (a table {shown}) "
-        "for steady runs, or --flips FILE (a table {flips}) for a slow ramp. {held}",
-        recording=name,
-        shown=",".join(SHOWN_COLUMNS),
-        flips=",".join(FLIP_COLUMNS),
-        held=statement(held, stretches=stretches),
-    )
+def _display(recording: Recording) -> tuple[Floats, Floats]:
+    """What the readout showed and when, (n,) each; empty where the recording does not tell."""
+    for (_source, quantity), track in recording.values.items():
+        if quantity == SHOWN_QUANTITY:
+            valid = np.isfinite(track.value)
+            return track.time_s[valid], track.value[valid]
+    return np.empty(0), np.empty(0)
 
 
 def _ways_typed(runs: Sequence[Run], found: Calibration) -> list[CalibrateSays]:
