@@ -14,13 +14,22 @@ from workbench.base.ends import EndSays
 from workbench.base.errors import BenchError, MachineFileError
 from workbench.base.files import write_file
 from workbench.base.machine import Machine, load_machine, parse_machine, with_readout_setting
-from workbench.models.computer_clock import clock_of_the_computer
 from workbench.models.live import LiveInputs, Opener
 from workbench.models.observable import Observable
 from workbench.models.recording import RecordingModel
 from workbench.models.settings import Settings
 from workbench.words.language import _
 from workbench.words.words import Words
+
+
+def clock_of_the_computer() -> float:
+    """Monotonic seconds that go on while the computer sleeps, where it has such a clock."""
+    # time.monotonic stands still in sleep on Linux and macOS; on Windows it goes on.
+    for name in ("CLOCK_BOOTTIME", "CLOCK_MONOTONIC"):
+        if hasattr(time, name):
+            return time.clock_gettime(getattr(time, name))
+    return time.monotonic()
+
 
 DEMO_INPUT = "sim:healthy"
 

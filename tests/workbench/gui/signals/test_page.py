@@ -15,8 +15,7 @@ from workbench.base.cautions import Caution
 from workbench.base.machine import parse_machine
 from workbench.gui.signals.page import SignalsPage, SignalView
 from workbench.gui.signals.table import NAME, STATE, SignalTable
-from workbench.gui.signals.wiring_drawing import WiringDrawing
-from workbench.gui.signals.wiring_help import WiringHelp
+from workbench.gui.signals.wiring_help import WiringDrawing, WiringHelp
 from workbench.gui.window import BenchWindow
 from workbench.live.session import InputState
 from workbench.models.signals import plugged

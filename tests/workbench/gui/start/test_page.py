@@ -11,9 +11,8 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QLabel
 
 from workbench.base.units import SPEED_UNITS_MPS
-from workbench.gui.parts.choice_card import ChoiceCard
 from workbench.gui.parts.pace_strip import PaceStrip
-from workbench.gui.start.page import StartPage
+from workbench.gui.start.page import ChoiceCard, StartPage
 from workbench.gui.theme import BRIGHT, DARK, recolor
 from workbench.models.pace import PaceNow
 from workbench.models.start.welcome import pace_sentence, welcome
