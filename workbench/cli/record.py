@@ -30,7 +30,7 @@ from workbench.cli.output import (
 )
 from workbench.live.session import InputStatus, Session
 from workbench.records.notes import merged_notes
-from workbench.records.recorder import Kept, Recorder
+from workbench.records.recorder import KeptOfInput, Recorder
 from workbench.records.store import Store, open_store
 from workbench.words.language import _, ngettext
 from workbench.words.words import Words, recording_goes_on
@@ -136,7 +136,7 @@ def _record(
     if not fault:
         with suppress(StoreError):  # it stays the journal that it is
             store.pack(recorder.number)
-    kept = [_input(one, recorder.kept.get(one.address, Kept())) for one in session.statuses]
+    kept = [_input(one, recorder.kept.get(one.address, KeptOfInput())) for one in session.statuses]
     answer = {
         "recording": recorder.number,
         "name": name,
@@ -154,7 +154,7 @@ def _record(
     return {**answer, "warnings": _warnings(kept, left_behind)}, [one for one in faults if one]
 
 
-def _input(status: InputStatus, kept: Kept) -> dict[str, Any]:
+def _input(status: InputStatus, kept: KeptOfInput) -> dict[str, Any]:
     """What is stored of an input, and how it ended."""
     return {
         "address": status.address,

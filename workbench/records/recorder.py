@@ -43,7 +43,7 @@ class Patience:
 
 
 @dataclass(slots=True)
-class Kept:
+class KeptOfInput:
     """What the store holds of one input; `lost` counts what its `holes` are known to have cost.
 
     `last_host_s` is when its newest item came.
@@ -80,7 +80,7 @@ class Recorder:
     ) -> None:
         self._writer, self._notes = writer, notes
         self._period_s, self._patience = period_s, patience or Patience()
-        self._kept: dict[str, Kept] = {}
+        self._kept: dict[str, KeptOfInput] = {}
         self._waiting: deque[tuple[str, Item]] = deque()
         self._changed = threading.Condition()
         self._closing = threading.Event()
@@ -105,7 +105,7 @@ class Recorder:
         return self._delayed
 
     @property
-    def kept(self) -> dict[str, Kept]:
+    def kept(self) -> dict[str, KeptOfInput]:
         """What the store holds, by the input's address: only what is committed."""
         return self._kept
 
@@ -179,7 +179,7 @@ class Recorder:
     def _commit(self, batch: Sequence[tuple[str, Item]]) -> None:
         self._until_it_may(lambda: self._writer.write(batch, self._notes()))
         for address, item in batch:
-            self._kept.setdefault(address, Kept()).add(item)
+            self._kept.setdefault(address, KeptOfInput()).add(item)
         with self._changed:
             for _ in batch:
                 self._waiting.popleft()
