@@ -2,7 +2,8 @@
 
 The simulated shop is this file's own: a belt of a true length, a drive line of a true
 metres a pulse, a hand that errs by N(0, (0.10 s)²) (Am. J. Phys. 87(2), 2019, 110), a
-count of ±1 and a display that rounds. Nothing of it is taken from the program.
+count of ±1, a belt that wanders by 0.3 % and a display that rounds. Nothing of it is taken from
+the program.
 """
 
 import math
@@ -14,7 +15,7 @@ import pytest
 from workbench.base.machine import parse_machine
 from workbench.calibration.readout.advice import SettleSays
 from workbench.calibration.readout.calibrate import ResultSays
-from workbench.calibration.readout.runs import Run
+from workbench.calibration.readout.runs import USUAL_WANDER_REL, Run
 from workbench.calibration.readout.setting import SettingSays
 from workbench.calibration.readout.steady_runs import SteadySays, calibrate_runs
 from workbench.calibration.statistics.budget import BudgetSays, Part
@@ -50,7 +51,7 @@ reads = "{reads}"
 """)
 
 
-def shop(rng, n, laps=True, pulses=True, spread=None, wear=0.0):
+def shop(rng, n, laps=True, pulses=True, spread=None, wear=0.0, wander=0.003):
     """(true error of the readout, runs) of one afternoon with everything uncertain; the rods
     are `wear` longer than their drawing. The readout counts the same pulses."""
     error = rng.normal(0, 0.03)
@@ -62,7 +63,7 @@ def shop(rng, n, laps=True, pulses=True, spread=None, wear=0.0):
         speeds = speeds[0] * (1 + spread * rng.standard_normal(n))
     runs = []
     for i, v in enumerate(speeds):
-        shown = round((1 + error) * v / MPH / 0.1) * 0.1
+        shown = round((1 + error) * v * (1 + wander * rng.standard_normal()) / MPH / 0.1) * 0.1
         pair = {}
         if laps:
             count = int(rng.integers(4, 11))
@@ -70,7 +71,8 @@ def shop(rng, n, laps=True, pulses=True, spread=None, wear=0.0):
             pair |= {"laps_time_s": count * lap_m / v + 0.10 * rng.standard_normal()}
         if pulses:
             counted = math.floor(30.0 * v / per_pulse_m + rng.uniform())
-            pair |= {"pulses": float(counted), "pulses_time_s": 30.0}
+            # The counter's own gate: no hand.
+            pair |= {"pulses": float(counted), "pulses_time_s": 30.0, "u_pulses_time_s": 1e-6}
         runs.append(Run(str(i + 1), i + 2, shown, **pair))
     return error, runs
 
@@ -84,7 +86,7 @@ def shop(rng, n, laps=True, pulses=True, spread=None, wear=0.0):
         ({"n": 4, "laps": False}, 200, 0.92, 0.985),
         # Five runs at one speed are one reading of the display, and are said to be no more;
         # within one step the interval is nearly a certainty.
-        ({"n": 5, "pulses": False, "spread": 0.002}, 60, 0.91, 1.0),
+        ({"n": 5, "pulses": False, "spread": 0.002, "wander": 0.0}, 60, 0.91, 1.0),
     ],
     ids=["five runs", "three runs", "laps only", "pulses only", "one speed"],
 )
@@ -206,7 +208,8 @@ def test_one_run_through_gtc():
     """GTC, an independent library: error = shown·t/(n·L) − 1, u by its own propagation."""
     gtc = pytest.importorskip("GTC")
     shown = gtc.ureal(2.6 * MPH, 0.1 * MPH / math.sqrt(12))
-    error = shown * gtc.ureal(64.2, 0.10) / (8 * gtc.ureal(LAP_M, U_LAP_M)) - 1
+    wander = gtc.ureal(1, USUAL_WANDER_REL)
+    error = shown * gtc.ureal(64.2, 0.10) / (8 * gtc.ureal(LAP_M, U_LAP_M)) / wander - 1
     found = calibrate_runs([one_run()], machine())
     assert found.error_at_work == pytest.approx(error.x, rel=1e-9)
     assert found.budget.u == pytest.approx(error.u, rel=1e-6)
@@ -218,7 +221,7 @@ def test_one_run_through_metrolopy():
     half = 0.05 * MPH
     shown = metrolopy.gummy(metrolopy.UniformDist(center=2.6 * MPH, half_width=half))
     lap, watch = metrolopy.gummy(LAP_M, U_LAP_M), metrolopy.gummy(64.2, 0.10)
-    error = shown * watch / (8 * lap) - 1
+    error = shown * watch / (8 * lap) / metrolopy.gummy(1, USUAL_WANDER_REL) - 1
     found = calibrate_runs([one_run()], machine())
     assert found.error_at_work == pytest.approx(float(error.x), rel=1e-9)
     assert found.budget.u == pytest.approx(float(error.u), rel=1e-6)

@@ -71,5 +71,5 @@ def test_readings_that_do_not_hang_together_average_out():
         (np.array([18, 22, 26, 29, 32]) + np.array([0.1, 0.31, -0.43, -0.2, 0.45])) * STEP
     )
     assert SteadySays.ONE_ROUNDING not in said(found)
-    assert found.budget.u < 0.7 * 0.29 * STEP / 2.65
+    assert found.budget.groups[Part.DISPLAY] < 0.7 * 0.29 * STEP / 2.65
     assert abs(found.error_at_work - (1 / 1.04 - 1)) <= found.budget.U

@@ -104,6 +104,11 @@ class Limits:
         """The middle of the working speeds."""
         return 0.5 * (self.speed_low_mps + self.speed_high_mps)
 
+    @property
+    def ends_mps(self) -> tuple[float, ...]:
+        """The lowest and the highest working speed, where there is one."""
+        return tuple(v for v in (self.speed_low_mps, self.speed_high_mps) if v > 0)
+
 
 @dataclass(frozen=True, slots=True)
 class Machine:

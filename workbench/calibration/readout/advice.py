@@ -35,11 +35,14 @@ class SettleSays(StrEnum):
     RAMP_MORE_OFTEN = auto()
     RUNS_AT_OTHER_SPEEDS = auto()
     RUNS_LIKE_THESE = auto()
+    READ_WHILE_STEADY = auto()
 
 
 SHRINKS = {
     Part.LAP_TIMING: 1.0,
     Part.PULSE_COUNT: 1.0,
+    Part.PULSE_TIMING: 1.0,
+    Part.WANDER: 0.5,
     Part.DISPLAY: 0.5,
     Part.REFERENCE_READING: 0.5,
     Part.SCATTER: 0.5,
@@ -52,6 +55,7 @@ MEND = {
     Part.DRIVE_LINE: SettleSays.TIME_LAPS_TOO,
     Part.REFERENCE: SettleSays.USE_BETTER_REFERENCE,
     Part.CLOCK: SettleSays.USE_BETTER_CLOCK,
+    Part.AVERAGING: SettleSays.READ_WHILE_STEADY,
 }
 MOST_ERROR = 0.3
 """No readout in use is further off: a digit, a count or a unit is wrong. Common practice, no
@@ -61,7 +65,11 @@ MOST_TIMES = 10.0
 
 
 def advice(
-    decision: Decision, budget: Budget, limit: float, runs: Sequence[RunResult]
+    decision: Decision,
+    budget: Budget,
+    limit: float,
+    runs: Sequence[RunResult],
+    guard_band: float,
 ) -> Statement | None:
     """What would settle a verdict; None for a plain pass or fail. `runs` are those used."""
     if decision.verdict in (Verdict.PASS, Verdict.FAIL):
@@ -73,7 +81,9 @@ def advice(
     wanted = uncertainty_to_settle(decision, budget.value, -limit, limit) / budget.k
     if wanted < budget.u / MOST_TIMES:
         return statement(SettleSays.SET_RIGHT_INSTEAD)
-    parts = budget.groups
+    # What the guard band holds beyond U is a scatter that might be.
+    beyond = math.sqrt(max(guard_band**2 - budget.U**2, 0.0)) / budget.k
+    parts = budget.groups | {Part.SCATTER: math.hypot(budget.groups.get(Part.SCATTER, 0.0), beyond)}
     kinds = {name: (parts[name], power) for name, power in SHRINKS.items() if parts.get(name)}
     u_fixed = math.sqrt(sum(p**2 for name, p in parts.items() if name not in kinds))
     if wanted <= u_fixed:
@@ -100,7 +110,7 @@ def _step(part: Part, times: float, runs: Sequence[RunResult]) -> Statement:
         laps = [run.laps for run in runs if math.isfinite(run.laps)]
         count = math.ceil(min(laps) * (times - 1)) if laps else 1
         return statement(SettleSays.MORE_LAPS_A_RUN, count=count)
-    if part is Part.PULSE_COUNT:
+    if part in (Part.PULSE_COUNT, Part.PULSE_TIMING):
         return statement(SettleSays.COUNT_LONGER, times=times)
     if part is Part.CHANGE_OVERS:
         return statement(SettleSays.RAMP_MORE_OFTEN, count=math.ceil(times))

@@ -8,7 +8,7 @@ ramped run with the moments at which the display changed. Both end here, in one
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum, auto
 
@@ -165,16 +165,19 @@ def finished(
     speeds: TrueSpeeds,
     *,
     fit: FittedLine,
-    error_at: Callable[[float], tuple[float, float]],
+    ends: tuple[EndError, ...],
     runs: tuple[RunResult, ...] = (),
     warnings: Sequence[Statement],
     ramp: RampResult | None = None,
+    guard_band: float | None = None,
 ) -> Calibration:
-    """Verdict, setting and advice for an error found; `error_at` gives the error and its u at
-    another speed."""
+    """Verdict, setting and advice for an error found; `ends` are the errors at the ends of the
+    working speeds. `guard_band` is how far inside its limit an error must lie for a plain
+    verdict, where that is more than U."""
     readout, limits, k = machine.readout, machine.limits, budget.k
+    w = guard_band or budget.U
     limit, error, u = limits.readout_error, budget.value, budget.u
-    decision = decide(error, u, -limit, limit, U=budget.U)
+    decision = decide(error, u, -limit, limit, U=w)
     if abs(error) > MOST_ERROR:
         reason = statement(ResultSays.NO_SUCH_ERROR, most_rel=MOST_ERROR)
         decision = Decision(Verdict.CANNOT_TELL, decision.conformance_probability, reason)
@@ -183,7 +186,6 @@ def finished(
     setting = propose_setting(readout, error, u, pulse_m, teeth, told=told)
     # The error left after the change is as uncertain as the one found before it.
     left, u_left = setting.residual_error, u / (1 + error)
-    ends = [v for v in (limits.speed_low_mps, limits.speed_high_mps) if v > 0]
     u_pulse_m = pulse_m * speeds.u_metres_per_pulse_rel
     return Calibration(
         machine=machine.name,
@@ -199,7 +201,7 @@ def finished(
         verdict=decision.verdict,
         conformance_probability=decision.conformance_probability,
         reason=decision.reason,
-        advice=advice(decision, budget, limit, [run for run in runs if run.used]),
+        advice=advice(decision, budget, limit, [run for run in runs if run.used], w),
         unit=readout.unit,
         step=readout.step,
         setting_unit=readout.setting_unit,
@@ -211,7 +213,7 @@ def finished(
         setting_new=setting.new,
         setting_by_pulses=setting.by_pulses,
         residual_error=left,
-        verdict_expected=decide(left, u_left, -limit, limit, U=k * u_left).verdict,
+        verdict_expected=decide(left, u_left, -limit, limit, U=w / (1 + error)).verdict,
         metres_per_pulse=pulse_m,
         u_metres_per_pulse=u_pulse_m,
         U_metres_per_pulse=k * u_pulse_m,
@@ -223,7 +225,7 @@ def finished(
         u_drive_line_difference=drive_line.u_difference,
         drive_line_causes=drive_line.causes,
         fit=replace(fit, through_origin=fit.offset_mps == 0),
-        error_at_ends=tuple(EndError(v, *error_at(v)) for v in ends),
+        error_at_ends=ends,
         budget=budget,
         runs=runs,
         warnings=(*drive_line.says, *warnings, *setting.warnings),

@@ -257,5 +257,8 @@ def _log_metres_per_pulse(run: Run, lap: Known) -> float:
 
 
 def _u_log_metres_per_pulse(run: Run) -> float:
-    watch = 0.0 if run.one_interval else run.u_laps_time_s / run.laps_time_s
-    return math.hypot(watch, run.u_pulses / run.pulses)
+    u_count = run.u_pulses / run.pulses
+    if run.one_interval:
+        return u_count
+    gate = run.u_pulses_time_s / run.pulses_time_s
+    return math.hypot(run.u_laps_time_s / run.laps_time_s, gate, u_count)

@@ -19,6 +19,7 @@ from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.calibration.readout.calibrate import (
     ERROR,
     Calibration,
+    EndError,
     FittedLine,
     ResultSays,
     finished,
@@ -60,7 +61,7 @@ def calibrate_ramp(
         drive_line,
         speeds,
         fit=_line(found, speeds),
-        error_at=lambda v: _error_at(found, speeds, v),
+        ends=_ends(found, speeds, machine),
         warnings=[*found.warnings, *_beside_the_work(found, speed)],
         ramp=found.result(unit_mps),
     )
@@ -99,9 +100,12 @@ def _line(found: ChangeOvers, speeds: TrueSpeeds) -> FittedLine:
     return FittedLine(found.slope, u_slope, found.offset_mps, float(u_offset))
 
 
-def _error_at(found: ChangeOvers, speeds: TrueSpeeds, speed_mps: float) -> tuple[float, float]:
-    error, u = found.error(speed_mps)
-    return error, math.hypot(u, speeds.u_metres_per_pulse_rel)
+def _ends(found: ChangeOvers, speeds: TrueSpeeds, machine: Machine) -> tuple[EndError, ...]:
+    ends = []
+    for speed_mps in machine.limits.ends_mps:
+        error, u = found.error(speed_mps)
+        ends.append(EndError(speed_mps, error, math.hypot(u, speeds.u_metres_per_pulse_rel)))
+    return tuple(ends)
 
 
 def _beside_the_work(found: ChangeOvers, speed: float) -> list[Statement]:

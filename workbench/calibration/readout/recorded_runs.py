@@ -23,7 +23,8 @@ from workbench.calibration.pulses.edges import CleanEdges, clean
 from workbench.calibration.pulses.speed import SpeedSeries, fit_period, speed_series
 from workbench.calibration.pulses.target_wheel import teeth_seen
 from workbench.calibration.readout.change_overs import Flip, flips_of
-from workbench.calibration.readout.runs import Run
+from workbench.calibration.readout.run_case import AVERAGES_S
+from workbench.calibration.readout.runs import USUAL_WANDER_REL, Run
 from workbench.calibration.typed_rows import RowSays
 
 Floats = NDArray[np.float64]
@@ -69,14 +70,16 @@ class WindowSays(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """A steady stretch of a recording and what the readout showed in it; `written_in` a table,
-    at its `line`, or the recording itself."""
+    """A steady stretch of a recording and what the readout showed in it: at some moment, or
+    where `shown_is_mean` on the average. `written_in` a table, at its `line`, or the recording
+    itself."""
 
     from_s: float
     to_s: float
     shown: float
     written_in: str
     line: int = 0
+    shown_is_mean: bool = False
 
     @property
     def says(self) -> Statement:
@@ -190,7 +193,8 @@ def shown_by_readout(
     for window in windows:
         inside = (time_s >= window.from_s) & (time_s <= window.to_s)
         if inside.any():
-            filled.append(replace(window, shown=float(shown[inside].mean())))
+            mean = float(shown[inside].mean())
+            filled.append(replace(window, shown=mean, shown_is_mean=True))
     if not filled:
         raise WrongInput(
             "{recording} holds neither a stretch of 10 s in which the belt ran steadily to 1 % "
@@ -227,7 +231,7 @@ def run_in_window(
             statement(WindowSays.TURNS_TOO_FEW, place=window.place, stretch=window.says)
         )
         return None
-    change_rel = _change(pulses.series, window)
+    change_rel, u_wander_rel = _change(pulses.series, window)
     drifted = abs(change_rel) > DRIFTED_REL
     if abs(change_rel) > STEADY_REL:
         says = WindowSays.SPEED_CHANGED_LEFT_OUT if drifted else WindowSays.SPEED_CHANGED_KEPT
@@ -237,6 +241,9 @@ def run_in_window(
     if drifted:
         return None
     fit = fit_period(clean(edge_s), pulses.teeth)
+    for_s = window.to_s - window.from_s
+    # Of a mean over the run, only what the display still shows of before it and after is off.
+    seen = min(1.0, 2 * AVERAGES_S / for_s) if window.shown_is_mean else 1.0
     run = Run(
         label,
         window.line,
@@ -244,18 +251,25 @@ def run_in_window(
         pulses=float(fit.teeth_passed),
         pulses_time_s=fit.teeth_passed * fit.period_s,
         u_pulses=max(fit.u_period_s / fit.period_s, 1e-9) * fit.teeth_passed,
+        u_pulses_time_s=0.0,
+        u_wander_rel=u_wander_rel * seen,
+        change_rel=0.0 if window.shown_is_mean else change_rel,
+        rate_rel_per_s=change_rel / for_s,
     )
     return _with_laps(run, pulses, window, warnings)
 
 
-def _change(series: SpeedSeries, window: Window) -> float:
-    """Relative change of the speed over the window, by a line through it."""
+def _change(series: SpeedSeries, window: Window) -> tuple[float, float]:
+    """Relative change of the speed over the window by a line through it, and the standard
+    deviation about the line."""
     inside = (series.time_s >= window.from_s) & (series.time_s <= window.to_s)
     if inside.sum() < 3:
-        return 0.0
+        return 0.0, USUAL_WANDER_REL
     time_s, rate = series.time_s[inside], series.speed_mps[inside]
-    slope = float(np.polyfit(time_s - time_s.mean(), rate, 1)[0])
-    return slope * (window.to_s - window.from_s) / float(rate.mean())
+    line = np.polyfit(time_s - time_s.mean(), rate, 1)
+    about = rate - np.polyval(line, time_s - time_s.mean())
+    mean = float(rate.mean())
+    return float(line[0]) * (window.to_s - window.from_s) / mean, float(about.std()) / mean
 
 
 def _with_laps(run: Run, pulses: Pulses, window: Window, warnings: list[Statement]) -> Run:
@@ -304,7 +318,7 @@ def whole_run(pulses: Pulses, warnings: list[Statement]) -> Run:
         )
     marks = pulses.lap_s[(pulses.lap_s >= edges.time_s[0]) & (pulses.lap_s <= edges.time_s[-1])]
     time_s = float(edges.time_s[-1] - edges.time_s[0])
-    plain = Run("", 0, math.nan, pulses=passed, pulses_time_s=time_s)
+    plain = Run("", 0, math.nan, pulses=passed, pulses_time_s=time_s, u_pulses_time_s=0.0)
     if marks.size < 2:
         return plain
     if edges.starts.size > 1 or (laps := _laps(pulses, marks)) is None:

@@ -104,9 +104,10 @@ def _alike(shown: Floats, speed: Floats, log_covariance: Floats, step: float) ->
     return np.asarray(np.eye(int(group.max()) + 1)[group])
 
 
-TOO_ALIKE = 0.10
+TOO_ALIKE, TOO_ALIKE_FEW = 0.06, {1: 0.25, 2: 0.12}
 """Probability of so little scatter by chance below which the runs' rounding errors count as
-one and the same. Chosen: high, because to overlook it costs more than to be too careful."""
+one and the same; of two and three runs more, which differ by little by chance more often.
+Chosen: high, because to overlook it costs more than to be too careful."""
 
 
 def too_alike(fit: LineFit) -> bool:
@@ -117,4 +118,5 @@ def too_alike(fit: LineFit) -> bool:
     """
     from scipy.special import chdtr
 
-    return fit.dof > 0 and float(chdtr(fit.dof, fit.chi_square)) < TOO_ALIKE
+    least = TOO_ALIKE_FEW.get(fit.dof, TOO_ALIKE)
+    return fit.dof > 0 and float(chdtr(fit.dof, fit.chi_square)) < least

@@ -2,8 +2,9 @@
 
 Header `run,shown,laps,laps_time_s,pulses,pulses_time_s`; either pair may be empty, and
 two optional columns, `reference_mps,u_reference_mps`, take a reading of a hand tachometer
-or another calibrated source with its standard uncertainty. A third, `u_laps_time_s`, is the
-standard uncertainty of the laps' time where no hand took it; without it a hand did. A line
+or another calibrated source with its standard uncertainty. `u_laps_time_s` and
+`u_pulses_time_s` are the standard uncertainty of the laps' and the pulses' time where no hand
+took it, but a lap pickup or a gate; without it a hand did. A line
 that begins with `#` is a remark; `# simulated` says that no machine made these runs.
 `shown` is in the readout's unit. Times of both pairs that are equal to the last digit mean
 one interval, started and stopped once: the hand's error is then shared by both.
@@ -39,8 +40,8 @@ from workbench.calibration.typed_rows import (
 
 COLUMNS = ("run", "shown", "laps", "laps_time_s", "pulses", "pulses_time_s")
 REFERENCE_COLUMNS = ("reference_mps", "u_reference_mps")
-TIMING_COLUMN = "u_laps_time_s"
-KNOWN_COLUMNS = (*COLUMNS, *REFERENCE_COLUMNS, TIMING_COLUMN)
+TIMING_COLUMNS = ("u_laps_time_s", "u_pulses_time_s")
+KNOWN_COLUMNS = (*COLUMNS, *REFERENCE_COLUMNS, *TIMING_COLUMNS)
 SIMULATED_MARK = "# simulated"
 
 FASTEST_MPS = 10.0
@@ -154,8 +155,11 @@ class _Reader:
             reference,
             u_reference,
         )
-        if run.has_laps and row.cells.get(TIMING_COLUMN, ""):
-            run = replace(run, u_laps_time_s=self._timing(row, laps_time_s))
+        u_laps_s, u_pulses_s = (
+            self._timing(row, column, time_s)
+            for column, time_s in zip(TIMING_COLUMNS, (laps_time_s, pulses_time_s), strict=True)
+        )
+        run = replace(run, u_laps_time_s=u_laps_s, u_pulses_time_s=u_pulses_s)
         run = self._plausible(run)
         if run.has_laps or run.has_pulses or run.has_reference:
             return run
@@ -205,14 +209,16 @@ class _Reader:
         self._say(row.line, found, REFERENCE_COLUMNS[0])
         return math.nan, math.nan
 
-    def _timing(self, row: TypedRow, laps_time_s: float) -> float:
-        """Standard uncertainty of the laps' time; a hand's where the cell makes no sense."""
-        u_s = row.numbers[TIMING_COLUMN]
-        if 0 < u_s < laps_time_s:
+    def _timing(self, row: TypedRow, column: str, time_s: float) -> float:
+        """Standard uncertainty of a pair's time; a hand's where none is given or it makes no
+        sense."""
+        cell = row.cells.get(column, "")
+        u_s = row.numbers[column] if cell else math.nan
+        if 0 < u_s < time_s:
             return u_s
-        cell = row.cells[TIMING_COLUMN]
-        found = statement(RunTableSays.TIMING_WRONG, cell=cell, hand_s=HAND_INTERVAL_U_S)
-        self._say(row.line, found, TIMING_COLUMN)
+        if cell and math.isfinite(time_s):
+            found = statement(RunTableSays.TIMING_WRONG, cell=cell, hand_s=HAND_INTERVAL_U_S)
+            self._say(row.line, found, column)
         return HAND_INTERVAL_U_S
 
     def _plausible(self, run: Run) -> Run:
@@ -247,7 +253,7 @@ def _left_out(what: str) -> Statement:
 _NUMBERS = {
     "shown": statement(RunTableSays.RUN_LEFT_OUT),
     **{column: _left_out(column.split("_")[0]) for column in COLUMNS[2:]},
-    **dict.fromkeys((*REFERENCE_COLUMNS, TIMING_COLUMN)),
+    **dict.fromkeys((*REFERENCE_COLUMNS, *TIMING_COLUMNS)),
 }
 """Columns of numbers, and what is left out for a cell that holds none."""
 

@@ -17,6 +17,12 @@ COUNT_U = 1 / math.sqrt(6)
 difference of two uniform fractions, triangular on ±1."""
 
 
+USUAL_WANDER_REL = 0.002
+"""How far a belt's speed at the moment of a reading is from its mean over the run, as a
+standard uncertainty, where no pulses tell and the runs agree; where it is more, they scatter.
+Chosen; common practice, no source."""
+
+
 class RunSays(StrEnum):
     """What a run is called."""
 
@@ -29,8 +35,11 @@ class RunSays(StrEnum):
 class Run:
     """One steady run. An absent pair is NaN; `line` is 0 where there is no table.
 
-    `u_laps_time_s` belongs to the whole interval, `u_pulses` to the whole count. `shown`
-    is NaN only where the run serves the metres per pulse alone.
+    `u_laps_time_s` and `u_pulses_time_s` belong to the whole interval, `u_pulses` to the whole
+    count. `shown` is NaN only where the run serves the metres per pulse alone. `u_wander_rel`
+    is that of the belt's speed at the reading against its mean over the run. Of a recording:
+    `change_rel` is how much the speed changed over the run, 0 where `shown` is a mean over it
+    too; `rate_rel_per_s` how fast.
     """
 
     label: str
@@ -44,6 +53,10 @@ class Run:
     u_reference_mps: float = math.nan
     u_laps_time_s: float = HAND_INTERVAL_U_S
     u_pulses: float = COUNT_U
+    u_pulses_time_s: float = HAND_INTERVAL_U_S
+    u_wander_rel: float = USUAL_WANDER_REL
+    change_rel: float = 0.0
+    rate_rel_per_s: float = 0.0
 
     @property
     def has_laps(self) -> bool:

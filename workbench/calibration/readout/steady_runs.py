@@ -18,9 +18,16 @@ from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, statement
 from workbench.base.units import SPEED_UNITS_MPS
+from workbench.calibration.readout.between_runs import (
+    apart_from_the_others,
+    between_runs,
+    errors_at,
+    guard_band,
+)
 from workbench.calibration.readout.calibrate import (
     ERROR,
     Calibration,
+    EndError,
     FittedLine,
     ResultSays,
     finished,
@@ -37,16 +44,15 @@ from workbench.calibration.readout.runs import Run, RunResult
 from workbench.calibration.readout.true_speed import InputSays, Known
 from workbench.calibration.statistics.budget import (
     Budget,
-    Distribution,
     Joint,
     Line,
     Model,
     Part,
-    budget_of,
     checked,
     first_order,
 )
-from workbench.calibration.statistics.fit import LineFit, farthest_points, lack_of_fit
+from workbench.calibration.statistics.coverage import coverage_factor
+from workbench.calibration.statistics.fit import LineFit, lack_of_fit
 
 Floats = NDArray[np.float64]
 
@@ -54,11 +60,11 @@ SURE_OUTLIER = 0.001
 """Probability (Bonferroni) below which a run is left out; below `DOUBTFUL` it is named."""
 DOUBTFUL = 0.05
 
+LEAST_FOR_OFFSET, WIDE = 5, 0.3
+"""Runs, and the share of their mean speed that they must spread over, to claim an offset."""
+
 NARROW = 0.10
 """Runs whose speeds differ by less than this share say nothing about other speeds. Chosen."""
-
-PER_RUN = (Part.LAP_TIMING, Part.PULSE_COUNT, Part.REFERENCE_READING, Part.DISPLAY)
-"""Groups of the budget that are new in every run; the others are shared by all."""
 
 
 class SteadySays(StrEnum):
@@ -96,7 +102,7 @@ def calibrate_runs(
         why = tuple(dict.fromkeys(left_out.values()))
         raise WrongInput("No run is left, as each {why:or}.", why=why)
     # An offset is looked for first: it makes the slowest run look like an outlier.
-    line = _with_offset(case, used) if len(used) >= 5 else None
+    line = _with_offset(case, used)
     if line is None:
         _leave_out_outliers(case, used, left_out, warnings)
         line = _with_offset(case, used)
@@ -108,8 +114,7 @@ def calibrate_runs(
         case = replace(case, one_rounding=True)
         fit = case.same_line(used, fit)
         warnings.append(statement(SteadySays.ONE_ROUNDING))
-    loose = case.loose_fit(used, fit.through_origin)
-    return _assembled(case, used, left_out, fit, loose, drive_line, warnings)
+    return _assembled(case, used, left_out, fit, drive_line, warnings)
 
 
 def _without_lap_length(
@@ -157,7 +162,7 @@ def _leave_out_outliers(
     The farthest goes first, for it bends the line. Of fifty runs and more, several that are
     sure go at once: not one of so many bends the line enough to make another look far.
     """
-    while far := farthest_points(case.loose_fit(used), max(1, len(used) // 50)):
+    while far := apart_from_the_others(case, used, max(1, len(used) // 50)):
         if far[0].probability > DOUBTFUL:
             return
         for point, index in [(point, used[point.index]) for point in far]:
@@ -175,19 +180,19 @@ def _leave_out_outliers(
 
 
 def _with_offset(case: Case, used: Sequence[int]) -> LineFit | None:
-    """The line with an intercept, where there surely is one (1 %) and it mends the misfit."""
+    """The line with an intercept, where five runs or more over `WIDE` of their speed surely (1 %)
+    show one, weighed against their own scatter: more than Akaike's criterion asks."""
     v = case.speeds.speed_mps[used]
-    if len(used) < 3 or np.ptp(v) < NARROW * v.mean():
-        return None
-    if not lack_of_fit(case.fit(used)) < DOUBTFUL:
+    if len(used) < LEAST_FOR_OFFSET or np.ptp(v) < WIDE * v.mean():
         return None
     try:
         line = case.fit(used, through_origin=False)
-        loose = case.loose_fit(used, through_origin=False)
+        apart = case.apart_fit(used, through_origin=False)
     except ValueError:
         return None
-    sure = abs(line.intercept) > 2.576 * line.u_intercept
-    return line if sure and lack_of_fit(loose) > DOUBTFUL else None
+    u = max(apart.u_intercept, line.u_intercept)
+    least = coverage_factor(apart.dof, 0.99) * u * math.sqrt(max(1.0, apart.chi_square / apart.dof))
+    return line if abs(apart.intercept) > least < abs(line.intercept) else None
 
 
 def _assembled(
@@ -195,48 +200,48 @@ def _assembled(
     used: list[int],
     left_out: dict[int, Statement],
     fit: LineFit,
-    loose: LineFit,
     drive_line: DriveLine,
     warnings: list[Statement],
 ) -> Calibration:
     budget = _budget(case, used, fit)
-    probability = lack_of_fit(loose)
+    probability = lack_of_fit(case.loose_fit(used, fit.through_origin))
     if probability < DOUBTFUL:
-        budget = _widened(budget, loose)
         warnings.append(statement(SteadySays.RUNS_SCATTER, probability=probability))
     warnings += _honest(case, used)
+    ends_mps, speed = case.machine.limits.ends_mps, case.machine.limits.speed_at_work_mps
+    # The runs' scatter widens the line as it does the error at work.
+    wider = budget.u / (fit.value(speed)[1] / speed)
+    at_ends = errors_at(case, used, fit, budget, ends_mps)
     return finished(
         budget,
         case.machine,
         drive_line,
         case.speeds,
-        fit=FittedLine(fit.slope, fit.u_slope, fit.intercept, fit.u_intercept, probability),
-        error_at=lambda v: _error_at(fit, v),
+        fit=FittedLine(
+            fit.slope, wider * fit.u_slope, fit.intercept, wider * fit.u_intercept, probability
+        ),
+        ends=tuple(EndError(v, *error) for v, error in zip(ends_mps, at_ends, strict=True)),
         runs=_run_results(case, left_out),
         warnings=warnings,
+        guard_band=guard_band(case, used, fit, budget),
     )
 
 
-def _error_at(fit: LineFit, speed_mps: float) -> tuple[float, float]:
-    shown_mps, u_mps = fit.value(speed_mps)
-    return shown_mps / speed_mps - 1, u_mps / speed_mps
-
-
 def _error_model(case: Case, used: Sequence[int], fit: LineFit) -> Model:
-    """Inputs (the true speeds' and one shown value a used run) → error at work.
+    """Inputs (the true speeds', then the display's) → error at work.
 
-    The fit's weights are held, so that the estimator is G·(shown − a − b·v) = 0.
+    The fit's weights are held, so that the estimator is G·(indicated − a − b·v) = 0.
     """
-    speeds, unit_mps, speed = case.speeds, case.unit_mps, case.machine.limits.speed_at_work_mps
+    speeds, speed = case.speeds, case.machine.limits.speed_at_work_mps
     G, n = fit.weights, len(speeds.inputs)
 
     def model(x: Floats) -> Floats:
         v = np.exp(speeds.log_values(x[:n])[list(used)])
-        shown = x[n:] * unit_mps
+        indicated = case.indicated(used, x[n:])
         if fit.through_origin:
-            return np.asarray((G[0] @ shown) / (G[0] @ v) - 1)
+            return np.asarray((G[0] @ indicated) / (G[0] @ v) - 1)
         g = G.sum(axis=1)
-        p, q = (G[0] @ v, G[1] @ v), (G[0] @ shown, G[1] @ shown)
+        p, q = (G[0] @ v, G[1] @ v), (G[0] @ indicated, G[1] @ indicated)
         slope = (g[0] * q[1] - g[1] * q[0]) / (g[0] * p[1] - g[1] * p[0])
         intercept = (q[0] - slope * p[0]) / g[0]
         return np.asarray(intercept / speed + slope - 1)
@@ -245,20 +250,9 @@ def _error_model(case: Case, used: Sequence[int], fit: LineFit) -> Model:
 
 
 def _budget(case: Case, used: Sequence[int], fit: LineFit) -> Budget:
-    """Every input on its own line; rounding errors of like speeds are correlated."""
-    readout, n = case.machine.readout, len(case.speeds.inputs)
-    lines = list(case.speeds.inputs) + [
-        Line(
-            statement(InputSays.SHOWN_IN_RUN, run=case.runs[i].name),
-            case.runs[i].shown,
-            readout.step / math.sqrt(12),
-            readout.unit,
-            Distribution.RECTANGULAR,
-            source=statement(InputSays.FROM_HALF_A_STEP, step=readout.step, unit=readout.unit),
-            group=Part.DISPLAY,
-        )
-        for i in used
-    ]
+    """Every input on its own line; rounding errors of like speeds are correlated. What the runs
+    scatter beyond is the last."""
+    n, lines = len(case.speeds.inputs), [*case.speeds.inputs, *case.display_lines(used)]
     rounding = case.rounding(used)
     pairs = [
         (n + i, n + j, float(rounding[i, j]))
@@ -268,44 +262,39 @@ def _budget(case: Case, used: Sequence[int], fit: LineFit) -> Budget:
     ]
     model = _error_model(case, used, fit)
     budget = first_order(model, lines, quantity=ERROR, correlation=pairs)
+    u_between = between_runs(case, used, fit, budget)
+    if u_between > 0:
+        beyond = Line(
+            statement(InputSays.SCATTER_BEYOND),
+            0.0,
+            u_between,
+            source=statement(InputSays.FROM_LACK_OF_FIT, count=len(used)),
+            group=Part.SCATTER,
+        )
+        runs_model = model
+
+        def model(x: Floats) -> Floats:
+            return np.asarray(runs_model(x[:-1]) + x[-1])
+
+        budget = first_order(model, [*lines, beyond], quantity=ERROR, correlation=pairs)
     return checked(budget, model, joint=_one_display(case, used))
 
 
 def _one_display(case: Case, used: Sequence[int]) -> Joint:
     """Draws the shown values of all runs with the rounding errors of the one display."""
-    n, step = len(case.speeds.inputs), case.machine.readout.step
+    n, step, runs = len(case.speeds.inputs), case.machine.readout.step, len(used)
     shown = np.array([case.runs[i].shown for i in used])
     covariance = case.log_covariance(used)
 
     def joint(rng: np.random.Generator, x: Floats) -> None:
         if case.one_rounding:
-            x[n:] = shown[:, None] + step * rng.uniform(-0.5, 0.5, x.shape[1])
+            x[n : n + runs] = shown[:, None] + step * rng.uniform(-0.5, 0.5, x.shape[1])
             return
         v = np.exp(case.speeds.log_values(x[:n])[list(used)]) / case.unit_mps
-        x[n:] = shown[:, None] + draw_rounding(rng, shown, v, covariance, step)
+        v *= x[n + runs : n + 2 * runs]
+        x[n : n + runs] = shown[:, None] + draw_rounding(rng, shown, v, covariance, step)
 
     return joint
-
-
-def _widened(budget: Budget, fit: LineFit) -> Budget:
-    """The budget with a line for scatter that no other line explains (Birge's ratio of `fit`).
-
-    Only what differs from run to run is widened: what all runs share cannot scatter.
-    """
-    own = [part for name, part in budget.groups.items() if name in PER_RUN]
-    birge = fit.chi_square / fit.dof
-    u = float(np.sqrt(sum(part**2 for part in own) * (birge - 1)))
-    line = Line(
-        statement(InputSays.SCATTER_BEYOND),
-        0.0,
-        u,
-        dof=fit.dof,
-        source=statement(InputSays.FROM_LACK_OF_FIT, count=fit.residual.size),
-        group=Part.SCATTER,
-    )
-    # A widened budget is normal enough: several runs, none of which rules.
-    lines = [*budget.lines, line.felt(1.0)]
-    return budget_of(budget.quantity, budget.value, lines, budget.correlation)
 
 
 def _honest(case: Case, used: Sequence[int]) -> list[Statement]:
@@ -324,9 +313,11 @@ def _honest(case: Case, used: Sequence[int]) -> list[Statement]:
 
 
 def _run_results(case: Case, left_out: dict[int, Statement]) -> tuple[RunResult, ...]:
+    everyone = range(len(case.runs))
     rounding = case.step_mps / math.sqrt(12) / case.shown_mps
+    u_shown = np.sqrt(rounding**2 + np.diag(case.belt_covariance(everyone)))
     u_true = np.sqrt(np.diag(case.speeds.covariance))
-    ratio = case.shown_mps / case.speeds.speed_mps
+    ratio = case.indicated_mps / case.speeds.speed_mps
     return tuple(
         RunResult(
             run.label,
@@ -341,7 +332,7 @@ def _run_results(case: Case, left_out: dict[int, Statement]) -> tuple[RunResult,
             float(case.speeds.speed_mps[i]),
             float(case.speeds.speed_mps[i] * u_true[i]),
             float(ratio[i] - 1),
-            float(ratio[i] * math.hypot(rounding[i], u_true[i])),
+            float(ratio[i] * math.hypot(u_shown[i], u_true[i])),
             i not in left_out,
             left_out.get(i),
         )

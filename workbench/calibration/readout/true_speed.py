@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from workbench.base.machine import Drive
 from workbench.base.statements import statement
-from workbench.calibration.readout.runs import COUNT_U, Run
+from workbench.calibration.readout.runs import COUNT_U, HAND_INTERVAL_U_S, Run
 from workbench.calibration.statistics.budget import Distribution, Line, Part
 
 Floats = NDArray[np.float64]
@@ -57,6 +57,7 @@ class InputSays(StrEnum):
     LAP_LENGTH = auto()
     LAPS_TIME = auto()
     PULSES_OF_RUN = auto()
+    PULSES_TIME = auto()
     METRES_PER_PULSE_BY_GEOMETRY = auto()
     BELT_CREEP = auto()
     WEAR_OR_MUD = auto()
@@ -65,6 +66,10 @@ class InputSays(StrEnum):
     REFERENCE_CALIBRATION = auto()
     REFERENCE_READING = auto()
     SHOWN_IN_RUN = auto()
+    WANDER_IN_RUN = auto()
+    MOMENT_OF_READING = auto()
+    DISPLAY_AVERAGES = auto()
+    WAY_OF_ROUNDING = auto()
     LINE_THROUGH_CHANGE_OVERS = auto()
     SCATTER_BEYOND = auto()
     FROM_ONE_TAPE = auto()
@@ -80,6 +85,12 @@ class InputSays(StrEnum):
     FROM_REFERENCE = auto()
     FROM_REFERENCE_REPEAT = auto()
     FROM_HALF_A_STEP = auto()
+    FROM_USUAL_WANDER = auto()
+    FROM_RECORDED_WANDER = auto()
+    FROM_ANY_MOMENT = auto()
+    FROM_USUAL_AVERAGING = auto()
+    FROM_ROUNDS_UNSAID = auto()
+    FROM_A_GATE = auto()
     FROM_SCATTER_ABOUT_LINE = auto()
     FROM_KEY_PRESSES = auto()
     FROM_LACK_OF_FIT = auto()
@@ -236,9 +247,13 @@ class _System:
 
     def _pulses(self, i: int, run: Run, watch: int | None, clock: list[tuple[int, float]]) -> None:
         terms = [(self._input(_pulse_count(run)), 1.0), *clock]
-        constant = -math.log(run.pulses_time_s)
-        if watch is not None:
-            constant, terms = 0.0, [*terms, (watch, -1.0)]
+        constant = 0.0
+        if watch is None and run.u_pulses_time_s > 0:
+            watch = self._input(_pulses_time(run))
+        if watch is None:
+            constant = -math.log(run.pulses_time_s)
+        else:
+            terms = [*terms, (watch, -1.0)]
         self._row({i: 1.0, self._width - 1: -1.0}, constant, terms)
 
     def _reference(self, i: int, run: Run) -> None:
@@ -332,6 +347,18 @@ def _lap_time(run: Run) -> Line:
         "s",
         source=statement(InputSays.FROM_A_HAND if run.by_hand else InputSays.FROM_A_LAP_PICKUP),
         group=Part.LAP_TIMING,
+    )
+
+
+def _pulses_time(run: Run) -> Line:
+    by_hand = run.u_pulses_time_s == HAND_INTERVAL_U_S
+    return Line(
+        statement(InputSays.PULSES_TIME, run=run.name),
+        run.pulses_time_s,
+        run.u_pulses_time_s,
+        "s",
+        source=statement(InputSays.FROM_A_HAND if by_hand else InputSays.FROM_A_GATE),
+        group=Part.PULSE_TIMING,
     )
 
 

@@ -35,6 +35,7 @@ class Distribution(StrEnum):
     NORMAL = auto()
     RECTANGULAR = auto()
     TRIANGULAR = auto()
+    TWO_VALUED = auto()
 
 
 class Part(StrEnum):
@@ -43,6 +44,7 @@ class Part(StrEnum):
     LAP_LENGTH = "lap length"
     LAP_TIMING = "timing of laps"
     PULSE_COUNT = "pulse count"
+    PULSE_TIMING = "timing of pulses"
     DRIVE_LINE = "drive line"
     DISPLAY = "reading the display"
     REFERENCE = "reference"
@@ -50,6 +52,9 @@ class Part(StrEnum):
     CLOCK = "clock"
     SCATTER = "scatter"
     CHANGE_OVERS = "change-overs"
+    WANDER = "wander of the belt"
+    AVERAGING = "averaging of the display"
+    ROUNDING = "way of rounding"
 
 
 class BudgetSays(StrEnum):
@@ -69,6 +74,7 @@ KURTOSIS = {
     Distribution.NORMAL: 0.0,
     Distribution.RECTANGULAR: -1.2,
     Distribution.TRIANGULAR: -0.6,
+    Distribution.TWO_VALUED: -2.0,
 }
 """Excess kurtosis of each distribution (elementary)."""
 
@@ -274,6 +280,8 @@ def _standardised(rng: np.random.Generator, draws: int, line: Line) -> Floats:
         return rng.uniform(-math.sqrt(3), math.sqrt(3), draws)
     if line.distribution == Distribution.TRIANGULAR:
         return rng.triangular(-math.sqrt(6), 0, math.sqrt(6), draws)
+    if line.distribution == Distribution.TWO_VALUED:
+        return rng.choice(np.array([-1.0, 1.0]), draws)
     if math.isfinite(line.dof):
         return rng.standard_t(line.dof, draws)
     return rng.standard_normal(draws)

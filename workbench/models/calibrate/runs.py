@@ -99,7 +99,7 @@ def _line(number: int, run: TakenRun) -> str:
     known = math.isfinite(run.reference_mps)
     reference = [f"{run.reference_mps:.9g}", f"{run.u_reference_mps:.9g}"] if known else ["", ""]
     timing = f"{run.u_laps_time_s:.6g}" if run.laps and run.by_pickup else ""
-    return ",".join([str(number), f"{run.shown:.10g}", *laps, *pulses, *reference, timing])
+    return ",".join([str(number), f"{run.shown:.10g}", *laps, *pulses, *reference, timing, ""])
 
 
 def flips_table(flips: Sequence[Flip]) -> str:

@@ -87,6 +87,9 @@ _ADVICE: dict[str, Template] = {
     ),
     SettleSays.USE_BETTER_REFERENCE: N_("Use a better reference, or laps of the belt."),
     SettleSays.USE_BETTER_CLOCK: N_("Use a counter with a better clock."),
+    SettleSays.READ_WHILE_STEADY: N_(
+        "Let the belt warm up, and read the display when the speed has stood for ten seconds."
+    ),
     SettleSays.MORE_LAPS_A_RUN: Plural(
         "time {count} more lap in every run", "time {count} more laps in every run"
     ),
