@@ -25,6 +25,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import os
 import tomllib
 from collections.abc import Mapping
 from dataclasses import Field, dataclass, field, fields
@@ -128,7 +129,8 @@ def load(name: str | Path) -> Scenario:
     if text in SCENARIOS:
         return SCENARIOS[text]
     path = Path(text)
-    if path.suffix.lower() == ".toml" or path.is_file():
+    # Not pathlib's, which raises an error of a name that no file can have.
+    if path.suffix.lower() == ".toml" or os.path.isfile(path):  # noqa: PTH113
         return _read(path)
     near = difflib.get_close_matches(text.lower(), SCENARIOS, n=1, cutoff=0.4)
     hint = Note("did you mean 'sim:{near}'? ", near=near[0]) if near else ""

@@ -120,7 +120,7 @@ def open_bus(interface: str, channel: str, bitrate: int, consent: bool) -> Liste
         settings["bitrate"] = bitrate
     try:
         bus = can.Bus(channel, interface=interface, ignore_config=True, **settings)
-    except (can.CanError, OSError, ValueError, ImportError, KeyError, TypeError) as error:
+    except Exception as error:  # where a maker's library is missing its wrapper may raise anything
         raise _refusal(interface, channel, error) from None
     if interface == "slcan":
         return _listen_slcan(bus, channel)
@@ -237,7 +237,7 @@ def _refusal(interface: str, channel: str, error: Exception) -> DeviceError | Ad
         return DeviceError(
             "The CAN interface {channel} is down; bring it up first.", channel=channel
         )
-    if isinstance(error, can.CanInterfaceNotImplementedError | ImportError):
+    if isinstance(error, can.CanInterfaceNotImplementedError | ImportError | NameError):
         return DeviceError(
             "The interface {interface} needs its maker's driver on this computer ({error}).",
             interface=interface,

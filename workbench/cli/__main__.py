@@ -1,5 +1,6 @@
 """`python -m workbench.cli` and the console script: what a person starts."""
 
+import logging
 import os
 import signal
 import sys
@@ -18,6 +19,7 @@ def run(argv: Sequence[str] | None = None) -> int:
     # The warnings that Python and libraries have are for programmers.
     if not sys.warnoptions:
         warnings.simplefilter("ignore")
+    logging.lastResort = logging.NullHandler()
     from workbench.cli import door, speech
 
     speech.use_steady_streams()

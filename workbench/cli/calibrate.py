@@ -6,18 +6,26 @@ import argparse
 import sys
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from workbench.base.cautions import Caution
-from workbench.base.errors import WrongInput
+from workbench.base.errors import BenchError, WrongInput
 from workbench.base.machine import Machine, load_machine
 from workbench.calibration.readout.run_table import looks_like_run_table
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_report_words, add_source, source_of, words_of
-from workbench.cli.output import print_answer, print_kept, print_table, print_warnings
+from workbench.cli.output import (
+    exit_status,
+    print_answer,
+    print_kept,
+    print_table,
+    print_warnings,
+    tried,
+)
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
-from workbench.jobs.keep import Kept, judge, keep_table
+from workbench.jobs.keep import Kept, keep, keep_table
 from workbench.jobs.table import read_text, table_text
 from workbench.reports.calibrate.tables import error_rows, run_table, setting_rows, travel_rows
 from workbench.words.language import _
@@ -76,20 +84,23 @@ def run(args: argparse.Namespace) -> int:
     if text is None:
         source = source_of(args)
         machine, options = source.machine, replace(options, recorded_machine=source.made_of)
-        answer, kept = judge("calibrate", source, options)
+        answer = compute(source.recording, machine, options)
+        kept = keep("calibrate", answer, options, source)
     else:
         answer, kept, machine = _of_table(args, text, options)
     words = words_of(args, machine)
+    troubles: list[BenchError] = []
     if args.report:
-        _report(args, answer, machine, options, kept, words)
+        report = partial(_report, args, answer, machine, options, kept, words)
+        troubles = tried(report, "calibrate", words)
     if answer.sends_to_the_belt:
         caution = _("CAUTION. {caution}").format(caution=words.say(Caution.WITH_THE_BELT_RUNNING))
         print(caution, file=sys.stderr)
     if args.json:
-        print_answer(answer, kept, words)
+        print_answer(answer, kept, words, troubles)
     else:
         _print(answer, kept, words)
-    return FAILED if answer.latest.verdict.is_fail else DONE
+    return exit_status(troubles, FAILED if answer.latest.verdict.is_fail else DONE)
 
 
 def _options(args: argparse.Namespace) -> CalibrateOptions:

@@ -7,7 +7,7 @@ import math
 import sys
 from pathlib import Path
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import BenchError, WrongInput
 from workbench.base.files import write_file
 from workbench.base.machine import Machine, load_machine
 from workbench.base.typed import parse_length_m
@@ -15,7 +15,14 @@ from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_source, source_of, words_of
-from workbench.cli.output import print_answer, print_kept, print_table, print_warnings
+from workbench.cli.output import (
+    exit_status,
+    print_answer,
+    print_kept,
+    print_table,
+    print_warnings,
+    tried,
+)
 from workbench.jobs.gap.answer import GapAnswer, GapOptions
 from workbench.jobs.gap.compute import judge_recording, judge_table, looks_like_gap_table
 from workbench.jobs.gap.sheet import Sheet, sheet_of
@@ -101,23 +108,31 @@ def run(args: argparse.Namespace) -> int:
     text = table_text(args.source, looks_like_gap_table)
     answer, kept, machine = _of_table(args, text) if text is not None else _of_recording(args)
     words = words_of(args, machine)
+    troubles: list[BenchError] = []
     if args.summary:
-        write_file(Path(args.summary), summary_table(sheet_of(answer), words), WrongInput)
+        summary = summary_table(sheet_of(answer), words)
+        troubles += tried(lambda: write_file(Path(args.summary), summary, WrongInput), "gap", words)
     if args.report:
-        from workbench.reports.document import render
-        from workbench.reports.gap.report import gap_document
-        from workbench.reports.testified import testified
-
-        numbers = () if kept.number is None else (kept.number,)
-        made = gap_document(answer, machine, words, numbers)
-        render(testified(made, args.store, kept.number), args.report)
+        troubles += tried(lambda: _report(args, answer, machine, kept, words), "gap", words)
     if args.json:
-        print_answer(answer, kept, words)
+        print_answer(answer, kept, words, troubles)
     else:
         _print(answer, words)
         print_warnings(words.say_all(answer.warnings))
         print_kept(kept, words)
-    return FAILED if answer.verdict.is_fail else DONE
+    return exit_status(troubles, FAILED if answer.verdict.is_fail else DONE)
+
+
+def _report(
+    args: argparse.Namespace, answer: GapAnswer, machine: Machine | None, kept: Kept, words: Words
+) -> None:
+    from workbench.reports.document import render
+    from workbench.reports.gap.report import gap_document
+    from workbench.reports.testified import testified
+
+    numbers = () if kept.number is None else (kept.number,)
+    made = gap_document(answer, machine, words, numbers)
+    render(testified(made, args.store, kept.number), args.report)
 
 
 def _of_table(args: argparse.Namespace, text: str) -> tuple[GapAnswer, Kept, Machine | None]:

@@ -6,10 +6,11 @@ import argparse
 from pathlib import Path
 
 from drivers.contract import InputError
+from workbench.base.errors import BenchError
 from workbench.base.machine import load_machine
-from workbench.cli import DONE, WRONG
 from workbench.cli.arguments import add_machine, add_store, words_of
 from workbench.cli.output import (
+    exit_status,
     print_error,
     print_json,
     print_new_store,
@@ -34,26 +35,29 @@ def run(args: argparse.Namespace) -> int:
     machine = load_machine(args.machine) if args.machine else None
     words = words_of(args, machine)
     imported: list[Imported] = []
-    refused: list[str] = []
+    refused: list[InputError | BenchError] = []
     with open_store(args.store) as store:
         if store.is_new:
             print_new_store(store.address)
         for name in args.files:
             try:
                 imported.append(import_file(store, Path(name.removeprefix("file:")), machine))
-            except InputError as error:
-                refused.append(words.say(error))
-                print_error("import", refused[-1])
+            except (InputError, BenchError) as error:
+                print_error("import", words.say(error))
+                refused.append(error)
+    status = exit_status(refused)
     if args.json:
         views = [json_view(one, words) for one in imported]
         first = views[0] if views else {"recording": None}
-        print_json({**first, "imported": views, "refused": len(refused)}, refused, WRONG)
+        print_json(
+            {**first, "imported": views, "refused": len(refused)}, words.say_all(refused), status
+        )
     elif imported:
         header = (_("recording"), _("file"), _("what it is"), _("messages"), _("rejects"))
         print_table(_("Imported"), map(_row, imported), header)
     for one in imported:
         print_warnings(f"{one.name}: {warning}" for warning in words.say_all(one.warnings))
-    return WRONG if refused else DONE
+    return status
 
 
 def _row(one: Imported) -> tuple[str, ...]:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
-from workbench.base.errors import Message, StoreError
-from workbench.cli import DONE
+from drivers.contract import DeviceError, InputError
+from workbench.base.errors import BenchError, Message, StoreError
+from workbench.cli import BROKEN, DONE, WRONG
 from workbench.cli.speech import error_object
 from workbench.jobs.keep import Kept
 from workbench.records.jsonable import to_text
@@ -22,15 +23,36 @@ def print_json(answer: Mapping[str, Any], errors: Sequence[str] = (), status: in
     print(to_text({**answer, **(error_object(errors, status) if errors else {})}))
 
 
-def print_answer(answer: object, kept: Kept, words: Words) -> None:
-    """An answer as one JSON object on stdout, its number in the store first."""
+def exit_status(errors: Sequence[BenchError | InputError], otherwise: int = DONE) -> int:
+    """What a command with these troubles exits with."""
+    if not errors:
+        return otherwise
+    return BROKEN if any(isinstance(one, StoreError | DeviceError) for one in errors) else WRONG
+
+
+def tried(write: Callable[[], object], command: str, words: Words) -> list[BenchError]:
+    """Write what goes beside an answer; what went wrong is told, and does not hide the answer."""
+    try:
+        write()
+    except BenchError as error:
+        print_error(command, words.say(error))
+        return [error]
+    return []
+
+
+def print_answer(
+    answer: object, kept: Kept, words: Words, troubles: Sequence[BenchError] = ()
+) -> None:
+    """An answer as one JSON object on stdout, its number in the store first; `troubles` are what
+    `tried` brought."""
     number = {} if kept.number is None else {"result": kept.number}
     view = json_view(answer, words)
     if kept.trouble is not None:
         view["warnings"] = [*view["warnings"], words.say(_not_kept(kept.trouble))]
     if kept.new_store:
         print_new_store(kept.new_store)
-    print(json.dumps({**number, **view}, ensure_ascii=False, allow_nan=False))
+    wrong = error_object(words.say_all(troubles), exit_status(troubles)) if troubles else {}
+    print(json.dumps({**number, **view, **wrong}, ensure_ascii=False, allow_nan=False))
 
 
 def print_kept(kept: Kept, words: Words) -> None:

@@ -5,13 +5,22 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Sequence
+from functools import partial
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import BenchError, WrongInput
+from workbench.base.machine import Machine
 from workbench.base.units import FOOT_M
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_source, seconds, source_of, words_of
-from workbench.cli.output import print_answer, print_table, print_warnings
-from workbench.jobs.keep import keep
+from workbench.cli.output import (
+    exit_status,
+    print_answer,
+    print_kept,
+    print_table,
+    print_warnings,
+    tried,
+)
+from workbench.jobs.keep import Kept, keep
 from workbench.jobs.passes.answer import PassAnswer, PassOptions, PassSays
 from workbench.jobs.passes.compute import compute
 from workbench.words.language import _
@@ -88,24 +97,33 @@ def run(args: argparse.Namespace) -> int:
         words_of(args, source.machine),
     )
     kept = keep("pass", answer, options, source)
+    troubles: list[BenchError] = []
     if args.track:
         from workbench.reports.passes.way import write_way
 
-        write_way(answer, args.track)
+        troubles += tried(lambda: write_way(answer, args.track), "pass", words)
     if args.report:
-        from workbench.reports.document import render
-        from workbench.reports.passes.report import pass_document
-        from workbench.reports.testified import testified
-
-        made = pass_document(answer, source.machine, words, kept.number)
-        render(testified(made, args.store, kept.number), args.report)
+        report = partial(_report, args, answer, source.machine, kept, words)
+        troubles += tried(report, "pass", words)
     if args.json:
-        print_answer(answer, kept, words)
+        print_answer(answer, kept, words, troubles)
     else:
         print_pass(answer, words)
         print_warnings(words.say_all(answer.warnings))
+        print_kept(kept, words)
     _help_to_choose(answer)
-    return FAILED if answer.verdict.is_fail else DONE
+    return exit_status(troubles, FAILED if answer.verdict.is_fail else DONE)
+
+
+def _report(
+    args: argparse.Namespace, answer: PassAnswer, machine: Machine | None, kept: Kept, words: Words
+) -> None:
+    from workbench.reports.document import render
+    from workbench.reports.passes.report import pass_document
+    from workbench.reports.testified import testified
+
+    made = pass_document(answer, machine, words, kept.number)
+    render(testified(made, args.store, kept.number), args.report)
 
 
 def _help_to_choose(answer: PassAnswer) -> None:

@@ -8,7 +8,7 @@ import sys
 
 from workbench.cli import DONE
 from workbench.cli.arguments import add_source, source_of, words_of
-from workbench.cli.output import print_answer, print_table, print_warnings
+from workbench.cli.output import print_answer, print_kept, print_table, print_warnings
 from workbench.jobs.keep import keep
 from workbench.jobs.speed.answer import SourceSpeed, SpeedAnswer, SpeedOptions
 from workbench.jobs.speed.compute import compute
@@ -33,6 +33,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         _print(answer, words)
         print_warnings(words.say_all(answer.warnings))
+        print_kept(kept, words)
     return DONE
 
 

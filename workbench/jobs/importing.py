@@ -49,13 +49,13 @@ def import_file(store: Store, path: Path, machine: Machine | None) -> Imported:
     pieces = _pieces(path, notes.sha256)
     address = f"file:{path.name}"
     twins = [one.number for one in store.recordings() if one.source_sha256 == notes.sha256]
-    writer = store.begin_recording(path.name, started_host_s=notes.origin_s or 0.0, machine=machine)
-    try:
+    began_s = notes.origin_s or 0.0
+    with store.deed() as book:
+        writer = store.begin_recording(
+            path.name, started_host_s=began_s, machine=machine, book=book
+        )
         writer.write([(address, item) for item in (*pieces, *items)], notes)
         sha256 = writer.end(notes, EndSays.ALL_READ)
-    except BaseException:
-        writer.discard()
-        raise
     with suppress(StoreError):  # it stays the journal that it is
         store.pack(writer.number)
     twin = [statement(ImportSays.STORED_ALREADY, recording=number) for number in twins[:1]]

@@ -34,13 +34,17 @@ def add(store: Store, kind: str, answer: object, options: object, **source: Any)
 
 
 def keep(kind: str, answer: object, options: object, source: Source) -> Kept:
-    """Keep the answer where its source is a stored recording. Raises StoreError."""
+    """Keep the answer where its source is a stored recording; it is there all the same where the
+    store takes no more: its trouble is handed back."""
     if source.number is None:
         return Kept()
-    with open_store(source.store, make=False) as store:
-        machine = source.machine
-        number = add(store, kind, answer, options, recording=source.number, machine=machine)
-    return Kept(number)
+    try:
+        with open_store(source.store, make=False) as store:
+            machine = source.machine
+            number = add(store, kind, answer, options, recording=source.number, machine=machine)
+            return Kept(number)
+    except StoreError as error:
+        return Kept(trouble=error)
 
 
 def keep_table(
@@ -70,7 +74,10 @@ def keep_table(
 def judge(kind: str, source: Source, options: object) -> tuple[Any, Kept]:
     """A source judged, and the answer kept if it is stored. Raises WrongInput, StoreError."""
     answer = job(kind).compute(source.recording, source.machine, options)
-    return answer, keep(kind, answer, options, source)
+    kept = keep(kind, answer, options, source)
+    if kept.trouble is not None:
+        raise kept.trouble
+    return answer, kept
 
 
 def options_before(kind: str, number: int, address: str | None) -> Any:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import heapq
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager
 from datetime import UTC, datetime
 from typing import Any, Self
 
@@ -31,7 +32,7 @@ from workbench.records.database import (
     store_address,
     transaction,
 )
-from workbench.records.deeds import Now, deeds, stamp
+from workbench.records.deeds import Book, Now, deeds, stamp
 from workbench.records.entries import (
     StoredRecording,
     StoredResult,
@@ -121,8 +122,10 @@ class Store:
         started_host_s: float,
         simulated: bool = False,
         machine: Machine | None = None,
+        book: Book | None = None,
     ) -> Writer:
-        """A new recording; `started_host_s` (monotonic) is 0 s on its time line."""
+        """A new recording; `started_host_s` (monotonic) is 0 s on its time line. With the `book`
+        of a `deed` it is there whole after that, or not at all."""
         started = stamp(self._now())
         row = {
             "name": name,
@@ -136,7 +139,11 @@ class Store:
             "end_reason": "",
             "summary": "{}",
         }
-        return Writer(self._engine, self._url, self._now, row)
+        return Writer(self._engine, self._url, self._now, row, book)
+
+    def deed(self) -> AbstractContextManager[Book]:
+        """One transaction for what belongs together."""
+        return deeds(self._engine, self._url, self._now)
 
     def recordings(self, *, deleted: bool = False) -> list[StoredRecording]:
         """All recordings, the newest first; those out of sight only where `deleted`."""

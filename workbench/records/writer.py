@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
+from contextlib import AbstractContextManager, nullcontext
 from typing import Any
 
 import sqlalchemy as sa
@@ -16,7 +16,7 @@ from workbench.records import schema
 from workbench.records.chain import chain_block, chain_end, chain_start
 from workbench.records.codec import Stored, StreamKey, encode, key_of
 from workbench.records.database import StoreBusy, transaction
-from workbench.records.deeds import Now, deeds, stamp
+from workbench.records.deeds import Book, Now, deeds, stamp
 from workbench.records.jsonable import to_text
 from workbench.records.ledger import Deed, EntryKind
 from workbench.records.reader import last_sequence, stream_keys
@@ -51,19 +51,32 @@ def _note_as_data(note: str) -> object:
 
 
 class Writer:
-    """One recording being written. Used by one thread; made by `Store.begin_recording`."""
+    """One recording being written. Used by one thread; made by `Store.begin_recording`.
 
-    def __init__(self, engine: Engine, url: URL, now: Now, row: Mapping[str, Any]) -> None:
-        self._engine, self._url, self._now = engine, url, now
+    With a `book` all of it is part of that deed: there whole afterwards, or not at all.
+    """
+
+    def __init__(
+        self, engine: Engine, url: URL, now: Now, row: Mapping[str, Any], book: Book | None = None
+    ) -> None:
+        self._engine, self._url, self._now, self._book = engine, url, now, book
         self._streams: dict[StreamKey, int] = {}
         self._sequence = 0
         self._doubtful = False
         self._digest = chain_start(row)
         self.bytes_written = 0
-        with deeds(engine, url, now) as book:
+        with self._deed() as book:
             insert = sa.insert(schema.recording).values(row).returning(schema.recording.c.number)
             self.number: int = book.connection.execute(insert).scalar_one()
             book.enter_new(Deed.BEGUN, EntryKind.RECORDING, self.number)
+
+    def _deed(self) -> AbstractContextManager[Book]:
+        return nullcontext(self._book) if self._book else deeds(self._engine, self._url, self._now)
+
+    def _transaction(self) -> AbstractContextManager[Connection]:
+        if self._book:
+            return nullcontext(self._book.connection)
+        return transaction(self._engine, self._url, writing=True)
 
     def write(self, items: Iterable[tuple[str, Stored]], notes: Notes) -> None:
         """Store pairs of (input address, item) in one transaction, a block a stream.
@@ -77,7 +90,7 @@ class Writer:
         coded = [(key, len(group), encode(group)) for key, group in groups.items()]
         hashes = [hashlib.sha256(data).digest() for _, _, data in coded]
         try:
-            with transaction(self._engine, self._url, writing=True) as connection:
+            with self._transaction() as connection:
                 # First the recording's row: where a commit was not heard to its end, this waits
                 # for it, and what is read after holds it.
                 self._update(
@@ -134,7 +147,7 @@ class Writer:
         ended = stamp(self._now())
         values = {"ended_utc": ended, "end_reason": reason, "summary": summary, "sha256": sha256}
         try:
-            with deeds(self._engine, self._url, self._now) as book:
+            with self._deed() as book:
                 if not (self._doubtful and self._has_seal(book.connection, sha256)):
                     self._update(book.connection, summary=summary)  # which refuses a sealed one
                     book.change(Deed.SEALED, EntryKind.RECORDING, self.number, values)
@@ -148,12 +161,6 @@ class Writer:
         table = schema.recording
         mine = table.c.number == self.number
         return connection.scalar(sa.select(table.c.sha256).where(mine)) == sha256
-
-    def discard(self) -> None:
-        """Take a recording that could not be finished out of sight, where the store lets."""
-        gone = {"deleted_utc": stamp(self._now())}
-        with suppress(StoreError), deeds(self._engine, self._url, self._now) as book:
-            book.change(Deed.HIDDEN, EntryKind.RECORDING, self.number, gone)
 
     def _update(self, connection: Connection, **values: str) -> None:
         table = schema.recording

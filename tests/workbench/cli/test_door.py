@@ -16,6 +16,8 @@ import pytest
 
 from workbench.base.version import program_version
 from workbench.cli import door, main
+from workbench.records import database
+from workbench.records.store import open_store
 
 EDGES = "time_s,channel\n" + "".join(f"{n / 100},left\n" for n in range(400))
 
@@ -197,6 +199,74 @@ def status_of(words):
         return main(words)
     except SystemExit as refused:
         return refused.code
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="/dev/full: not on Linux")
+@pytest.mark.parametrize("words", [["gap"], ["pass"], ["calibrate"]], ids="".join)
+def test_a_report_that_cannot_be_written_does_not_hide_the_answer(tmp_path, capsys, words):
+    report = tmp_path / "report.html"
+    report.symlink_to("/dev/full")
+    source = "sim:calibration-shop" if words == ["calibrate"] else "sim:healthy"
+    call = [*words, source, "--report", str(report)]
+    assert main([*call, "--json"]) in (2, 3)
+    out, err = capsys.readouterr()
+    told = json.loads(out)
+    assert "verdict" in told
+    assert "cannot be written" in told["error"]
+    assert told["error"] in err
+    assert main(call) == told["exit_status"]
+    assert capsys.readouterr().out
+
+
+def test_a_store_that_takes_no_more_does_not_hide_the_answer(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr(database, "_BUSY_MS", 5)
+    (tmp_path / "run.csv").write_text(EDGES)
+    assert main(["import", str(tmp_path / "run.csv")]) == 0
+    with closing(sqlite3.connect(tmp_path / "store.db", isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        capsys.readouterr()
+        assert main(["speed", "1", "--json"]) == 0
+        told = json.loads(capsys.readouterr().out)
+        assert told["edges"] == 400
+        assert "result" not in told
+        assert "The answer was not stored: " in told["warnings"][-1]
+        assert main(["speed", "1"]) == 0
+        assert "The answer was not stored: " in capsys.readouterr().err
+        other.rollback()
+
+
+def test_an_import_is_whole_or_not_at_all(tmp_path, child):
+    (tmp_path / "run.csv").write_text(EDGES)
+    killed = (
+        "import os, sys; from workbench.records.writer import Writer\n"
+        "def die(*_): os._exit(9)\n"
+        "Writer.{at} = die\n"
+        "from workbench.cli import main; main(['import', 'run.csv'])"
+    )
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    for at in ("write", "end"):
+        call = [sys.executable, "-c", killed.format(at=at)]
+        assert subprocess.run(call, cwd=tmp_path, env=env, capture_output=True).returncode == 9
+        with open_store() as store:
+            assert store.recordings(deleted=True) == []
+            assert not store.check().problems
+    assert child("import", "run.csv", stdout=subprocess.PIPE)[0] == 0
+    with open_store() as store:
+        assert [one.state for one in store.recordings()] == ["ended"]
+
+
+def test_a_name_longer_than_any_file_is_no_scenario(capsys):
+    for command in (["record", "--for", "1s"], ["speed"]):
+        assert main([*command, "sim:" + "x" * 5000]) == 2
+        assert "no scenario has this name" in capsys.readouterr().err
+
+
+def test_a_can_interface_without_its_makers_library_says_so(tmp_path, child):
+    status, _, err = child("record", "can:kvaser:0", "--for", "1s", stdout=subprocess.PIPE)
+    assert status == 3
+    assert err.startswith(b"evenpace record: The interface kvaser needs its maker's driver")
+    assert len(err.splitlines()) == 1
+    assert not (tmp_path / "store.db").exists()
 
 
 def test_a_part_of_an_answer_tells_its_error_too(tmp_path, capsys):
