@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import gc
 import logging
+import os
 import signal
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import suppress
+from hashlib import sha256
 from importlib import import_module
 from pathlib import Path
 from types import FrameType, TracebackType
 
-from platformdirs import user_log_path
+from platformdirs import user_log_path, user_state_path
 from PySide6.QtCore import (
+    QLockFile,
     QMessageLogContext,
     QObject,
     QTimer,
@@ -28,6 +32,7 @@ from drivers.catalogue import listing
 from workbench.base.log import LOG, start_log
 from workbench.gui.theme import Theme
 from workbench.gui.window import BenchWindow, PageMaker
+from workbench.models import first_look
 from workbench.models.bench import Bench
 from workbench.models.settings import Settings, default_path
 from workbench.words.language import _
@@ -61,19 +66,45 @@ def run(arguments: Sequence[str] = ()) -> int:
     hooks = ErrorHooks(window.say, log_file)
     hooks.install()
     _close_on_signals(app.closeAllWindows)
+    if homeless := first_look.homeless(bench.settings, log_file):
+        bench.tell(homeless)
+    mine, ended = tell_of_another_window(bench), threading.Event()
     # The window first: a device or its driver may take its time.
     QTimer.singleShot(0, bench.start)
+    QTimer.singleShot(0, lambda: first_look.look_at_store(bench, ended))
     QTimer.singleShot(PACK_AFTER_MS, bench.recording.pack)
     QTimer.singleShot(0, lambda: make_ready(window))
     try:
         window.show()
         status = app.exec()
     finally:
+        ended.set()
+        mine.unlock()
         hooks.remove()
     for sentence in bench.told:
         LOG.error(sentence)
         print(f"evenpace: {sentence}", file=sys.stderr)
     return 3 if bench.told else status
+
+
+def tell_of_another_window(bench: Bench) -> QLockFile:
+    """Tell where this user has another window on the same store open; keep what is returned as
+    long as this one is."""
+    address = bench.store or os.environ.get("EVENPACE_STORE", "")
+    name = sha256(os.fsencode(address)).hexdigest()[:16]
+    folder = user_state_path("evenpace")
+    with suppress(OSError):
+        folder.mkdir(parents=True, exist_ok=True)
+    lock = QLockFile(str(folder / f"window-{name}.lock"))
+    lock.setStaleLockTime(0)  # one whose program has died is seen all the same
+    if not lock.tryLock(0) and lock.error() == QLockFile.LockError.LockFailedError:
+        bench.tell(
+            _(
+                "Another window uses the same store. What one of them records the other lists; "
+                "an input can be read by one of them only."
+            )
+        )
+    return lock
 
 
 def make_window(bench: Bench) -> BenchWindow:

@@ -7,7 +7,6 @@ none; one that cannot be written costs the settings, never the work.
 from __future__ import annotations
 
 import json
-from contextlib import suppress
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 
@@ -55,15 +54,23 @@ class Settings(Observable):
         if problem:
             raise ValueError(problem)
         self._now = Remembered(**wanted)
-        self._write()
+        self.write()
         self.changed()
 
-    def _write(self) -> None:
+    def write(self) -> StoreError | None:
+        """Keep them in their file; why it is not possible where it is not."""
         if self.path is None:
-            return
-        with suppress(OSError, StoreError):
+            return None
+        try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             write_file(self.path, json.dumps(asdict(self._now), indent=1), sync=False)
+        except StoreError as error:
+            return error
+        except OSError as error:
+            return StoreError(
+                "{path} cannot be written: {why}.", path=self.path, why=error.strerror or error
+            )
+        return None
 
 
 def default_path() -> Path:
