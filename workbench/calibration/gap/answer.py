@@ -142,24 +142,24 @@ One = TypeVar("One", bound=PickupAnswer)
 
 def with_gap(answer: One, gap: GapFound) -> One:
     """The answer with a gap all the way round."""
-    mean, runout, closest, widest, k = gap.mean, gap.runout, gap.closest, gap.widest, gap.k
+    mean, runout, closest, widest = gap.mean, gap.runout, gap.closest, gap.widest
     return replace(
         answer,
         gap_m=mean.value,
         u_gap_m=mean.u,
-        U_gap_m=k * mean.u,
+        U_gap_m=gap.half_width_m(mean),
         runout_m=runout.value,
         u_runout_m=runout.u,
-        U_runout_m=k * runout.u,
+        U_runout_m=gap.half_width_m(runout),
         closest_m=closest.value,
         u_closest_m=closest.u,
-        U_closest_m=k * closest.u,
+        U_closest_m=gap.half_width_m(closest),
         closest_angle_deg=closest.angle_deg,
         widest_m=widest.value,
         u_widest_m=widest.u,
-        U_widest_m=k * widest.u,
+        U_widest_m=gap.half_width_m(widest),
         widest_angle_deg=widest.angle_deg,
-        k=k,
+        k=gap.k,
     )
 
 

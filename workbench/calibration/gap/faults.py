@@ -94,7 +94,7 @@ class Findings:
 
 def name_faults(found: Findings, alpha: float) -> list[WheelFault]:
     """All faults beyond the significance `alpha`; single teeth only where noise allows."""
-    faults = _of_false_edges(found.seen.false)
+    faults = of_false_edges(found.seen.false)
     if not found.seen.noisy:
         faults += _of_teeth(found)
         faults += _of_lost_pulses(found, alpha)
@@ -108,7 +108,8 @@ def name_faults(found: Findings, alpha: float) -> list[WheelFault]:
     return faults
 
 
-def _of_false_edges(false: FalseEdges) -> list[WheelFault]:
+def of_false_edges(false: FalseEdges) -> list[WheelFault]:
+    """What false edges are said to be, and what to mend."""
     share = {"count": false.count, "share_rel": false.share}
     if false.origin is Origin.NONE:
         return []

@@ -2,10 +2,9 @@
 
 The gap of a wheel whose centre is off its axis swings once a turn:
 g(θ) = g₀ + a·cos θ + b·sin θ, fitted by weighted least squares to the means of at least
-four places; the run-out (total indicator reading) is 2·√(a² + b²). What a single tooth adds
-to that swing, its form error, is a random effect: where the places show one, a measured tooth
-is estimated by the best linear unbiased prediction between its reading and the swing, and
-the run-out is from the closest to the widest of swing and teeth.
+four places; the run-out (total indicator reading) is 2·√(a² + b²). An oval, the form of single
+teeth, and the teeth that nobody read are allowed for by draws (`unread.py`); where the places
+show them, extremes and run-out are those of the draws.
 
 Uncertainty of one place: the larger of the repeatability of its mean and of the blade
 step, rectangular, d/√12 (EA-4/02, from memory). The blade set and the hand's feel shift all
@@ -35,7 +34,8 @@ from workbench.calibration.gap.places import (
     what_is_missing,
 )
 from workbench.calibration.gap.table import GapReadings
-from workbench.calibration.statistics.coverage import coverage_factor
+from workbench.calibration.gap.unread import USUAL_TEETH, Teeth, draw_teeth
+from workbench.calibration.statistics.coverage import COVERAGE, coverage_factor
 from workbench.calibration.statistics.decision import Decision, Verdict
 
 Floats = NDArray[np.float64]
@@ -52,6 +52,12 @@ ENOUGH_RESIDUALS = 3
 """Degrees of freedom from which the residuals alone tell the variance."""
 ENOUGH_OTHERS = 8
 """The same for calling one place odd, where a low variance would wrong a sound tooth."""
+
+SURELY_EVEN = 0.3
+"""Probability of form or oval below which the run-out's interval need not allow for a bias."""
+UNEVEN_TAIL = 0.012
+"""Share of the draws left out at either end where the wheel is seen to be uneven. Chosen;
+tests/benchmarks/bench_gap_coverage.py shows what the intervals then hold."""
 
 
 class FeelerSays(StrEnum):
@@ -87,9 +93,15 @@ class _Swing:
 
 
 def feeler_gap(
-    readings: GapReadings, pickup: Pickup, *, blade_step_m: float = BLADE_STEP_M
+    readings: GapReadings,
+    pickup: Pickup,
+    *,
+    blade_step_m: float = BLADE_STEP_M,
+    teeth: int = USUAL_TEETH,
 ) -> FeelerAnswer:
     """Judge the gap of one pickup all the way round against 0 and `pickup.gap_max_m`.
+
+    `teeth` are those of the wheel: what was not read is allowed for.
 
     With fewer than four places, or with readings on less than half the wheel, mean and
     range are given and the verdict is 'cannot tell', unless what was read fails already.
@@ -99,7 +111,12 @@ def feeler_gap(
     u_place_m, freedom = _place_uncertainty(places, u_blade_m)
     if places.angle_deg.size >= FEWEST_PLACES and largest_arc_deg(places)[0] <= WIDEST_ARC_DEG:
         swing = _fit_swing(places, u_place_m, freedom)
-        return _from_swing(readings, places, swing, u_place_m, u_blade_m, pickup)
+        alike = np.ones(places.angle_deg.size, dtype=np.bool_)
+        if swing.odd.size:  # many that stand off are form, of which the others have some too
+            hat = _leverage(places.angle_deg, u_place_m)
+            alike[_odd_places(swing.residual_m / u_place_m, hat, 0.0)] = False
+        gap = _gap_of(swing, draw_teeth(places, alike, u_blade_m, teeth), u_blade_m)
+        return _from_swing(readings, places, swing, gap, pickup)
     return _without_swing(readings, places, u_place_m, freedom, u_blade_m, pickup)
 
 
@@ -182,33 +199,85 @@ def _odd_places(score: Floats, hat: Floats, freedom: float) -> NDArray[np.int64]
 
 
 def _from_swing(
-    readings: GapReadings,
-    places: Places,
-    swing: _Swing,
-    u_place_m: Floats,
-    u_blade_m: float,
-    pickup: Pickup,
+    readings: GapReadings, places: Places, swing: _Swing, gap: GapFound, pickup: Pickup
 ) -> FeelerAnswer:
-    g0, a, b = (float(value) for value in swing.beta_m)
-    widest = _extreme(places, swing, u_place_m, u_blade_m, sign=1.0)
-    closest = _extreme(places, swing, u_place_m, u_blade_m, sign=-1.0)
-    u_runout_m = _u_runout_m(swing, closest, widest, u_blade_m)
-    gap = GapFound(
-        mean=Estimate(g0, math.hypot(math.sqrt(swing.cov_m2[0, 0]), u_blade_m)),
-        runout=Estimate(widest.value - closest.value, u_runout_m),
-        closest=closest,
-        widest=widest,
-        k=coverage_factor(swing.freedom),
-    )
     warnings = [*reading_warnings(readings, places), *_swing_warnings(places, swing, gap)]
     warnings += gap_warnings(gap, pickup)
     answer = _answer(readings, places, gap, judge(gap, pickup), advice(gap, pickup), warnings)
+    g0, a, b = (float(value) for value in swing.beta_m)
     return replace(
         answer,
         form_error_m=swing.form_m,
         swing_m=(g0, a, b),
         odd_angles_deg=tuple(places.angle_deg[swing.odd].tolist()),
     )
+
+
+def _gap_of(swing: _Swing, teeth: Teeth, u_blade_m: float) -> GapFound:
+    """Mean, run-out and extremes, each with an interval that holds the draws of the teeth.
+
+    They are those of the swing where nothing else is seen, and of the draws themselves where
+    an oval or the teeth's own form is. The step of the blades, which shifts all readings alike,
+    is in a place's reading already: of a mean it is counted once.
+    """
+    k, n = coverage_factor(swing.freedom), swing.residual_m.size
+    u_shift_m = u_blade_m * math.sqrt(1 - 1 / n)
+    most_m, least_m = teeth.gap_m.max(axis=0), teeth.gap_m.min(axis=0)
+    g0, e_m, at_deg = float(swing.beta_m[0]), swing.amplitude_m, swing.widest_deg
+    close_deg = (at_deg + 180.0) % 360.0
+    if teeth.uneven:
+        usual_m = np.median(teeth.gap_m, axis=1)
+        at_deg, close_deg = (
+            float(teeth.angle_deg[at]) for at in (usual_m.argmax(), usual_m.argmin())
+        )
+
+    def held(drawn_m: Floats, of_swing: Estimate) -> Estimate:
+        # Both sides, as a limit lies on one of them.
+        low_m, high_m = (float(end) for end in np.quantile(drawn_m, _tails(teeth)))
+        if teeth.uneven:
+            U_m = (high_m - low_m) / 2
+            return Estimate((low_m + high_m) / 2, U_m / k, of_swing.angle_deg, U_m)
+        return replace(of_swing, U=max(high_m - of_swing.value, of_swing.value - low_m))
+
+    def extreme(sign: float, angle_deg: float) -> Estimate:
+        u_m = swing.u(_design(np.array([angle_deg]))[0])
+        return Estimate(g0 + sign * e_m, math.hypot(u_m, u_shift_m), angle_deg)
+
+    runout = Estimate(2 * e_m, _u_runout_m(swing))
+    if max(teeth.form_p, teeth.oval_p) < SURELY_EVEN:
+        U_m = float(np.quantile(np.abs(most_m - least_m - runout.value), COVERAGE))
+        runout = replace(runout, U=U_m)
+    else:
+        runout = held(most_m - least_m, runout)
+    mean = Estimate(g0, math.hypot(math.sqrt(swing.cov_m2[0, 0]), u_shift_m))
+    return GapFound(
+        mean=held(teeth.gap_m.mean(axis=0), mean),
+        runout=runout,
+        closest=held(least_m, extreme(-1.0, close_deg)),
+        widest=held(most_m, extreme(1.0, at_deg)),
+        k=k,
+    )
+
+
+def _u_runout_m(swing: _Swing) -> float:
+    """Standard uncertainty of the run-out of the swing.
+
+    Noise of variance v in a and b adds about v to a² + b² (the Rice distribution); the
+    excess is not taken off, so that the run-out stays the least-squares one, but counts as
+    uncertainty.
+    """
+    theta = math.radians(swing.widest_deg)
+    u_m = swing.u(np.array([0.0, math.cos(theta), math.sin(theta)]))
+    noise_m2 = float(swing.cov_m2[1, 1] + swing.cov_m2[2, 2])
+    without_m = math.sqrt(max(0.0, swing.amplitude_m**2 - noise_m2))
+    return 2 * math.hypot(u_m, swing.amplitude_m - without_m)
+
+
+def _tails(teeth: Teeth) -> tuple[float, float]:
+    """Where an interval of the draws ends: 95.45 %, and wider where a handful of places tell how
+    large form or oval is."""
+    tail = UNEVEN_TAIL if max(teeth.form_p, teeth.oval_p) > 0.5 else (1 - COVERAGE) / 2
+    return tail, 1 - tail
 
 
 def _answer(
@@ -238,7 +307,7 @@ def _answer(
 
 
 def _swing_warnings(places: Places, swing: _Swing, gap: GapFound) -> list[Statement]:
-    warnings, runout_m, U_m = [], gap.runout.value, gap.k * gap.runout.u
+    warnings, runout_m, U_m = [], gap.runout.value, gap.half_width_m(gap.runout)
     if runout_m < U_m:
         most_m = runout_m + U_m
         warnings.append(statement(FeelerSays.RUNOUT_IN_SCATTER, runout_m=runout_m, most_m=most_m))
@@ -250,44 +319,6 @@ def _swing_warnings(places: Places, swing: _Swing, gap: GapFound) -> list[Statem
         says = FeelerSays.PLACE_WIDER if off_m > 0 else FeelerSays.PLACE_CLOSER
         warnings.append(statement(says, at_deg=at_deg, off_m=abs(off_m)))
     return warnings
-
-
-def _extreme(
-    places: Places, swing: _Swing, u_place_m: Floats, u_blade_m: float, *, sign: float
-) -> Estimate:
-    """The widest (sign 1) or closest (sign −1) point of the swing or of a measured tooth."""
-    at_deg = (swing.widest_deg + (0.0 if sign > 0 else 180.0)) % 360.0
-    value = float(swing.beta_m[0]) + sign * swing.amplitude_m
-    u = math.sqrt(swing.u(_design(np.array([at_deg]))[0]) ** 2 + swing.form_m**2 + u_blade_m**2)
-    design = _design(places.angle_deg)
-    share = swing.form_m**2 / (swing.form_m**2 + u_place_m**2)
-    share[swing.odd] = 1.0
-    tooth_m = design @ swing.beta_m + share * swing.residual_m
-    at = int(np.argmax(np.where(share > 0, sign * tooth_m, -np.inf)))
-    if share[at] == 0 or sign * float(tooth_m[at]) <= sign * value:
-        return Estimate(value, u, at_deg)
-    # A tooth read for itself, as far as its own reading counts, else the swing.
-    own_m2 = float(share[at]) * float(u_place_m[at]) ** 2
-    swing_m = (1.0 - float(share[at])) * swing.u(design[at])
-    u_tooth_m = math.sqrt(own_m2 + swing_m**2 + u_blade_m**2)
-    return Estimate(float(tooth_m[at]), u_tooth_m, float(places.angle_deg[at]))
-
-
-def _u_runout_m(swing: _Swing, closest: Estimate, widest: Estimate, u_blade_m: float) -> float:
-    """Standard uncertainty of the run-out.
-
-    Noise of variance v in a and b adds about v to a² + b² (the Rice distribution); the
-    excess is not taken off, so that the run-out stays the least-squares one, but counts as
-    uncertainty. Where teeth have form errors those of both extremes count.
-    """
-    theta = math.radians(swing.widest_deg)
-    u_m = swing.u(np.array([0.0, math.cos(theta), math.sin(theta)]))
-    noise_m2 = float(swing.cov_m2[1, 1] + swing.cov_m2[2, 2])
-    without_m = math.sqrt(max(0.0, swing.amplitude_m**2 - noise_m2))
-    u_swing_m = 2 * math.hypot(u_m, swing.amplitude_m - without_m)
-    if swing.form_m == 0.0 and not swing.odd.size:
-        return u_swing_m
-    return math.hypot(u_swing_m, math.sqrt(closest.u**2 + widest.u**2 - 2 * u_blade_m**2))
 
 
 def _as_read(places: Places, u_place_m: Floats, u_blade_m: float, at: int) -> Estimate:

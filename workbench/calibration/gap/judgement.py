@@ -36,22 +36,29 @@ _FROM_BEST = (
 
 @dataclass(frozen=True, slots=True)
 class Estimate:
-    """A value with its standard uncertainty and, where it has one, its angle."""
+    """A value with its standard uncertainty and, where it has them, its angle and a `U` of its
+    own: teeth that were not read may stand out farther than k·u."""
 
     value: float
     u: float
     angle_deg: float = math.nan
+    U: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
 class GapFound:
-    """A gap all the way round the wheel, in m; `k` is the factor from u to U of each."""
+    """A gap all the way round the wheel, in m; `k` is the factor from u to U of what has none of
+    its own."""
 
     mean: Estimate
     runout: Estimate
     closest: Estimate
     widest: Estimate
     k: float
+
+    def half_width_m(self, one: Estimate) -> float:
+        """U of one of them: half the interval that holds 95.45 %."""
+        return self.k * one.u if math.isnan(one.U) else one.U
 
 
 def badness(verdict: Verdict) -> int:
@@ -67,7 +74,7 @@ def worst(decisions: Iterable[Decision]) -> Decision:
 def judge(gap: GapFound, pickup: Pickup) -> Decision:
     """The worse of two answers: is the widest point within, and does the closest not touch?"""
     return worst(
-        decide(point.value, point.u, 0.0, pickup.gap_max_m, U=gap.k * point.u)
+        decide(point.value, point.u, 0.0, pickup.gap_max_m, U=gap.half_width_m(point))
         for point in (gap.widest, gap.closest)
     )
 
@@ -95,7 +102,7 @@ def gap_warnings(gap: GapFound, pickup: Pickup) -> list[Statement]:
     """What is to be said of a gap that may be within its limits and still not be right."""
     warnings, mean_m, closest = [], gap.mean.value, gap.closest
     point = {"closest_m": closest.value, "at_deg": closest.angle_deg}
-    if closest.value - gap.k * closest.u <= 0:
+    if closest.value - gap.half_width_m(closest) <= 0:
         warnings.append(statement(GapSays.MAY_TOUCH, **point))
     elif closest.value < 0.5 * pickup.gap_best_m:
         warnings.append(statement(GapSays.NEARLY_TOUCHES, **point))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,8 @@ Ints = NDArray[np.int64]
 FEWEST_TURNS = 2
 ENOUGH_EDGES = 400_000
 """Edges that tell all of a wheel; more only take time and memory. Chosen."""
+ENOUGH_TO_JUDGE = 20_000
+"""Edges in which noise that spoils a speed shows. Chosen."""
 TOO_NOISY = 0.05
 """Share of false edges above which the teeth cannot be told one by one."""
 _SAME_SPEED = 0.15
@@ -152,14 +155,35 @@ def count_teeth(time_s: Floats) -> TeethSeen:
     """
     if time_s.size < 2:
         return TeethSeen(None, 0.0)
+    edges, _, noisy = _looked_over(time_s)
+    return TeethSeen(None, 0.0) if noisy else teeth_seen(edges)
+
+
+def _looked_over(time_s: Floats) -> tuple[CleanEdges, FalseEdges, bool]:
+    """(edges kept, false edges, whether noise is heavy) before the teeth are known."""
     apart_s = distinct(time_s)
     kept_s, pair_at_rel = paired_edges(apart_s)
     edges = clean(kept_s)
     # Few teeth a turn, so that a wheel's own lines are kept well clear of.
     turn_hz = mean_tooth_hz(edges) / _FEW_TEETH
-    if _is_noisy(false_edges(apart_s, edges, turn_hz, _SURELY, pair_at_rel)):
-        return TeethSeen(None, 0.0)
-    return teeth_seen(edges)
+    false = false_edges(apart_s, edges, turn_hz, _SURELY, pair_at_rel)
+    return edges, false, _is_noisy(false)
+
+
+def beyond_use(time_s: Floats, edges: CleanEdges) -> FalseEdges | None:
+    """False edges that leave no speed to be told: many that no tooth made, or nearly every
+    tooth twice. None where `edges`, what `clean` made of `time_s` (n,), may be gone by."""
+    if time_s.size < 2 or time_s[-1] <= time_s[0]:
+        return None
+    start = time_s[:ENOUGH_TO_JUDGE]
+    single = math.isnan(paired_edges(distinct(start))[1])
+    in_one_piece = edges.starts.size == 1
+    if single and in_one_piece and edges.extra + edges.missed <= TOO_NOISY * time_s.size:
+        return None
+    _, false, noisy = _looked_over(start)
+    # Where the count broke off, what seemed the teeth's may be the noise's own.
+    noisy &= false.share > TOO_NOISY or not in_one_piece
+    return false if noisy or not single else None
 
 
 def count_breaks(edges: CleanEdges) -> int:

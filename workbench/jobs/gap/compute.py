@@ -17,6 +17,7 @@ from workbench.calibration.gap.answer import WheelAnswer
 from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.repeats import repeat_chart
 from workbench.calibration.gap.table import GapReadings, parse_gap_table
+from workbench.calibration.gap.unread import USUAL_TEETH
 from workbench.calibration.typed_rows import holds_data
 from workbench.jobs.channels import MARKS, pick_mark, pick_pickup, pickups
 from workbench.jobs.gap.answer import GapAnswer, GapOptions, PickupSays
@@ -157,8 +158,9 @@ def of_table(text: str, machine: Machine | None, options: GapOptions) -> GapAnsw
         known_m = options.control_target_m
         chart = repeat_chart(control.pickup, earlier_m, new_m, options.blade_step_m, known_m)
     chosen = _only(pickups, options.channel)
+    teeth = machine.drive.target_teeth if machine else USUAL_TEETH
     return together(
-        [feeler_gap(one, limits, blade_step_m=options.blade_step_m) for one in chosen],
+        [feeler_gap(one, limits, blade_step_m=options.blade_step_m, teeth=teeth) for one in chosen],
         warnings=[] if machine else [usual],
         source=options.table_name,
         kind="gap table",

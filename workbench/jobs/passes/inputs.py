@@ -24,6 +24,7 @@ from workbench.jobs.channels import (
     pick_mark,
     pickups,
 )
+from workbench.jobs.noise import spoilt_by
 from workbench.jobs.passes.answer import PassOptions, PassSays
 from workbench.jobs.passes.pulse_rates import u_scale_rel
 from workbench.match.evidence import PassInputs, Values
@@ -75,10 +76,17 @@ def _why(chosen: Quality, qualities: dict[str, Quality]) -> Statement:
 
 
 def _timed(chosen: Chosen) -> Chosen:
-    tracks = [track for track in (chosen.belt, chosen.ground) if isinstance(track, SpeedTrack)]
-    if all(track.timed for track in tracks):
-        return chosen
-    return replace(chosen, reason=statement(PassSays.NO_TIMES, held=tuple(map(_held, tracks))))
+    """Both tracks, unless one has no times, or noise for pulses."""
+    both = [track for track in (chosen.belt, chosen.ground) if track is not None]
+    speeds = [track for track in both if isinstance(track, SpeedTrack)]
+    if not all(track.timed for track in speeds):
+        return replace(chosen, reason=statement(PassSays.NO_TIMES, held=tuple(map(_held, speeds))))
+    for track in both:
+        if isinstance(track, EdgeTrack):
+            spoilt = spoilt_by(track, clean(track.time_s))
+            if spoilt is not None:
+                return replace(chosen, reason=spoilt)
+    return chosen
 
 
 def _nothing(says: PassSays, recording: Recording) -> Statement:

@@ -17,6 +17,7 @@ from workbench.calibration.pulses.target_wheel import TeethSeen, missing_teeth, 
 from workbench.calibration.readout.lap_check import check_laps
 from workbench.jobs.channels import pick_mark, pick_pickup, pickups
 from workbench.jobs.job import Job
+from workbench.jobs.noise import spoilt_by
 from workbench.jobs.speed.answer import SourceSpeed, SpeedAnswer, SpeedOptions, SpeedSays
 from workbench.match.mean import reading_mean
 
@@ -65,16 +66,13 @@ def _with_belt(
     per_pulse = metres_per_pulse(machine) if machine else None
     value_m, u_m = (per_pulse.value_m, per_pulse.u_m) if per_pulse else (1.0, 0.0)
     teeth = _teeth(machine, seen)
+    spoilt = spoilt_by(track, edges)
+    if spoilt is not None:
+        return _without(answer, track, spoilt)
     try:
         speed = belt_speed(edges, teeth, value_m, u_m, track.u_clock_rel)
     except WrongInput as error:
-        told = statement(SpeedSays.NO_SPEED, channel=track.channel, reason=error.statement)
-        return replace(
-            answer,
-            warnings=(*answer.warnings, told),
-            target_teeth_seen=None,
-            target_teeth_confidence=0.0,
-        )
+        return _without(answer, track, error.statement)
     answer = replace(
         answer,
         warnings=(*answer.warnings, *_doubts(track, edges, seen, machine, speed)),
@@ -89,6 +87,17 @@ def _with_belt(
         return answer
     answer = _in_metres(answer, edges, teeth, value_m, u_m, speed)
     return answer if lap is None or lap is track else _with_laps(answer, edges, lap, machine)
+
+
+def _without(answer: SpeedAnswer, track: EdgeTrack, reason: Statement) -> SpeedAnswer:
+    """The answer where the pulses give no speed."""
+    told = statement(SpeedSays.NO_SPEED, channel=track.channel, reason=reason)
+    return replace(
+        answer,
+        warnings=(*answer.warnings, told),
+        target_teeth_seen=None,
+        target_teeth_confidence=0.0,
+    )
 
 
 def _in_metres(

@@ -15,6 +15,7 @@ from workbench.calibration.gap.answer import SEPARATOR, FeelerAnswer, parts_of
 from workbench.calibration.gap.feeler import feeler_gap
 from workbench.calibration.gap.judgement import badness
 from workbench.calibration.gap.table import GapReadings, check_angle_deg, check_gap_m
+from workbench.calibration.gap.unread import USUAL_TEETH
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.codec import from_plain, to_plain
 from workbench.jobs.gap.sheet import Standing
@@ -345,10 +346,12 @@ class GapList(Observable):
     def _judge(self, entry: PickupEntry) -> FeelerAnswer | None:
         """Its readings judged once; None where it has none yet."""
         limits = entry.held.limits
-        key = (entry.readings, limits)
+        machine = entry.held.machine
+        teeth = machine.drive.target_teeth if machine else USUAL_TEETH
+        key = (entry.readings, limits, teeth)
         known, gap = self._judged.get(entry.name, (None, None))
         if known != key:
-            gap = feeler_gap(entry.as_table(), limits) if entry.readings else None
+            gap = feeler_gap(entry.as_table(), limits, teeth=teeth) if entry.readings else None
             self._judged[entry.name] = (key, gap)
         return gap
 

@@ -185,3 +185,34 @@ def test_a_runout_lost_in_the_scatter_is_said_to_be_so() -> None:
     angle = np.repeat([0.0, 90.0, 180.0, 270.0], 2)
     gap = judged(angle, 1.6 + np.array([0.05, -0.05] * 4))
     assert FeelerSays.RUNOUT_IN_SCATTER in {said.what for said in gap.warnings}
+
+
+@pytest.mark.parametrize(
+    ("repeats", "hand_mm", "form_mm", "oval_mm", "least"),
+    [
+        (2, 0.03, 0.0, 0.0, 0.93),
+        (1, 0.10, 0.0, 0.0, 0.90),
+        (3, 0.03, 0.05, 0.0, 0.88),  # form that eight places do not always show
+        (1, 0.03, 0.0, 0.1, 0.93),
+    ],
+    ids=["round", "a hand that scatters", "teeth of uneven form", "oval"],
+)
+def test_teeth_that_were_not_read_are_allowed_for(repeats, hand_mm, form_mm, oval_mm, least):
+    """Short form of tests/benchmarks/bench_gap_coverage.py: 24 teeth, of which 8 are read."""
+    rng = np.random.default_rng(17)
+    at_deg, inside, wheels = np.arange(24) * 15.0, np.zeros(2), 120
+    for _ in range(wheels):
+        true = swing_mm(1.8, rng.uniform(0.05, 0.4), rng.uniform(0, 360), at_deg)
+        true = true + oval_mm * np.cos(2 * np.radians(at_deg - rng.uniform(0, 180)))
+        true = true + rng.normal(0, form_mm, 24)
+        read = np.repeat(np.arange(0, 24, 3), repeats)
+        seen = true[read] + rng.normal(0, hand_mm, read.size)
+        gap = judged(at_deg[read], np.round(seen / 0.05) * 0.05)
+        for which, (value_m, U_m, truth) in enumerate(
+            [
+                (gap.widest_m, gap.U_widest_m, true.max()),
+                (gap.closest_m, gap.U_closest_m, true.min()),
+            ]
+        ):
+            inside[which] += abs(1000 * value_m - truth) <= 1000 * U_m
+    assert (inside / wheels >= least).all()
