@@ -39,6 +39,7 @@ from workbench.calibration.readout.steady_runs import calibrate_runs
 from workbench.jobs.calibrate.answer import CalibrateOptions, CalibrateSays
 from workbench.jobs.channels import pick_mark, pick_pickup
 from workbench.jobs.job import Job
+from workbench.jobs.noise import spoilt_by
 
 SHOWN_QUANTITY = "readout_shown"
 
@@ -126,6 +127,14 @@ def _of_recording(recording: Recording, machine: Machine, options: CalibrateOpti
     marks = pick_mark(recording, named, (ChannelKind.LAP_MARK,))
     lap_s = marks.time_s if marks is not None and marks is not track else np.empty(0)
     pulses = pulses_of(track.time_s, lap_s, machine, track.u_clock_rel)
+    spoilt = spoilt_by(track, pulses.edges)
+    if spoilt is not None:
+        raise WrongInput(
+            "{recording}: no calibration can be told from channel '{channel}'. {reason}",
+            recording=recording.name,
+            channel=track.channel,
+            reason=spoilt,
+        )
     windows, flips = list[Window](), list[Flip]()
     if options.flips:
         how = CalibrateSays.BY_CHANGE_OVERS_PRESSED
