@@ -250,8 +250,11 @@ def _gap_of(swing: _Swing, teeth: Teeth, u_blade_m: float) -> GapFound:
     else:
         runout = held(most_m - least_m, runout)
     mean = Estimate(g0, math.hypot(math.sqrt(swing.cov_m2[0, 0]), u_shift_m))
+    drawn = held(teeth.gap_m.mean(axis=0), mean)
+    if not teeth.uneven:
+        drawn = Estimate(g0, max(mean.u, drawn.U / k))
     return GapFound(
-        mean=held(teeth.gap_m.mean(axis=0), mean),
+        mean=drawn,
         runout=runout,
         closest=held(least_m, extreme(-1.0, close_deg)),
         widest=held(most_m, extreme(1.0, at_deg)),
