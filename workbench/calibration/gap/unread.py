@@ -67,7 +67,7 @@ def draw_teeth(
 ) -> Teeth:
     """Draws of every tooth's gap; places not `alike` (p,) tell of no tooth but their own."""
     rng = np.random.default_rng(SEED)
-    read = _Read(places.gap_m[alike], places.count[alike], u_blade_m)
+    read = _AlikePlaces(places.gap_m[alike], places.count[alike], u_blade_m)
     angle_deg = np.concatenate((places.angle_deg[alike], _unread(places.angle_deg, teeth)))
     swing = np.column_stack([np.ones(angle_deg.size), _waves(angle_deg, 1)])
     oval, n = _waves(angle_deg, 2), read.gap_m.size
@@ -92,7 +92,7 @@ def draw_teeth(
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Read:
+class _AlikePlaces:
     """Mean gaps and numbers of readings (n,) of places that are alike."""
 
     gap_m: Floats
@@ -105,7 +105,12 @@ class _Read:
 
 
 def _drawn(
-    rng: np.random.Generator, read: _Read, sizes_m: Floats, swing: Floats, oval: Floats, many: int
+    rng: np.random.Generator,
+    read: _AlikePlaces,
+    sizes_m: Floats,
+    swing: Floats,
+    oval: Floats,
+    many: int,
 ) -> Floats:
     """(teeth, many) draws of the gap given the sizes of hand, form and oval."""
     hand_m, form_m, oval_m = sizes_m
@@ -132,7 +137,9 @@ def _unread(read_deg: Floats, teeth: int) -> Floats:
     return np.asarray(grid_deg[off_deg.min(axis=1) > 0.5 * pitch_deg])
 
 
-def _weighed(places: Places, read: _Read, swing: Floats, oval: Floats) -> tuple[Floats, Floats]:
+def _weighed(
+    places: Places, read: _AlikePlaces, swing: Floats, oval: Floats
+) -> tuple[Floats, Floats]:
     """(g,) how likely each combination of the grid is, and (g, 3) hand, form, oval in m."""
     grid, prior = _grid(places.angle_deg.size >= ENOUGH_PLACES)
     hand_m, form_m, oval_m = grid.T[:, :, None]
