@@ -49,13 +49,15 @@ CONSENT = "may_transmit"
 class ListenOnlyBus:
     """All that the program sees of a CAN bus: frames that come."""
 
-    __slots__ = ("_close", "_recv")
+    __slots__ = ("_close", "_recv", "_rest")
 
-    def __init__(self, bus: can.BusABC, close: Callable[[], None]) -> None:
+    def __init__(
+        self, bus: can.BusABC, close: Callable[[], None], rest: Callable[[], int] = lambda: 0
+    ) -> None:
         for name in ("send", "send_periodic", "flush_tx_buffer"):
             setattr(bus, name, _never)
         self._recv = bus.recv
-        self._close = close
+        self._close, self._rest = close, rest
 
     def recv(self) -> can.Message | None:
         """A frame that has come, None where there is none; it does not wait.
@@ -63,7 +65,9 @@ class ListenOnlyBus:
         Raises what python-can raises.
         """
         # recv's own timeout follows the wall clock, which may be set while it waits.
-        return self._recv(0)
+        while (message := self._recv(0)) is None and self._rest():
+            pass  # what came was no frame, and there is more
+        return message
 
     def close(self) -> None:
         """Leave the bus; a device that is gone already raises nothing."""
@@ -135,6 +139,9 @@ def open_bus(interface: str, channel: str, bitrate: int, consent: bool) -> Liste
     return ListenOnlyBus(bus, bus.shutdown)
 
 
+_LONGEST = 160
+"""Signs of a line: the longest frame, of 64 bytes, has 139."""
+
 _ASCII = bytes(byte if byte < 0x80 else ord("?") for byte in range(256))
 
 
@@ -148,19 +155,32 @@ class _SlcanPort:
     def __init__(self, port: Any) -> None:
         self._port = port
         self._block = b""
-        self._at = 0
+        self._at = self._open_bytes = 0
+
+    @property
+    def rest(self) -> int:
+        """Bytes that were taken from the port and not yet read."""
+        return max(0, len(self._block) - self._at)
 
     @property
     def in_waiting(self) -> int:
-        return max(1, len(self._block) - self._at)
+        return max(1, self.rest)
 
     def read(self, size: int = 1) -> bytes:
         if self._at >= len(self._block):
             block = self._port.read(max(1, self._port.in_waiting))
-            self._block, self._at = block.translate(_ASCII), 0
+            self._block, self._at = self._ended(block.translate(_ASCII)), 0
         data = self._block[self._at : self._at + size]
         self._at += size
         return data
+
+    def _ended(self, block: bytes) -> bytes:
+        """A line that never ends is none, and python-can would gather it for ever."""
+        self._open_bytes = 0 if b"\r" in block or b"\a" in block else self._open_bytes + len(block)
+        if self._open_bytes < _LONGEST:
+            return block
+        self._open_bytes = 0
+        return block + b"\r"
 
     def write(self, data: bytes) -> None:
         if data != b"C\r":
@@ -189,7 +209,7 @@ def _listen_slcan(bus: Any, channel: str) -> ListenOnlyBus:
         finally:
             port.close()
 
-    return ListenOnlyBus(bus, close)
+    return ListenOnlyBus(bus, close, lambda: bus.serialPortOrig.rest)
 
 
 def _check_socketcan(channel: str, bitrate: int) -> None:
