@@ -146,7 +146,7 @@ def until():
     return wait
 
 
-def _postgresql_programs():
+def postgresql_programs():
     """The folder of initdb and pg_ctl: on the path, or where Debian keeps them."""
     found = shutil.which("initdb")
     if found:
@@ -165,8 +165,8 @@ def _stats():
 class Server:
     """A private PostgreSQL cluster that can be stopped and frozen; `address` leads to it."""
 
-    def __init__(self, programs, folder):
-        self._programs, self._folder = programs, folder
+    def __init__(self, folder):
+        self._programs, self._folder = postgresql_programs(), folder
         self.address = f"postgresql://bench@/postgres?host={folder}&connect_timeout=2"
         self._as_user = {}
         if os.geteuid() == 0:  # PostgreSQL refuses to run as root
@@ -207,16 +207,13 @@ class Server:
                     os.kill(process, signal.SIGCONT)
 
 
-@pytest.fixture(scope="session")
-def server():
-    """A private PostgreSQL cluster, made for this run and stopped after it."""
-    programs = _postgresql_programs()
-    if programs is None:
-        pytest.skip("PostgreSQL's initdb is not installed")
+@contextmanager
+def private_server():
+    """A server in a folder of its own, started, and gone afterwards."""
     # A socket's path may have 107 bytes, so the folder is not pytest's long one.
     folder = Path(tempfile.mkdtemp(prefix="evp", dir="/tmp"))
     try:
-        made = Server(programs, folder)
+        made = Server(folder)
         made.start()
         try:
             yield made
@@ -224,6 +221,15 @@ def server():
             made.stop("immediate")
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture(scope="session")
+def server():
+    """A private PostgreSQL cluster, made for this run and stopped after it."""
+    if postgresql_programs() is None:
+        pytest.skip("PostgreSQL's initdb is not installed")
+    with private_server() as made:
+        yield made
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 from contextlib import closing, suppress
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -325,3 +326,29 @@ def test_where_the_store_lies(monkeypatch, tmp_path):
     assert store_address(None).endswith("evenpace.db")
     assert shown(database_url("postgres://a:b@h/d")) == "postgresql://a:***@h/d"
     assert shown(database_url("sqlite:///rel.db")) == "rel.db"
+
+
+@pytest.mark.parametrize("jump_h", [-1, 1])
+def test_the_clock_set_by_an_hour_in_mid_recording_ends_and_loses_nothing(
+    tmp_path, edge_blocks, same_items, jump_h
+):
+    """Another program looks at the store as well, by the same clock, and seals what died."""
+    clock = [datetime(2026, 5, 4, 12, 0, tzinfo=UTC)]
+    blocks = edge_blocks(30)
+    with open_store(str(tmp_path / "bench.db"), now=lambda: clock[0]) as store:
+        writer = store.begin_recording("x", started_host_s=0.0)
+        for number, block in enumerate(blocks):
+            clock[0] += timedelta(hours=jump_h if number == 15 else 0, seconds=0.5)
+            if number == 15:
+                with open_store(str(tmp_path / "bench.db"), now=lambda: clock[0]) as other:
+                    other.recover()
+            writer.write([("counter:a", block)], Notes())
+            assert store.recording(1).state == "recording"
+        writer.end(Notes(), "all was read")
+        entry = store.recording(1)
+        assert (entry.state, entry.end_reason) == ("ended", "all was read")
+        same_items([item for _, item in store.items(1)], blocks)
+        times_s = store.load_recording(1).edges["left"].time_s
+        assert (np.diff(times_s) > 0).all()
+        assert times_s[-1] - times_s[0] < 2.0
+        assert not store.check().problems
