@@ -15,7 +15,7 @@ from workbench.records.recorder import Recorder
 from workbench.records.store import open_store
 
 ROOT = Path(__file__).resolve().parents[3]
-FAILED = 1
+ANSWERED = (0, 1)
 CALIBRATE = "calibrate runs.csv --machine digger.toml"
 ROUNDS = 20
 COMMANDS_A_ROUND = 3
@@ -118,7 +118,7 @@ def test_commands_beside_a_recording_window_lose_nothing(
         for _ in range(COMMANDS_A_ROUND):
             pass_time(2, step_s=0.5, look=window.tick)
             see_list()
-            assert other_program(CALIBRATE) == FAILED
+            assert other_program(CALIBRATE) in ANSWERED
         pass_time(2, step_s=0.5, look=window.tick)
         bench.recording.stop()
         bench.recording.wait()
@@ -158,7 +158,7 @@ def test_every_command_beside_a_recording_window(window, bench, pass_time, other
     until(lambda: bench.recording.number == 1)
     for command in COMMANDS:
         pass_time(2, step_s=0.5, look=window.tick)
-        assert other_program(command) in (0, FAILED), command
+        assert other_program(command) in ANSWERED, command
         with closing(sqlite3.connect(bench.store)) as connection:
             assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     pass_time(2, step_s=0.5, look=window.tick)
