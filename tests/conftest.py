@@ -10,6 +10,11 @@ from pathlib import Path
 from typing import TypeVar
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# How fast a machine draws its cases says nothing of what is tested.
+settings.register_profile("any machine", suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("any machine")
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 

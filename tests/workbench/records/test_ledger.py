@@ -365,12 +365,6 @@ def test_what_is_forged_is_not_sealed_anew(beside):
     assert "Recording 1 is not as entry 8" in str(looked_at(path).problems[0])
 
 
-def test_a_recording_given_up_is_hidden_in_the_ledger_too(store):
-    store.begin_recording("x", started_host_s=100.0).discard()
-    assert store.recordings() == []
-    assert not store.check().problems
-
-
 @pytest.mark.parametrize(
     "command",
     [
