@@ -11,7 +11,6 @@ device time.
 from __future__ import annotations
 
 import math
-from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -135,10 +134,6 @@ class ClockRuns:
 
     bases: list[TimeBase]
     starts_s: list[float]
-
-    def base_at(self, arrived_s: float) -> TimeBase:
-        """The time base of what arrived at `arrived_s`."""
-        return self.bases[max(0, bisect_right(self.starts_s, arrived_s) - 1)]
 
     def to_host(
         self, device_s: Floats, arrived_s: Floats, sizes: NDArray[np.int64] | None = None

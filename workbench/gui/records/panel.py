@@ -94,6 +94,7 @@ class RecordPanel(QWidget):
             number.format(number=entry.number, recording=entry.recording),
             entry.when,
             entry.machine,
+            entry.end_words,
         )
         self._facts.setText(" · ".join(part for part in facts if part))
         self._title.setText(entry.title)

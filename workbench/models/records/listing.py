@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import tzinfo
 from enum import StrEnum
 
+from workbench.base.ends import EndSays
 from workbench.base.errors import StoreError
 from workbench.calibration.statistics.decision import Verdict
 from workbench.records.cards import Card
@@ -61,10 +62,10 @@ _STATES = {
 class RecordEntry:
     """One line of the list: a recording, or a result.
 
-    `state` is a recording's ('' for a result); `recording` the number of the one a result
-    was computed from. `deleted_utc` is '' for what is in sight; `with_recording` says that
-    a result is out of sight only because its recording is. `text` is everything a filter may
-    find, in small letters.
+    `state` is a recording's ('' for a result), `ended_by` why it ended; `recording` is the
+    number of the one a result was computed from. `deleted_utc` is '' for what is in sight;
+    `with_recording` says that a result is out of sight only because its recording is. `text`
+    is everything a filter may find, in small letters.
     """
 
     number: int
@@ -76,6 +77,7 @@ class RecordEntry:
     verdict: Verdict | None = None
     simulated: bool = False
     state: str = ""
+    ended_by: tuple[EndSays | str, ...] = ()
     title: str = ""
     note: str = ""
     recording: int | None = None
@@ -114,6 +116,11 @@ class RecordEntry:
     def state_words(self) -> str:
         """What must be known of its state, '' where nothing must."""
         return _(_STATES.get(self.state, ""))
+
+    @property
+    def end_words(self) -> str:
+        """Why a recording ended, '' where nobody told."""
+        return "; ".join(map(Words().say, self.ended_by))
 
     @property
     def verdict_word(self) -> str:
@@ -231,6 +238,7 @@ def _of_recording(one: StoredRecording, zone: tzinfo | None) -> RecordEntry:
         machine=one.machine_name,
         simulated=one.simulated,
         state=one.state,
+        ended_by=one.ended_by,
         title=one.title,
         note=one.note,
         deleted_utc=one.deleted_utc,

@@ -9,6 +9,8 @@ from datetime import UTC, datetime, timedelta, timezone
 import numpy as np
 import pytest
 
+from drivers.contract import Notes
+from workbench.base.ends import EndSays
 from workbench.base.units import METRIC, US
 from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.statistics.decision import Verdict
@@ -88,6 +90,16 @@ def test_a_recording_known_to_run_runs_however_long_its_disk_is_busy(tmp_path):
         store.begin_recording("of a bench that died", started_host_s=0.0)
     entries = {one.number: one for one in listing.all_entries(path, under_way={number})}
     assert [entries[at].state_words for at in (1, 2)] == ["recording now", "broken off"]
+
+
+def test_why_a_recording_ended_is_said_last_of_all(tmp_path):
+    """As it is stored now, as the first versions stored it, and as a device said it."""
+    store = str(tmp_path / "bench.db")
+    for reason in (EndSays.PASS_OVER, "the pass is over", "the plug was pulled"):
+        with open_store(store) as opened:
+            opened.begin_recording("field", started_host_s=0.0).end(Notes(), reason)
+    said = {entry.number: entry.end_words for entry in listing.all_entries(store)}
+    assert said == {1: "the pass is over", 2: "the pass is over", 3: "the plug was pulled"}
 
 
 def test_figures_follow_the_units(whole):
