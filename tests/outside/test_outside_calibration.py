@@ -13,8 +13,7 @@ import numpy as np
 import pytest
 
 from workbench.base.machine import parse_machine
-from workbench.calibration.readout.advice import SettleSays
-from workbench.calibration.readout.calibrate import ResultSays
+from workbench.calibration.readout.calibrate import ResultSays, SettleSays
 from workbench.calibration.readout.runs import USUAL_WANDER_REL, Run
 from workbench.calibration.readout.setting import SettingSays
 from workbench.calibration.readout.steady_runs import SteadySays, calibrate_runs

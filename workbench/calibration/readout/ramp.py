@@ -54,22 +54,36 @@ def calibrate_ramp(
     )
     unit_mps = SPEED_UNITS_MPS[machine.readout.unit]
     found = change_overs(flips, belt, machine.readout.step * unit_mps, unit_mps)
-    speed = machine.limits.speed_at_work_mps
+    speed, ends_mps = machine.limits.speed_at_work_mps, machine.limits.ends_mps
+    at_work, *at_ends = [found.error(v) for v in (speed, *ends_mps)]
+    u_rel = speeds.u_metres_per_pulse_rel
+    ends = [
+        EndError(v, error, math.hypot(u, u_rel))
+        for v, (error, u) in zip(ends_mps, at_ends, strict=True)
+    ]
+    budget = _budget(speeds, found, speed, at_work, u_clock_rel)
+    line, beside = _line(found, u_rel), _beside_the_work(found, speed)
     return finished(
-        _budget(speeds, found, speed, u_clock_rel),
+        budget,
         machine,
         drive_line,
         speeds,
-        fit=_line(found, speeds),
-        ends=_ends(found, speeds, machine),
-        warnings=[*found.warnings, *_beside_the_work(found, speed)],
+        fit=line,
+        ends=tuple(ends),
+        warnings=[*found.warnings, *beside],
         ramp=found.result(unit_mps),
     )
 
 
-def _budget(speeds: TrueSpeeds, found: ChangeOvers, speed: float, u_clock_rel: float) -> Budget:
+def _budget(
+    speeds: TrueSpeeds,
+    found: ChangeOvers,
+    speed: float,
+    at_work: tuple[float, float],
+    u_clock_rel: float,
+) -> Budget:
     """The error at `speed`: the flips' own scatter, and the metres a pulse behind their speeds."""
-    error, u = found.error(speed)
+    error, u = at_work
     scattered = np.isfinite(found.dof)
     own = Line(
         statement(InputSays.LINE_THROUGH_CHANGE_OVERS, count=len(found.flips)),
@@ -93,19 +107,11 @@ def _budget(speeds: TrueSpeeds, found: ChangeOvers, speed: float, u_clock_rel: f
     return checked(first_order(model, lines, quantity=ERROR), model)
 
 
-def _line(found: ChangeOvers, speeds: TrueSpeeds) -> FittedLine:
+def _line(found: ChangeOvers, u_rel: float) -> FittedLine:
     """The metres a pulse's uncertainty is included in the slope's."""
     u_own, u_offset = np.sqrt(np.diag(found.covariance))
-    u_slope = math.hypot(float(u_own), found.slope * speeds.u_metres_per_pulse_rel)
+    u_slope = math.hypot(float(u_own), found.slope * u_rel)
     return FittedLine(found.slope, u_slope, found.offset_mps, float(u_offset))
-
-
-def _ends(found: ChangeOvers, speeds: TrueSpeeds, machine: Machine) -> tuple[EndError, ...]:
-    ends = []
-    for speed_mps in machine.limits.ends_mps:
-        error, u = found.error(speed_mps)
-        ends.append(EndError(speed_mps, error, math.hypot(u, speeds.u_metres_per_pulse_rel)))
-    return tuple(ends)
 
 
 def _beside_the_work(found: ChangeOvers, speed: float) -> list[Statement]:

@@ -17,7 +17,7 @@ from drivers.contract import ChannelKind
 from workbench.base.ends import EndSays
 from workbench.base.errors import Message, WrongInput
 from workbench.base.units import from_mps, to_mps
-from workbench.calibration.readout.advice import MOST_ERROR
+from workbench.calibration.readout.calibrate import MOST_ERROR
 from workbench.calibration.readout.change_overs import LEAST_FLIPS
 from workbench.calibration.readout.lap_timer import LapTimer
 from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL, u_marks_s

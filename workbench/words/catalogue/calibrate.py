@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from workbench.calibration.readout.advice import SettleSays
-from workbench.calibration.readout.calibrate import ResultSays
+from workbench.calibration.readout.calibrate import ResultSays, SettleSays
 from workbench.calibration.readout.change_overs import FlipSays
 from workbench.calibration.readout.drive_line_check import DriveLineSays
 from workbench.calibration.readout.recorded_runs import WindowSays

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Readout, parse_machine
-from workbench.calibration.readout.advice import SettleSays
-from workbench.calibration.readout.calibrate import ResultSays
+from workbench.calibration.readout.calibrate import ResultSays, SettleSays
 from workbench.calibration.readout.drive_line_check import DriveLineSays, name_difference
 from workbench.calibration.readout.run_table import (
     RunTableSays,
