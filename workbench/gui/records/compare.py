@@ -124,6 +124,5 @@ def _table() -> QTableWidget:
     header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft)
     header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
     header.setMinimumSectionSize(12 * GRID_PX)
-    header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
     table.setAccessibleName(_("Figures of both, and their difference"))
     return table
