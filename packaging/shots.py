@@ -1,15 +1,12 @@
 """Draws every page of the bench in its typical states as a PNG, without a screen.
 
-Usage: python3 packaging/shots.py DIR [SCENE ...]
-       python3 packaging/shots.py --guide         makes the pictures of README and guide anew
-
-Scenes are the pages: start machine signals calibrate gap passing records; all without one.
 Each file is named page-state-size-theme.png. The simulator runs by a clock that this program
 turns, so that minutes of run take seconds.
 """
 
 from __future__ import annotations
 
+import argparse
 import importlib
 import os
 import sys
@@ -50,11 +47,25 @@ BEHIND_S = 20.0
 
 
 def main(words: Sequence[str]) -> int:
-    """Set up where needed, then draw; returns the exit status."""
-    unknown = [word for word in words[1:] if word not in SCENES]
-    if not words or unknown:
-        print(*(f"There is no scene {word!r}." for word in unknown), __doc__, file=sys.stderr)
-        return 2
+    """Set up where needed, then draw; returns the exit status. Raises SystemExit as argparse
+    does."""
+    parser = argparse.ArgumentParser(prog="packaging/shots.py", description=__doc__)
+    parser.add_argument("folder", metavar="DIR", nargs="?", help="where the pictures go")
+    parser.add_argument(
+        "scenes",
+        metavar="SCENE",
+        nargs="*",
+        help=f"pages to draw: {' '.join(SCENES)} (default: all)",
+    )
+    parser.add_argument(
+        "--guide", action="store_true", help="make the pictures of README and guide anew"
+    )
+    args = parser.parse_args(words)
+    unknown = [name for name in args.scenes if name not in SCENES]
+    if unknown:
+        parser.error(f"there is no scene {unknown[0]!r}; there is {' '.join(SCENES)}")
+    if args.guide == bool(args.folder):
+        parser.error("name a folder, or --guide; one of them")
     if Path(sys.prefix).resolve() != HOUSE.python.parent.parent.resolve():
         try:
             ensure(HOUSE, RUN_LOCK)
@@ -64,10 +75,10 @@ def main(words: Sequence[str]) -> int:
         return hand_over([HOUSE.python, __file__, *words])
     os.environ["QT_QPA_PLATFORM"] = "offscreen"
     sys.path.insert(0, str(HOUSE.root))
-    if words[0] == "--guide":
+    if args.guide:
         draw_guide()
     else:
-        draw(Path(words[0]), words[1:] or SCENES)
+        draw(Path(args.folder), args.scenes or SCENES)
     return 0
 
 

@@ -44,5 +44,8 @@ def test_a_page_is_drawn_at_both_sizes_and_in_both_themes(tmp_path, qtbot):
 
 def test_an_unknown_scene_is_named(capsys):
     shots = importlib.import_module("shots")
-    assert shots.main(["folder", "harvest"]) == 2
+    for words, status in ((["folder", "harvest"], 2), ([], 2), (["--help"], 0)):
+        with pytest.raises(SystemExit) as ended:
+            shots.main(words)
+        assert ended.value.code == status
     assert "'harvest'" in capsys.readouterr().err

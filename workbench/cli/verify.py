@@ -89,6 +89,10 @@ def _print(answer: Verification) -> None:
     ]
     if answer.not_compared:
         rows.append((_("Sentences of an earlier version"), _("not compared, every number is")))
+    if answer.differences and answer.made_by != answer.verified_by:
+        rows.append(
+            (_("Why"), _("another version of the program made it and may compute otherwise"))
+        )
     print_table(_("Verify"), rows)
     if answer.differences:
         fields = [(one.field, str(one.stored), str(one.now)) for one in answer.differences]

@@ -98,7 +98,7 @@ def test_the_whole_way_in_a_shops_postgresql(call, new_database, tmp_path):
     assert not (tmp_path / "bench.db").exists()
 
 
-def test_verify_tells_each_field_that_differs(call, tmp_path):
+def test_verify_tells_each_field_that_differs(call, capsys, monkeypatch):
     call("record", "sim:healthy?pace=fast", "--for", "10s", "--json")
     with open_store() as store:
         recording = store.load_recording(1)
@@ -111,6 +111,12 @@ def test_verify_tells_each_field_that_differs(call, tmp_path):
     fields = {found["field"]: (found["stored"], found["now"]) for found in verified["differences"]}
     assert set(fields) == {"edges", "speeds[0].label"}
     assert fields["edges"][0] == fields["edges"][1] + 1
+    for version in (verified["made_by"], "another"):
+        monkeypatch.setattr("workbench.jobs.verify.program_version", lambda said=version: said)
+        assert main(["verify", str(number)]) == 1
+        assert ("another version of the program" in capsys.readouterr().out) == (
+            version == "another"
+        )
 
 
 def test_verify_of_a_result_sees_what_another_hand_did_to_what_is_shown_of_it(call, tmp_path):

@@ -36,6 +36,9 @@ NEAR_PITCH = 0.3
 """Pitches an edge inside may stand from its place and still be its tooth's."""
 
 
+SHORTEST_S = 1e-9
+"""A period below any counter's tick: edges that all bear one time have none of their own."""
+
 LONG_DOUBT = 8
 """Doubtful edges in one stretch that are left out where they cannot be counted."""
 
@@ -133,7 +136,7 @@ def _stretches(time_s: Floats, tooth: Ints, at: Ints) -> _Stretches:
 
 def _period(time_s: Floats, tooth: Ints, window: Ints) -> Floats:
     pitches = np.maximum(np.diff(tooth[window]), 1)
-    return np.asarray(np.median(np.diff(time_s[window]) / pitches, axis=1))
+    return np.maximum(np.median(np.diff(time_s[window]) / pitches, axis=1), SHORTEST_S)
 
 
 def _places(time_s: Floats, tooth: Ints, found: _Stretches, index: int) -> tuple[Flags, Ints]:

@@ -141,3 +141,14 @@ def test_any_ascending_times_give_a_consistent_answer(times: list[float]) -> Non
     assert np.all(np.diff(edges.tooth) >= 1)
     assert np.all(np.diff(edges.time_s) >= 0)
     assert edges.starts[0] == 0
+
+
+@pytest.mark.parametrize("seed", [5, 8])
+def test_edges_of_one_time_are_no_error(seed):
+    """A coarse clock gives many edges one time; invented data."""
+    rng = np.random.default_rng(seed)
+    time_s = np.round(np.cumsum(rng.exponential(0.003, 150)), 2)
+    same = np.repeat(time_s[rng.integers(0, 150)], 80)
+    found = clean(np.sort(np.concatenate([time_s, same])))
+    assert np.isfinite(found.time_s).all()
+    assert (np.diff(found.tooth)[np.diff(found.segment()) == 0] > 0).all()
