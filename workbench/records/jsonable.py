@@ -20,6 +20,8 @@ def plain(value: Any) -> Any:
         return [plain(item) for item in value.tolist()]
     if isinstance(value, (list, tuple)):
         return [plain(item) for item in value]
+    if isinstance(value, bytes):  # where a damaged row has text: like no text, so it is found
+        return {"bytes": value.hex()}
     if isinstance(value, np.generic):
         value = value.item()
     if isinstance(value, float) and not math.isfinite(value):

@@ -147,6 +147,24 @@ def test_verify_finds_a_recording_that_was_changed(call, tmp_path):
 
 
 @pytest.mark.parametrize(
+    ("table", "column"),
+    [("result", "answer"), ("card", "head"), ("recording", "name"), ("recording", "sha256")],
+)
+def test_a_row_that_holds_bytes_for_text_is_told_as_altered(call, tmp_path, table, column):
+    call("record", "sim:healthy?pace=fast", "--for", "3s", "--json")
+    call("speed", "1", "--json")
+    with sqlite3.connect(tmp_path / "bench.db") as raw:
+        for (name,) in raw.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
+            raw.execute(f"DROP TRIGGER {name}")
+        raw.execute(f"UPDATE {table} SET {column} = CAST({column} AS BLOB)")
+    raw.close()
+    for words in (["verify"], ["verify", "1"]):
+        status, _, said = call(*words, "--json")
+        assert status in (1, 3), said
+        assert "unexpected" not in said
+
+
+@pytest.mark.parametrize(
     ("words", "status", "says"),
     [
         (["sim:healthy?pace=fast"], 2, "--for 60s"),
