@@ -58,10 +58,10 @@ def run(args: argparse.Namespace) -> int:
     _check(drivers, args.for_s)
     machine = load_machine(args.machine) if args.machine else _brought_along(drivers)
     # What is not there or not allowed is told now, before anything is made or kept.
-    with _opened(drivers), open_store(args.store) as store:
+    with _opened(drivers), open_store(args.store) as store, _asked_to_stop() as asked:
         if store.is_new:
             print_new_store(store.address)
-        answer, faults = _record(store, drivers, machine, args)
+        answer, faults = _record(store, drivers, machine, args, asked)
     for fault in faults:
         print_error("record", fault)
     if args.json:
@@ -110,7 +110,11 @@ def _opened(drivers: Sequence[Driver]) -> Iterator[None]:
 
 
 def _record(
-    store: Store, drivers: Sequence[Driver], machine: Machine | None, args: argparse.Namespace
+    store: Store,
+    drivers: Sequence[Driver],
+    machine: Machine | None,
+    args: argparse.Namespace,
+    asked: threading.Event,
 ) -> tuple[dict[str, Any], list[str]]:
     """What the store holds after it, and a sentence for each thing that went wrong."""
     session = Session(drivers, for_s=args.for_s or math.inf)
@@ -121,18 +125,17 @@ def _record(
         name, started_host_s=started_s, simulated=simulated, machine=machine
     )
     recorder = Recorder(writer, lambda: merged_notes(drivers))
-    with _asked_to_stop() as asked:
-        recorder.start()
-        session.start(recorder.put)
-        reason = _until_the_end(session, recorder, drivers[0], asked)
-        left_behind = session.stop()
-        ended_s = drivers[0].clock()
-        fault = sha256 = ""
-        try:
-            sha256 = recorder.close(reason)
-        except StoreError as error:
-            fault = Words().say(error)
-            ended_s = max([started_s, *(one.last_host_s for one in recorder.kept.values())])
+    recorder.start()
+    session.start(recorder.put)
+    reason = _until_the_end(session, recorder, drivers[0], asked)
+    left_behind = session.stop()
+    ended_s = drivers[0].clock()
+    fault = sha256 = ""
+    try:
+        sha256 = recorder.close(reason)
+    except StoreError as error:
+        fault = Words().say(error)
+        ended_s = max([started_s, *(one.last_host_s for one in recorder.kept.values())])
     if not fault:
         with suppress(StoreError):  # it stays the journal that it is
             store.pack(recorder.number)
