@@ -144,31 +144,29 @@ def load(name: str | Path) -> Scenario:
 
 
 def _read(path: Path) -> Scenario:
+    reason = "it is larger than 1 MB"
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise AddressError(
-                "{path}: it is larger than 1 MB; expected a scenario in TOML.", path=path
-            )
-        text = path.read_bytes().decode("utf-8-sig")
+        if path.exists() and not path.is_file():
+            reason = "it is a directory, a device or a pipe, not a file"
+        else:
+            with path.open("rb") as file:
+                data = file.read(_MOST_BYTES + 1)
+            if len(data) <= _MOST_BYTES:
+                return parse(data.decode("utf-8-sig"), path.stem, str(path))
+    except UnicodeDecodeError as error:
+        reason = Note("byte {start} is not UTF-8 text", start=error.start)
     except OSError as error:
         reason = error.strerror or "it cannot be read"
-        raise AddressError(
-            "{path}: {reason}; expected a scenario in TOML.", path=path, reason=reason
-        ) from None
-    except UnicodeDecodeError as error:
-        raise AddressError(
-            "{path}: byte {start} is not UTF-8 text; expected a scenario in TOML.",
-            path=path,
-            start=error.start,
-        ) from None
-    return parse(text, path.stem, str(path))
+    raise AddressError(
+        "{path}: {reason}; expected a scenario in TOML.", path=path, reason=Note(reason)
+    )
 
 
 def parse(text: str, name: str, place: str) -> Scenario:
     """A scenario from TOML text; `place` is for the error's sentence. Raises AddressError."""
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # TOML's own; numbers and nests too large
         raise AddressError(
             "{place}: it is not TOML ({error}); expected key = value.", place=place, error=error
         ) from None

@@ -3,6 +3,7 @@ one is whole, and names that are no path."""
 
 from __future__ import annotations
 
+import json
 import os
 import re
 from collections.abc import Iterator
@@ -18,6 +19,7 @@ _RESERVED = re.compile(r"(con|prn|aux|nul|(com|lpt)[0-9¹²³])(\..*)?", re.IGNO
 memory)."""
 _MOST_NAME_BYTES, _MOST_ENDING_BYTES = 200, 20
 """A name may have 255 bytes; `replacing` needs some of them."""
+_MOST_JSON_BYTES = 10_000_000
 
 
 def safe_name(name: str) -> str:
@@ -108,7 +110,20 @@ def read_text(path: Path, most_bytes: int, expected: Message) -> str:
         found = Message("byte {byte} is not UTF-8 text", byte=error.start)
     except (OSError, ValueError) as error:
         found = Message("it cannot be read ({why})", why=getattr(error, "strerror", error))
-    raise WrongInput(
+    raise _refusal(path, found, expected)
+
+
+def read_json(path: Path, expected: Message) -> object:
+    """What a small JSON file of the program's own holds. Raises WrongInput as `read_text`."""
+    text = read_text(path, _MOST_JSON_BYTES, expected)
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise _refusal(path, Message("it is not JSON ({why})", why=error), expected) from None
+
+
+def _refusal(path: Path, found: Message, expected: Message) -> WrongInput:
+    return WrongInput(
         "{path}: {found}; expected {expected}.", path=path, found=found, expected=expected
     )
 

@@ -13,7 +13,9 @@ from workbench.base.errors import WrongInput
 from workbench.base.statements import Statement, statement
 from workbench.base.typed import LEAST, MOST
 
-MOST_LINES = 2000
+MOST_ROWS = 500
+"""Nobody types as many. All runs of a table are judged together, and what that costs grows with
+the third power of their number: 500 take seconds, 1 000 would take tens of them."""
 
 
 class RowSays(StrEnum):
@@ -68,7 +70,7 @@ def read_rows(
     known: Sequence[str],
     numbers: Mapping[str, Statement | None] | None = None,
     measured: Sequence[str] = (),
-    most: int = MOST_LINES,
+    most: int = MOST_ROWS,
     strict: bool = False,
 ) -> TypedRows:
     """Every line that holds data, by column.
@@ -77,7 +79,7 @@ def read_rows(
     numbers, each with what is left out for a cell that holds none (an empty one only of a
     `needed` column), None where the reader says so itself; `measured` those in which a unit may
     stand behind the number. Raises WrongInput for an
-    empty table, one of more than `most` lines or a header without the `needed` columns; if
+    empty table, one of more than `most` rows or a header without the `needed` columns; if
     `strict` for a line that is none, which is otherwise left out.
     """
     lines = [(n, line) for n, line in enumerate(text.lstrip("\ufeff").splitlines(), 1)]
@@ -89,11 +91,11 @@ def read_rows(
             table=name,
             header=wanted,
         )
-    if len(lines) > most:
+    if len(lines) - 1 > most:
         raise WrongInput(
-            "{table}: {count} lines; expected at most {most}.",
+            "{table}: {count} rows; expected at most {most}.",
             table=name,
-            count=len(lines),
+            count=len(lines) - 1,
             most=most,
         )
     (first, head), delimiter = lines[0], delimiter_of(lines[0][1])

@@ -69,7 +69,7 @@ def paper_in(path: Path) -> SignedHead:
     try:
         report = json.loads(text)
         said = report.get("ledger") if isinstance(report, dict) else None
-    except ValueError:
+    except (ValueError, RecursionError):
         said = found[1] if (found := _FOOT.search(text)) else None
     if not isinstance(said, str) or not said:
         raise WrongInput(

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from workbench.base.errors import WrongInput
-from workbench.base.files import is_file
+from workbench.base import files
+from workbench.base.errors import Message, WrongInput
 
-MOST_BYTES = 20_000_000
+_MOST_BYTES = 1_000_000
 """A larger table was not typed by anyone."""
 
 
@@ -16,7 +16,7 @@ def table_text(word: str, is_one: Callable[[str], bool]) -> str | None:
     """The text of the table that `word` names; None where it names no file, or one whose
     beginning `is_one` says is none. Raises WrongInput."""
     path = Path(word.removeprefix("file:"))
-    if word.startswith("sim:") or not is_file(path):
+    if word.startswith("sim:") or not files.is_file(path):
         return None
     try:
         with path.open("rb") as file:
@@ -32,17 +32,4 @@ def table_text(word: str, is_one: Callable[[str], bool]) -> str | None:
 
 def read_text(path: Path) -> str:
     """A table's text. Raises WrongInput."""
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise WrongInput("{path}: a table of more than 20 MB; cut it into parts.", path=path)
-        return path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise WrongInput(
-            "{path}: it cannot be read ({why}).", path=path, why=error.strerror
-        ) from None
-    except UnicodeDecodeError as error:
-        raise WrongInput(
-            "{path}: byte {byte} is not UTF-8 text; save the table as UTF-8.",
-            path=path,
-            byte=error.start,
-        ) from None
+    return files.read_text(path, _MOST_BYTES, Message("a table that was typed, saved as UTF-8"))

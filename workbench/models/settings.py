@@ -10,8 +10,8 @@ import json
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 
-from workbench.base.errors import StoreError
-from workbench.base.files import write_file
+from workbench.base.errors import Message, StoreError, WrongInput
+from workbench.base.files import read_json, write_file
 from workbench.base.units import METRIC, US, UnitSystem
 from workbench.models.observable import Observable
 from workbench.words.language import _
@@ -82,8 +82,8 @@ def default_path() -> Path:
 
 def _read(path: Path) -> Remembered:
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        found = read_json(path, Message("settings"))
+    except WrongInput:
         return Remembered()
     known = {entry.name for entry in fields(Remembered)}
     values = (

@@ -19,8 +19,8 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
-from workbench.base.errors import StoreError
-from workbench.base.files import write_file
+from workbench.base.errors import Message, StoreError, WrongInput
+from workbench.base.files import exists, is_file, read_text, write_file
 from workbench.records import ledger, schema
 from workbench.records.database import transaction
 from workbench.records.ledger import Deed, EntryKind, Head
@@ -80,8 +80,8 @@ def head_path(url: URL) -> Path | None:
 def read_head(path: Path) -> Head | None:
     """The head in a file; None where there is none that can be read."""
     try:
-        found = _HEAD.fullmatch(path.read_text(encoding="ascii"))
-    except (OSError, ValueError):
+        found = _HEAD.fullmatch(read_text(path, 100, Message("a ledger's head")))
+    except WrongInput:
         return None
     return Head(int(found[1]), found[2]) if found else None
 
@@ -93,7 +93,7 @@ def publish_head(engine: Engine, url: URL) -> None:
     not hold stays: it testifies that something was cut away.
     """
     path = head_path(url)
-    if path is None:
+    if path is None or (exists(path) and not is_file(path)):
         return
     with suppress(StoreError), transaction(engine, url, writing=True) as connection:
         told = read_head(path)

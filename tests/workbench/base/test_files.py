@@ -8,8 +8,8 @@ from pathlib import PureWindowsPath
 
 import pytest
 
-from workbench.base.errors import StoreError, WrongInput
-from workbench.base.files import replacing, safe_name, write_file
+from workbench.base.errors import Message, StoreError, WrongInput
+from workbench.base.files import read_json, replacing, safe_name, write_file
 
 
 def test_the_new_takes_the_place_of_the_old(tmp_path):
@@ -89,3 +89,18 @@ def test_a_long_name_keeps_its_ending_and_fits(tmp_path, name):
     assert safe.endswith(".asc") is name.endswith(".asc")
     assert write_file(tmp_path / safe, "x").parent == tmp_path
     assert PureWindowsPath(safe).name == safe
+
+
+@pytest.mark.parametrize("content", [b"", b"[" * 100_000, b"\xff", b'{"a": ', b"9" * 5000])
+def test_what_is_no_json_is_told_with_its_path(tmp_path, content):
+    path = tmp_path / "settings.json"
+    path.write_bytes(content)
+    with pytest.raises(WrongInput, match=r"settings\.json: .*; expected settings"):
+        read_json(path, Message("settings"))
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="pipes with names: not on Windows")
+def test_a_pipe_is_no_json(tmp_path):
+    os.mkfifo(tmp_path / "settings.json")
+    with pytest.raises(WrongInput, match="a device or a pipe"):
+        read_json(tmp_path / "settings.json", Message("settings"))

@@ -25,7 +25,8 @@ HEADER = ("pickup", "angle_deg", "gap_m")
 MOST_GAP_M = 0.02
 """A wider 'gap' is a slip of the pen or of the unit; as in the machine file."""
 _MOST_LETTERS = 100
-_MOST_ROWS = 200_000
+_MOST_ROWS = 10_000
+"""A hundred pickups read at a hundred places each: nobody types as many."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,9 +10,10 @@ import hashlib
 import json
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
-from workbench.base.errors import StoreError
-from workbench.base.files import replacing
+from workbench.base.errors import Message, StoreError, WrongInput
+from workbench.base.files import read_json, replacing
 from workbench.jobs.codec import from_plain, to_plain
 from workbench.models.calibrate.runs import State
 
@@ -32,10 +33,10 @@ class Drafts:
         if self._folder is None:
             return None
         try:
-            found = json.loads(self._path(machine).read_text(encoding="utf-8"))
+            found: Any = read_json(self._path(machine), Message("a list of runs"))
             its = found["machine"] == machine and "runs" in found
             return from_plain(found, State) if its else None
-        except (OSError, ValueError, TypeError, KeyError, StoreError):
+        except (WrongInput, ValueError, TypeError, KeyError, StoreError):
             return None
 
     def keep(self, machine: str, state: State) -> None:

@@ -7,8 +7,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from workbench.base.errors import StoreError, WrongInput
-from workbench.base.files import write_file
+from workbench.base.errors import Message, StoreError, WrongInput
+from workbench.base.files import exists, read_json, write_file
 
 FILE_NAME = "gap-list.json"
 
@@ -20,12 +20,13 @@ def draft_path(settings_path: Path) -> Path:
 
 def read_draft(path: Path) -> dict[str, Any] | None:
     """The list as it was left; None where there is none. Raises WrongInput where damaged."""
-    try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-    except OSError:
+    if not exists(path):
         return None
-    except ValueError as error:
-        raise WrongInput("The list of last time is damaged ({problem}).", problem=error) from None
+    try:
+        found = read_json(path, Message("a list of pickups"))
+    except WrongInput as error:
+        problem = error.values["found"]
+        raise WrongInput("The list of last time is damaged ({problem}).", problem=problem) from None
     if not isinstance(found, dict):
         raise WrongInput("The list of last time is damaged (it is no list of pickups).")
     return found
