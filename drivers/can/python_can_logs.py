@@ -12,6 +12,7 @@ import logging
 import os
 import re
 import sys
+import warnings
 import zlib
 from collections.abc import Callable, Generator, Iterator
 from contextlib import contextmanager
@@ -279,13 +280,16 @@ class _Complaints(logging.Handler):
 
 @contextmanager
 def _dropped_in_silence() -> Iterator[None]:
-    """asammdf's half-made objects of a damaged file print a traceback when they go."""
+    """asammdf's half-made objects of a damaged file print a traceback when they go, and warn
+    that they leave it open."""
     hook, sys.unraisablehook = sys.unraisablehook, lambda _: None
-    try:
-        yield
-    finally:
-        gc.collect()
-        sys.unraisablehook = hook
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", ResourceWarning)
+        try:
+            yield
+        finally:
+            gc.collect()
+            sys.unraisablehook = hook
 
 
 @contextmanager

@@ -63,9 +63,9 @@ def read_dbc(path: str) -> int:
     """All signals of a DBC out of frames of all its messages; what `dbc:` does on a bus."""
     import numpy as np
 
-    from drivers.can.bus import EXTENDED
     from drivers.can.dbc import KINDS, choose, load_dbc
     from drivers.contract import FrameBlock, InputError, Notes
+    from drivers.files.can_export import EXTENDED
 
     chance, notes = np.random.default_rng(7), Notes()
     try:
@@ -130,14 +130,14 @@ def main() -> None:
     load()
     gc.collect()
     gc.freeze()
-    answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
-    print("ready", file=answers, flush=True)
-    for line in sys.stdin:
-        asked = json.loads(line)
-        for name in ("out", "err"):
-            Path(asked["folder"], name).unlink(missing_ok=True)
-        statuses = [forked(words, asked["folder"]) for words in asked["calls"]]
-        print(json.dumps(statuses), file=answers, flush=True)
+    with os.fdopen(os.dup(1), "w", encoding="utf-8") as answers:
+        print("ready", file=answers, flush=True)
+        for line in sys.stdin:
+            asked = json.loads(line)
+            for name in ("out", "err"):
+                Path(asked["folder"], name).unlink(missing_ok=True)
+            statuses = [forked(words, asked["folder"]) for words in asked["calls"]]
+            print(json.dumps(statuses), file=answers, flush=True)
 
 
 if __name__ == "__main__":

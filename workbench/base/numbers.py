@@ -126,6 +126,11 @@ class Formatter(string.Formatter):
         """The value with the name, whose last word tells its unit."""
         return (field_name, kwargs[field_name]), field_name
 
+    def convert_field(self, value: Any, conversion: str | None) -> Any:
+        """The value as '!r' or '!s' has it, its name with it."""
+        name, found = value
+        return name, super().convert_field(found, conversion)
+
     def format_field(self, value: Any, format_spec: str) -> str:
         name, found = value
         return self._text(name, found, format_spec)

@@ -11,6 +11,9 @@ what a list shows of it. Both recordings and results are taken out of sight by
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from sqlalchemy import (
     Boolean,
     Column,
@@ -22,10 +25,45 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    TypeDecorator,
     UniqueConstraint,
 )
+from sqlalchemy.engine import Dialect
+from sqlalchemy.types import TypeEngine
+
+from workbench.base.errors import StoreError
 
 metadata = MetaData()
+
+
+class Checked(TypeDecorator[Any]):
+    """A column of which nothing is read but what belongs there: a cell of SQLite takes
+    whatever another program puts into it (sqlite.org/flextypegood.html)."""
+
+    impl, cache_ok = Text, True
+
+    def __init__(self, kind: TypeEngine[Any]) -> None:
+        super().__init__()
+        self.kind = kind
+        self.impl = kind  # type: ignore[assignment]
+
+    def result_processor(self, dialect: Dialect, coltype: object) -> Callable[[Any], Any]:
+        """A cell's value; raises StoreError where it is of another kind than its column."""
+        kind = self.kind.python_type
+        kinds = {bool: (bool, int), float: (float, int)}.get(kind, (kind,))
+        to_python = self.kind.dialect_impl(dialect).result_processor(dialect, coltype)
+
+        def value(cell: Any) -> Any:
+            if cell is not None and not isinstance(cell, kinds):
+                raise StoreError(
+                    "The store is damaged: a cell holds what is no {kind}. Copy the store before "
+                    "anything else; `evenpace verify` tells what else is damaged.",
+                    kind=kind.__name__,
+                )
+            return cell if to_python is None or cell is None else to_python(cell)
+
+        return value
+
 
 recording = Table(
     "recording",
@@ -150,3 +188,7 @@ ledger = Table(
     Column("program_version", String(40), nullable=False),
     Column("sha256", String(64), nullable=False),
 )
+
+for _table in metadata.tables.values():
+    for _column in _table.columns:
+        _column.type = Checked(_column.type)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import struct
 import subprocess
 import sys
 import zlib
@@ -83,6 +84,74 @@ def test_a_log_that_is_all_header_takes_little_memory(tmp_path, first):
             )
     (said,) = read_in_child(path)
     assert said.startswith("refused:")
+
+
+READ_IN_LITTLE = """
+import resource, sys
+from pathlib import Path
+from drivers.contract import Notes
+from drivers.files.reading import recognise
+from drivers.source_file import SourceFile
+most = int(sys.argv[2])
+read = lambda path: sum(1 for _ in recognise(SourceFile(path))(SourceFile(path), Notes()))
+read(sys.argv[3])  # what it needs to be loaded is
+pages = int(Path("/proc/self/statm").read_text().split()[0])
+limit = pages * resource.getpagesize() + most
+resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
+print(read(sys.argv[1]))
+"""
+
+
+def long_text(path: Path, piece: str, remark: str) -> Path:
+    """A log of 60 MB whose frames come again and again between remarks."""
+    with path.open("w") as file:
+        for _ in range(60):
+            file.write(piece + remark * (1_000_000 // len(remark)))
+    return path
+
+
+def long_blf(path: Path, sound: bytes) -> Path:
+    """A log of 60 MB, a sound one whose first container comes again after others that hold
+    objects of no CAN frame."""
+    at = sound.index(b"LOBJ")
+    size = 120_000
+    other = b"LOBJ" + struct.pack("<HHII", 32, 1, size, 65) + bytes(size - 16)
+    held = struct.pack("<HHII", 16, 1, 32 + size, 10)
+    container = b"LOBJ" + held + struct.pack("<H6xI4x", 0, size) + other
+    whole = sound[:at] + container * 500 + sound[at:]
+    path.write_bytes(whole[:16] + struct.pack("<Q", len(whole)) + whole[24:])
+    return path
+
+
+@needs_limits
+@pytest.mark.parametrize("kind", ["asc", "trc", "blf", "nmea", "log"])
+def test_a_long_log_is_read_in_pieces(tmp_path, kind):
+    """60 MB in 50 MB of memory."""
+    short, path = tmp_path / f"short.{kind}", tmp_path / f"long.{kind}"
+    if kind == "asc":
+        with can.ASCWriter(str(short)) as log:
+            log.on_message_received(can.Message(timestamp=1.0, arbitration_id=0x18FE4945))
+        long_text(path, short.read_text(), "// nothing but a remark\n")
+    elif kind == "trc":
+        short.write_text(TRC)
+        long_text(path, TRC, "; nothing but a remark\n")
+    elif kind == "blf":
+        long_blf(path, blf(short))
+    elif kind == "nmea":
+        sentence = "$GPVTG,0.00,T,,,0.00,N,0.00,K,A*70\r\n"
+        short.write_text(sentence)
+        long_text(path, sentence, "what a terminal program writes in between\r\n")
+    else:
+        short.write_text("(1.0) can0 18FE4945#E803000000000001\n")
+        long_text(path, short.read_text(), "# nothing but a remark\n")
+    done = subprocess.run(
+        [sys.executable, "-c", READ_IN_LITTLE, path, "50000000", short],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+    )
+    assert done.returncode == 0, done.stderr[-2000:]
+    assert int(done.stdout) > 0
 
 
 def blf(path: Path) -> bytes:

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from workbench.base.numbers import plain, with_uncertainty
+from workbench.base.numbers import Formatter, plain, with_uncertainty
 
 
 @pytest.mark.parametrize(
@@ -31,3 +31,7 @@ def test_a_sign_is_a_true_one_and_nothing_has_none():
     assert plain(-0.04, 1) == "0.0"
     assert plain(0.04, 1, signed=True) == "0.0"
     assert plain(0.06, 1, signed=True) == "+0.1"
+
+
+def test_what_was_found_may_stand_in_a_message_as_it_was_written():
+    assert Formatter().vformat("it is {found!r}", (), {"found": "a\n"}) == "it is 'a\\n'"

@@ -282,6 +282,17 @@ def test_damaged_pages_are_told_and_the_rest_can_be_saved(tmp_path, edge_blocks,
         same_items(rest, [known[block.sequence] for block in rest])
 
 
+@pytest.mark.parametrize("altered", ["name = x'ff'", "simulated = x'01'", "summary = x'7b7d'"])
+def test_a_cell_that_holds_what_is_no_value_of_its_column_is_a_sentence(filled, altered):
+    """SQLite takes any value into any column (sqlite.org/flextypegood.html)."""
+    path, _ = filled
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute(f"UPDATE recording SET {altered}")
+        connection.commit()
+    with open_store(str(path)) as store, pytest.raises(StoreError, match="damaged"):
+        store.load_recording(1)
+
+
 def test_every_page_damaged_in_turn_never_gives_wrong_data(filled, tmp_path):
     path, blocks = filled
     whole = path.read_bytes()
