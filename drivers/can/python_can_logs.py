@@ -33,6 +33,8 @@ _MOST_READ_BYTES = 1 << 24
 """Longer than any object of a BLF log; a container of a log is 128 KB, common practice."""
 _MOST_UNPACKED_BYTES = 1 << 26
 _MOST_HEADER_LINES = 1000
+_MOST_STAMP_S = 1e11
+"""Past any clock of seconds since 1970; an infinite stamp, or none, is no time either."""
 _LEAST_BLF_OBJECT = 32
 _CONTAINER, _PACKED = (10).to_bytes(4, "little"), 2
 _LOGGERS = ("can", "asammdf")
@@ -225,7 +227,8 @@ def _text_messages(reader: Any, lines: _Lines, wrong: _Tally) -> Iterator[can.Me
             more = False
             try:
                 for message in reader(lines):
-                    if message.is_remote_frame or len(message.data) == message.dlc:
+                    whole = message.is_remote_frame or len(message.data) == message.dlc
+                    if whole and abs(message.timestamp) <= _MOST_STAMP_S:
                         yield message
                     else:
                         note_line()
@@ -262,7 +265,11 @@ def _binary_messages(reader: Any, opened: Any, damage: _Tally) -> Iterator[can.M
     with _listening(damage.add):
         try:
             with reader(opened) as messages:
-                yield from messages
+                for message in messages:
+                    if abs(message.timestamp) <= _MOST_STAMP_S:
+                        yield message
+                    else:
+                        damage.add("a frame has no time")
         except Exception as error:  # whatever a reader makes of damaged bytes
             damage.add(str(error) or "its structure is damaged")
 

@@ -90,3 +90,14 @@ def test_a_table_longer_than_anyone_types_is_refused_with_what_would_do(limited,
     ended.check()
     assert ended.statuses == [2]
     assert f"long.csv: {rows} rows; expected at most {rows - 1}" in ended.err
+
+
+def test_a_long_file_is_imported_in_pieces(limited, tmp_path):
+    """Its bytes and their copies would not fit into the memory there is."""
+    frame = b"(1.0) can0 0CFE48F0#0000000000000114\n"
+    path = tmp_path / "long.log"
+    path.write_bytes(frame + b"# nothing but a remark\n" * 12_000_000 + frame)
+    store = ["--store", "store.db"]
+    ended = limited([["import", "long.log", *store]], tmp_path)
+    ended.check()
+    assert ended.statuses == [0], ended.err

@@ -17,6 +17,7 @@ from workbench.cli.output import (
     print_table,
     print_warnings,
 )
+from workbench.cli.reading_line import reading_line
 from workbench.jobs.importing import Imported, import_file
 from workbench.records.store import open_store
 from workbench.words.language import _
@@ -41,7 +42,9 @@ def run(args: argparse.Namespace) -> int:
             print_new_store(store.address)
         for name in args.files:
             try:
-                imported.append(import_file(store, Path(name.removeprefix("file:")), machine))
+                path = Path(name.removeprefix("file:"))
+                with reading_line() as progress:
+                    imported.append(import_file(store, path, machine, progress))
             except (InputError, BenchError) as error:
                 print_error("import", words.say(error))
                 refused.append(error)

@@ -15,6 +15,7 @@ from drivers.plugged import Found
 from workbench.cli import DONE, WRONG
 from workbench.cli.arguments import words_of
 from workbench.cli.output import print_json, print_table, print_warnings
+from workbench.cli.reading_line import reading_line
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -44,7 +45,8 @@ def _look_into(name: str) -> dict[str, Any]:
     from drivers.files.reading import read_recording
 
     try:
-        return describe(read_recording(name.removeprefix("file:")))
+        with reading_line() as progress:
+            return describe(read_recording(name.removeprefix("file:"), progress))
     except FileRefused as refused:
         return {"name": name, "problem": Words().say(refused)}
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum, auto
@@ -39,14 +40,23 @@ class Imported:
     warnings: tuple[Statement, ...]
 
 
-def import_file(store: Store, path: Path, machine: Machine | None) -> Imported:
-    """One file into the store. Raises FileRefused, StoreError."""
+def import_file(
+    store: Store,
+    path: Path,
+    machine: Machine | None,
+    progress: Callable[[float], object] | None = None,
+) -> Imported:
+    """One file into the store; `progress` is told the share that has been read.
+
+    Raises FileRefused, StoreError.
+    """
     items: list[Item] = []
-    with FileDriver(str(path), {}) as driver:
+    driver = FileDriver(str(path), {})
+    driver.progress = progress
+    with driver:
         while not driver.ended:
             items += driver.read(1.0)
     notes = driver.notes
-    pieces = _pieces(path, notes.sha256)
     address = f"file:{path.name}"
     twins = [one.number for one in store.recordings() if one.source_sha256 == notes.sha256]
     began_s = notes.origin_s or 0.0
@@ -54,7 +64,9 @@ def import_file(store: Store, path: Path, machine: Machine | None) -> Imported:
         writer = store.begin_recording(
             path.name, started_host_s=began_s, machine=machine, book=book
         )
-        writer.write([(address, item) for item in (*pieces, *items)], notes)
+        for piece in _pieces(path, notes.sha256):
+            writer.write([(address, piece)], notes)
+        writer.write([(address, item) for item in items], notes)
         sha256 = writer.end(notes, EndSays.ALL_READ)
     with suppress(StoreError):  # it stays the journal that it is
         store.pack(writer.number)
@@ -71,19 +83,18 @@ def import_file(store: Store, path: Path, machine: Machine | None) -> Imported:
     )
 
 
-def _pieces(path: Path, sha256: str) -> list[bytes]:
-    """The file's own bytes. Raises FileRefused where they are not those just read."""
-    pieces = []
+def _pieces(path: Path, sha256: str) -> Iterator[bytes]:
+    """The file's own bytes. Raises FileRefused, after the last, where they are not those just
+    read."""
     read = hashlib.sha256()
     try:
         with path.open("rb") as file:
             while piece := file.read(_PIECE_BYTES):
                 read.update(piece)
-                pieces.append(piece)
+                yield piece
     except OSError as error:
         found = Note("it cannot be read ({why})", why=error.strerror)
         raise FileRefused(path, found, Note("a readable file")) from None
     if read.hexdigest() != sha256:
         found = Note("it changed while it was read")
         raise FileRefused(path, found, Note("a file that nothing writes to"))
-    return pieces

@@ -39,6 +39,10 @@ Stored = Item | bytes
 """What a block can hold; `bytes` are a piece of the file an import was made from."""
 
 _LEVEL = 5
+_NO_BLOCK = (
+    *(KeyError, ValueError, TypeError, IndexError, RecursionError, struct.error, zlib.error),
+    MemoryError,  # what was packed to fill any memory
+)
 
 
 class CodecError(Message, Exception):
@@ -105,7 +109,7 @@ def unpack(data: bytes, names: Collection[str] | None = None) -> tuple[Head, Arr
 def _no_block(kind: str) -> Iterator[None]:
     try:
         yield
-    except (zlib.error, KeyError, ValueError, TypeError, IndexError, struct.error) as error:
+    except _NO_BLOCK as error:
         raise CodecError(
             "a block of {kind} cannot be decoded ({error})", kind=kind, error=str(error)
         ) from None
