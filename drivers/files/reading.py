@@ -14,7 +14,17 @@ from typing import cast
 from drivers.can.logs import read_text_log
 from drivers.can.text_logs import TEXT_LOGS
 from drivers.catalogue import check_options
-from drivers.contract import BaseDriver, Clock, FileRefused, Item, Note, Notes, Recording
+from drivers.contract import (
+    BaseDriver,
+    Clock,
+    FileRefused,
+    Item,
+    Note,
+    Notes,
+    Recording,
+    SpeedBlock,
+    ValueBlock,
+)
 from drivers.files.tables import EDGE_HEADER, SPEED_HEADER, read_edge_table, read_speed_table
 from drivers.framing import GnssFrames
 from drivers.recording import assemble, read_for
@@ -33,6 +43,9 @@ _BY_A_LINE = {
     rb"^base\s+(hex|dec)\b|^begin triggerblock": "drivers.can.python_can_logs:read_asc",
 }
 _SENTENCE = rb"^[$!][A-Z]{2}[A-Z0-9]{3},"
+MOST_VALUES = 20_000_000
+"""Twenty streams ten times a second for a day and more; what holds more would not fit a small
+machine's memory, however well the file is packed."""
 _NOT_OURS = {
     b"PK\x03\x04": "a zip archive or a spreadsheet",
     b"\x1f\x8b": "a compressed file (unpack it first)",
@@ -74,12 +87,19 @@ class FileDriver(BaseDriver):
         self.ended = False
         self._file = SourceFile(self.path, self.progress)
         self._items = recognise(self._file)(self._file, self.notes)
+        self._values = 0
 
     def _read_some(self, timeout_s: float) -> list[Item]:
         items = next(self._items, None)
         if items is None:
             self.notes.sha256 = self._file.sha256
             self.ended = True
+        for item in items or ():
+            self._values += item.time_s.size if isinstance(item, SpeedBlock | ValueBlock) else 0
+        if self._values > MOST_VALUES:
+            found = Note("it holds more than {most} values", most=MOST_VALUES)
+            expected = Note("a shorter recording: cut the log into parts")
+            raise FileRefused(self.path, found, expected)
         return items or []
 
     def _close(self) -> None:

@@ -331,3 +331,13 @@ def test_real_recordings_cut_short_give_what_is_whole(data_dir, tmp_path, name, 
         np.testing.assert_array_equal(
             track.speed_mps[:last], expected[source].speed_mps[:last], err_msg=source
         )
+
+
+def test_a_log_of_more_values_than_memory_holds_is_refused(tmp_path, monkeypatch):
+    path = tmp_path / "long.csv"
+    path.write_text("time_s,source,speed_mps\n" + "".join(f"{n},wheel,1\n" for n in range(101)))
+    monkeypatch.setattr("drivers.files.reading.MOST_VALUES", 101)
+    assert read_recording(path).speeds["wheel"].time_s.size == 101
+    monkeypatch.setattr("drivers.files.reading.MOST_VALUES", 100)
+    with pytest.raises(FileRefused, match="more than 100 values; expected a shorter recording"):
+        read_recording(path)
