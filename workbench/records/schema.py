@@ -36,7 +36,7 @@ from workbench.base.errors import StoreError
 metadata = MetaData()
 
 
-class Checked(TypeDecorator[Any]):
+class OfItsKind(TypeDecorator[Any]):
     """A column of which nothing is read but what belongs there: a cell of SQLite takes
     whatever another program puts into it (sqlite.org/flextypegood.html)."""
 
@@ -191,4 +191,4 @@ ledger = Table(
 
 for _table in metadata.tables.values():
     for _column in _table.columns:
-        _column.type = Checked(_column.type)
+        _column.type = OfItsKind(_column.type)
