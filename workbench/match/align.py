@@ -1,13 +1,11 @@
 """Two speed series put on one time line: how far the one is behind the other.
 
-The lag is where the correlation of the two is greatest, between samples by a parabola
-through the peak, p = ½(α − γ)/(α − 2β + γ) (bias at most 0.0016 samples at 20 samples a
-period, computed). What the two differ by otherwise (slip, a tyre's radius under load)
-changes slowly and pulls the peak aside, so the changes from sample to sample are compared
-first; where they drown in noise, the speeds after whitening by the residual's own memory
-(Cochrane & Orcutt, JASA 44, 1949, from memory). The uncertainty is that of the jackknife
-over ten parts of the recording (Efron, 1982): it sees when one part of the pass says
-otherwise than the rest. At constant speed nothing can be found, and nothing depends on it.
+Both are smoothed alike, which moves neither against the other; where their correlation is
+greatest is the lag to within a sample, and from there the follower's regression on the leader
+and on its slope: what is left on the slope is what the lag is off by (Gauss-Newton). The
+interval is that of this coefficient for a scatter that hangs together in time, as of a mean
+(`mean.py`): a receiver's noise with a memory, or a belt that wanders, moves the lag by much
+more than white noise would. At constant speed nothing can be found, and nothing depends on it.
 """
 
 from __future__ import annotations
@@ -19,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.pulses.speed import SpeedSeries
+from workbench.match.mean import scatter_of
 
 Floats = NDArray[np.float64]
 
@@ -31,17 +30,28 @@ HOLE_S = 1.0
 MOST_SAMPLES = 2_000_000
 """Samples of the common time line at most: an eight-hour pass at 60 Hz."""
 
-CLEAR = 5.0
-"""A correlation of n samples is believed from this many times 1/√n, its scatter by chance."""
+SMOOTH_S = 3.0
+"""Both are smoothed over so long: the slope must be the motion's, not the noise's. Chosen; see
+tests/benchmarks/bench_lag.py."""
+
+MOST_MEANS = 20_000
+"""A long pass is looked at in means, so many at most."""
 
 SAME_CHANGES = 0.5
 """Correlation from which the changes from sample to sample are the motion's and not noise."""
 
-PARTS = 10
-"""Parts of the recording that are left out in turn."""
+MOST_ROUNDS = 8
+"""Steps of Gauss and Newton; two or three are usual."""
 
-CLEAR_LAG_S = 0.5
-"""Largest standard uncertainty at which a lag is believed; beyond, the speeds were steady."""
+LEAST_S = 10.0
+"""Common time below which no lag is looked for."""
+
+CLEAR = 5.0
+"""The follower follows where its regression on the leader is this many times its standard
+uncertainty: the lag is the best of many, so that two or three come by chance."""
+
+CLEAR_LAG_S = 1.0
+"""Largest expanded uncertainty at which a lag is believed; beyond, the speeds were steady."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,85 +124,138 @@ def find_lag(
 ) -> tuple[float, float]:
     """Seconds by which `follower` (n,) is behind `leader` (n,), and the standard uncertainty.
 
-    Samples `step_s` apart, NaN allowed. (NaN, inf) where no lag stands out.
+    Samples `step_s` apart, NaN allowed. Twice the uncertainty covers 95.45 %. (NaN, inf) where
+    no lag stands out.
     """
+    width = -(-leader.size // MOST_MEANS)
+    if width > 1:
+        leader, follower = (_means(one, width) for one in (leader, follower))
+    step_s *= width
     most = min(int(most_lag_s / step_s), leader.size // 3)
-    plain, _ = _peak(leader, follower, most, CLEAR / math.sqrt(leader.size))
-    if not math.isfinite(plain):
+    if most < 2 or leader.size * step_s < LEAST_S:
         return math.nan, math.inf
-    memory = _memory(leader, follower, round(plain))
-    # Changes from sample to sample place the peak to half a sample only: their noise is as
-    # rough as they are. Whitened speeds place it between samples.
-    ways = ((1.0, SAME_CHANGES, 0.5), (memory, CLEAR / math.sqrt(leader.size), 0.01))
-    for kept, clear, least_u in ways:
-        lag, u_lag = _peak(_whitened(leader, kept), _whitened(follower, kept), most, clear)
-        if u_lag * step_s <= CLEAR_LAG_S:
-            return lag * step_s, math.hypot(u_lag, least_u) * step_s
-    return math.nan, math.inf
+    # What the two differ by otherwise (slip, a tyre's radius under load) changes slowly and
+    # pulls the peak aside: where the changes from sample to sample are the motion's, they are
+    # compared. They place it to half a sample only: their noise is as rough as they are.
+    lag, U = _found(np.diff(leader), np.diff(follower), 1, most, step_s, SAME_CHANGES)
+    if U * step_s <= CLEAR_LAG_S:
+        return lag * step_s, math.hypot(U / 2, 0.5) * step_s
+    span = 2 * round(SMOOTH_S / step_s / 2) + 1
+    lag, U = _found(leader, follower, span, most, step_s, 0.0)
+    return (lag * step_s, U / 2 * step_s) if U * step_s <= CLEAR_LAG_S else (math.nan, math.inf)
 
 
-def _peak(leader: Floats, follower: Floats, most: int, clear: float) -> tuple[float, float]:
-    """The shift within ±`most` samples at which correlation peaks above `clear`, and its u."""
-    if most < 2 or leader.size < 10 * PARTS:
+def _found(
+    leader: Floats, follower: Floats, span: int, most: int, step_s: float, least: float
+) -> tuple[float, float]:
+    """The lag in samples and its U, both smoothed over `span`; (NaN, inf) where none stands out
+    or the two correlate by less than `least`."""
+    smooth = _smoothed(leader, span), _smoothed(follower, span)
+    lag, slope = _highest(*smooth, most, least), np.gradient(smooth[0])
+    farthest, found = 0.3 / step_s, None
+    for _ in range(MOST_ROUNDS):
+        found = _regressed(smooth[0], slope, _moved(smooth[1], lag))
+        if found is None or not found[0][1] > 0:
+            return math.nan, math.inf
+        off = found[0][2] / found[0][1]
+        lag -= min(max(off, -farthest), farthest)
+        if abs(off) * step_s < 0.001:
+            break
+    if found is None or not abs(lag) <= most:
         return math.nan, math.inf
-    shifts = range(-most, most + 1)
-    sums = np.stack([_sums(leader, follower, shift) for shift in shifts])
-    total = sums.sum(axis=1)
-    lag, height = _highest(total, most)
-    if not height >= clear:
-        return math.nan, math.inf
-    without = np.array([_highest(total - sums[:, part], most)[0] for part in range(PARTS)])
-    spread = float(np.sum((without - without.mean()) ** 2))
-    u_lag = math.sqrt((PARTS - 1) / PARTS * spread)
-    return lag, u_lag if math.isfinite(u_lag) else math.inf
+    follows, U = _uncertainty(leader, _moved(follower, lag), found, span, step_s)
+    return (lag, U) if follows else (math.nan, math.inf)
 
 
-def _highest(sums: Floats, most: int) -> tuple[float, float]:
-    """Where correlation peaks, and how high, from sums (shifts, 6); NaN at the border."""
-    n, a, b, aa, bb, ab = sums.T
-    with np.errstate(invalid="ignore", divide="ignore"):
-        own_a, own_b = aa - a * a / n, bb - b * b / n
-        size = own_a * own_b
-        # Of a constant only rounding is left, which must not pass for motion.
-        varies = (own_a > 1e-12 * aa) & (own_b > 1e-12 * bb)
-        correlation = np.where(varies, (ab - a * b / n) / np.sqrt(np.abs(size)), -1.0)
-    correlation[~(n >= 10)] = -1.0
+def _means(values: Floats, width: int) -> Floats:
+    """Means of `width` neighbours each; NaN where one of them is."""
+    return np.asarray(values[: values.size // width * width].reshape(-1, width).mean(axis=1))
+
+
+def _smoothed(values: Floats, span: int) -> Floats:
+    """Running mean over `span` samples, NaN where it reaches one or the end."""
+    smooth = np.full(values.size, math.nan)
+    if values.size >= span:
+        whole = np.convolve(np.nan_to_num(values), np.ones(span) / span, "valid")
+        holes = np.convolve(np.isnan(values).astype(np.float64), np.ones(span), "valid") > 0.5
+        smooth[span // 2 : span // 2 + whole.size] = np.where(holes, math.nan, whole)
+    return smooth
+
+
+def _moved(follower: Floats, lag: float) -> Floats:
+    """The follower `lag` samples later, between samples by straight lines; NaN outside."""
+    if not math.isfinite(lag):
+        return np.full(follower.size, math.nan)
+    at = np.arange(follower.size) + lag
+    low = np.clip(np.floor(at).astype(np.int64), 0, follower.size - 2)
+    part = at - low
+    moved = (1 - part) * follower[low] + part * follower[low + 1]
+    return np.where((part >= 0) & (part <= 1), moved, math.nan)
+
+
+def _highest(leader: Floats, follower: Floats, most: int, least: float) -> float:
+    """The shift within ±`most` samples at which correlation peaks; NaN at the border, and where
+    it is less than `least`."""
+    correlation = np.array([_correlation(leader, follower, by) for by in range(-most, most + 1)])
     best = int(np.argmax(correlation))
-    if not 0 < best < correlation.size - 1:
-        return math.nan, -1.0
-    before, at, after = correlation[best - 1 : best + 2]
-    return best - most + parabola_peak(before, at, after), float(at)
+    if not 0 < best < correlation.size - 1 or correlation[best] <= least:
+        return math.nan
+    return best - most + parabola_peak(*correlation[best - 1 : best + 2])
 
 
-def _sums(leader: Floats, follower: Floats, shift: int) -> Floats:
-    """(parts, 6) number, Σa, Σb, Σa², Σb², Σab of the samples valid in both, part by part."""
-    a, b = _shifted(leader, follower, shift)
-    good = np.isfinite(a) & np.isfinite(b)
-    a, b = np.where(good, a, 0.0), np.where(good, b, 0.0)
-    starts = np.linspace(0, a.size, PARTS, endpoint=False).astype(np.int64)
-    columns = (good.astype(np.float64), a, b, a * a, b * b, a * b)
-    return np.stack([np.add.reduceat(column, starts) for column in columns], axis=1)
-
-
-def _memory(leader: Floats, follower: Floats, shift: int) -> float:
-    """Autocorrelation at one sample of what is left of `follower` after the best line."""
-    a, b = _shifted(leader, follower, shift)
-    good = np.isfinite(a) & np.isfinite(b)
-    a, b = a[good], b[good]
-    slope, offset = np.polyfit(a, b, 1)
-    left = b - (slope * a + offset)
-    size = float(left @ left)
-    return min(max(float(left[1:] @ left[:-1]) / size, 0.0), 1.0) if size > 0 else 0.0
-
-
-def _whitened(values: Floats, memory: float) -> Floats:
-    return np.asarray(values[1:] - memory * values[:-1])
-
-
-def _shifted(leader: Floats, follower: Floats, shift: int) -> tuple[Floats, Floats]:
-    """The parts that overlap when `follower` is moved `shift` samples back."""
+def _correlation(leader: Floats, follower: Floats, shift: int) -> float:
+    """Correlation with the follower moved `shift` samples back; −1 where it is unknown."""
     first, last = max(0, -shift), min(leader.size, leader.size - shift)
-    return leader[first:last], follower[first + shift : last + shift]
+    a, b = leader[first:last], follower[first + shift : last + shift]
+    good = np.isfinite(a) & np.isfinite(b)
+    if np.count_nonzero(good) < 10:
+        return -1.0
+    a, b = a[good], b[good]
+    own_a, own_b = a - a.mean(), b - b.mean()
+    size_a, size_b = float(own_a @ own_a), float(own_b @ own_b)
+    # Of a constant only rounding is left, which must not pass for motion.
+    if size_a <= 1e-12 * float(a @ a) or size_b <= 1e-12 * float(b @ b):
+        return -1.0
+    return float(own_a @ own_b) / math.sqrt(size_a * size_b)
+
+
+def _regressed(
+    leader: Floats, slope: Floats, follower: Floats
+) -> tuple[Floats, Floats, NDArray[np.bool_]] | None:
+    """(coefficients (3,), the columns (m, 3), where both are known (n,)) of the follower on 1,
+    the leader and its slope. None where there is too little."""
+    good = np.isfinite(leader) & np.isfinite(slope) & np.isfinite(follower)
+    columns = np.column_stack([np.ones(leader.size), leader, slope])[good]
+    normal = columns.T @ columns
+    if np.count_nonzero(good) < 10 or np.linalg.cond(normal) > 1e12:
+        return None
+    return np.linalg.solve(normal, columns.T @ follower[good]), columns, good
+
+
+def _uncertainty(
+    leader: Floats,
+    follower: Floats,
+    found: tuple[Floats, Floats, NDArray[np.bool_]],
+    span: int,
+    step_s: float,
+) -> tuple[bool, float]:
+    """(whether the follower follows at all, U of the lag in samples)."""
+    (offset, factor, _), columns, good = found
+    left = follower - offset - factor * leader
+    used = np.isfinite(left)
+    scatter = scatter_of(left[used] - left[used].mean(), step_s)
+
+    def of_coefficient(at: int) -> tuple[float, float]:
+        others = np.delete(columns, at, axis=1)
+        own = columns[:, at] - others @ np.linalg.lstsq(others, columns[:, at], rcond=None)[0]
+        weight = np.zeros(leader.size)
+        weight[good] = own
+        # What smoothing does to the follower it does to the weights of its single values.
+        weight = np.convolve(weight, np.ones(span) / span, "same")[used]
+        u, U = scatter.of_sum(weight)
+        return u / float(own @ own), U / float(own @ own)
+
+    return factor > CLEAR * of_coefficient(1)[0], of_coefficient(2)[1] / factor
 
 
 def parabola_peak(before: float, at: float, after: float) -> float:

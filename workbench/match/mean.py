@@ -57,6 +57,20 @@ class Scatter:
         """u and U of the mean of `count` neighbouring values."""
         return self._spread(self.variance * _mean_of(self.shape, max(count, 1.0)))
 
+    def of_sum(self, weights: Floats) -> tuple[float, float]:
+        """u and U of the sum of neighbouring values with `weights` (n,)."""
+        from scipy.signal import lfilter
+
+        white = float(weights @ weights)
+        share, kept = self.shape
+        # Σ wⱼwₖφ^|j−k| by one pass for every φ.
+        hangs = {
+            phi: 2 * float(weights @ lfilter([1.0], [1.0, -phi], weights)) - white
+            for phi in np.unique(kept).tolist()
+        }
+        together = np.array([hangs[phi] for phi in kept.tolist()])
+        return self._spread(self.variance * ((1 - share) * white + share * together))
+
     def long_run(self) -> tuple[float, float]:
         """u and U of one value as it counts in a long mean or a slope."""
         share, kept = self.shape

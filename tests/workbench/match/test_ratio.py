@@ -181,3 +181,23 @@ def test_the_mean_of_a_changing_speed_is_not_blamed_for_the_change() -> None:
     values = np.linspace(0.5, 2.0, 1000) + rng.normal(0, 0.02, 1000)
     mean = reading_mean(values, np.zeros(1000))
     assert mean.u == pytest.approx(0.02 / math.sqrt(1000), rel=0.15)
+
+
+def test_twice_the_lags_uncertainty_holds_it() -> None:
+    """Short form of tests/benchmarks/bench_lag.py: swings of 6 to 30 s under a noise as large."""
+    held = told = 0
+    for seed in range(240):
+        rng = np.random.default_rng(seed)
+        time_s = np.arange(0.0, 60.0, 0.1)
+        swings = rng.uniform(6, 30, 3), rng.uniform(0, 7, 3)
+
+        def speed(at_s, swings=swings):
+            waves = np.sin(2 * np.pi * at_s[:, None] / swings[0] + swings[1]).sum(axis=1)
+            return 1.25 + 0.02 * waves
+
+        behind = speed(time_s - 0.3) + rng.normal(0, 0.04, time_s.size)
+        lag_s, u_lag_s = find_lag(speed(time_s) + rng.normal(0, 0.004, 600), behind, 0.1)
+        told += bool(np.isfinite(lag_s))
+        held += bool(abs(lag_s - 0.3) <= 2 * u_lag_s)
+    assert told >= 216
+    assert held >= 0.9 * told
