@@ -40,6 +40,10 @@ MOST_MEANS = 20_000
 SAME_CHANGES = 0.5
 """Correlation from which the changes from sample to sample are the motion's and not noise."""
 
+ROOM = 1.1
+"""What the straight line leaves out: noise in the slope itself, and how far it bends within U.
+Measured; tests/benchmarks/bench_lag.py shows what the intervals then hold."""
+
 MOST_ROUNDS = 8
 """Steps of Gauss and Newton; two or three are usual."""
 
@@ -255,7 +259,7 @@ def _uncertainty(
         u, U = scatter.of_sum(weight)
         return u / float(own @ own), U / float(own @ own)
 
-    return factor > CLEAR * of_coefficient(1)[0], of_coefficient(2)[1] / factor
+    return factor > CLEAR * of_coefficient(1)[0], ROOM * of_coefficient(2)[1] / factor
 
 
 def parabola_peak(before: float, at: float, after: float) -> float:
