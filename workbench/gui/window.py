@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import threading
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
 from typing import Protocol
 
-from PySide6.QtCore import QByteArray, QSize, Qt, QTimer, Signal
-from PySide6.QtGui import QCloseEvent, QKeySequence, QResizeEvent, QShortcut
+from PySide6.QtCore import QByteArray, QEvent, QObject, QSize, Qt, QTimer, Signal
+from PySide6.QtGui import QCloseEvent, QDropEvent, QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
     QApplication,
     QButtonGroup,
@@ -24,6 +25,7 @@ from workbench.gui import theme as themes
 from workbench.gui.header import Header
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
 from workbench.gui.parts.basics import button, label
+from workbench.gui.parts.files import dropped
 from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.theme import GRID_PX, THEMES, Theme
 from workbench.gui.work_line import Worker, WorkLine
@@ -151,6 +153,26 @@ class BenchWindow(QMainWindow):
             self._sentences.append(sentence)
         self._trouble.setText("\n".join(self._sentences))
         self._trouble_bar.show()
+
+    def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
+        super().showEvent(event)
+        # Here, before a text field would take the file's name as something typed.
+        self.windowHandle().installEventFilter(self)
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
+        """Files dropped anywhere are opened by the page that is seen, else by Records."""
+        if isinstance(event, QDropEvent) and (paths := dropped(event.mimeData())):
+            event.acceptProposedAction()
+            if event.type() == QEvent.Type.Drop:
+                self.open_files(paths)
+            return True
+        return super().eventFilter(watched, event)
+
+    def open_files(self, paths: Sequence[Path]) -> None:
+        """Open files on the page that is seen, or on Records where it takes none."""
+        if not hasattr(self.current, "open_files"):
+            self.show_page("Records")
+        self.current.open_files(paths)  # type: ignore[attr-defined]
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         if themes.grow(themes.growth_for(self.width(), self.height())):

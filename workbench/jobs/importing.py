@@ -40,6 +40,19 @@ class Imported:
     warnings: tuple[Statement, ...]
 
 
+def import_once(
+    store: Store, path: Path, machine: Machine | None, progress: Callable[[float], object]
+) -> int:
+    """The number in the store of a file's recording with this machine, imported where there is
+    none yet. `progress` is told the share that was read. Raises FileRefused, StoreError."""
+    with suppress(OSError), path.open("rb") as file:  # whoever reads it says why not
+        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+        for one in store.recordings():
+            if one.source_sha256 == sha256 and one.machine() == machine:
+                return one.number
+    return import_file(store, path, machine, progress).recording
+
+
 def import_file(
     store: Store,
     path: Path,

@@ -29,6 +29,7 @@ class Remembered:
     inputs: list[str] = field(default_factory=list)
     window: str = ""
     machine_draft: dict[str, str] = field(default_factory=dict)
+    folder: str = ""
 
 
 class Settings(Observable):
@@ -111,6 +112,7 @@ def _problem(values: dict[str, object]) -> str:
         "sounds": bool,
         "machine_file": str,
         "window": str,
+        "folder": str,
         "inputs": list,
         "machine_draft": dict,
     }

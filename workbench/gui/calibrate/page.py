@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 from PySide6.QtCore import Qt
@@ -22,6 +24,7 @@ from PySide6.QtWidgets import (
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import WrongInput
+from workbench.gui.answers.file_view import FileView
 from workbench.gui.calibrate.answer import AnswerStrip
 from workbench.gui.calibrate.certificate import CertificateView
 from workbench.gui.calibrate.run_panel import RunPanel
@@ -86,11 +89,15 @@ class CalibratePage(QWidget):
         self._use = button("Use this setting", self._job.use_new_setting)
         self._finish = button("Keep result", self._keep_result)
         self.paper = CertificateView(bench, self._job, self._works)
+        self.file = FileView(bench, theme, self._works, "calibrate")
+        self._open = button("Open file", self.file.ask)
         self._intro, self._body = QWidget(), QWidget()
         self._stack = QStackedWidget()
         self._lay_out()
         self._set_keys()
         self.paper.closed.connect(self._back)
+        self.file.closed.connect(self._back)
+        self.file.opened.connect(lambda: self._stack.setCurrentWidget(self.file))
         self._unsubscribe = self._job.subscribe(self._changed)
         for end in (self._works.wait, self._drafts.wait, self._job.close):
             self.destroyed.connect(end)
@@ -116,6 +123,7 @@ class CalibratePage(QWidget):
             self._units = self._bench.settings.units
             self._changed()
             self.paper.draw()
+            self.file.use_units()
         if self._computed != self._job.version and not self._works.busy:
             self._work_out(keep=False)
 
@@ -125,7 +133,7 @@ class CalibratePage(QWidget):
         column = _Column(self)
         column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
         column.addWidget(self._stack)
-        for part in (self._intro, self._body, self.paper):
+        for part in (self._intro, self._body, self.paper, self.file):
             self._stack.addWidget(part)
         self._lay_out_intro()
         inside = column_of(self._head(), on=self._body)
@@ -138,10 +146,8 @@ class CalibratePage(QWidget):
         middle.addLayout(side, 5)
         inside.addLayout(middle, 1)
         inside.addWidget(self._answer)
-        ends = line_of(
-            self._undo, self._drop, 1, self._anew, self._show_paper, self._use, self._finish
-        )
-        inside.addLayout(ends)
+        ends = (self._open, self._anew, self._show_paper, self._use, self._finish)
+        inside.addLayout(line_of(self._undo, self._drop, 1, *ends))
 
     def _room_for_panel(self) -> QScrollArea:
         """On the smallest window the panel can be scrolled: nothing is cut."""
@@ -245,6 +251,10 @@ class CalibratePage(QWidget):
         else:
             job.mark()
 
+    def open_files(self, paths: Sequence[Path]) -> None:
+        """A run table, or a recording with what the readout showed meanwhile."""
+        self.file.open_files(paths)
+
     def _keep_run(self) -> None:
         try:
             self._job.keep_run(*self._panel.typed())
@@ -310,6 +320,7 @@ class CalibratePage(QWidget):
         say(self._undo, _("Undo {step}").format(step=job.undo_word).strip())
         idle = not job.running
         self._drop.setVisible(job.running)
+        self._open.setVisible(idle and not job.runs and job.state.ramp is None)
         self._finish.setVisible(idle and answer is not None and not kept)
         self._use.setVisible(idle and bool(answer and answer.has_new_setting) and not used)
         self._show_paper.setVisible(idle and kept)
@@ -350,8 +361,9 @@ class CalibratePage(QWidget):
             self.paper.save.setFocus()
 
     def _back(self) -> None:
-        self._stack.setCurrentWidget(self._body)
-        self._panel.next.setFocus()
+        read = self._caution.is_read
+        self._stack.setCurrentWidget(self._body if read else self._intro)
+        (self._panel.next if read else self._caution.understood).setFocus()
 
 
 def _fill(one: QPushButton, *, filled: bool) -> None:

@@ -25,7 +25,7 @@ class GapActions(QWidget):
         go_by: Callable[[int], object],
         add: Do,
         remove: Do,
-        open_table: Do,
+        open_file: Do,
         keep: Do,
         report: Do,
         list_report: Do,
@@ -37,7 +37,7 @@ class GapActions(QWidget):
         self.next.setAccessibleName(_("Next pickup"))
         self._which = label("", "soft", wrap=False)
         self.add, self.remove = button("Add pickup", add), button("Remove pickup", remove)
-        self.open, self.keep = button("Open table", open_table), button("Keep result", keep)
+        self.open, self.keep = button("Open file", open_file), button("Keep result", keep)
         self.report = button("See report", report)
         self.list_report = button("See list report", list_report)
         line_of(
@@ -68,7 +68,7 @@ class GapActions(QWidget):
         self.next.setEnabled(free and at < len(states) - 1)
         self.remove.setVisible(feeler and (many or view is GapView.LIST) and has_list)
         self.add.setVisible(feeler and not has_list)
-        self.open.setVisible(feeler)
+        self.open.setVisible(view is not View.LIST)
         can_keep = feeler and job.has_readings and not job.kept_as
         self.keep.setVisible(can_keep and filled is not Step.KEEP)
         self.report.setVisible(shown and filled is not Step.REPORT)

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QHideEvent, QKeySequence, QResizeEvent, QShortcut, QShowEvent
-from PySide6.QtWidgets import QFileDialog, QWidget
+from PySide6.QtWidgets import QWidget
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
+from workbench.gui.answers.file_view import FileView
 from workbench.gui.gap.actions import GapActions
 from workbench.gui.gap.feeler_panel import GapFeelerPanel
 from workbench.gui.gap.head import GapHead, GapView
@@ -19,13 +20,14 @@ from workbench.gui.gap.list_panel import GapListPanel
 from workbench.gui.gap.pictures import GapPictures
 from workbench.gui.gap.run_panel import GapRunPanel
 from workbench.gui.parts.basics import CautionCard, label, say
+from workbench.gui.parts.files import ask_open, recordings_and_tables
 from workbench.gui.parts.layout import PAGE, column_of, line_of
 from workbench.gui.parts.paper import PaperView
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.theme import GRID_PX, Theme, grown
 from workbench.gui.work_line import Done, Work, WorkLine
 from workbench.models.bench import Bench
-from workbench.models.gap.entry import table_at
+from workbench.models.gap.entry import is_table, table_at
 from workbench.models.gap.job import GapJob, Step
 from workbench.models.gap.store import GapReport, KeptAnswer, list_sheet, ready
 from workbench.models.records.listing import ended_recordings
@@ -70,13 +72,14 @@ class GapPage(QWidget):
         self.buttons = GapActions(
             go_by=self._go_by,
             add=self._add,
+            open_file=self._ask_file,
             remove=self._job.list.remove,
-            open_table=self._ask_table,
             keep=self._keep,
             report=self.see_report,
             list_report=self.see_list_report,
         )
         self.paper, self._check = PaperView(self._works, KINDS), QWidget()
+        self.file = FileView(bench, theme, self._works, "gap", lambda: self.view is GapView.DROP_OUT)
         self._body, self._left = QWidget(), QWidget()
         self._lay_out()
         self._connect()
@@ -95,6 +98,7 @@ class GapPage(QWidget):
             self._job.look_at_machine()
         elif self._units is not self._bench.settings.units:
             self._units = self._bench.settings.units
+            self.file.use_units()
             self._changed()
         run = self._job.run
         run.look()
@@ -154,8 +158,8 @@ class GapPage(QWidget):
 
     def _lay_out(self) -> None:
         column_of(self._caution, (self._body, 1), WorkBar(self._works), 0, on=self, edges=PAGE)
-        column_of(self._check, self.paper, on=self._body, gap=-1)
-        self.paper.hide()
+        column_of(self._check, self.paper, self.file, on=self._body, gap=-1)
+        self._show_part(self._check)
         inside = column_of(self.head, self._run_caution, on=self._check)
         self._middle = line_of(gap=3 * GRID_PX)
         column_of(self.feeler, *self.runs.values(), on=self._left, gap=-1)
@@ -169,7 +173,9 @@ class GapPage(QWidget):
         self._job.subscribe(self._changed)
         self._job.run.subscribe(self._changed)
         self.head.chosen.connect(self.show_view)
-        self.paper.closed.connect(self._close_paper)
+        for part in (self.paper, self.file):
+            part.closed.connect(self._go_back)
+        self.file.opened.connect(lambda: self._show_part(self.file))
         self.feeler.step.connect(self._do)
         self.list.chosen.connect(self._job.list.go_to)
         self.list.opened.connect(lambda: self.show_view(GapView.FEELER))
@@ -281,11 +287,18 @@ class GapPage(QWidget):
         self._job.said = said
         self._job.changed()
 
-    def _ask_table(self) -> None:
-        kinds = _("Gap table (*.csv)")
-        name, _kind = QFileDialog.getOpenFileName(self, _("Open a gap table"), "", kinds)
-        if name:
-            self.open_table(Path(name))
+    def _ask_file(self) -> None:
+        title = _("Open a gap table or a recording of the pulses")
+        if paths := ask_open(self, self._bench, title, recordings_and_tables()):
+            self.open_files(paths)
+
+    def open_files(self, paths: Sequence[Path]) -> None:
+        """A gap table goes into the list; a recording's pulses are judged tooth by tooth."""
+        if len(paths) == 1 and is_table(paths[0]):
+            self._go_back()
+            self.open_table(paths[0])
+        else:
+            self.file.open_files(paths)
 
     def open_table(self, path: Path) -> None:
         """A gap table's readings into the list; a wrong one says what is wrong with it."""
@@ -321,14 +334,17 @@ class GapPage(QWidget):
         )
 
     def _open_paper(self, paper: GapReport) -> None:
-        self._check.hide()
-        self.paper.show()
+        self._show_part(self.paper)
         self.paper.open(paper)
         self.paper.save.setFocus()
 
-    def _close_paper(self) -> None:
-        self.paper.hide()
-        self._check.show()
+    def _show_part(self, part: QWidget) -> None:
+        """The check itself, a report or a file that was opened."""
+        for one in (self._check, self.paper, self.file):
+            one.setVisible(one is part)
+
+    def _go_back(self) -> None:
+        self._show_part(self._check)
         self._first_focus()
 
     @property

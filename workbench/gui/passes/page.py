@@ -12,7 +12,6 @@ from PySide6.QtWidgets import (
     QAbstractButton,
     QApplication,
     QComboBox,
-    QFileDialog,
     QListWidget,
     QSizePolicy,
     QStackedWidget,
@@ -20,8 +19,11 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.base.cautions import Caution
+from workbench.base.errors import Message
+from workbench.gui.answers.file_choice import FileChoice
 from workbench.gui.answers.passes import NO_ROWS, PassAnswerView
 from workbench.gui.parts.basics import CautionCard, Elided, button, label, say
+from workbench.gui.parts.files import ask_open, ask_save, name_for, recordings_and_tables
 from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.parts.work_bar import WorkBar
@@ -33,17 +35,19 @@ from workbench.gui.window import BenchWindow
 from workbench.gui.work_line import WorkLine
 from workbench.jobs.passes.answer import PassOptions
 from workbench.models.bench import Bench
+from workbench.models.open_file import BELT, GROUND, OpenedFile, open_files
 from workbench.models.passes import files as pass_files
 from workbench.models.passes import judge as pass_judge
 from workbench.models.passes.auto import AutoStep
 from workbench.models.passes.job import PassJob
 from workbench.models.passes.judge import Judged
+from workbench.models.progress import Progress
 from workbench.models.records.listing import ended_recordings
 from workbench.words.language import _
 from workbench.words.moments import moment_text
 from workbench.words.words import Words
 
-LIVE, AFTER, PAST, PREVIEW = 0, 1, 2, 3
+LIVE, AFTER, PAST, PREVIEW, FILE = 0, 1, 2, 3, 4
 
 
 class PassPage(QWidget):
@@ -60,6 +64,7 @@ class PassPage(QWidget):
         self._view = PassView(bench, self._job, self._player, theme)
         self._after = PassAnswerView(theme, self._judge_otherwise)
         self._past, self._paper = PassPast(self._judge_past), ReportPages()
+        self._file = FileChoice()
         self._safety = label(f"⚠ {Words().say(Caution.WHILE_STANDING)}", "soft", wrap=False)
         self._caution = CautionCard(Caution.IN_THE_CAB, bench.cautions_read, self._caution_read)
         self._pages = _Pages()
@@ -68,6 +73,7 @@ class PassPage(QWidget):
         self._others = {
             "help": button(_("Go to Signals"), self._get_help),
             "old": button(_("Judge a recording"), self._show_past),
+            "file": button(_("Open file"), self._ask_file),
             "preview": button(_("Preview report"), self._preview),
             "save": button(_("Save report or table"), self._ask_where),
             "sound": button("", self._switch_sound),
@@ -137,7 +143,7 @@ class PassPage(QWidget):
             self._end()
 
     def _lay_out(self) -> None:
-        for page in (self._view, self._after, self._past, self._paper):
+        for page in (self._view, self._after, self._past, self._paper, self._file):
             self._pages.addWidget(page)
         column = column_of(
             self._caution,
@@ -168,23 +174,29 @@ class PassPage(QWidget):
             AFTER: _("Start next pass (space)"),
             PAST: _("Judge this recording"),
             PREVIEW: _("Save report"),
+            FILE: _("Judge this file"),
         }
         say(self._start, words[page])
         ready = self._read and not self._works.busy and obstacle is None
-        can = {LIVE: running or ready, PAST: ready and self._past.chosen is not None}
+        can = {
+            LIVE: running or ready,
+            PAST: ready and self._past.chosen is not None,
+            FILE: not self._works.busy,
+        }
         self._start.setEnabled(can.get(page, True))
         self._safety.setVisible(self._read and page == LIVE)
         shown = {
             "help": obstacle is not None and bool(obstacle.page),
             "old": idle,
+            "file": idle,
             "preview": page == AFTER,
             "save": page == AFTER,
             "sound": page == LIVE and running,
-            "back": page in (AFTER, PAST, PREVIEW),
+            "back": page in (AFTER, PAST, PREVIEW, FILE),
         }
         for name, one in self._others.items():
             one.setVisible(shown[name])
-            free = not (self._works.busy and name in ("old", "save"))
+            free = not (self._works.busy and name in ("old", "file", "save"))
             one.setEnabled(self._read and shown[name] and free)
         if obstacle is not None and obstacle.page:
             say(self._others["help"], _("Go to {page}").format(page=_(obstacle.page)))
@@ -219,6 +231,8 @@ class PassPage(QWidget):
         page = self._pages.currentIndex()
         if page == PAST:
             self._judge_past()
+        elif page == FILE:
+            self._judge_file()
         elif page == PREVIEW:
             self._ask_where()
         elif self._job.running:
@@ -254,6 +268,8 @@ class PassPage(QWidget):
         self._job.said = said
         if self._pages.currentIndex() == PAST:
             self._past.say(said)
+        elif self._pages.currentIndex() == FILE:
+            self._file.say(said)
         elif self._pages.currentIndex() != LIVE:
             self._after.sentence.setText(said)
 
@@ -281,6 +297,31 @@ class PassPage(QWidget):
         if number is not None and not self._works.busy:
             self.judge_recording(number)
 
+    def _ask_file(self) -> None:
+        title = _("Open a recording of a pass")
+        if paths := ask_open(self, self._bench, title, recordings_and_tables()):
+            self.open_files(paths)
+
+    def open_files(self, paths: Sequence[Path]) -> None:
+        """Read a recorded file, and offer its sources; a wrong one gets a sentence."""
+        if self._job.running:
+            self._bench.tell(_("Stop the pass first, then open the file."))
+            return
+        progress = Progress(Message("Reading {name} …", name=paths[0].name))
+        store, machine = self._bench.store, self._bench.machine
+        work = partial(open_files, "pass", paths, store, machine, progress)
+        self._works.add(work, self._show_file, self._bench.tell, progress)
+
+    def _show_file(self, opened: OpenedFile) -> None:
+        self._file.show_file(opened)
+        self._show_page(FILE)
+        (self._file.first or self._start).setFocus()
+
+    def _judge_file(self) -> None:
+        opened, chosen = self._file.opened, self._file.chosen
+        if opened is not None and not self._works.busy:
+            self._judge_by(opened.number, PassOptions(chosen.get(BELT), chosen.get(GROUND)))
+
     def judge_recording(self, number: int) -> None:
         """Judge a stored recording as a pass, and show the answer."""
         store, machine = self._bench.store, self._bench.machine
@@ -288,13 +329,12 @@ class PassPage(QWidget):
         self._works.add(work, self._show_judged, self._failed)
 
     def _judge_otherwise(self, belt: str, ground: str) -> None:
-        judged, bench = self._judged, self._bench
-        if judged is None or self._works.busy:
-            return
-        options = PassOptions(belt or None, ground or None)
-        work = partial(
-            pass_judge.judge_with_history, judged.recording, options, bench.store, bench.machine
-        )
+        if self._judged is not None and not self._works.busy:
+            self._judge_by(self._judged.recording, PassOptions(belt or None, ground or None))
+
+    def _judge_by(self, number: int | None, options: PassOptions) -> None:
+        store, machine = self._bench.store, self._bench.machine
+        work = partial(pass_judge.judge_with_history, number, options, store, machine)
         self._works.add(work, self._show_judged, self._failed)
 
     def _preview(self) -> None:
@@ -311,10 +351,12 @@ class PassPage(QWidget):
     def _ask_where(self) -> None:
         if self._judged is None:
             return
-        suggested, kinds = f"pass-{self._judged.number}.pdf", pass_files.file_kinds()
-        chosen = QFileDialog.getSaveFileName(self, _("Save the pass"), suggested, kinds)
-        if chosen[0]:
-            self.save_report(Path(chosen[0]))
+        job = _("pass {number}").format(number=self._judged.number)
+        name = name_for(self._judged.machine, job, ".pdf", self._judged.started_utc[:10])
+        title, kinds = _("Save the pass"), pass_files.file_kinds()
+        path = ask_save(self, self._bench, title, name, kinds)
+        if path is not None:
+            self.save_report(path)
 
     def save_report(self, path: Path) -> None:
         """Write report, table or way of the pass just judged, as the name's ending says."""

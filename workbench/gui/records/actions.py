@@ -10,6 +10,7 @@ from typing import Any
 from workbench.base.errors import Message
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
+from workbench.models.open_file import open_files
 from workbench.models.progress import Progress
 from workbench.models.records import archive, listing
 from workbench.models.records.listing import RecordEntry
@@ -125,6 +126,16 @@ class RecordActions:
         else:
             tables = partial(archive.export_recording, store, entry.number, path)
             self._work(tables, self._say, Message("Exporting …"))
+
+    def keep_files(self, paths: Sequence[Path]) -> None:
+        """Import recorded files, those that are not kept yet."""
+        store, machine = self._bench.store, self._bench.machine
+        for path in paths:
+            self._work(
+                partial(open_files, "recording", [path], store, machine),
+                lambda opened: self._reload((False, opened.number)),
+                Message("Reading {name} …", name=path.name),
+            )
 
     def _first(self) -> RecordEntry | None:
         return next(iter(self._chosen()), None)

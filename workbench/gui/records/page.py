@@ -9,13 +9,12 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
-    QFileDialog,
     QVBoxLayout,
     QWidget,
 )
 
-from workbench.base.files import safe_name
 from workbench.gui.parts.basics import Elided, button, label, say
+from workbench.gui.parts.files import ask_open, ask_save, name_for, recordings_and_tables
 from workbench.gui.parts.layout import PAGE, column_of, line_of
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.work_bar import WorkBar
@@ -76,6 +75,7 @@ class RecordsPage(QWidget):
         self.undo = button("Undo delete", self.do.undo_delete)
         self.again = button("Try again", self.reload, is_next=True)
         self.aside = button(TO_SEASON, self._step_aside)
+        self.open = button("Open file", self._ask_file)
         self.buttons = RecordButtons(self._what_is_done())
         compare = self.panel.compare
         for plot in (self.panel.speeds, *compare.speeds):
@@ -155,7 +155,7 @@ class RecordsPage(QWidget):
         }
 
     def _lay_out(self) -> None:
-        head = line_of((self.title, 1), self.count, self.aside)
+        head = line_of((self.title, 1), self.count, self.open, self.aside)
         left = QVBoxLayout(self._left)
         right = QVBoxLayout(self._right)
         for side in (left, right):
@@ -311,6 +311,18 @@ class RecordsPage(QWidget):
         self._show_buttons()
         self.list.setFocus()
 
+    # A file from elsewhere
+
+    def _ask_file(self) -> None:
+        title = _("Open a recording to keep")
+        if paths := ask_open(self, self._bench, title, recordings_and_tables()):
+            self.open_files(paths)
+
+    def open_files(self, paths: Sequence[Path]) -> None:
+        """Keep recorded files, each as a recording of the machine in use, and look at the last."""
+        self._leave()
+        self.do.keep_files(paths)
+
     # The season
 
     def _season_of_chosen(self) -> None:
@@ -359,10 +371,10 @@ class RecordsPage(QWidget):
             reported = entry.kind in REPORTED
             kind = _("Report (*.pdf *.html *.json)") if reported else _("Numbers (*.json)")
             ending = ".pdf" if reported else ".json"
-        name = safe_name(f"{entry.kind}-{entry.number}{ending}")
-        chosen, _kind = QFileDialog.getSaveFileName(self, self.buttons.next.text(), name, kind)
-        if chosen:
-            path = Path(chosen)
+        day = entry.when_utc[:10]
+        name = name_for(entry.machine, f"{entry.kind_word} {entry.number}", ending, day)
+        path = ask_save(self, self._bench, self.buttons.next.text(), name, kind)
+        if path is not None:
             self.do.export_to(path if path.suffix else path.with_suffix(ending))
 
 

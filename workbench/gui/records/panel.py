@@ -12,13 +12,13 @@ from PySide6.QtWidgets import (
 )
 
 from workbench.base.units import UnitSystem
+from workbench.gui.answers.result import ResultView
 from workbench.gui.parts.basics import Elided, button, label, say
 from workbench.gui.parts.layout import column_of, line_of, row, scrolled
 from workbench.gui.parts.turns import Turns
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.records.compare import CompareView
-from workbench.gui.records.result import ResultView
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, keep_width
 from workbench.models.records.listing import RecordEntry
 from workbench.models.records.speed_lines import SpeedLines, speeds_picture

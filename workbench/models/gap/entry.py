@@ -109,6 +109,17 @@ def _guess(typed: str, unit: str) -> Message | None:
     return None
 
 
+def is_table(path: Path) -> bool:
+    """Whether a file begins as a gap table does."""
+    from workbench.jobs.gap.tables import looks_like_gap_table
+
+    try:
+        with path.open("rb") as file:
+            return looks_like_gap_table(file.read(4096).decode("utf-8", "replace"))
+    except OSError:
+        return False  # whoever opens it says why
+
+
 def table_at(path: Path) -> str:
     """The text of a gap table. Raises WrongInput where the file is none."""
     from workbench.jobs.gap.compute import looks_like_gap_table
