@@ -23,10 +23,12 @@ from drivers.contract import (
     SpeedBlock,
     ValueBlock,
 )
+from sim import typed
 from sim.pickup import Edges
 from sim.run import PULSES, SPEEDS, Simulation
 from sim.scenarios import SCENARIOS, load
 from sim.sensors import Samples
+from sim.taken_on import setting, taken_on
 from sim.truth import Truth
 
 FRAME_S = 0.1
@@ -52,8 +54,10 @@ class SimDriver(BaseDriver):
         super().__init__(address, clock)
         check_options(address, options, ("seed", "pace", "setting"))
         self._scenario = load(rest)
+        self._on = self._scenario
         self._seed = read_seed(f"'{address}'", options.get("seed", "0"))
         self._setting = read_setting(f"'{address}'", options.get("setting"))
+        self._first_setting = self._setting or typed.setting(self._scenario)
         pace = options.get("pace", "real")
         if pace not in ("real", "fast"):
             raise AddressError(
@@ -75,6 +79,18 @@ class SimDriver(BaseDriver):
             for name, scenario in SCENARIOS.items()
         ]
 
+    def rehearse_on(self, machine_text: str) -> None:
+        """Simulate the machine of this machine file from the next opening on, in place of the
+        scenario's own. Raises AddressError where it cannot be."""
+        self._on = taken_on(self._scenario, machine_text)
+        self._setting = self._first_setting = setting(self._on)
+
+    def enter_setting(self, share: float) -> None:
+        """Another number in the readout: so many times the one there was at first."""
+        self._setting = self._first_setting * share
+        if self._simulation is not None:
+            self._simulation.enter_setting(self._setting)
+
     @property
     def machine_text(self) -> str:
         """The machine file that goes with the scenario."""
@@ -91,7 +107,7 @@ class SimDriver(BaseDriver):
 
     def _open(self) -> None:
         self._closing.clear()
-        simulation = Simulation(self._scenario, self._seed, self._setting)
+        simulation = Simulation(self._on, self._seed, self._setting)
         self._simulation, self._start_s = simulation, self.clock()
         self.notes.origin_s = self._start_s
         self._sent, self._counts = 0, Counter[str]()
@@ -167,7 +183,10 @@ class _Cut:
         for (source, quantity), samples, bounds in self._values:
             part = slice(bounds[begin], bounds[end])
             if part.stop > part.start:
-                items.append(ValueBlock(source, quantity, *self._stamped(samples, part)))
+                value, time_s, host_s = self._stamped(samples, part)
+                if quantity == "readout_shown" and self._simulation.setting_entered:
+                    value = self._simulation.readout.shown(part)
+                items.append(ValueBlock(source, quantity, value, time_s, host_s))
         return items
 
     def _stamped(self, samples: Samples, part: slice) -> tuple[Floats, Floats, Floats]:

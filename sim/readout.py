@@ -34,12 +34,17 @@ class RunningReadout:
 
     def __init__(self, plan: spec.ReadoutPlan, setting: float) -> None:
         self._plan = plan
-        self.metres_per_pulse = metres_per_pulse(plan.reads, setting)
+        self.enter(setting)
         self._average = Lag(plan.averaging_s, 1 / RATE_HZ)
         self._recent_s = np.empty(0)
         self._counted = 0.0
+        self._averaged_hz: Floats = np.empty(0)
         self._shown: float | None = None
         self._tick = 0
+
+    def enter(self, setting: float) -> None:
+        """Set this number."""
+        self.metres_per_pulse = metres_per_pulse(self._plan.reads, setting)
 
     def show(self, edges: Edges, to_s: float) -> Samples:
         """What stands on the display each tenth of a second until `to_s`."""
@@ -47,8 +52,13 @@ class RunningReadout:
         at_s = np.arange(self._tick, last) / RATE_HZ
         first_tick, self._tick = self._tick == 0, last
         rate_hz = self._rate_hz(edges, at_s - _DELAY_S, first_tick)
-        speed = self._average(rate_hz) * self.metres_per_pulse / UNITS_MPS[self._plan.unit]
-        return Samples(self._digits(speed), at_s, at_s)
+        self._averaged_hz = self._average(rate_hz)
+        return Samples(self.shown(slice(None)), at_s, at_s)
+
+    def shown(self, part: slice) -> Floats:
+        """What stands on the display with the setting of now, in a part of the last stretch."""
+        mps = self._averaged_hz[part] * self.metres_per_pulse
+        return self._digits(mps / UNITS_MPS[self._plan.unit])
 
     def _rate_hz(self, edges: Edges, at_s: Floats, first: bool) -> Floats:
         """Pulses a second in each tick; the count between two pulses is interpolated."""

@@ -88,8 +88,9 @@ class Simulation:
         self._lap = 0
         self._tractor = TractorSensors(plan.sensors, seed)
         self._gnss = Gnss(plan.sensors, plan.ground, seed)
-        self._readout = RunningReadout(plan.readout, setting or typed.setting(scenario))
+        self.readout = RunningReadout(plan.readout, setting or typed.setting(scenario))
         self._segments = 0
+        self.setting_entered = False
         self.truth = Truth(
             scenario=scenario.name,
             seed=seed,
@@ -98,14 +99,21 @@ class Simulation:
             plan=plan,
             built=built,
             clock_rel=float(clock_rel),
-            readout_metres_per_pulse=self._readout.metres_per_pulse,
+            readout_metres_per_pulse=self.readout.metres_per_pulse,
             wheels={name: pickup.wheel for name, (pickup, _) in self._sides.items()},
         )
+
+    def enter_setting(self, setting: float) -> None:
+        """Another number in the readout from now on: `readout.shown` tells what it shows."""
+        self.readout.enter(setting)
+        self.setting_entered = True
+        self.truth.readout_metres_per_pulse = self.readout.metres_per_pulse
 
     def advance(self) -> RunStretch:
         """The next `SEGMENT_S` seconds."""
         from_s = self._segments * SEGMENT_S
         self._segments += 1
+        self.setting_entered = False
         to_s = self._segments * SEGMENT_S
         motion = self._mover.advance()
         self.truth.add_motion(motion)
@@ -116,7 +124,7 @@ class Simulation:
             speeds["gnss"], latitude, longitude = self._gnss.sample(motion, from_s, to_s)
             values["gnss", "latitude_deg"] = latitude
             values["gnss", "longitude_deg"] = longitude
-        shown = self._readout.show(edges.get("left", NO_EDGES), to_s)
+        shown = self.readout.show(edges.get("left", NO_EDGES), to_s)
         values["readout", "readout_shown"] = shown
         return RunStretch(from_s, to_s, edges, speeds, values)
 

@@ -28,7 +28,7 @@ import math
 import os
 import tomllib
 from collections.abc import Mapping
-from dataclasses import Field, dataclass, field, fields
+from dataclasses import Field, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -295,6 +295,19 @@ def _value(entry: Field[Any], value: Any, full: str, place: str) -> Drawn:
     if meta[spec.ALWAYS_SAME] or len(pair) != 2 or pair[0] > pair[1]:
         raise _refusal(place, full, Note("it is {value!r}", value=value), expected)
     return float(pair[0]), float(pair[1])
+
+
+def checked_together(
+    scenario: Scenario, given: Mapping[str, Mapping[str, Any]], place: str
+) -> Scenario:
+    """The scenario with other values in some sections. Raises AddressError for a wrong one."""
+    values = {section: dict(inner) for section, inner in scenario.values.items()}
+    for section, inner in given.items():
+        checked = _checked(spec.SECTIONS[section], inner, section, place)
+        values[section] = values.get(section, {}) | checked
+    found = replace(scenario, values=values)
+    _check_together(found, place)
+    return found
 
 
 def _check_together(scenario: Scenario, place: str) -> None:

@@ -62,14 +62,18 @@ def metres_per_pulse(scenario: MachineSource) -> float:
     return float(turn * scenario.value("drive", "turns_per_target_turn") / teeth)
 
 
+def right_setting(scenario: MachineSource) -> float:
+    """The number that would be right in the readout."""
+    reads = scenario.value("readout", "reads")
+    length_m, pulse_m = SETTING_UNITS[reads][1], metres_per_pulse(scenario)
+    return length_m / pulse_m if reads == "inverse" else pulse_m / length_m
+
+
 def setting(scenario: MachineSource) -> float:
     """The number that is set in the readout, right or wrong, on its own step."""
-    reads = scenario.value("readout", "reads")
-    _, length_m, step = SETTING_UNITS[reads]
-    pulse_m = metres_per_pulse(scenario)
-    right = length_m / pulse_m if reads == "inverse" else pulse_m / length_m
+    step = SETTING_UNITS[scenario.value("readout", "reads")][2]
     error = scenario.value("readout", "setting_error_rel")
-    return float(round(round(right * (1 + error) / step) * step, 6))
+    return float(round(round(right_setting(scenario) * (1 + error) / step) * step, 6))
 
 
 def machine_text(scenario: MachineSource) -> str:

@@ -67,6 +67,8 @@ class Bench(Observable):
         """Work on this machine from now on."""
         self.machine, self.machine_path = machine, path
         self.live.use_machine(machine)
+        if self.live.rehearses_another(machine):
+            self.use_inputs([driver.address for driver in self.live.drivers])
         self.changed()
 
     def change_setting(self, setting: float) -> None:
@@ -105,7 +107,7 @@ class Bench(Observable):
         A recording of those before ends.
         """
         self.recording.stop(EndSays.OTHER_INPUTS_CHOSEN)
-        self.live.start(addresses)
+        self.live.start(addresses, machine=self.machine)
         if self.live.machine_text and self.machine is None:
             self.use_machine(
                 parse_machine(self.live.machine_text, _("the scenario's machine file"))

@@ -6,16 +6,19 @@ import math
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
 
 from drivers.catalogue import open_input
 from drivers.contract import Clock, Driver, InputError
 from workbench.base.errors import BenchError
-from workbench.base.machine import Machine
+from workbench.base.machine import Machine, parse_machine
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.live.session import InputState, InputStatus, Keep, Session
 from workbench.live.streams import Stream, Streams
 from workbench.models.observable import Observable
 from workbench.words.language import _
+from workbench.words.words import Words
 
 Opener = Callable[[str, Clock], Driver]
 
@@ -34,6 +37,7 @@ class LiveInputs(Observable):
         self._drivers: list[Driver] = []
         self._seen = 0
         self._scale = (math.nan, 0)
+        self._rehearsed: Machine | None = None
 
     @property
     def streams(self) -> Mapping[str, Stream]:
@@ -54,10 +58,42 @@ class LiveInputs(Observable):
         return self._drivers
 
     def use_machine(self, machine: Machine | None) -> None:
-        """Turn pulses into metres by this machine's drive line from now on."""
+        """Turn pulses into metres by this machine's drive line from now on; a simulated readout
+        has the setting that its machine has."""
+        rehearsed = self._rehearsed
+        if machine is not None and rehearsed is not None and _same_but_setting(machine, rehearsed):
+            share = machine.readout.setting / rehearsed.readout.setting
+            for driver in self._simulators():
+                driver.enter_setting(share)
         metre_per_pulse_m = metres_per_pulse(machine).value_m if machine else math.nan
         self._scale = (metre_per_pulse_m, machine.drive.target_teeth if machine else 0)
         self.taken.use_scale(*self._scale)
+
+    def rehearses_another(self, machine: Machine | None) -> bool:
+        """Whether the simulator runs on another drive line or readout than this machine's."""
+        rehearsed = self._rehearsed
+        return (
+            bool(self._simulators())
+            and machine is not None
+            and machine.text not in ("", self.machine_text)
+            and not (rehearsed is not None and _same_but_setting(machine, rehearsed))
+        )
+
+    def _simulators(self) -> list[Any]:
+        return [driver for driver in self._drivers if hasattr(driver, "rehearse_on")]
+
+    def _rehearse_on(self, machine: Machine | None) -> None:
+        """Have the simulator take on the machine in use, where it is not the scenario's own."""
+        self._rehearsed = machine
+        if machine is None and self.machine_text:
+            self._rehearsed = parse_machine(self.machine_text)
+        if machine is None or machine.text in ("", self.machine_text):
+            return
+        for driver in self._simulators():
+            try:
+                driver.rehearse_on(machine.text)
+            except InputError as error:
+                self.problems.append(Words().say(error))
 
     @property
     def all_read(self) -> bool:
@@ -68,11 +104,13 @@ class LiveInputs(Observable):
         """The driver of an address, not opened. Raises AddressError where it is wrong."""
         return self._opener(address, self.clock)
 
-    def start(self, addresses: Sequence[str], keep: Keep | None = None) -> None:
+    def start(
+        self, addresses: Sequence[str], keep: Keep | None = None, machine: Machine | None = None
+    ) -> None:
         """Open the inputs, in place of those open now. A wrong one becomes a problem.
 
         Does not wait for a device: the old inputs end, and the new ones are opened, on
-        threads of their own. For `keep` see there.
+        threads of their own. For `keep` see there. The simulator takes on the `machine`.
         """
         self.taken, self._seen = Streams(*self._scale), 0
         self.problems, self._drivers = [], []
@@ -82,6 +120,9 @@ class LiveInputs(Observable):
                 self._drivers.append(self._opener(address, self.clock))
             except InputError as error:
                 self.problems.append(str(error))
+        texts = [getattr(driver, "machine_text", "") for driver in self._drivers]
+        self.machine_text = next((text for text in texts if text), "")
+        self._rehearse_on(machine)
         if self._drivers:
             try:
                 self._session = Session(self._drivers, show=self.taken.take)
@@ -90,8 +131,6 @@ class LiveInputs(Observable):
             else:
                 self._session.start(keep, after=closed)
         self.simulated = any(driver.simulated for driver in self._drivers)
-        texts = [getattr(driver, "machine_text", "") for driver in self._drivers]
-        self.machine_text = next((text for text in texts if text), "")
         self.changed()
 
     def stop(self) -> None:
@@ -139,3 +178,14 @@ class LiveInputs(Observable):
         if news != self._seen:
             self._seen = news
             self.changed()
+
+
+def _same_but_setting(one: Machine, other: Machine) -> bool:
+    """Whether both have one drive line, pickup and readout, whatever is set in it."""
+    readout = replace(one.readout, setting=other.readout.setting)
+    return (one.belt, one.drive, one.pickup.kind, readout) == (
+        other.belt,
+        other.drive,
+        other.pickup.kind,
+        other.readout,
+    )

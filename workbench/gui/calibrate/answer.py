@@ -9,7 +9,7 @@ from workbench.gui.parts.basics import VerdictPill, label, say
 from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.models.calibrate.job import CalibrateJob
-from workbench.models.calibrate.words import advice_words, setting_words
+from workbench.models.calibrate.words import advice_words, contradiction_words, setting_words
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -21,9 +21,10 @@ class AnswerStrip(QWidget):
         super().__init__()
         self.pill = VerdictPill(theme)
         self.sentence, self.said = label("", "text"), label("", "soft")
+        self.doubt = label("", "text")
         self.setting, self._what = label("", "title", wrap=False), label("", "soft", wrap=False)
         self.setting.setAccessibleName(_("New setting of the readout"))
-        words = column_of(self.sentence, self.said, gap=GRID_PX // 2)
+        words = column_of(self.doubt, self.sentence, self.said, gap=GRID_PX // 2)
         line = line_of((self.pill, Qt.AlignmentFlag.AlignTop), (words, 1), on=self)
         self._new = row(self.setting, self._what, stretch=False)
         line.addWidget(self._new, 0, Qt.AlignmentFlag.AlignTop)
@@ -44,6 +45,9 @@ class AnswerStrip(QWidget):
             if answer.as_left is not None:
                 sentence = _("As left: {sentence}").format(sentence=sentence)
             say(self.sentence, sentence)
+        doubt = "" if pending else contradiction_words(job, words)
+        say(self.doubt, doubt)
+        self.doubt.setVisible(bool(doubt))
         advice = _("Three or more runs at different speeds are best.")
         if answer is not None:
             advice = advice_words(job, words)

@@ -287,7 +287,7 @@ class CalibrateJob(CalibrateSteps):
             self._set(_("new setting"), **changes, said=said)
             if self.state.reference is Reference.FLIPS:
                 self.state = replace(self.state, reference=Reference.LAPS)
-            self._enter(new)
+            self._bench.change_setting(new)
             self.said = said
             self.changed()
 

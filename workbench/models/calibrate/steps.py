@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
@@ -79,7 +78,7 @@ class CalibrateSteps(Observable):
             state = replace(state, closed=True)  # a run's times are its own: the belt went on
         self._become(state)
         if before.setting_used and not state.setting_used:
-            self._enter(before.found_setting)
+            self._bench.change_setting(before.found_setting)
         self.said = _("Taken back: {step}.").format(step=word)
         self.changed()
 
@@ -136,30 +135,7 @@ class CalibrateSteps(Observable):
         self.version += 1
         self.changed()
 
-    def _enter(self, setting: float) -> None:
-        """The readout has this setting now: so has the machine in use, and its file. A
-        simulated readout has nobody else who could enter it."""
-        self._bench.change_setting(setting)
-        addresses = [driver.address for driver in self._bench.live.drivers]
-        new = self.state.new_setting
-        entered = [with_setting(address, new) for address in addresses]
-        if entered != addresses:
-            self._bench.use_inputs(entered)
-
     def _end_ramp(self, why: EndSays) -> None:
         if self.ramping:
             self.ramping = False
             self._bench.recording.stop(why)
-
-
-def with_setting(address: str, setting: float) -> str:
-    """A simulator's address with this number in its readout, its own where it is NaN; any
-    other address as it is."""
-    if not address.startswith("sim:"):
-        return address
-    scenario, _, query = address.partition("?")
-    options = [option for option in query.split("&") if not option.startswith("setting=")]
-    if not math.isnan(setting):
-        options.append(f"setting={setting:g}")
-    options = [option for option in options if option]
-    return f"{scenario}?{'&'.join(options)}" if options else scenario

@@ -5,8 +5,12 @@ from __future__ import annotations
 import math
 from enum import Enum, auto
 
+from workbench.calibration.readout.calibrate import ResultSays
 from workbench.calibration.readout.change_overs import LEAST_FLIPS
+from workbench.calibration.readout.drive_line_check import DriveLineSays
 from workbench.calibration.readout.lap_timer import LapTimer
+from workbench.calibration.readout.recorded_runs import WindowSays
+from workbench.calibration.readout.steady_runs import SteadySays
 from workbench.calibration.statistics.decision import Verdict
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import Reference, TakenRun
@@ -188,6 +192,26 @@ def setting_words(job: CalibrateJob) -> tuple[str, str]:
     return big, f"{unit}\n{what}".strip()
 
 
+CONTRADICTIONS = (
+    DriveLineSays.MOVES_MORE,
+    DriveLineSays.MOVES_LESS,
+    DriveLineSays.LAPS_FIT_NOWHERE,
+    WindowSays.OTHER_TEETH_RECORDED,
+    SteadySays.SHOWS_OTHER_UNIT,
+    SteadySays.LOOKS_LIKE_UNIT,
+    ResultSays.NO_SUCH_ERROR,
+)
+"""What cannot both be true: laps against the drive line, teeth, the setting against what is
+shown. It is said at once and large."""
+
+
+def contradiction_words(job: CalibrateJob, words: Words) -> str:
+    """The first thing that cannot be, '' where all fits together."""
+    warnings = job.answer.latest.warnings if job.answer else ()
+    found = (one for one in warnings if one.what in CONTRADICTIONS)
+    return "  ".join(f"▲ {words.say(one)}" for one in found)
+
+
 def advice_words(job: CalibrateJob, words: Words) -> str:
     """What would settle it, and what is odd about the runs, one sentence each at most."""
     answer = job.answer
@@ -210,5 +234,5 @@ def advice_words(job: CalibrateJob, words: Words) -> str:
             "{more} more run at other speeds.", "{more} more runs at other speeds.", more
         )
         told = [runs.format(more=more)]
-    told += words.say_all(last.warnings[:1])
+    told += words.say_all([one for one in last.warnings if one.what not in CONTRADICTIONS][:1])
     return " ".join(told) if sum(map(len, told)) <= MOST_LETTERS else told[0]

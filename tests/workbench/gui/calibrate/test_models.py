@@ -19,7 +19,6 @@ from workbench.models.calibrate.draft import Drafts
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.lap_marks import LapMarks, change_rel
 from workbench.models.calibrate.runs import Reference, State, TakenRun, run_table, save_runs
-from workbench.models.calibrate.steps import with_setting
 from workbench.models.calibrate.words import NextStep, laps_needed, next_step
 from workbench.models.entry import typed_number
 from workbench.words.words import Words
@@ -315,13 +314,6 @@ class TestRunTable:
             save_runs("x\n", tmp_path / "runs.txt")
         with pytest.raises(StoreError, match="cannot be written"):
             save_runs("x\n", tmp_path / "no folder" / "runs.csv")
-
-
-def test_a_setting_is_entered_in_a_simulated_readout_only():
-    assert with_setting("sim:healthy", 2260.0) == "sim:healthy?setting=2260"
-    assert with_setting("sim:x?seed=2&setting=1", 2.5) == "sim:x?seed=2&setting=2.5"
-    assert with_setting("sim:x?setting=1", math.nan) == "sim:x"
-    assert with_setting("counter:/dev/ttyACM0", 2.5) == "counter:/dev/ttyACM0"
 
 
 def test_typed_numbers():
