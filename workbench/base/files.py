@@ -8,6 +8,7 @@ import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from datetime import datetime
 from pathlib import Path
 
 from workbench.base.errors import BenchError, Message, StoreError, WrongInput
@@ -20,6 +21,14 @@ memory)."""
 _MOST_NAME_BYTES, _MOST_ENDING_BYTES = 200, 20
 """A name may have 255 bytes; `replacing` needs some of them."""
 _MOST_JSON_BYTES = 10_000_000
+
+
+def name_for(machine: str, job: str, ending: str, day: str = "") -> str:
+    """'Six-row digger, pass 3, 2026-09-14.pdf': machine, job and day, today's where none is
+    given."""
+    day = day or datetime.now().astimezone().date().isoformat()
+    name = ", ".join(part for part in (machine, job, day) if part)
+    return safe_name(re.sub(r"[/\\]", "-", name) + ending)
 
 
 def safe_name(name: str) -> str:

@@ -30,6 +30,7 @@ from PySide6.QtWidgets import QApplication, QWidget
 
 from drivers.catalogue import listing
 from workbench.base.log import LOG, start_log
+from workbench.gui.one_window import Doorbell, bring_forward, name_of, raise_other
 from workbench.gui.theme import Theme
 from workbench.gui.window import BenchWindow, PageMaker
 from workbench.models import first_look
@@ -60,11 +61,16 @@ def run(arguments: Sequence[str] = ()) -> int:
     app.setDesktopFileName("evenpace")
     app.setWindowIcon(QIcon(str(Path(__file__).parent / "icons" / "evenpace.svg")))
     app.setStyle("Fusion")
+    name = name_of(os.path.realpath(os.environ.get("EVENPACE_STORE", "")))
+    if raise_other(name):
+        print(_("The bench is open already; its window is in front now."))
+        return 0
     log_file = start_log(user_log_path("evenpace"))
     bench = Bench(Settings(default_path()))
     window = make_window(bench)
     hooks = ErrorHooks(window.say, log_file)
     hooks.install()
+    Doorbell(name, lambda: bring_forward(window), window)
     _close_on_signals(app.closeAllWindows)
     if homeless := first_look.homeless(bench.settings, log_file):
         bench.tell(homeless)

@@ -219,6 +219,7 @@ def style_sheet(theme: Theme) -> str:
     QPushButton:disabled {{ color: {theme.no_data}; }}
     QPushButton[role="next"] {{ background: {theme.ink}; color: {theme.ground};
         border-color: {theme.ink}; font-size: {grown(TEXT_PX)}px; font-weight: 600; }}
+    QPushButton[role="next"]:focus {{ border: 3px solid {BRIGHT.belt}; padding: 2px 14px; }}
     QPushButton[role="next"]:disabled {{ background: {theme.line}; color: {theme.soft_ink};
         border-color: {theme.line}; }}
     QPushButton[role="place"] {{ text-align: left; border: none; border-radius: 0;

@@ -31,6 +31,7 @@ from workbench.gui.theme import GRID_PX, THEMES, Theme
 from workbench.gui.work_line import Worker, WorkLine
 from workbench.models.bench import Bench
 from workbench.models.lookout import Lookout
+from workbench.models.settings import Settings
 
 FRAME_MS = 30
 """The screen looks at the inputs 33 times a second: 30 with some to spare."""
@@ -91,6 +92,10 @@ class BenchWindow(QMainWindow):
         self.show_page(next(iter(pages)))
         self._places.buttons()[0].setFocus()
         self.timer.start()
+
+    @property
+    def settings(self) -> Settings:
+        return self._bench.settings
 
     @property
     def theme(self) -> Theme:

@@ -10,10 +10,11 @@ from PySide6.QtCore import Signal
 from PySide6.QtWidgets import QScrollArea, QWidget
 
 from workbench.base.errors import Message
+from workbench.base.files import name_for
 from workbench.gui.answers.file_choice import FileChoice
 from workbench.gui.answers.result import ResultView
 from workbench.gui.parts.basics import button, label, say
-from workbench.gui.parts.files import ask_open, ask_save, name_for, recordings_and_tables
+from workbench.gui.parts.files import ask_open, ask_save, recordings_and_tables
 from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.turns import Turns
 from workbench.gui.theme import GRID_PX, Theme
@@ -73,7 +74,7 @@ class FileView(QWidget):
     def ask(self) -> None:
         """Let the person choose a file."""
         title = _("Open a recording or a table")
-        paths = ask_open(self, self._bench, title, recordings_and_tables())
+        paths = ask_open(self, title, recordings_and_tables())
         if paths:
             self.open_files(paths)
 
@@ -132,8 +133,9 @@ class FileView(QWidget):
         stored, bench = self._stored, self._bench
         if stored is None:
             return
-        name = name_for(stored.machine(), stored.kind, ".pdf")
-        path = ask_save(self, bench, _("Save the report"), name, _(REPORT))
+        machine = stored.machine()
+        name = name_for(machine.name if machine else "", stored.kind, ".pdf")
+        path = ask_save(self, _("Save the report"), name, _(REPORT))
         if path is not None:
             words = Words(bench.settings.units)
             work = partial(archive.export_result, bench.store, stored.number, path, words)

@@ -7,12 +7,13 @@ from pathlib import Path
 from typing import Any
 
 from PySide6.QtWidgets import (
-    QFileDialog,
     QLineEdit,
     QWidget,
 )
 
+from workbench.base.files import name_for
 from workbench.gui.parts.basics import button, label
+from workbench.gui.parts.files import ask_save
 from workbench.gui.parts.layout import column_of, line_of, row, scrolled
 from workbench.gui.parts.paper import PaperView
 from workbench.gui.theme import GRID_PX, TOUCH_PX, keep_width
@@ -48,7 +49,12 @@ class CertificateView(PaperView):
         number, store = self._job.state.result, self._bench.store
         if number is None:
             return None
-        return Certificate(number, store, self._typed(), Words(self._bench.settings.units))
+        words, name = Words(self._bench.settings.units), self._name(_("certificate"), ".pdf")
+        return Certificate(number, store, self._typed(), words, name)
+
+    def _name(self, job: str, ending: str) -> str:
+        machine = self._bench.machine
+        return name_for(machine.name if machine else "", job, ending)
 
     def draw(self) -> None:
         """The pages of the result kept, anew, where they can be seen."""
@@ -98,6 +104,5 @@ class CertificateView(PaperView):
 
     def _ask_where_runs(self) -> None:
         title, kinds = _("Save the runs"), _("Runs (*.csv)")
-        name, _kind = QFileDialog.getSaveFileName(self, title, "runs.csv", kinds)
-        if name:
-            self.save_runs(Path(name))
+        if path := ask_save(self, title, self._name("runs", ".csv"), kinds):
+            self.save_runs(path)

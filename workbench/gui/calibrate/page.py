@@ -30,8 +30,9 @@ from workbench.gui.calibrate.certificate import CertificateView
 from workbench.gui.calibrate.run_panel import RunPanel
 from workbench.gui.calibrate.run_table import RunTable
 from workbench.gui.parts.basics import CautionCard, button, label, say
-from workbench.gui.parts.keys import space_for
+from workbench.gui.parts.keys import space_for, undo_for
 from workbench.gui.parts.layout import column_of, line_of, scrolled
+from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
@@ -148,6 +149,7 @@ class CalibratePage(QWidget):
         inside.addWidget(self._answer)
         ends = (self._open, self._anew, self._show_paper, self._use, self._finish)
         inside.addLayout(line_of(self._undo, self._drop, 1, *ends))
+        inside.addWidget(WorkBar(self._works))
 
     def _room_for_panel(self) -> QScrollArea:
         """On the smallest window the panel can be scrolled: nothing is cut."""
@@ -198,6 +200,7 @@ class CalibratePage(QWidget):
 
     def _set_keys(self) -> None:
         space_for(self, self._table, *self._panel.fields, do=self._space)
+        undo_for(self, *self._panel.fields, do=self._job.undo)
         QShortcut(QKeySequence.StandardKey.Undo, self).activated.connect(self._job.undo)
         for key, up in ((Qt.Key.Key_Up, True), (Qt.Key.Key_Down, False)):
             arrow = QShortcut(QKeySequence(key), self)

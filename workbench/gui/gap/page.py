@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QWidget
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
+from workbench.base.files import name_for
 from workbench.gui.answers.file_view import FileView
 from workbench.gui.gap.actions import GapActions
 from workbench.gui.gap.feeler_panel import GapFeelerPanel
@@ -289,7 +290,7 @@ class GapPage(QWidget):
 
     def _ask_file(self) -> None:
         title = _("Open a gap table or a recording of the pulses")
-        if paths := ask_open(self, self._bench, title, recordings_and_tables()):
+        if paths := ask_open(self, title, recordings_and_tables()):
             self.open_files(paths)
 
     def open_files(self, paths: Sequence[Path]) -> None:
@@ -315,7 +316,9 @@ class GapPage(QWidget):
         """The report of what is shown, a run or the readings of one pickup, as pages."""
         shown = self._shown_answer()
         if shown is not None:
-            self._open_paper(GapReport(lambda: shown, self._words, "gap.pdf", self._bench.store))
+            self._open_paper(
+                GapReport(lambda: shown, self._words, self._file_name(_("gap")), self._bench.store)
+            )
 
     def see_list_report(self) -> None:
         """The sheet of the whole list as pages; its readings are kept first."""
@@ -329,9 +332,16 @@ class GapPage(QWidget):
         numbers = [one.number for one in self._job.kept_as]
         self._open_paper(
             GapReport(
-                lambda: (list_sheet(states, store), numbers), self._words, "pickups.pdf", store
+                lambda: (list_sheet(states, store), numbers),
+                self._words,
+                self._file_name(_("pickups")),
+                store,
             )
         )
+
+    def _file_name(self, job: str) -> str:
+        machine = self._bench.machine
+        return name_for(machine.name if machine else "", job, ".pdf")
 
     def _open_paper(self, paper: GapReport) -> None:
         self._show_part(self.paper)

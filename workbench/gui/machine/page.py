@@ -7,7 +7,6 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QHideEvent, QResizeEvent
 from PySide6.QtWidgets import (
-    QFileDialog,
     QGridLayout,
     QHBoxLayout,
     QLabel,
@@ -22,6 +21,7 @@ from workbench.base.machine import Machine, load_machine
 from workbench.gui.machine.card import CardColumns, MachineCard
 from workbench.gui.machine.drive_line import DriveLineDrawing
 from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.files import ask_open, ask_save
 from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of, row, scrolled
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TITLE_PX, Theme, grown
 from workbench.gui.work_line import WorkLine
@@ -234,9 +234,8 @@ class MachinePage(QWidget):
         self._said.setVisible(bool(sentence))
 
     def _ask_open(self) -> None:
-        name, _filter = QFileDialog.getOpenFileName(self, _("Open a machine file"), "", FILES)
-        if name:
-            self.open_file(Path(name))
+        for path in ask_open(self, _("Open a machine file"), FILES, several=False):
+            self.open_file(path)
 
     def open_file(self, path: Path) -> None:
         """Show a machine file in the form; a wrong one says what is wrong with it."""
@@ -249,18 +248,16 @@ class MachinePage(QWidget):
         self._work.add(lambda: load_machine(path), shown, self._say)
 
     def _ask_save(self) -> None:
-        name, _filter = QFileDialog.getSaveFileName(
-            self, _("Save the machine"), self._file_name(), FILES
-        )
-        if name and Path(name) != _whole(Path(name)) and _whole(Path(name)).exists():
+        path = ask_save(self, _("Save the machine"), self._file_name(), FILES)
+        if path and path != _whole(path) and _whole(path).exists():
             # The dialog asked about the name as typed, not about the one with its ending.
             self._say(
                 _("{name} exists already: choose it to write over it.").format(
-                    name=_whole(Path(name)).name
+                    name=_whole(path).name
                 )
             )
-        elif name:
-            self.save_file(Path(name))
+        elif path:
+            self.save_file(path)
 
     def _file_name(self) -> str:
         if self._form.path is not None:

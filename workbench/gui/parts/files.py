@@ -3,38 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 from pathlib import Path
 
 from PySide6.QtCore import QMimeData
 from PySide6.QtWidgets import QFileDialog, QWidget
 
-from workbench.base.files import safe_name
-from workbench.base.machine import Machine
-from workbench.models.bench import Bench
+from workbench.models.settings import Settings
 from workbench.words.language import _
 
 
-def ask_open(parent: QWidget, bench: Bench, title: str, kinds: str) -> list[Path]:
+def ask_open(parent: QWidget, title: str, kinds: str, *, several: bool = True) -> list[Path]:
     """The files to open, none where the person thinks better of it."""
-    begin = bench.settings.now.folder
-    chosen, _kind = QFileDialog.getOpenFileNames(parent, title, begin, kinds)
-    return _remembered(bench, chosen)
+    begin = _folder(parent)
+    if several:
+        chosen, _kind = QFileDialog.getOpenFileNames(parent, title, begin, kinds)
+    else:
+        one, _kind = QFileDialog.getOpenFileName(parent, title, begin, kinds)
+        chosen = [one] if one else []
+    return _remembered(parent, chosen)
 
 
-def ask_save(parent: QWidget, bench: Bench, title: str, name: str, kinds: str) -> Path | None:
+def ask_save(parent: QWidget, title: str, name: str, kinds: str) -> Path | None:
     """Where to save; begins at `name` in the folder of the last time."""
-    begin = str(Path(bench.settings.now.folder) / name)
+    begin = str(Path(_folder(parent)) / name)
     chosen, _kind = QFileDialog.getSaveFileName(parent, title, begin, kinds)
-    return next(iter(_remembered(bench, [chosen] if chosen else [])), None)
-
-
-def name_for(machine: Machine | str | None, job: str, ending: str, day: str = "") -> str:
-    """'Six-row digger, left belt, pass, 2026-09-14.pdf': machine, job and day."""
-    machine = machine.name if isinstance(machine, Machine) else machine or ""
-    day = day or datetime.now().astimezone().date().isoformat()
-    name = ", ".join(part for part in (machine, job, day) if part)
-    return safe_name(name.replace("/", "-").replace("\\", "-") + ending)
+    return next(iter(_remembered(parent, [chosen] if chosen else [])), None)
 
 
 def dropped(data: QMimeData) -> list[Path]:
@@ -49,7 +42,17 @@ def recordings_and_tables() -> str:
     return f"{known};;{_('All files (*)')}"
 
 
-def _remembered(bench: Bench, chosen: Sequence[str]) -> list[Path]:
-    if chosen:
-        bench.settings.change(folder=str(Path(chosen[0]).parent))
+def _settings(parent: QWidget) -> Settings | None:
+    """Those of the window; a part that stands alone has none."""
+    return getattr(parent.window(), "settings", None)
+
+
+def _folder(parent: QWidget) -> str:
+    settings = _settings(parent)
+    return settings.now.folder if settings else ""
+
+
+def _remembered(parent: QWidget, chosen: Sequence[str]) -> list[Path]:
+    if chosen and (settings := _settings(parent)) is not None:
+        settings.change(folder=str(Path(chosen[0]).parent))
     return [Path(one) for one in chosen]

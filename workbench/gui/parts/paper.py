@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Protocol
 
 from PySide6.QtCore import Signal
 from PySide6.QtGui import QImage, QKeySequence
-from PySide6.QtWidgets import QFileDialog, QWidget
+from PySide6.QtWidgets import QWidget
 
 from workbench.gui.parts import report_pages
 from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.files import ask_save
 from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.theme import GRID_PX
@@ -110,9 +111,8 @@ class PaperView(QWidget):
         paper = self.now()
         name = paper.file_name if paper else ""
         title, kinds = _("Save the report"), _(self._kinds)
-        chosen, _kind = QFileDialog.getSaveFileName(self, title, name, kinds)
-        if chosen:
-            self.save_as(Path(chosen))
+        if path := ask_save(self, title, name, kinds):
+            self.save_as(path)
 
     def _print_it(self) -> None:
         paper = self.now()

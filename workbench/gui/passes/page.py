@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage, QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
-    QAbstractButton,
-    QApplication,
-    QComboBox,
-    QListWidget,
     QSizePolicy,
     QStackedWidget,
     QWidget,
@@ -20,10 +16,12 @@ from PySide6.QtWidgets import (
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import Message
+from workbench.base.files import name_for
 from workbench.gui.answers.file_choice import FileChoice
 from workbench.gui.answers.passes import NO_ROWS, PassAnswerView
 from workbench.gui.parts.basics import CautionCard, Elided, button, label, say
-from workbench.gui.parts.files import ask_open, ask_save, name_for, recordings_and_tables
+from workbench.gui.parts.files import ask_open, ask_save, recordings_and_tables
+from workbench.gui.parts.keys import SpaceBar
 from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.parts.work_bar import WorkBar
@@ -84,6 +82,7 @@ class PassPage(QWidget):
         away = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
         away.activated.connect(self._others["back"].click)
         self._lay_out()
+        self._keys = SpaceBar(self, self._start.click)
         self._caution.setVisible(not self._caution.is_read)
         self._show_page(LIVE)
 
@@ -201,7 +200,7 @@ class PassPage(QWidget):
         if obstacle is not None and obstacle.page:
             say(self._others["help"], _("Go to {page}").format(page=_(obstacle.page)))
         say(self._others["sound"], self._view.ready.sound.text())
-        self._space.setEnabled(self._read and (running or self._space_is_free()))
+        self._space.setEnabled(self._read and (running or not self._keys.is_kept()))
 
     def _state_words(self, *, running: bool) -> str:
         """Recording or judged, which machine and when; '' while the page itself says 'ready'."""
@@ -215,12 +214,6 @@ class PassPage(QWidget):
         name = judged.machine.name if judged.machine else _("no machine")
         when = moment_text(judged.started_utc)
         return _("Judged: {when}, {machine}").format(when=when, machine=name)
-
-    def _space_is_free(self) -> bool:
-        """Whether nothing else on the page would take the space bar for itself."""
-        focus = QApplication.focusWidget()
-        mine = focus is not None and focus is not self._start and self.isAncestorOf(focus)
-        return not (mine and isinstance(focus, QAbstractButton | QComboBox | QListWidget))
 
     def _caution_read(self) -> None:
         self._show_buttons()
@@ -251,7 +244,7 @@ class PassPage(QWidget):
         self._player.stop()
         self._job.stop()
         self._job.said = _("The pass is kept; it is being judged from the record …")
-        self._works.add(self._job.judge, self._show_judged, self._failed)
+        self._judge_with(self._job.judge)
         self._show_page(LIVE)
 
     def _show_judged(self, judged: Judged) -> None:
@@ -299,7 +292,7 @@ class PassPage(QWidget):
 
     def _ask_file(self) -> None:
         title = _("Open a recording of a pass")
-        if paths := ask_open(self, self._bench, title, recordings_and_tables()):
+        if paths := ask_open(self, title, recordings_and_tables()):
             self.open_files(paths)
 
     def open_files(self, paths: Sequence[Path]) -> None:
@@ -325,8 +318,7 @@ class PassPage(QWidget):
     def judge_recording(self, number: int) -> None:
         """Judge a stored recording as a pass, and show the answer."""
         store, machine = self._bench.store, self._bench.machine
-        work = partial(pass_judge.judge_again, number, store, machine)
-        self._works.add(work, self._show_judged, self._failed)
+        self._judge_with(partial(pass_judge.judge_again, number, store, machine))
 
     def _judge_otherwise(self, belt: str, ground: str) -> None:
         if self._judged is not None and not self._works.busy:
@@ -334,8 +326,11 @@ class PassPage(QWidget):
 
     def _judge_by(self, number: int | None, options: PassOptions) -> None:
         store, machine = self._bench.store, self._bench.machine
-        work = partial(pass_judge.judge_with_history, number, options, store, machine)
-        self._works.add(work, self._show_judged, self._failed)
+        self._judge_with(partial(pass_judge.judge_with_history, number, options, store, machine))
+
+    def _judge_with(self, judge: Callable[[Progress], Judged]) -> None:
+        progress = Progress(Message("Judging the pass …"))
+        self._works.add(lambda: judge(progress), self._show_judged, self._failed, progress)
 
     def _preview(self) -> None:
         if self._judged is not None:
@@ -349,12 +344,13 @@ class PassPage(QWidget):
             self._show_page(PREVIEW)
 
     def _ask_where(self) -> None:
-        if self._judged is None:
+        if (judged := self._judged) is None:
             return
-        job = _("pass {number}").format(number=self._judged.number)
-        name = name_for(self._judged.machine, job, ".pdf", self._judged.started_utc[:10])
+        job = _("pass {number}").format(number=judged.number)
+        machine = judged.machine.name if judged.machine else ""
+        name = name_for(machine, job, ".pdf", judged.started_utc[:10])
         title, kinds = _("Save the pass"), pass_files.file_kinds()
-        path = ask_save(self, self._bench, title, name, kinds)
+        path = ask_save(self, title, name, kinds)
         if path is not None:
             self.save_report(path)
 

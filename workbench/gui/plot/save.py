@@ -9,10 +9,11 @@ from typing import Protocol
 from PySide6.QtCore import QBuffer, QPoint, QRect, QRectF, QSize, Qt, Signal
 from PySide6.QtGui import QFontMetrics, QPainter, QPixmap
 from PySide6.QtSvg import QSvgGenerator
-from PySide6.QtWidgets import QFileDialog, QMenu, QToolButton, QWidget
+from PySide6.QtWidgets import QMenu, QToolButton, QWidget
 
 from workbench.base.errors import StoreError
-from workbench.base.files import write_file
+from workbench.base.files import name_for, write_file
+from workbench.gui.parts.files import ask_save
 from workbench.gui.theme import BRIGHT, GRID_PX, SMALL_PX, TOUCH_PX, Theme, font, grown, keep_width
 from workbench.gui.work_line import WorkLine
 from workbench.models.plot.table import write_table
@@ -161,9 +162,6 @@ class SavePlot(QToolButton):
         return lambda: self._ask(ending, everything=everything)
 
     def _ask(self, ending: str, *, everything: bool) -> None:
-        name, _filter = QFileDialog.getSaveFileName(
-            self, _("Save plot"), f"plot{ending}", f"{ending[1:].upper()} (*{ending})"
-        )
-        if name:
-            path = Path(name)
+        kinds = f"{ending[1:].upper()} (*{ending})"
+        if path := ask_save(self, _("Save plot"), name_for("", _("plot"), ending), kinds):
             self.save_to(path if path.suffix else path.with_suffix(ending), everything=everything)

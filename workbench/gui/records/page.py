@@ -13,8 +13,9 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from workbench.base.files import name_for
 from workbench.gui.parts.basics import Elided, button, label, say
-from workbench.gui.parts.files import ask_open, ask_save, name_for, recordings_and_tables
+from workbench.gui.parts.files import ask_open, ask_save, recordings_and_tables
 from workbench.gui.parts.layout import PAGE, column_of, line_of
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.work_bar import WorkBar
@@ -315,7 +316,7 @@ class RecordsPage(QWidget):
 
     def _ask_file(self) -> None:
         title = _("Open a recording to keep")
-        if paths := ask_open(self, self._bench, title, recordings_and_tables()):
+        if paths := ask_open(self, title, recordings_and_tables()):
             self.open_files(paths)
 
     def open_files(self, paths: Sequence[Path]) -> None:
@@ -373,7 +374,7 @@ class RecordsPage(QWidget):
             ending = ".pdf" if reported else ".json"
         day = entry.when_utc[:10]
         name = name_for(entry.machine, f"{entry.kind_word} {entry.number}", ending, day)
-        path = ask_save(self, self._bench, self.buttons.next.text(), name, kind)
+        path = ask_save(self, self.buttons.next.text(), name, kind)
         if path is not None:
             self.do.export_to(path if path.suffix else path.with_suffix(ending))
 

@@ -165,7 +165,7 @@ class PassJob(Observable):
         self._bench.recording.stop(EndSays.PASS_OVER)
         self.changed()
 
-    def judge(self) -> Judged:
+    def judge(self, progress: Callable[[], object] = lambda: None) -> Judged:
         """The pass that has just ended, judged from its record once that is sealed.
 
         Slow: call it away from the screen. Raises BenchError, also where it was not kept.
@@ -177,6 +177,7 @@ class PassJob(Observable):
             PassOptions(self._belt, self._ground),
             self._bench.store,
             self._bench.machine,
+            progress,
         )
 
     def look_by_itself(self, *, may_start: bool) -> AutoStep | None:

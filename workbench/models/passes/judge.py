@@ -5,7 +5,7 @@ Slow: call these away from the screen. All raise BenchError.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from drivers.kinds import ChannelKind, pulse_kind
@@ -13,7 +13,8 @@ from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement
 from workbench.jobs.channels import pick_belt
-from workbench.jobs.keep import judge, options_before
+from workbench.jobs.job import job
+from workbench.jobs.keep import keep, options_before
 from workbench.jobs.passes.answer import PassAnswer, PassOptions
 from workbench.jobs.passes.history import earlier_passes
 from workbench.jobs.source import stored_source
@@ -37,9 +38,11 @@ def judge_with_history(
     options: PassOptions,
     store: str | None,
     machine: Machine | None = None,
+    progress: Callable[[], object] = lambda: None,
 ) -> Judged:
     """The recording judged and the answer stored; with what earlier passes say.
 
+    Nothing is stored where `progress` is cancelled.
     `machine` is for a recording that was made without one.
     """
     if recording is None:
@@ -54,16 +57,25 @@ def judge_with_history(
             "speed. Choose it on the Machine page, then judge the recording again.",
             number=recording,
         )
-    answer, kept = judge("pass", source, options)
+    progress()
+    answer = job("pass").compute(source.recording, source.machine, options)
+    progress()
+    kept = keep("pass", answer, options, source)
     earlier = earlier_passes(store, recording, answer)
     return Judged(
         recording, source.started_utc, kept.number, answer, source.machine, earlier, store
     )
 
 
-def judge_again(recording: int, store: str | None, machine: Machine | None) -> Judged:
+def judge_again(
+    recording: int,
+    store: str | None,
+    machine: Machine | None,
+    progress: Callable[[], object] = lambda: None,
+) -> Judged:
     """An old recording judged as it was judged last, with the best sources otherwise."""
-    return judge_with_history(recording, options_before("pass", recording, store), store, machine)
+    options = options_before("pass", recording, store)
+    return judge_with_history(recording, options, store, machine, progress)
 
 
 def choices(answer: PassAnswer) -> tuple[Sequence[str], Sequence[str]]:

@@ -12,7 +12,7 @@ from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.numbers import NO_VALUE
 from workbench.base.statements import Statement
-from workbench.base.units import UnitSystem
+from workbench.base.units import US, UnitSystem
 from workbench.jobs.passes.answer import GroundSource, PassAnswer
 from workbench.reports.document import (
     BELT,
@@ -86,6 +86,7 @@ def pass_document(
         number=_("Result {number}").format(number=number) if number is not None else "",
         blocks=blocks,
         simulated=answer.simulated,
+        paper="us-letter" if words.units is US else "a4",
         data=kept | json_view(answer, words),
     )
 
