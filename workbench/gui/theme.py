@@ -104,6 +104,10 @@ def growth_for(width: int, height: int) -> float:
     return next(fitting, 1.0)
 
 
+CAB_GROWTH = 2.0
+"""Text in the cab is so many times as large as at the desk."""
+
+
 def grow(growth: float) -> bool:
     """Make all text that is drawn from now on so much larger; whether that is a change."""
     changed, _Growth.now = growth != _Growth.now, growth

@@ -83,6 +83,7 @@ class BenchWindow(QMainWindow):
         column.addLayout(below, 1)
         self.setCentralWidget(body)
         QShortcut(QKeySequence("Ctrl+Q"), self).activated.connect(self.close)
+        QShortcut(QKeySequence("F11"), self).activated.connect(self.switch_cab)
         self.timer = QTimer(self, interval=FRAME_MS, timerType=Qt.TimerType.PreciseTimer)
         self.timer.timeout.connect(self.tick)
         self._unsubscribe = bench.settings.subscribe(self._settings_changed)
@@ -163,6 +164,8 @@ class BenchWindow(QMainWindow):
         super().showEvent(event)
         # Here, before a text field would take the file's name as something typed.
         self.windowHandle().installEventFilter(self)
+        if self.settings.now.cab and not self.isFullScreen():
+            self._show_cab()
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
         """Files dropped anywhere are opened by the page that is seen, else by Records."""
@@ -179,12 +182,32 @@ class BenchWindow(QMainWindow):
             self.show_page("Records")
         self.current.open_files(paths)  # type: ignore[attr-defined]
 
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
-        if themes.grow(themes.growth_for(self.width(), self.height())):
+    def switch_cab(self) -> None:
+        """To the cab's one page, which is read at 1.5 m, or back to the desk; kept."""
+        self.settings.change(cab=not self.settings.now.cab)
+        self._show_cab()
+
+    def _show_cab(self) -> None:
+        cab = self.settings.now.cab
+        for part in (self.header, self._places_column):
+            part.setVisible(not cab)
+        if cab:
+            self.show_page("Pass")
+            self.showFullScreen()
+        elif self.isFullScreen():
+            self.showNormal()
+        self._grow()
+
+    def _grow(self) -> None:
+        growth = themes.growth_for(self.width(), self.height())
+        if themes.grow(growth * (themes.CAB_GROWTH if self.settings.now.cab else 1.0)):
             self._dressed = None
             self._dressed_pages.clear()
             themes.keep_widths(self)
             self._settings_changed()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        self._grow()
         super().resizeEvent(event)
 
     def closeEvent(self, event: QCloseEvent) -> None:  # noqa: N802

@@ -30,6 +30,7 @@ class Remembered:
     window: str = ""
     machine_draft: dict[str, str] = field(default_factory=dict)
     folder: str = ""
+    cab: bool = False
 
 
 class Settings(Observable):
@@ -113,6 +114,7 @@ def _problem(values: dict[str, object]) -> str:
         "machine_file": str,
         "window": str,
         "folder": str,
+        "cab": bool,
         "inputs": list,
         "machine_draft": dict,
     }

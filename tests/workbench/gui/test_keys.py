@@ -5,10 +5,11 @@ from __future__ import annotations
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QApplication, QComboBox
+from PySide6.QtWidgets import QApplication, QComboBox, QLabel
 
 from workbench.gui.app import make_window
 from workbench.gui.theme import THEMES, style_sheet
+from workbench.models.settings import Settings
 
 
 @pytest.fixture
@@ -137,3 +138,23 @@ def test_focus_is_seen_on_a_filled_button(theme):
     ring = rule[rule.index("#") :][:7]
     assert contrast(ring, theme.ink) >= 3
     assert contrast(ring, theme.ground) >= 3
+
+
+def test_f11_leaves_the_cab_s_one_page_with_text_twice_as_large_and_is_kept(on_pass, bench):
+    """1.5 m: ISO 15008 asks for signs of 20 minutes of arc, 8.7 mm there (from memory)."""
+    window = on_pass.widget
+    title = on_pass.one(QLabel, "Ready").font().pixelSize()
+    QTest.keyClick(window, Qt.Key.Key_F11)
+    on_pass.settle()
+    assert "Records" not in on_pass.offers
+    assert on_pass.offers == ["Start pass (space)"]
+    assert on_pass.one(QLabel, "Ready").font().pixelSize() >= 2 * title
+    assert Settings(bench.settings.path).now.cab
+    space(on_pass)
+    assert recording(on_pass)
+    space(on_pass)
+    on_pass.settle()
+    QTest.keyClick(window, Qt.Key.Key_F11)
+    on_pass.settle()
+    assert "Records" in on_pass.offers
+    assert not Settings(bench.settings.path).now.cab

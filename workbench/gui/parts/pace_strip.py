@@ -224,6 +224,9 @@ class PaceStrip(Painted):
             painter.setRenderHint(QPainter.RenderHint.Antialiasing, False)
         tall = min(max(round(0.72 * box.height()), grown(SMALL_PX)), grown(28))
         painter.setFont(fitted_font(tall, bold=True))
+        wide = painter.fontMetrics().horizontalAdvance(words)
+        if wide > middle - GRID_PX:
+            painter.setFont(fitted_font(int(tall * (middle - GRID_PX) / wide), bold=True))
         painter.setPen(self._theme.color("ink" if self._compares else "no_data"))
         side = box.adjusted(0, 0, -middle - GRID_PX, 0)
         if ahead:

@@ -57,13 +57,13 @@ class PassPage(QWidget):
         self._works, self._player = WorkLine(self), CuePlayer(bench.clock, platform_player())
         self._judged: Judged | None = None
         self._units, self._machine = bench.settings.units, bench.machine
-        self._framed = False
+        self._framed = self._cab = False
         self._state = Elided("title")
         self._view = PassView(bench, self._job, self._player, theme)
         self._after = PassAnswerView(theme, self._judge_otherwise)
         self._past, self._paper = PassPast(self._judge_past), ReportPages()
         self._file = FileChoice()
-        self._safety = label(f"⚠ {Words().say(Caution.WHILE_STANDING)}", "soft", wrap=False)
+        self._safety = label(f"⚠ {Words().say(Caution.WHILE_STANDING)}", "soft")
         self._caution = CautionCard(Caution.IN_THE_CAB, bench.cautions_read, self._caution_read)
         self._pages = _Pages()
         self._start = button(_("Start pass (space)"), self._go_on, is_next=True)
@@ -105,9 +105,18 @@ class PassPage(QWidget):
             if not self._job.running and self._pages.currentIndex() in (AFTER, PREVIEW):
                 self._judged = None  # an old answer never stands under another machine's name
                 self._show_page(LIVE)
+        self._show_cab()
         if self._pages.currentIndex() == LIVE:
             self._view.refresh(read=self._read)
         self._show_buttons()
+
+    def _show_cab(self) -> None:
+        """In the cab the answer is its sentence; the whole of it is seen back at the desk."""
+        cab = self._bench.settings.now.cab
+        if cab is not self._cab:
+            self._cab = cab
+            if not self._job.running:
+                self._show_page(AFTER if self._judged and not cab else LIVE)
 
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
         super().showEvent(event)
@@ -193,8 +202,9 @@ class PassPage(QWidget):
             "sound": page == LIVE and running,
             "back": page in (AFTER, PAST, PREVIEW, FILE),
         }
+        cab = self._bench.settings.now.cab
         for name, one in self._others.items():
-            one.setVisible(shown[name])
+            one.setVisible(shown[name] and not cab)
             free = not (self._works.busy and name in ("old", "file", "save"))
             one.setEnabled(self._read and shown[name] and free)
         if obstacle is not None and obstacle.page:
@@ -253,7 +263,10 @@ class PassPage(QWidget):
         live = self._job.rows() if fresh else NO_ROWS
         units = self._bench.settings.units
         self._after.show_answer(judged.answer, units, judged.earlier, live)
-        if not self._job.running:
+        if self._bench.settings.now.cab:
+            verdict = Words().say(judged.answer.verdict)
+            self._job.said = f"{verdict}: {self._after.sentence.text()}"
+        elif not self._job.running:
             self._show_page(AFTER)
             self._start.setFocus()
 

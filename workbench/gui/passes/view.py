@@ -80,9 +80,11 @@ class PassView(QWidget):
             doubts=doubts_of(pace),
         )
         self._frames += 1
-        self.strip.setVisible(running or not self._low)
+        cab = self._bench.settings.now.cab
+        self.strip.setVisible(running or cab or not self._low)
+        self._middle.setVisible(not cab)
         self._middle.setCurrentIndex(PLOT if running else READY if read else NOTHING)
-        if running and self._frames % PLOT_FRAMES == 0:
+        if running and not cab and self._frames % PLOT_FRAMES == 0:
             # Once the numbers and tapes are painted: the plot must not hold them up.
             QTimer.singleShot(0, self, self._draw_plot)
         if not running:
