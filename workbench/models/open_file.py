@@ -15,16 +15,12 @@ from typing import Any
 from drivers.contract import ChannelKind, Recording
 from workbench.base.errors import Message, WrongInput
 from workbench.base.machine import Machine
-from workbench.calibration.readout.run_table import (
-    FLIP_COLUMNS,
-    SHOWN_COLUMNS,
-    looks_like_run_table,
-)
+from workbench.calibration.readout.recorded_runs import FLIP_COLUMNS, SHOWN_COLUMNS
+from workbench.calibration.readout.run_table import looks_like_run_table
 from workbench.jobs import channels
 from workbench.jobs.calibrate.answer import CalibrateOptions
 from workbench.jobs.gap.answer import GapOptions
-from workbench.jobs.gap.compute import judge_recording
-from workbench.jobs.gap.tables import looks_like_gap_table
+from workbench.jobs.gap.compute import judge_recording, looks_like_gap_table
 from workbench.jobs.importing import import_once
 from workbench.jobs.job import job
 from workbench.jobs.keep import Kept, judge, keep_table

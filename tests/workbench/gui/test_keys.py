@@ -90,9 +90,10 @@ def on_calibrate(screen, bench, pass_time):
 
 
 def keep_a_run(screen):
-    screen.type("Readout shows", "2.7")
-    screen.type("Instrument reads", "2.65")
-    screen.key(Qt.Key.Key_Return, "Instrument reads")
+    screen.type("What the readout shows", "2.7")
+    screen.type("The instrument's reading", "2.65")
+    screen.type("The instrument's expanded uncertainty", "0.02")
+    screen.key(Qt.Key.Key_Return, "The instrument's reading")
     screen.settle()
 
 
@@ -100,7 +101,7 @@ def test_undo_after_enter_takes_the_run_back_and_not_the_text(on_calibrate):
     page = on_calibrate.widget.current
     keep_a_run(on_calibrate)
     assert len(page.job.runs) == 1
-    field = on_calibrate.field("Instrument reads")
+    field = on_calibrate.field("The instrument's reading")
     field.setFocus()
     QTest.keyClick(field, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     on_calibrate.settle()
@@ -111,7 +112,7 @@ def test_undo_after_enter_takes_the_run_back_and_not_the_text(on_calibrate):
 def test_undo_while_typing_takes_back_the_text(on_calibrate):
     page = on_calibrate.widget.current
     keep_a_run(on_calibrate)
-    field = on_calibrate.field("Instrument reads")
+    field = on_calibrate.field("The instrument's reading")
     field.setFocus()
     QTest.keyClicks(field, "3")
     QTest.keyClick(field, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)

@@ -64,9 +64,6 @@ class FileView(QWidget):
         ends = line_of(self.back, (self._said, 1), self.judge, self.save, gap=GRID_PX)
         column_of((self._turns, 1), ends, on=self)
 
-    def set_theme(self, theme: Theme) -> None:
-        self.result.set_theme(theme)
-
     def use_units(self) -> None:
         """Show the same in the units of now."""
         self.result.use_units(self._bench.settings.units)

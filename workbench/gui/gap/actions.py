@@ -68,7 +68,7 @@ class GapActions(QWidget):
         self.next.setEnabled(free and at < len(states) - 1)
         self.remove.setVisible(feeler and (many or view is GapView.LIST) and has_list)
         self.add.setVisible(feeler and not has_list)
-        self.open.setVisible(view is not View.LIST)
+        self.open.setVisible(view is not GapView.LIST)
         can_keep = feeler and job.has_readings and not job.kept_as
         self.keep.setVisible(can_keep and filled is not Step.KEEP)
         self.report.setVisible(shown and filled is not Step.REPORT)

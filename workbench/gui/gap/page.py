@@ -80,7 +80,9 @@ class GapPage(QWidget):
             list_report=self.see_list_report,
         )
         self.paper, self._check = PaperView(self._works, KINDS), QWidget()
-        self.file = FileView(bench, theme, self._works, "gap", lambda: self.view is GapView.DROP_OUT)
+        self.file = FileView(
+            bench, theme, self._works, "gap", lambda: self.view is GapView.DROP_OUT
+        )
         self._body, self._left = QWidget(), QWidget()
         self._lay_out()
         self._connect()

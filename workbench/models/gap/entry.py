@@ -111,7 +111,7 @@ def _guess(typed: str, unit: str) -> Message | None:
 
 def is_table(path: Path) -> bool:
     """Whether a file begins as a gap table does."""
-    from workbench.jobs.gap.tables import looks_like_gap_table
+    from workbench.jobs.gap.compute import looks_like_gap_table
 
     try:
         with path.open("rb") as file:
