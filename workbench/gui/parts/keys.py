@@ -25,9 +25,10 @@ class SpaceBar(QObject):
     def is_kept(self) -> bool:
         """Whether the widget with the focus keeps the space bar for itself."""
         focus = QApplication.focusWidget()
-        if focus is None or not self._page.isAncestorOf(focus):
-            return False
-        return isinstance(focus, QAbstractButton) and focus is not self._clicked
+        return focus is not None and self._page.isAncestorOf(focus) and self._keeps(focus)
+
+    def _keeps(self, widget: QObject) -> bool:
+        return isinstance(widget, QAbstractButton) and widget is not self._clicked
 
     def watch(self, *widgets: QWidget) -> None:
         """Take it from these too, while one of them has the focus."""
@@ -40,7 +41,7 @@ class SpaceBar(QObject):
             self._clicked = watched if by_mouse else None
         if not isinstance(event, QKeyEvent) or event.type() != QEvent.Type.KeyPress:
             return False
-        if event.key() != Qt.Key.Key_Space or event.modifiers() or self.is_kept():
+        if event.key() != Qt.Key.Key_Space or event.modifiers() or self._keeps(watched):
             return False
         if not event.isAutoRepeat():
             self._do()
