@@ -82,7 +82,9 @@ def test_edges_of_fields_and_the_focus_can_be_seen(theme):
     for color in (field["border"].split()[-1], theme.belt):
         assert ratio(color, theme.ground) >= 3
         assert ratio(color, theme.raised) >= 3
-    focused = [said["border"] for selector, said in sheet.items() if ":focus" in selector]
+    filled = '[role="next"]:focus'  # belt on ink is no contrast in the dark: `test_keys.py`
+    focused = {selector: said["border"] for selector, said in sheet.items() if ":focus" in selector}
+    focused = [border for selector, border in focused.items() if not selector.endswith(filled)]
     assert focused
     assert all(border == f"2px solid {theme.belt}" for border in focused)
 

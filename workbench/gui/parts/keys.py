@@ -13,11 +13,12 @@ Do = Callable[[], object]
 
 class SpaceBar(QObject):
     """The space bar of a page. A button keeps it where the person came to it by keys: who
-    clicked it goes on to something else; a chooser opens by its arrow keys."""
+    clicked it goes on to something else; a chooser opens by its arrow keys. The `own` button
+    does the same job, so it need not keep it."""
 
-    def __init__(self, page: QWidget, do: Do) -> None:
+    def __init__(self, page: QWidget, do: Do, own: QAbstractButton | None = None) -> None:
         super().__init__(page)
-        self._page, self._do = page, do
+        self._page, self._do, self._own = page, do, own
         self._clicked: QWidget | None = None
         for button in page.findChildren(QAbstractButton):
             button.installEventFilter(self)
@@ -28,7 +29,7 @@ class SpaceBar(QObject):
         return focus is not None and self._page.isAncestorOf(focus) and self._keeps(focus)
 
     def _keeps(self, widget: QObject) -> bool:
-        return isinstance(widget, QAbstractButton) and widget is not self._clicked
+        return isinstance(widget, QAbstractButton) and widget not in (self._clicked, self._own)
 
     def watch(self, *widgets: QWidget) -> None:
         """Take it from these too, while one of them has the focus."""

@@ -82,7 +82,7 @@ class PassPage(QWidget):
         away = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
         away.activated.connect(self._others["back"].click)
         self._lay_out()
-        self._keys = SpaceBar(self, self._start.click)
+        self._keys = SpaceBar(self, self._start.click, self._start)
         self._caution.setVisible(not self._caution.is_read)
         self._show_page(LIVE)
 
