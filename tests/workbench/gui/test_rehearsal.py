@@ -50,7 +50,7 @@ def shown_and_true(driver, for_s):
 
 @pytest.mark.parametrize("reads", ["inverse", "direct"])
 def test_a_setting_that_is_4_per_cent_too_high_is_so_on_one_s_own_machine(reads):
-    """calibration-shop: 'The readout's number is 4 per cent too high'. Where a larger number
+    """calibration-shop: 'The setting in the readout is 4 per cent too high'. Where a larger number
     reads lower, the display shows 1 ÷ 1.04 of the belt's speed, else 1.04 of it."""
     driver = open_input("sim:calibration-shop?pace=fast")
     driver.rehearse_on(machine_text(reads=reads))

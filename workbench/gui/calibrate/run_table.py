@@ -124,7 +124,7 @@ def _rows(
     rows: list[Row] = []
     for number, run in enumerate(runs, 1):
         result = results.get(str(number))
-        name = _("{number}, left").format(number=number) if left else f"{number}"
+        name = _("{number} as left").format(number=number) if left else f"{number}"
         cells = [name, shown_text(run.shown, step), *_worked_out(run, result, words), laps_of(run)]
         rows.append((cells, number, left, run.dropped))
     return rows
