@@ -66,7 +66,7 @@ def _of_readout(answer: CalibrateAnswer) -> list[MainFigure]:
         MainFigure(_("Readout error at work"), error, "percent", answer.U_error_at_work),
         MainFigure(_("Setting as found"), answer.setting_now, "number"),
         MainFigure(_("New setting"), answer.setting_new, "number"),
-        MainFigure(_("Error left with the new setting"), answer.residual_error, "percent"),
+        MainFigure(_("Error left once it is set"), answer.residual_error, "percent"),
         MainFigure(_("Belt travel a pulse"), travel_m, "gap", answer.U_metres_per_pulse),
     ]
 
