@@ -323,7 +323,6 @@ def test_broken_input_gets_a_sentence(refused, name: str) -> None:
         (("one.csv", "--channel", "x"), "the table has no pickup 'x'; it has 'left'"),
         (("one.csv", "--control", "x"), "the table has no pickup 'x'; it has 'left'"),
         (("one.csv", "--report", "x.doc"), "a report ends in .pdf, .html, .json"),
-        (("one.csv", "--summary", "no/x.csv"), "no/x.csv cannot be written"),
         (("sim:healthy", "--control", "x"), "--control and --target go with a gap table"),
         (("sim:healthy", "--channel", "x"), "no pulse channel 'x'; its pulse channels: left"),
         (("sim:healthy", "--mark", "x"), "has no channel 'x'"),
@@ -335,6 +334,14 @@ def test_a_wrong_call_gets_a_sentence(refused, words: tuple[str, ...], says: str
     table("one.csv", ("left", 1.6, 0.1))
     open_store().close()
     assert says in refused(*words)
+
+
+def test_a_summary_that_cannot_be_written_hides_no_answer(capsys) -> None:
+    table("one.csv", ("left", 1.6, 0.1))
+    assert main(["gap", "one.csv", "--summary", "no/x.csv"]) == 2
+    printed = capsys.readouterr()
+    assert "Mean gap" in printed.out
+    assert "no/x.csv cannot be written" in printed.err
 
 
 def test_a_table_that_is_not_text_is_refused(refused) -> None:

@@ -78,9 +78,10 @@ def test_wrong_calls_get_a_sentence(capsys, tmp_path):
     table = tmp_path / "pass.csv"
     rows = [f"{t / 10},{s},1.2\n" for t in range(400) for s in ("belt", "ground")]
     table.write_text("time_s,source,speed_mps\n" + "".join(rows))
-    assert "no positions" in refusal(
-        capsys, "pass", str(table), "--track", str(tmp_path / "way.geojson")
-    )
+    assert main(["pass", str(table), "--track", str(tmp_path / "way.geojson")]) == 2
+    printed = capsys.readouterr()
+    assert "Ratio belt" in printed.out  # the answer was ready
+    assert "no positions" in printed.err
     assert "name a RECORDING" in refusal(capsys, "pass")
     assert "steady seconds" in refusal(capsys, "pass", str(table), "--moved", "39.5s=1")
     assert "an end after its beginning" in refusal(
