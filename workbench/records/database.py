@@ -272,6 +272,7 @@ _FULL = Message("the disk is full; make room and try again. What was stored befo
 _BUSY = Message("another program holds it; close that program or wait, and try again")
 _SQLITE: dict[str, Message] = {
     "SQLITE_FULL": _FULL,
+    "SQLITE_IOERR_SHMSIZE": _FULL,  # no room for the index beside the file
     "SQLITE_READONLY": Message(
         "it may only be read, not written; give your user the right to write the file and its "
         "folder, or name another store"

@@ -7,6 +7,7 @@ does so in a sentence, and what was said to be kept is there once there is room 
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import shutil
@@ -65,6 +66,7 @@ def disk(tmp_path):
         mounted.append(folder)
 
     def put_away():
+        gc.collect()  # a connection that could not be made may still hang on its error
         while mounted:
             subprocess.run(["umount", str(mounted.pop())], check=True)
 
@@ -125,7 +127,7 @@ def test_a_disk_that_is_full_at_any_write_costs_only_what_it_says(disk, call, tm
     (tmp_path / "digger.toml").write_text(MACHINE)
     (tmp_path / "runs.csv").write_text(RUNS)
     went_well = []
-    for pages in range(1, ROOM + STEP, STEP):
+    for pages in sorted({*range(1, 12), *range(1, ROOM + STEP, STEP)}):
         folder = disk(pages)
         recordings, results, well = everything(call, folder, tmp_path)
         went_well.append(well)
