@@ -282,7 +282,8 @@ class _Complaints(logging.Handler):
         self._note = note
 
     def emit(self, record: logging.LogRecord) -> None:
-        self._note(record.getMessage())
+        said, _, _ = record.getMessage().partition("Traceback (most recent call last)")
+        self._note(said.strip(": \n"))
 
 
 @contextmanager
