@@ -2,7 +2,8 @@
 
     speed = pulse rate × metres a pulse, as its setting says them
 
-Rate by counting in tenths of a second, exponential average, rounded to the display's step.
+Rate by counting in tenths of a second, exponential average, rounded to the display's step or cut
+off to it.
 """
 
 from __future__ import annotations
@@ -77,11 +78,12 @@ class RunningReadout:
 
     def _digits(self, speed: Floats) -> Floats:
         step, slack = self._plan.step, self._plan.hysteresis_steps
-        nearest = np.floor(speed / step + 0.5) * step
+        half = 0.5 if self._plan.rounds == "nearest" else 0.0
+        nearest = np.floor(speed / step + half) * step
         if slack > 0:
             shown = nearest[0] if self._shown is None else self._shown
             for number, value in enumerate(speed):
-                if abs(value - shown) > (0.5 + slack) * step:
+                if abs(value + (half - 0.5) * step - shown) > (0.5 + slack) * step:
                     shown = nearest[number]
                 nearest[number] = shown
             self._shown = float(shown)

@@ -190,6 +190,7 @@ class ReadoutPlan:
     reads: str = one_of("inverse", "direct")
     setting_error_rel: float = within(0.0, -0.9, 5, same=True)
     """How far the number set in it lies from the right one."""
+    rounds: str = one_of("nearest", "down")
     averaging_s: float = within(1.0, 0, 30)  # exponential, chosen
     hysteresis_steps: float = within(0.0, 0, 2)  # of the last digit, against flicker
 

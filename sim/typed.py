@@ -39,7 +39,7 @@ KEYS: dict[str, tuple[str, ...]] = {
         "pitch_line_offset_m",
         "u_pitch_line_offset_m",
     ),
-    "readout": ("unit", "step", "setting", "setting_unit", "setting_step", "reads"),
+    "readout": ("unit", "step", "setting", "setting_unit", "setting_step", "reads", "rounds"),
     "pickup": ("kind", "gap_best_m", "gap_max_m"),
     "limits": ("ratio_low", "ratio_high", "speed_low_mps", "speed_high_mps", "readout_error"),
 }
@@ -114,6 +114,7 @@ def _true_sections(scenario: MachineSource) -> dict[str, dict[str, Any]]:
             "setting_unit": unit,
             "setting_step": setting_step,
             "reads": reads,
+            "rounds": value("readout", "rounds"),
         },
         "pickup": {"kind": value("left", "kind")},
         "limits": {},

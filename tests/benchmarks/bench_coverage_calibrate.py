@@ -43,7 +43,7 @@ class Shop:
     drift: float = 0.0
     averages_s: float = 0.0
     residue: bool = False
-    said: str = ""
+    said: str = "nearest"
 
     def machine(self):
         rounds = f'rounds = "{self.said}"' if self.said else ""
@@ -156,6 +156,11 @@ HARD = {
     "tilt -1, bend 1 %, 0.01 mph": Shop(tilt=-0.01, bend=0.01, step=0.01),
     "bend 1.5 %": Shop(bend=0.015),
     "tilt 1.5 %, eight runs": Shop(tilt=0.015, runs=8),
+    "cuts off, said": Shop(cuts=True, said="down"),
+    "cuts off, unsaid": Shop(cuts=True, said=""),
+    "rounds, unsaid": Shop(said=""),
+    "cuts off, unsaid, wander 1 %": Shop(cuts=True, said="", wander=0.01),
+    "cuts off, unsaid, 0.01 mph": Shop(cuts=True, said="", step=0.01),
     "two runs, one residue": Shop(runs=2, residue=True),
     "three runs, one residue": Shop(runs=3, residue=True),
     "five runs, one residue": Shop(residue=True),

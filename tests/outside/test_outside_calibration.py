@@ -43,6 +43,7 @@ measured_on = "{measured_on}"
 [readout]
 unit = "{unit}"
 step = 0.1
+rounds = "nearest"
 setting = {setting}
 setting_step = 1.0
 reads = "{reads}"

@@ -25,6 +25,7 @@ rod_pitch_m = 0.04
 [readout]
 unit = "mph"
 step = 0.1
+rounds = "nearest"
 """
 )
 

@@ -67,7 +67,9 @@ class Readout:
     """The speed display and the number set in it.
 
     `reads` is 'direct' where a larger setting reads higher, 'inverse' where lower; a file
-    that leaves it out gets what the unit makes it: pulses a distance are inverse.
+    that leaves it out gets what the unit makes it: pulses a distance are inverse. `rounds` is
+    'nearest' where the digits shown are rounded, 'down' where they are cut off, '' where nobody
+    says.
     """
 
     unit: str = "mph"
@@ -76,6 +78,7 @@ class Readout:
     setting_unit: str = ""
     setting_step: float = math.nan
     reads: str = "direct"
+    rounds: str = ""
     setting_low: float = -math.inf
     setting_high: float = math.inf
 
@@ -208,6 +211,7 @@ _CHECKS: dict[str, Check] = {
     ),
     "readout.setting_step": _positive(Message("the smallest change of the setting, above 0")),
     "readout.reads": _one_of("direct", "inverse"),
+    "readout.rounds": _one_of("nearest", "down"),
     "readout.setting_low": _not_negative(Message("the smallest setting, 0 or more")),
     "readout.setting_high": _positive(Message("the largest setting above 0")),
     "pickup.kind": _one_of("variable-reluctance", "hall", "inductive"),

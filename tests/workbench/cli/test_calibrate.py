@@ -23,6 +23,7 @@ rod_pitch_m = 0.0508
 [readout]
 unit = "mph"
 step = 0.1
+rounds = "nearest"
 setting = 2250
 setting_unit = "pulses/100 ft"
 setting_step = 1

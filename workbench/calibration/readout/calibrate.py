@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum, auto
 
-from workbench.base.machine import Machine
+from workbench.base.machine import Machine, Readout
 from workbench.base.statements import PlusMinus, Statement, statement
+from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.readout.change_overs import FlipResult, RampResult
 from workbench.calibration.readout.drive_line_check import DriveLine
 from workbench.calibration.readout.runs import RunResult
@@ -47,6 +48,7 @@ class SettleSays(StrEnum):
     RUNS_AT_OTHER_SPEEDS = auto()
     RUNS_LIKE_THESE = auto()
     READ_WHILE_STEADY = auto()
+    SAY_HOW_IT_ROUNDS = auto()
 
 
 SHRINKS = {
@@ -67,6 +69,7 @@ MEND = {
     Part.REFERENCE: SettleSays.USE_BETTER_REFERENCE,
     Part.CLOCK: SettleSays.USE_BETTER_CLOCK,
     Part.AVERAGING: SettleSays.READ_WHILE_STEADY,
+    Part.ROUNDING: SettleSays.SAY_HOW_IT_ROUNDS,
 }
 MOST_ERROR = 0.3
 """No readout in use is further off: a digit, a count or a unit is wrong. Common practice, no
@@ -133,7 +136,8 @@ def _step(part: Part, times: float, runs: Sequence[RunResult]) -> Statement:
 
 
 ERROR = statement(InputSays.READOUT_ERROR_AT_WORK)
-"""What the budget is one of: shown ÷ true − 1 at the middle of the working speeds."""
+"""What the budget is one of: indicated ÷ true − 1 at the middle of the working speeds, the
+indication being the mean of those that a shown number stands for."""
 
 
 class ResultSays(StrEnum):
@@ -144,6 +148,7 @@ class ResultSays(StrEnum):
     SHOWS_TOO_LITTLE = auto()
     TOO_UNSURE_TO_SAY = auto()
     NO_SUCH_ERROR = auto()
+    ROUNDS_UNSAID = auto()
     NO_RUN_AT_WORK = auto()
     NO_CHANGE_OVER_AT_WORK = auto()
 
@@ -337,9 +342,16 @@ def finished(
         error_at_ends=ends,
         budget=budget,
         runs=runs,
-        warnings=(*drive_line.says, *warnings, *setting.warnings),
+        warnings=(*drive_line.says, *_rounds_unsaid(readout), *warnings, *setting.warnings),
         change_overs=ramp,
     )
+
+
+def _rounds_unsaid(readout: Readout) -> tuple[Statement, ...]:
+    if readout.rounds:
+        return ()
+    half_mps = readout.step * SPEED_UNITS_MPS[readout.unit] / 2
+    return (statement(ResultSays.ROUNDS_UNSAID, half_mps=half_mps),)
 
 
 def shows(error: float, U: float, at_mps: float, limit: float) -> Statement:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum, auto
 from typing import Literal
 
@@ -162,15 +162,21 @@ class RampResult:
 
 
 def change_overs(
-    flips: Sequence[Flip], series: SpeedSeries, step_mps: float, unit_mps: float
+    flips: Sequence[Flip],
+    series: SpeedSeries,
+    step_mps: float,
+    unit_mps: float,
+    above_steps: float = 0.0,
 ) -> ChangeOvers:
     """Fit the flips of a ramped run to the belt's speed.
 
-    `unit_mps` is one of the readout's unit, `step_mps` its step, in m/s. Raises WrongInput
-    where the flips cannot carry an answer.
+    `unit_mps` is one of the readout's unit, `step_mps` its step, in m/s; the middle of what a
+    shown number stands for lies `above_steps` above it. Raises WrongInput where the flips cannot
+    carry an answer.
     """
     warnings: list[Statement] = []
     points = _at_flips(flips, series, step_mps, unit_mps, warnings)
+    points = replace(points, threshold_mps=points.threshold_mps + above_steps * step_mps)
     if len(points.flips) < LEAST_FLIPS:
         raise WrongInput(
             "The change-overs give no answer: {count} flips can be used; at least {least} are "

@@ -26,6 +26,7 @@ from workbench.calibration.readout.calibrate import (
 )
 from workbench.calibration.readout.change_overs import ChangeOvers, Flip, change_overs
 from workbench.calibration.readout.drive_line_check import lap_of, solve_speeds
+from workbench.calibration.readout.rounding import MEAN_STEPS, way_of_rounding
 from workbench.calibration.readout.runs import Run
 from workbench.calibration.readout.true_speed import InputSays, TrueSpeeds, clock_line
 from workbench.calibration.statistics.budget import Budget, Line, Part, checked, first_order
@@ -53,37 +54,29 @@ def calibrate_ramp(
         speeds.u_metres_per_pulse_rel,
     )
     unit_mps = SPEED_UNITS_MPS[machine.readout.unit]
-    found = change_overs(flips, belt, machine.readout.step * unit_mps, unit_mps)
-    speed, ends_mps = machine.limits.speed_at_work_mps, machine.limits.ends_mps
-    at_work, *at_ends = [found.error(v) for v in (speed, *ends_mps)]
-    u_rel = speeds.u_metres_per_pulse_rel
-    ends = [
-        EndError(v, error, math.hypot(u, u_rel))
-        for v, (error, u) in zip(ends_mps, at_ends, strict=True)
-    ]
-    budget = _budget(speeds, found, speed, at_work, u_clock_rel)
-    line, beside = _line(found, u_rel), _beside_the_work(found, speed)
+    readout = machine.readout
+    found = change_overs(flips, belt, readout.step * unit_mps, unit_mps, MEAN_STEPS[readout.rounds])
+    speed = machine.limits.speed_at_work_mps
     return finished(
-        budget,
+        _budget(speeds, found, machine, u_clock_rel),
         machine,
         drive_line,
         speeds,
-        fit=line,
-        ends=tuple(ends),
-        warnings=[*found.warnings, *beside],
+        fit=_line(found, speeds),
+        ends=_ends(found, speeds, machine),
+        warnings=[*found.warnings, *_beside_the_work(found, speed)],
         ramp=found.result(unit_mps),
     )
 
 
-def _budget(
-    speeds: TrueSpeeds,
-    found: ChangeOvers,
-    speed: float,
-    at_work: tuple[float, float],
-    u_clock_rel: float,
-) -> Budget:
-    """The error at `speed`: the flips' own scatter, and the metres a pulse behind their speeds."""
-    error, u = at_work
+def _budget(speeds: TrueSpeeds, found: ChangeOvers, machine: Machine, u_clock_rel: float) -> Budget:
+    """The error at work: the flips' own scatter, the metres a pulse behind their speeds, and
+    half a step where nobody says whether the display rounds."""
+    readout, speed = machine.readout, machine.limits.speed_at_work_mps
+    error, u = found.error(speed)
+    step_rel = readout.step * SPEED_UNITS_MPS[readout.unit] / speed
+    unsaid = [] if readout.rounds else [way_of_rounding(readout.step, readout.unit)]
+    inputs = len(speeds.inputs)
     scattered = np.isfinite(found.dof)
     own = Line(
         statement(InputSays.LINE_THROUGH_CHANGE_OVERS, count=len(found.flips)),
@@ -100,18 +93,30 @@ def _budget(
 
     def model(x: Floats) -> Floats:
         # A pulse that is longer than thought makes every true speed larger by as much.
-        share = np.exp(log_m - speeds.log_values(x[:-2])[-1]) / x[-2]
-        return np.asarray(offset + (error + 1 - offset) * share - 1 + x[-1])
+        share = np.exp(log_m - speeds.log_values(x[:inputs])[-1]) / x[inputs]
+        cut = (x[-1] - MEAN_STEPS[""]) * step_rel if unsaid else 0.0
+        return np.asarray(offset + (error + 1 - offset) * share - 1 + x[inputs + 1] + cut)
 
-    lines = [*speeds.inputs, clock_line(u_clock_rel), own]
+    lines = [*speeds.inputs, clock_line(u_clock_rel), own, *unsaid]
     return checked(first_order(model, lines, quantity=ERROR), model)
 
 
-def _line(found: ChangeOvers, u_rel: float) -> FittedLine:
+def _line(found: ChangeOvers, speeds: TrueSpeeds) -> FittedLine:
     """The metres a pulse's uncertainty is included in the slope's."""
     u_own, u_offset = np.sqrt(np.diag(found.covariance))
-    u_slope = math.hypot(float(u_own), found.slope * u_rel)
+    u_slope = math.hypot(float(u_own), found.slope * speeds.u_metres_per_pulse_rel)
     return FittedLine(found.slope, u_slope, found.offset_mps, float(u_offset))
+
+
+def _ends(found: ChangeOvers, speeds: TrueSpeeds, machine: Machine) -> tuple[EndError, ...]:
+    ends, readout = [], machine.readout
+    unsaid_mps = 0.0 if readout.rounds else MEAN_STEPS[""] * readout.step
+    unsaid_mps *= SPEED_UNITS_MPS[readout.unit]
+    for speed_mps in machine.limits.ends_mps:
+        error, u = found.error(speed_mps)
+        u = math.hypot(u, unsaid_mps / speed_mps)
+        ends.append(EndError(speed_mps, error, math.hypot(u, speeds.u_metres_per_pulse_rel)))
+    return tuple(ends)
 
 
 def _beside_the_work(found: ChangeOvers, speed: float) -> list[Statement]:

@@ -12,9 +12,17 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from workbench.base.statements import statement
+from workbench.calibration.readout.true_speed import InputSays
+from workbench.calibration.statistics.budget import Distribution, Line, Part
 from workbench.calibration.statistics.fit import LineFit
 
 Floats = NDArray[np.float64]
+
+MEAN_STEPS = {"nearest": 0.0, "down": 0.5, "": 0.25}
+"""How far the mean of the indications that a shown digit stands for lies above it, in steps, by
+the machine file's readout.rounds. A readout's error is that of this mean indication. Where the
+file does not say, it is one of the two, each as likely."""
 
 SCALE_PRIOR_REL = 0.03
 """How far a readout's scale is trusted before it is calibrated, for the phases of its
@@ -23,6 +31,19 @@ rounding errors. Chosen; it only decides how soon two runs count as independent.
 SHARED = 0.95
 """Share of a rounding error's variance that equal speeds have in common. Not all of it: no
 belt runs equally fast twice, to the last digit. Chosen."""
+
+
+def way_of_rounding(step: float, unit: str) -> Line:
+    """The input of half a step that a display has or has not cut off, in steps."""
+    return Line(
+        statement(InputSays.WAY_OF_ROUNDING),
+        MEAN_STEPS[""],
+        MEAN_STEPS[""],
+        "",
+        Distribution.TWO_VALUED,
+        source=statement(InputSays.FROM_ROUNDS_UNSAID, step=step, unit=unit),
+        group=Part.ROUNDING,
+    )
 
 
 def rounding_correlation(apart: ArrayLike, u_apart: ArrayLike, step: float) -> Floats:

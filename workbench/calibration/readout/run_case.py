@@ -18,9 +18,11 @@ from workbench.base.machine import Machine
 from workbench.base.statements import statement
 from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.readout.rounding import (
+    MEAN_STEPS,
     display_correlation,
     one_rounding_correlation,
     too_alike,
+    way_of_rounding,
 )
 from workbench.calibration.readout.runs import USUAL_WANDER_REL, Run
 from workbench.calibration.readout.true_speed import InputSays, TrueSpeeds
@@ -72,8 +74,9 @@ class Case:
         return any(run.rate_rel_per_s for run in self.runs)
 
     def display_lines(self, used: Sequence[int]) -> list[Line]:
-        """The inputs of `indicated`: a shown value and the belt's wander a run, and where the
-        speed drifted, when the displays were read and over what they average."""
+        """The inputs of `indicated`: a shown value and the belt's wander a run; where the speed
+        drifted, when the displays were read and over what they average; where nobody says
+        whether the display rounds, that."""
         readout, runs = self.machine.readout, [self.runs[i] for i in used]
         half = statement(InputSays.FROM_HALF_A_STEP, step=readout.step, unit=readout.unit)
         lines = [
@@ -89,12 +92,18 @@ class Case:
             for run in runs
         ]
         lines += [_wander_line(run) for run in runs]
-        return [*lines, *_DRIFT_LINES] if self._drifts else lines
+        if self._drifts:
+            lines += _DRIFT_LINES
+        if not readout.rounds:
+            lines.append(way_of_rounding(readout.step, readout.unit))
+        return lines
 
     def indicated(self, used: Sequence[int], x: Floats) -> Floats:
         """(n,) or (n, m) indications in m/s for the inputs of `display_lines`, (k,) or (k, m)."""
         n, runs = len(used), [self.runs[i] for i in used]
-        found = x[:n] * self.unit_mps / x[n : 2 * n]
+        rounds = self.machine.readout.rounds
+        above = MEAN_STEPS[rounds] if rounds else x[-1]
+        found = (x[:n] * self.unit_mps + above * self.step_mps) / x[n : 2 * n]
         if self._drifts:
             change, rate = _column(runs, "change_rel", x), _column(runs, "rate_rel_per_s", x)
             found = found / (1 + change * x[2 * n] - rate * x[2 * n + 1])
@@ -150,6 +159,8 @@ class Case:
 
     def _with_belt(self, used: Sequence[int], S: Floats) -> Floats:
         indicated = self.indicated_mps[used]
+        if not self.machine.readout.rounds:
+            S = S + (MEAN_STEPS[""] * self.step_mps) ** 2
         return np.asarray(S + self.belt_covariance(used) * np.outer(indicated, indicated))
 
     def _line(self, used: Sequence[int], S: Floats, through_origin: bool) -> LineFit:

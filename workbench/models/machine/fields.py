@@ -45,6 +45,7 @@ SECTIONS: dict[str, dict[str, str]] = {
         "readout.setting_unit": N_("Unit of the setting"),
         "readout.setting_step": N_("Smallest step of the setting"),
         "readout.reads": N_("A larger setting reads"),
+        "readout.rounds": N_("Digits that follow the last"),
         "readout.setting_low": N_("Smallest setting"),
         "readout.setting_high": N_("Largest setting"),
     },
@@ -64,6 +65,7 @@ CHOICES: dict[str, dict[str, str]] = {
     "drive.kind": {"sprocket": "sprocket", "roll": "roll"},
     "readout.unit": {unit: unit for unit in SPEED_UNITS_MPS},
     "readout.reads": {"direct": "higher", "inverse": "lower"},
+    "readout.rounds": {"nearest": N_("rounded"), "down": N_("cut off")},
     "pickup.kind": {
         "variable-reluctance": N_("variable reluctance"),
         "hall": "Hall",
@@ -154,6 +156,8 @@ def default(key: str, units: UnitSystem) -> str:
         return ""
     if key == "readout.reads":
         return _("as its unit says")
+    if key == "readout.rounds":
+        return _("half a step unsure")
     if key in CHOICES:
         return _(CHOICES[key][value])
     if isinstance(value, float) and _scale(key, units)[0]:

@@ -56,7 +56,7 @@ SENTENCES: dict[str, Template] = {
     InputSays.WANDER_IN_RUN: N_("belt at the reading ÷ its mean, {run}"),
     InputSays.MOMENT_OF_READING: N_("moment of the reading, from the middle of its run"),
     InputSays.DISPLAY_AVERAGES: N_("lag of the display, which averages"),
-    InputSays.WAY_OF_ROUNDING: N_("digits rounded or cut off"),
+    InputSays.WAY_OF_ROUNDING: N_("cut off the last digit, in steps"),
     InputSays.LINE_THROUGH_CHANGE_OVERS: N_("line through {count} change-overs"),
     InputSays.SCATTER_BEYOND: N_("scatter of the runs beyond these"),
     InputSays.FROM_ONE_TAPE: N_("measured once, same in every run"),
@@ -76,7 +76,9 @@ SENTENCES: dict[str, Template] = {
     InputSays.FROM_RECORDED_WANDER: N_("as recorded"),
     InputSays.FROM_ANY_MOMENT: N_("read at any moment of the run"),
     InputSays.FROM_USUAL_AVERAGING: N_("averages over up to 3 s; common practice, no source"),
-    InputSays.FROM_ROUNDS_UNSAID: N_("readout.rounds is not in the machine file"),
+    InputSays.FROM_ROUNDS_UNSAID: N_(
+        "readout.rounds is not given: none, or half a step of {step:g} {unit}"
+    ),
     InputSays.FROM_A_GATE: N_("typed in the run table"),
     InputSays.FROM_SCATTER_ABOUT_LINE: N_("scatter about the line"),
     InputSays.FROM_KEY_PRESSES: N_("spread of the key presses"),

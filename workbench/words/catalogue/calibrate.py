@@ -54,6 +54,12 @@ _ANSWER: dict[str, Template] = {
     ),
     WindowSays.STEADY_STRETCHES: N_("Steady stretches: {stretches}."),
     WindowSays.NO_STEADY_STRETCH: N_("It holds no steady stretch."),
+    ResultSays.ROUNDS_UNSAID: N_(
+        "The machine file does not say whether the display rounds its last digit or cuts off what "
+        "follows it (readout.rounds): it may show half a step, {half_mps:speed}, less, which was "
+        "allowed for. An error is that of the mean indication, the middle of what a shown number "
+        "stands for."
+    ),
     ResultSays.NO_RUN_AT_WORK: N_(
         "No run was near the middle of the working speeds, {work_mps:speed}: the answer there "
         "rests on the readout being in proportion."
@@ -88,6 +94,10 @@ _ADVICE: dict[str, Template] = {
     SettleSays.USE_BETTER_CLOCK: N_("Use a counter with a better clock."),
     SettleSays.READ_WHILE_STEADY: N_(
         "Let the belt warm up, and read the display when the speed has stood for ten seconds."
+    ),
+    SettleSays.SAY_HOW_IT_ROUNDS: N_(
+        "Find out from the readout's manual or its maker whether it rounds its last digit or cuts "
+        "off what follows it, and enter it in the machine file (readout.rounds)."
     ),
     SettleSays.MORE_LAPS_A_RUN: Plural(
         "time {count} more lap in every run", "time {count} more laps in every run"
@@ -148,8 +158,8 @@ _RUNS: dict[str, Template] = {
     ),
     SteadySays.STANDS_APART: N_("stands apart from all other runs"),
     SteadySays.OFF_BY_FIXED: N_(
-        "The readout is off by a fixed {offset_mps:+speed} besides its scale (a display that "
-        "cuts off instead of rounding is off by half a step): one setting can be right at one "
+        "The readout is off by a fixed {offset_mps:+speed} besides its scale (is "
+        "readout.rounds right? It makes half a step): one setting can be right at one "
         "speed only, here the middle of the working speeds."
     ),
     SteadySays.RUNS_SCATTER: N_(
@@ -190,8 +200,8 @@ _RECORDINGS: dict[str, Template] = {
         "is allowed for. Ramp the belt up and down."
     ),
     FlipSays.DISPLAY_OFF_BY_FIXED: N_(
-        "The display is off by a fixed {offset_mps:+speed} besides its scale (a display that "
-        "cuts off instead of rounding is off by half a step)."
+        "The display is off by a fixed {offset_mps:+speed} besides its scale (is "
+        "readout.rounds right? It makes half a step)."
     ),
     WindowSays.FROM_TO: N_("{from_s:g} to {to_s:g} s"),
     WindowSays.TURNS_TOO_FEW: N_(

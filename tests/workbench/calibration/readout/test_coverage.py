@@ -15,6 +15,9 @@ SOME = (
     "the same, 0.01 mph",
     "tilt 1 %",
     "two runs, one residue",
+    "cuts off, said",
+    "cuts off, unsaid",
+    "rounds, unsaid",
 )
 
 
