@@ -46,7 +46,7 @@ def begun(page, screen):
 def three_runs(page, screen, begun, bench):
     """Runs of a readout that shows 3.8 % too little, worked out."""
     lap_m = bench.machine.belt.lap_length_m
-    for speed_mps, mph in ((1.23, 2.6), (0.9, 1.9), (1.08, 2.4)):
+    for speed_mps, mph in ((1.21, 2.6), (0.9, 1.9), (1.12, 2.4)):
         page.job.add_run(taken(speed_mps, mph, lap_m))
     screen.settle()
 
