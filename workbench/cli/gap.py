@@ -32,6 +32,7 @@ from workbench.jobs.table import table_text
 from workbench.words.gap import (
     counts_words,
     found_rows,
+    heeded,
     limit_rows,
     measured_rows,
     summary_table,
@@ -234,6 +235,7 @@ def _rows(
         *found_rows(one, words),
         *((_("Fault"), words.say(fault.sentence)) for fault in one.faults),
     ]
+    rows += [(_("Heed"), words.say(said)) for said in heeded(one)]
     if one.advice is not None:
         rows.append((_("What to do"), words.say(one.advice)))
     return rows
@@ -256,8 +258,8 @@ def _print_many(sheet: Sheet, words: Words) -> None:
         rows.append((line.pickup, words.say(line.state), *lengths, widest_words(one, words), what))
     print_table(sheet.source, rows, header)
     for line in sheet.lines:
-        for fault in line.faults:
-            print(f"{line.pickup}: {words.say(fault.sentence)}")
+        for said in (*(fault.sentence for fault in line.faults), *heeded(line.found[0])):
+            print(f"{line.pickup}: {words.say(said)}")
     count = len(sheet.lines)
     told = ngettext("{count} pickup: {counts}.", "{count} pickups: {counts}.", count)
     print(told.format(count=count, counts=counts_words(sheet, words)))

@@ -9,9 +9,11 @@ from collections.abc import Sequence
 
 from workbench.base.machine import Pickup
 from workbench.base.numbers import NO_VALUE
-from workbench.base.statements import PlusMinus
+from workbench.base.statements import PlusMinus, Statement
 from workbench.base.units import US, inch_fraction
 from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer, parts_of
+from workbench.calibration.gap.feeler import FeelerSays
+from workbench.calibration.gap.judgement import GapSays
 from workbench.jobs.gap.answer import faults_named, headline
 from workbench.jobs.gap.sheet import Sheet, SheetLine
 from workbench.words.language import N_, _, ngettext
@@ -44,13 +46,27 @@ def headline_words(one: FeelerAnswer | WheelAnswer, words: Words) -> str:
     return f"{capital(words.say(headline(one))).rstrip('.')}."
 
 
+URGENT = (
+    *(GapSays.MAY_TOUCH, GapSays.NEARLY_TOUCHES, GapSays.FAR_TOO_WIDE),
+    *(FeelerSays.NO_SWING, FeelerSays.PLACE_CLOSER, FeelerSays.PLACE_WIDER),
+)
+"""What a gap within its limits must not hide, the most urgent first."""
+
+
+def heeded(one: PickupAnswer) -> list[Statement]:
+    """What must be heeded wherever the answer is shown, unless it is its reason already."""
+    found = [said for said in one.warnings if said.what in URGENT and said != one.reason]
+    return sorted(found, key=lambda said: [str(one) for one in URGENT].index(str(said.what)))
+
+
 def details(one: FeelerAnswer | WheelAnswer, words: Words) -> list[str]:
     """What speaks for it, what to do and what was counted, beside the headline."""
     if isinstance(one, FeelerAnswer):
         advice = [one.advice] if one.advice is not None and one.advice != one.reason else []
-        # The first of what the readings warn of; the report has them all.
+        urgent = heeded(one)
+        # Else the first of what the readings warn of; the report has them all.
         others = [said for said in one.warnings if said not in (one.advice, one.reason)]
-        return [" ".join(words.say_all([*advice, *others[:1]]))]
+        return [" ".join(words.say_all([*urgent, *advice, *([] if urgent else others[:1])]))]
     lines = words.say_all(fault.sentence for fault in one.faults)
     drop = one.drop_out
     if drop is not None:

@@ -347,3 +347,17 @@ def test_a_summary_that_cannot_be_written_hides_no_answer(capsys) -> None:
 def test_a_table_that_is_not_text_is_refused(refused) -> None:
     Path("u.csv").write_bytes(b"pickup,angle_deg,gap_m\nx,0,0.001\n\xff\xfe")
     assert "is not UTF-8 text" in refused("u.csv")
+
+
+def test_what_may_touch_stands_in_the_table_itself(capsys: pytest.CaptureFixture[str]) -> None:
+    """0.5 mm is under half the best gap: a pass by its limits, and yet a tooth may touch."""
+    table("one.csv", ("left", 0.55, 0.1))
+    table("two.csv", ("left", 0.55, 0.1), ("right", 1.6, 0.1))
+    main(["gap", "one.csv", "--machine", "digger.toml"])
+    alone = " ".join(capsys.readouterr().out.split())
+    assert "Heed" in alone
+    assert "a tooth may touch the pickup" in alone
+    main(["gap", "two.csv", "--machine", "digger.toml"])
+    several = " ".join(capsys.readouterr().out.split())
+    assert "left: The closest point" in several
+    assert "right: " not in several

@@ -138,7 +138,8 @@ def follow(time_s: Floats, teeth: int, first_tooth_s: float | None = None) -> Pa
 
 
 def _full_speed(time_s: Floats, teeth: int) -> int:
-    """Index of the last edge before the belt slows: the end of its fastest stretch."""
+    """Index of the last edge before the belt slows: the end of the fastest stretch before its
+    greatest fall. That the speed was raised again afterwards is no new beginning."""
     if time_s.size < 2 * teeth + 1:
         raise WrongInput(
             "{count} pulses are fewer than two turns of a wheel of {teeth} teeth.",
@@ -146,7 +147,9 @@ def _full_speed(time_s: Floats, teeth: int) -> int:
             teeth=teeth,
         )
     turn_s = time_s[teeth:] - time_s[:-teeth]
-    near = np.flatnonzero(turn_s <= 1.05 * turn_s.min())
+    fastest_s = np.minimum.accumulate(turn_s)
+    slowest = int(np.argmax(turn_s / fastest_s))
+    near = np.flatnonzero(turn_s[: slowest + 1] <= 1.05 * fastest_s[slowest])
     return int(near[-1])
 
 

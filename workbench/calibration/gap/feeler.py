@@ -46,6 +46,8 @@ JUDGED_FREEDOM = 8
 """Degrees of freedom of a standard uncertainty judged good to 25 % (GUM G.4.2)."""
 WIDEST_ARC_DEG = 180.5
 """A swing fitted to readings on less than half the wheel is guesswork on the other half."""
+FORM_REACH = 2.0
+"""Standard deviations of the form error that teeth not read may stand off the swing by."""
 FORM_P = 0.01
 """Significance at which the places no longer lie on one swing."""
 ENOUGH_RESIDUALS = 3
@@ -67,6 +69,7 @@ class FeelerSays(StrEnum):
     ARC_UNREAD = auto()
     PLACE_WIDER = auto()
     PLACE_CLOSER = auto()
+    NO_SWING = auto()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -203,7 +206,11 @@ def _from_swing(
 ) -> FeelerAnswer:
     warnings = [*reading_warnings(readings, places), *_swing_warnings(places, swing, gap)]
     warnings += gap_warnings(gap, pickup)
-    answer = _answer(readings, places, gap, judge(gap, pickup), advice(gap, pickup), warnings)
+    decision, to_do = judge(gap, pickup), advice(gap, pickup)
+    if not decision.verdict.is_fail and _unread_may_be_out(swing, pickup):
+        to_do = _no_swing(swing)
+        decision = Decision(Verdict.CANNOT_TELL, math.nan, to_do)
+    answer = _answer(readings, places, gap, decision, to_do, warnings)
     g0, a, b = (float(value) for value in swing.beta_m)
     return replace(
         answer,
@@ -211,6 +218,19 @@ def _from_swing(
         swing_m=(g0, a, b),
         odd_angles_deg=tuple(places.angle_deg[swing.odd].tolist()),
     )
+
+
+def _unread_may_be_out(swing: _Swing, pickup: Pickup) -> bool:
+    """Whether teeth between the places may stand outside the limits, by the form of those read."""
+    reach_m = swing.amplitude_m + FORM_REACH * swing.form_m
+    middle_m = float(swing.beta_m[0])
+    out = middle_m - reach_m <= 0.0 or middle_m + reach_m >= pickup.gap_max_m
+    return swing.form_m > 0.0 and out
+
+
+def _no_swing(swing: _Swing) -> Statement:
+    off_m = float(np.abs(swing.residual_m).max())
+    return statement(FeelerSays.NO_SWING, off_m=off_m)
 
 
 def _gap_of(swing: _Swing, teeth: Teeth, u_blade_m: float) -> GapFound:

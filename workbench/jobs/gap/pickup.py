@@ -123,8 +123,12 @@ def _teeth(track: EdgeTrack, machine: Machine | None) -> tuple[int, list[Stateme
 
 BEYOND_BASELINE_M = 0.0005
 """How far outside its known gaps a baseline is still trusted without a word; chosen."""
-MEANT_TO_HAPPEN = (FaultKind.LOST, FaultKind.WORN, FaultKind.BREAKS, FaultKind.RUNOUT)
-"""What a drop-out run shows on a sound wheel too: teeth go missing on purpose."""
+MEANT_TO_HAPPEN = (
+    *(FaultKind.LOST, FaultKind.WORN, FaultKind.BREAKS, FaultKind.RUNOUT),
+    FaultKind.PLAY,
+)
+"""What a drop-out run shows on a sound wheel too: teeth go missing on purpose, and a flow control
+closed notch by notch jerks the wheel as play in its bearing does."""
 
 
 def by_voltage(

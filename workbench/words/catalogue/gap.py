@@ -76,6 +76,11 @@ _FEELER: dict[str, Template] = {
         "At {at_deg} the gap is {off_m:gap} closer than the wheel's swing there: look for a "
         "bent, worn or dirty tooth."
     ),
+    FeelerSays.NO_SWING: N_(
+        "From place to place the gap jumps by up to {off_m:gap} off any swing that a wheel off its "
+        "centre makes: read it again, at twice as many places; look for bent teeth, play in the "
+        "bearing, or a blade that slipped."
+    ),
     RepeatSays.FEW_REPEATS: N_(
         "{count} repeat measurements: {more} more are needed before they can be charted."
     ),

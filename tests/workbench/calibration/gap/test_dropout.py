@@ -125,3 +125,18 @@ def test_the_gap_that_just_does_follows_the_amplitude_law() -> None:
     limit = with_gap_at_limit(shown, Estimate(0.0016, 5e-5), law)
     assert limit.gap_at_limit_m == pytest.approx(0.0036, rel=1e-6)
     assert limit.u_gap_at_limit_m > 5e-5
+
+
+@pytest.mark.parametrize("stands_s", [0.0, 5.0])
+def test_a_belt_that_is_raised_again_was_slowed_all_the_same(stands_s) -> None:
+    """The page says it: slow it evenly, then raise the speed again and stop the run."""
+    down_s, truth_hz = slowing(np.random.default_rng(7), worn=(5, 1.6))
+    alone = find_drop_out(down_s, TEETH)
+    fast_s = down_s[-1] + stands_s + np.arange(1, 900) / 90.0
+    again = find_drop_out(np.concatenate((down_s, fast_s)), TEETH)
+    assert again.tooth_hz == pytest.approx(truth_hz, abs=2 * again.u_rel * truth_hz)
+    assert again.tooth == alone.tooth == 6
+    # A run-up before it, slower than all that follows, is no slowing.
+    run_up_s = down_s[0] - 20.0 + np.sqrt(np.linspace(0.0, 1.0, 900)) * 19.98
+    late = find_drop_out(np.concatenate((run_up_s, down_s)), TEETH, down_s[0])
+    assert late.tooth_hz == pytest.approx(alone.tooth_hz)

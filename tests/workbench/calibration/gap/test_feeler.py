@@ -216,3 +216,31 @@ def test_teeth_that_were_not_read_are_allowed_for(repeats, hand_mm, form_mm, ova
         ):
             inside[which] += abs(1000 * value_m - truth) <= 1000 * U_m
     assert (inside / wheels >= least).all()
+
+
+@pytest.mark.parametrize(
+    "read_in",
+    [
+        (0.020, 0.090, 0.020, 0.090),
+        (0.020, 0.090, 0.020, 0.090, 0.020, 0.090),
+        (0.020, 0.110, 0.020, 0.110),
+    ],
+)
+def test_a_round_that_no_wheel_off_its_centre_makes_does_not_pass_in_silence(read_in) -> None:
+    """0.020 and 0.090 in by turns: a swing once a turn cannot, so teeth not read may be anywhere.
+
+    Common practice, no source.
+    """
+    angle = np.arange(len(read_in)) * 360.0 / len(read_in)
+    gap = judged(angle, 25.4 * np.array(read_in))
+    assert gap.verdict is Verdict.CANNOT_TELL
+    assert gap.reason.what == gap.advice.what == FeelerSays.NO_SWING
+    half_m = 0.0254 * (max(read_in) - min(read_in)) / 2
+    assert gap.reason.values["off_m"] == pytest.approx(half_m, rel=0.01)
+    assert GapSays.NEARLY_TOUCHES in [said.what for said in gap.warnings]
+
+
+def test_small_jumps_of_a_blade_s_width_are_no_alarm() -> None:
+    gap = judged(np.arange(4) * 90.0, 25.4 * np.array([0.060, 0.064, 0.060, 0.064]))
+    assert gap.verdict is Verdict.PASS
+    assert FeelerSays.NO_SWING not in [said.what for said in gap.warnings]
