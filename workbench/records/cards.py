@@ -8,6 +8,7 @@ sight. The result itself is sealed.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, fields
 from typing import Any, TypeAlias
 
@@ -65,6 +66,24 @@ def read_cards(connection: Connection) -> list[Card]:
     """Every card, those out of sight too, the newest first."""
     query = sa.select(schema.card).order_by(schema.card.c.result.desc())
     return [_card(row._asdict()) for row in connection.execute(query)]
+
+
+def verdicts_as_left(connection: Connection) -> dict[int, str]:
+    """Of the calibrations that were proved with a new setting the verdict after it, by result.
+
+    A card holds what was found; this stands in the answers, which are looked through.
+    """
+    result = schema.result
+    mine = sa.and_(result.c.kind == "calibrate", ~result.c.answer.like('%"as_left": null%'))
+    found = {}
+    for number, answer in connection.execute(
+        sa.select(result.c.number, result.c.answer).where(mine)
+    ):
+        with suppress(StoreError):  # a damaged one is told of elsewhere
+            left = from_text(answer).get("as_left")
+            if isinstance(left, dict) and isinstance(left.get("verdict"), str):
+                found[number] = left["verdict"]
+    return found
 
 
 def _card(row: Mapping[str, Any]) -> Card:

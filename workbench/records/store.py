@@ -18,7 +18,7 @@ from workbench.base.machine import Machine
 from workbench.base.version import program_version
 from workbench.calibration.pulses.time_base import ClockRuns
 from workbench.records import ledger, schema
-from workbench.records.cards import Card, card_row, head_of, read_cards
+from workbench.records.cards import Card, card_row, head_of, read_cards, verdicts_as_left
 from workbench.records.checking import Checked, look_through
 from workbench.records.clocks import Sender, clocks_of
 from workbench.records.codec import Stored
@@ -438,6 +438,11 @@ class Store:
         """The card of every result, those out of sight too, the newest first."""
         with transaction(self._engine, self._url) as connection:
             return read_cards(connection)
+
+    def verdicts_as_left(self) -> dict[int, str]:
+        """The verdict after a new setting, by the result of a calibration that has one."""
+        with transaction(self._engine, self._url) as connection:
+            return verdicts_as_left(connection)
 
     def check(self, progress: Told | None = None) -> Checked:
         """Look through the whole store: the ledger, every seal, block and card."""

@@ -8,6 +8,7 @@ import pytest
 from drivers.catalogue import open_input
 from workbench.calibration.readout.run_table import FLIP_COLUMNS, SHOWN_COLUMNS
 from workbench.cli import main
+from workbench.models.records.listing import all_entries
 from workbench.records.store import open_store
 
 MACHINE = """
@@ -121,6 +122,19 @@ def test_as_left_decides_the_exit_status(tmp_path, capsys, machine):
     assert status == 1
     assert any("was the new setting entered" in text for text in answer["as_left"]["warnings"])
     assert main(["verify", str(answer["result"])]) == 0
+
+
+def test_the_list_says_which_verdict_is_as_found_and_which_as_left(tmp_path, capsys, machine):
+    found, left = table(tmp_path / "a.csv", 0.05), table(tmp_path / "b.csv", 0.0)
+    _, alone, _ = run(capsys, found, "--machine", machine)
+    _, both, _ = run(capsys, found, "--machine", machine, "--as-left", left)
+    entries = {one.number: one for one in all_entries(str(tmp_path / "store.db"))}
+    proved = entries[both["result"]]
+    assert proved.verdict_word == f"{both['as_left']['verdict']} as left"
+    assert proved.found_word == "fail as found"
+    assert "fail as found" in proved.text
+    assert entries[alone["result"]].verdict_word == "fail"
+    assert entries[alone["result"]].found_word == ""
 
 
 def test_without_a_store_the_answer_is_still_given(tmp_path, capsys, machine, monkeypatch):

@@ -84,6 +84,8 @@ def tags(entry: RecordEntry) -> list[Tag]:
     found = []
     if entry.verdict:
         found.append(Tag(entry.verdict_word, VERDICT_COLORS[entry.verdict], filled=True))
+    if entry.found:
+        found.append(Tag(entry.found_word, VERDICT_COLORS[entry.found], filled=False))
     if entry.state_words:
         found.append(Tag(entry.state_words, "bad", filled=False))
     if entry.simulated:

@@ -6,7 +6,7 @@ from the screen. All raise BenchError.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import tzinfo
@@ -64,8 +64,9 @@ class RecordEntry:
 
     `state` is a recording's ('' for a result), `ended_by` why it ended; `recording` is the
     number of the one a result was computed from. `deleted_utc` is '' for what is in sight;
-    `with_recording` says that a result is out of sight only because its recording is. `text`
-    is everything a filter may find, in small letters.
+    `with_recording` says that a result is out of sight only because its recording is.
+    `verdict` is the one that holds now; of a calibration that was proved with a new setting
+    `found` is that before. `text` is everything a filter may find, in small letters.
     """
 
     number: int
@@ -75,6 +76,7 @@ class RecordEntry:
     when: str
     machine: str
     verdict: Verdict | None = None
+    found: Verdict | None = None
     simulated: bool = False
     state: str = ""
     ended_by: tuple[EndSays | str, ...] = ()
@@ -124,8 +126,15 @@ class RecordEntry:
 
     @property
     def verdict_word(self) -> str:
-        """'' where there is none."""
-        return Words().say(self.verdict) if self.verdict else ""
+        """'pass', 'pass as left'; '' where there is none."""
+        said = Words().say(self.verdict) if self.verdict else ""
+        return _("{verdict} as left").format(verdict=said) if said and self.found else said
+
+    @property
+    def found_word(self) -> str:
+        """'fail as found'; '' where nothing was changed since."""
+        said = Words().say(self.found) if self.found else ""
+        return _("{verdict} as found").format(verdict=said) if said else ""
 
     def _searched(self) -> str:
         parts = (
@@ -138,6 +147,7 @@ class RecordEntry:
             self.when_utc,
             self.machine,
             self.verdict_word,
+            self.found_word,
             self.state_words,
             _("simulated") if self.simulated else "",
             _("deleted") if self.deleted_utc else "",
@@ -173,10 +183,12 @@ def all_entries(
         with suppress(StoreError):  # where the store may only be read
             opened.recover()
         recordings, cards = opened.recordings(deleted=True), opened.cards()
+        left = opened.verdicts_as_left()
     by_number = {one.number: one for one in recordings}
     found = [_of_recording(one, zone) for one in recordings]
     found = [replace(one, state="recording") if one.number in under_way else one for one in found]
     found += [_of_card(card, by_number.get(card.recording or 0), zone) for card in cards]
+    found = [_as_left(one, left) for one in found]
     return sorted(found, key=lambda one: one.when_utc, reverse=True)
 
 
@@ -255,7 +267,7 @@ def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None)
         when_utc=card.created_utc,
         when=moment_text(card.created_utc, zone),
         machine=card.machine_name,
-        verdict=_verdict(card),
+        verdict=_verdict(card.head.get("verdict")),
         simulated=bool(card.head.get("simulated") or (recording and recording.simulated)),
         title=card.title,
         note=card.note,
@@ -265,7 +277,12 @@ def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None)
     )
 
 
-def _verdict(card: Card) -> Verdict | None:
+def _verdict(word: object) -> Verdict | None:
     """None for a kind that has none, and for a card that is damaged."""
-    word = card.head.get("verdict")
     return next((verdict for verdict in Verdict if verdict == word), None)
+
+
+def _as_left(entry: RecordEntry, left: Mapping[int, str]) -> RecordEntry:
+    """The entry of a readout that was found so and left otherwise."""
+    verdict = _verdict(left.get(entry.number)) if entry.is_result else None
+    return entry if verdict is None else replace(entry, verdict=verdict, found=entry.verdict)
