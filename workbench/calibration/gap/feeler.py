@@ -331,7 +331,9 @@ def _answer(
 
 def _swing_warnings(places: Places, swing: _Swing, gap: GapFound) -> list[Statement]:
     warnings, runout_m, U_m = [], gap.runout.value, gap.half_width_m(gap.runout)
-    if runout_m < U_m:
+    if swing.form_m > 0.0:
+        warnings.append(_no_swing(swing))
+    elif runout_m < U_m:
         most_m = runout_m + U_m
         warnings.append(statement(FeelerSays.RUNOUT_IN_SCATTER, runout_m=runout_m, most_m=most_m))
     arc_deg, middle_deg = largest_arc_deg(places)
