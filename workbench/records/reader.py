@@ -114,10 +114,15 @@ def recording_row(connection: Connection, number: int, *, hidden: bool = False) 
 
 
 def stream_keys(connection: Connection, number: int) -> dict[int, StreamKey]:
-    """The streams of a recording by their ids."""
+    """The streams of a recording by their ids, but for those whose row is damaged."""
     table = schema.stream
     rows = connection.execute(sa.select(table).where(table.c.recording == number))
-    return {row.id: StreamKey(row.kind, row.input, row.name, row.quantity) for row in rows}
+    keys = {row.id: (row.kind, row.input, row.name, row.quantity) for row in rows}
+    return {
+        number: StreamKey(*key)
+        for number, key in keys.items()
+        if all(isinstance(word, str) for word in key)
+    }
 
 
 def read_blocks(
@@ -169,7 +174,13 @@ def last_sequence(connection: Connection, number: int) -> int:
     block = schema.piece if packed else schema.block
     query = sa.select(sa.func.max(block.c.sequence)).where(block.c.recording == number)
     newest = connection.scalar(query)
-    return -1 if newest is None else int(newest)
+    if newest is not None and not isinstance(newest, int):
+        raise StoreError(
+            "Recording {recording} is damaged: a row of its blocks is not one that was written. Go "
+            "back to a backup of the store.",
+            recording=number,
+        )
+    return -1 if newest is None else newest
 
 
 def recording_sha256(

@@ -146,6 +146,21 @@ def test_verify_finds_a_recording_that_was_changed(call, tmp_path):
     assert whole["problems"]
 
 
+@pytest.mark.parametrize(("table", "column"), [("stream", "name"), ("piece", "sequence")])
+def test_a_damaged_row_is_a_sentence_of_verify_and_export(call, tmp_path, table, column):
+    call("record", "sim:healthy?pace=fast", "--for", "3s", "--json")
+    call("speed", "1", "--json")
+    with sqlite3.connect(tmp_path / "bench.db") as raw:
+        for (name,) in raw.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
+            raw.execute(f"DROP TRIGGER {name}")
+        raw.execute(f"UPDATE {table} SET {column} = x'00ff' WHERE rowid = 1")
+    raw.close()
+    for words in (["verify"], ["verify", "1"], ["export", "1", "-o", str(tmp_path / "x.csv")]):
+        status, answer, said = call(*words, "--json")
+        assert (status, bool(answer["error"])) == (3, True), said
+        assert "unexpected" not in said
+
+
 @pytest.mark.parametrize(
     ("table", "column"),
     [("result", "answer"), ("card", "head"), ("recording", "name"), ("recording", "sha256")],
