@@ -4,6 +4,7 @@ draws too, handed on as SVG text."""
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from workbench.base.units import UnitSystem
 from workbench.reports.document import ATTENTION, BELT, GROUND, IN_BAND, INK, NO_DATA
 from workbench.words.pictures.extent import drawn_lines, end_names, reach, spread
 from workbench.words.pictures.picture import Band, Bars, Fill, Floats, Panel, Picture, Points
+from workbench.words.pictures.sketch import Area, Look, Sketch, Word
 from workbench.words.pictures.ticks import axis_words, step_along, ticks_along
 
 if TYPE_CHECKING:
@@ -29,6 +31,7 @@ COLOURS = {
     "attention": ATTENTION,
     "bad": SUSPECT,
     "no_data": NO_DATA,
+    "line": "#E6E4DF",
 }
 """A role of the screens' themes -> its colour on paper."""
 TEXT_COLOURS = COLOURS | {"in_band": "#00735A", "attention": "#8A4B00", "earth": "#A94300"}
@@ -42,6 +45,8 @@ WORD_PT = 9
 """Height of a line of words above the panels."""
 TICK_MM, PLACE_MM, LINE_MM = 6.0, 18.0, 3.6
 """Between two values upwards, and along, at least; height of a line of text."""
+SKETCH_LINE_MM, LETTER_MM = 4.2, 1.75
+"""Height of a line of a sketch, and the width of a letter in it, on the safe side."""
 
 _STYLE: Any = {
     "font.family": "DejaVu Sans",
@@ -248,6 +253,56 @@ class _Panel:
         for x, y, words in zip(one.x, one.y, one.said, strict=False):
             where: Any = {"xytext": (5, 4), "textcoords": "offset points"}
             self._axes.annotate(words, (x, y), fontsize=6.5, color=QUIET, **where)
+
+
+def sketch_svg(sketch: Sketch, width_mm: float = WIDTH_MM) -> str:
+    """A sketch as SVG, so wide."""
+    import matplotlib as mpl
+
+    height_mm = SKETCH_LINE_MM * sketch.height
+    figure, axes = new_figure(width_mm, height_mm)
+    figure.set_layout_engine("none")
+    axes.set_position((0.0, 0.0, 1.0, 1.0))
+    axes.set_axis_off()
+    axes.set_xlim(0.0, 1.0)
+    axes.set_ylim(sketch.height, 0.0)
+    with mpl.rc_context(_STYLE | {"hatch.linewidth": 0.7}):
+        for shape in sketch.shapes:
+            if isinstance(shape, Word):
+                _word(axes, shape, width_mm)
+            elif isinstance(shape, Area):
+                axes.fill(*zip(*shape.corners, strict=True), **_filled(shape))
+            else:
+                style = "--" if shape.dashed else "-"
+                width = 1.6 if shape.bold else 0.9
+                x, y = zip(*shape.places, strict=True)
+                axes.plot(x, y, color=COLOURS[shape.role], linewidth=width, linestyle=style)
+    return to_svg(figure)
+
+
+def _filled(area: Area) -> Any:
+    colour = COLOURS[area.role]
+    if area.look is Look.HATCHED:
+        return {"facecolor": "none", "edgecolor": colour, "hatch": "/////", "linewidth": 0}
+    return {"facecolor": colour, "linewidth": 0, "alpha": 0.16 if area.look is Look.PALE else 1.0}
+
+
+def _word(axes: Axes, word: Word, width_mm: float) -> None:
+    """Words in as many lines as they may have; their width is reckoned, not measured."""
+    letters = max(4, int((word.right - word.left) * width_mm / LETTER_MM))
+    lines = textwrap.wrap(word.text, letters, max_lines=word.lines, placeholder=" …")
+    across = {-1: word.left, 0: 0.5 * (word.left + word.right), 1: word.right}[word.way]
+    side = {-1: "left", 0: "center", 1: "right"}[word.way]
+    for row, text in enumerate(lines):
+        axes.text(
+            across,
+            word.top + row + 0.5,
+            text,
+            ha=side,
+            va="center",
+            color=TEXT_COLOURS[word.role],
+            weight="bold" if word.bold else "normal",
+        )
 
 
 def _part(values: Floats | None, some: Any) -> Floats | None:

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 
 from workbench.base.statements import PlusMinus
 from workbench.jobs.passes.answer import CauseAnswer, PassAnswer
+from workbench.match.advice import AdviceSays
 from workbench.match.findings import OF_THE_RATIO
 from workbench.match.trend import Mismatch
 from workbench.words.language import N_, _
@@ -40,13 +41,14 @@ class CauseWords:
 class PassWords:
     """`headline` before all, `detail` beside it; then rows and lists of sentences.
 
-    `cautions` are read before anything is done. `unclear` is '' where a cause stands out,
-    `hidden` where every cause could have shown.
+    `cautions` are read before anything is done; `do_first` is the one next thing of `to_do`.
+    `unclear` is '' where a cause stands out, `hidden` where every cause could have shown.
     """
 
     headline: str
     detail: str
     cautions: list[str]
+    do_first: str
     to_do: list[str]
     unclear: str
     causes: list[CauseWords]
@@ -72,11 +74,14 @@ def pass_words(answer: PassAnswer, words: Words) -> PassWords:
     """The words of a stored or fresh answer."""
     advice, causes = answer.advice.sentences if answer.advice else (), answer.likely_causes
     hidden = "; ".join(words.say_all(answer.causes_not_looked_for if causes else ()))
+    to_do = words.say_all(advice) or _without_advice(answer)
+    by_latest = bool(advice) and advice[0].what == AdviceSays.BY_LATEST_STRETCH
     return PassWords(
         headline=_headline(answer, words),
         detail=_detail(answer, words),
         cautions=[words.say(caution) for caution in answer.cautions],
-        to_do=words.say_all(advice) or _without_advice(answer),
+        do_first=to_do[1 if by_latest and len(to_do) > 1 else 0],
+        to_do=to_do,
         unclear=_("Not clear: no cause stands out. The checks below tell them apart.")
         if causes and not answer.cause_clear
         else "",

@@ -22,14 +22,17 @@ from workbench.base.statements import Statement
 from workbench.base.units import UnitSystem
 from workbench.gui.answers.track import PassTrack
 from workbench.gui.parts.basics import VerdictPill, button, label, say
-from workbench.gui.parts.layout import column_of, emptied, row, scrolled
+from workbench.gui.parts.layout import column_of, emptied, line_of, row, scrolled
+from workbench.gui.parts.sketch import SketchView
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
-from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, grown
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.models.passes.judge import choices
 from workbench.words.language import _
 from workbench.words.passes import pass_words
+from workbench.words.pictures.causes import budget_sketch, causes_sketch, verdict_sketch
+from workbench.words.pictures.parts import part_to_touch
 from workbench.words.pictures.passes import picture_of
 from workbench.words.words import Words
 
@@ -76,15 +79,26 @@ class PassAnswerView(QWidget):
         self._offer = button("", self._take_offer)
         self._chooser = self._make_chooser()
         self._switch = self._make_switch()
-        self._words = column_of(gap=-1)
+        self._line = SketchView(theme, _("The ratio between its limits"))
+        self._part = SketchView(theme, _("The part to touch"))
+        self._causes = SketchView(theme, _("Why, the most likely first"))
+        self._budget = SketchView(theme, _("What makes the ratio unsure"))
+        self._do_first, self._then = label("", "title"), label("")
+        self._why = label(_("Most likely why"), "soft")
+        self._more = button("", self._show_more)
+        self._more.setCheckable(True)
+        self._caution, self._words = label("", "soft"), column_of(gap=-1)
+        self._rest = QWidget()
         self._lay_out()
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
         role = "title" if event.size().width() >= WIDE_PX else "text"
-        if self.headline.property("role") != role:
-            self.headline.setProperty("role", role)
-            self.headline.style().polish(self.headline)
+        for large in (self.headline, self._do_first):
+            if large.property("role") != role:
+                large.setProperty("role", role)
+                large.style().polish(large)
+        self._line.setMinimumWidth(min(event.size().width() // 3, 60 * GRID_PX))
         self._show_pictures()
 
     def show_answer(
@@ -101,6 +115,7 @@ class PassAnswerView(QWidget):
         before = self._answer
         if answer is not before:
             self._over_time.setChecked(True)
+            self._more.setChecked(False)
         self._answer, self._earlier = answer, earlier
         self._pill.show_verdict(answer.verdict)
         self._show_words(answer, Words(units), earlier)
@@ -118,23 +133,37 @@ class PassAnswerView(QWidget):
         say(self.headline, said.headline)
         say(self.sentence, said.detail)
         emptied(self._words)
-        cautions = [f"⚠ {caution}" for caution in said.cautions]
-        self._add_chapter(_("Before anything is touched"), cautions)
-        self._add_chapter(_("What to do"), said.to_do, first_role="text")
-        self._add_chapter(_("Most likely why"), said.why)
+        say(self._caution, "\n".join(f"⚠ {caution}" for caution in said.cautions))
+        self._caution.setVisible(bool(said.cautions))
+        say(self._do_first, said.do_first)
+        self._part.show_sketch(part_to_touch(answer))
+        self._line.show_sketch(verdict_sketch(answer, words))
+        self._causes.show_sketch(causes_sketch(answer, words))
+        self._why.setVisible(self._causes.isVisibleTo(self))
+        self._budget.show_sketch(budget_sketch(answer, words))
+        then = [one for one in said.to_do if one != said.do_first]
+        say(self._then, "\n".join(then))
+        self._then.setVisible(bool(then))
+        self._add_chapter(_("Why, in words"), said.why)
         self._add_chapter(_("Earlier passes of this machine"), words.say_all(earlier))
         self._add_chapter(_("Along the way"), said.parts)
         self._add_chapter(_("Which signals"), said.sources)
         self._add_chapter(_("Notes"), said.notes)
 
-    def _add_chapter(self, title: str, sentences: Sequence[str], first_role: str = "") -> None:
+    def _add_chapter(self, title: str, sentences: Sequence[str]) -> None:
         if not sentences:
             return
         head = label(title, "soft")
         head.setContentsMargins(0, GRID_PX, 0, 0)
         self._words.addWidget(head)
-        for at, sentence in enumerate(sentences):
-            self._words.addWidget(label(sentence, "" if at else first_role))
+        for sentence in sentences:
+            self._words.addWidget(label(sentence))
+
+    def _show_more(self) -> None:
+        """Open or close what stands behind the pictures."""
+        open_now = self._more.isChecked()
+        self._rest.setVisible(open_now)
+        say(self._more, _("Show less") if open_now else _("Show all in words"))
 
     def use_units(self, units: UnitSystem) -> None:
         """Show the same answer in other units."""
@@ -147,6 +176,7 @@ class PassAnswerView(QWidget):
         head.setSpacing(2 * GRID_PX)
         head.addWidget(self._pill, 0, Qt.AlignmentFlag.AlignTop)
         head.addLayout(said, 1)
+        head.addWidget(self._line, 1, Qt.AlignmentFlag.AlignTop)
         pictures.setSpacing(GRID_PX)
         pictures.addWidget(self._switch)
         pictures.addWidget(self.plot, 3)
@@ -163,9 +193,24 @@ class PassAnswerView(QWidget):
         column = column_of(on=beside, gap=2 * GRID_PX, edges=(0, 0, GRID_PX, 0))
         self._words.setSpacing(GRID_PX // 2)
         self._offer.hide()
+        self._part.setFixedWidth(grown(10 * GRID_PX))
+        column.addWidget(self._caution)
+        top = Qt.AlignmentFlag.AlignTop
+        to_do = column_of(self._do_first, self._then, 1)
+        column.addLayout(line_of((self._part, top), (to_do, 1)))
         column.addWidget(row(self._offer))
-        column.addLayout(self._words)
+        column.addWidget(self._why)
+        column.addWidget(self._causes)
+        column.addWidget(row(self._more))
+        column_of(
+            self._words,
+            label(_("What makes the ratio unsure"), "soft"),
+            self._budget,
+            on=self._rest,
+        )
+        column.addWidget(self._rest)
         column.addWidget(self._chooser)
+        self._show_more()
         column.addStretch(1)
         return scrolled(beside, _("What to do, why, earlier passes, and the parts of the pass"))
 

@@ -133,11 +133,23 @@ class PassTrack(Painted):
         painter.drawPath(path)
 
     def _draw_ends(self, painter: QPainter, points: list[QPointF]) -> None:
+        """The words at both ends, beyond them: never over the way itself."""
         painter.setPen(self._theme.color("ink"))
-        for point, word in ((points[0], _("start")), (points[-1], _("end"))):
-            room = painter.fontMetrics().horizontalAdvance(word)
-            x = min(max(point.x() + 8, 0), self.width() - room)
-            painter.drawText(QPointF(x, point.y() - 10), word)
+        near = max(1, len(points) // 5)
+        ends = ((points[0], points[near], _("start")), (points[-1], points[-1 - near], _("end")))
+        for point, inner, word in ends:
+            wide, high = (
+                painter.fontMetrics().horizontalAdvance(word),
+                painter.fontMetrics().height(),
+            )
+            away = point - inner
+            far = math.hypot(away.x(), away.y()) or 1.0
+            middle = point + QPointF(
+                away.x() / far * (wide / 2 + 2 * MARK_PX), away.y() / far * (high / 2 + 2 * MARK_PX)
+            )
+            x = min(max(middle.x() - wide / 2, 0.0), float(self.width() - wide))
+            y = min(max(middle.y() - high / 2, float(LEGEND_PX)), float(self.height() - high))
+            painter.drawText(QRectF(x, y, wide + 1, high), Qt.AlignmentFlag.AlignCenter, word)
 
     def _draw_legend(self, painter: QPainter) -> None:
         x = 2.0 * GRID_PX

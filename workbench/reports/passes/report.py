@@ -32,10 +32,12 @@ from workbench.reports.document import (
     Signature,
     Table,
 )
-from workbench.reports.drawing import new_figure, picture_svg, to_svg
+from workbench.reports.drawing import new_figure, picture_svg, sketch_svg, to_svg
 from workbench.words.language import N_, _
 from workbench.words.passes import PassWords, pass_words
+from workbench.words.pictures.causes import budget_sketch, causes_sketch, verdict_sketch
 from workbench.words.pictures.passes import picture_of
+from workbench.words.pictures.sketch import Sketch
 from workbench.words.view import json_view
 from workbench.words.words import Words
 
@@ -58,9 +60,10 @@ def pass_document(
     said = pass_words(answer, words)
     sentence = f"{said.headline}: {words.say(answer.reason)}." if known else said.sentence
     blocks: list[Block] = [Answer(sentence, str(answer.verdict))]
+    blocks += _sketch(verdict_sketch(answer, words), _("The ratio between its limits."))
     blocks += _drift(answer, words) if known else []
     blocks += [CautionBlock(words.say(caution)) for caution in _cautions(answer)]
-    blocks += _why(said)
+    blocks += _why(answer, said, words)
     if answer.advice and answer.advice.sentences:
         blocks += [Heading(_("What to do")), *map(Paragraph, said.to_do)]
     blocks += _details(answer, said, words) if known else []
@@ -127,6 +130,8 @@ def _drift(answer: PassAnswer, words: Words) -> list[Block]:
 
 def _details(answer: PassAnswer, said: PassWords, words: Words) -> list[Block]:
     blocks: list[Block] = [Heading(_("Figures")), Facts(said.figures, columns=2)]
+    unsure = _("What makes the ratio unsure, by its share of the variance.")
+    blocks += _sketch(budget_sketch(answer, words), unsure)
     if len(answer.segments) > 1:
         blocks += [Heading(_("In equal segments")), _segments(answer, words)]
     if answer.track:
@@ -189,10 +194,15 @@ def _factor(one: GroundSource, words: Words) -> str:
     return _("reference") if one.reference else NO_VALUE
 
 
-def _why(said: PassWords) -> list[Block]:
+def _sketch(sketch: Sketch, caption: str) -> list[Block]:
+    return [Figure(sketch_svg(sketch), caption, sketch.said)] if sketch.shapes else []
+
+
+def _why(answer: PassAnswer, said: PassWords, words: Words) -> list[Block]:
     if not said.causes:
         return []
     blocks: list[Block] = [Heading(_("Why, the most likely first"))]
+    blocks += _sketch(causes_sketch(answer, words), _("Each cause by how likely it is."))
     if said.unclear:
         blocks.append(Paragraph(said.unclear))
     rows = [(one.probability, one.title, one.evidence, one.check) for one in said.causes]
