@@ -24,6 +24,7 @@ from workbench.base.units import UnitSystem
 from workbench.calibration.gap.answer import FeelerAnswer
 from workbench.gui.parts.basics import Elided, VerdictPill, button, label, say
 from workbench.gui.parts.layout import column_of, line_of, row
+from workbench.gui.parts.sketch import SketchView
 from workbench.gui.theme import GRID_PX, TITLE_PX, TOUCH_PX, Theme, font
 from workbench.jobs.gap.answer import gap_says
 from workbench.models.bench import Bench
@@ -32,6 +33,8 @@ from workbench.models.gap.pickups import PickupState
 from workbench.models.gap.words import limits_words
 from workbench.words.gap import details
 from workbench.words.language import N_, _
+from workbench.words.pictures.gap import verdict_sketch
+from workbench.words.pictures.sketch import EMPTY
 from workbench.words.words import Words
 
 STEPS = {
@@ -55,6 +58,10 @@ class _Chips(QListWidget):
             self.removed.emit(self.currentRow())
         else:
             super().keyPressEvent(event)
+
+
+LINE_FROM_PX = 620
+"""Height from which the number line finds room."""
 
 
 class GapFeelerPanel(QWidget):
@@ -85,6 +92,7 @@ class GapFeelerPanel(QWidget):
         self.chips = _Chips()
         self.pill, self.sentence = VerdictPill(theme), label("", "text")
         self.advice = label("", "soft")
+        self.line = SketchView(theme, _("The gap between touching and the most allowed"))
         self._dress_fields()
         self._lay_out()
         self._connect()
@@ -158,6 +166,10 @@ class GapFeelerPanel(QWidget):
         job, words = self._job, self._words
         judged = gap is not None and (job.round_is_read or gap.verdict.is_fail)
         self.pill.setVisible(judged)
+        roomy = judged and self.height() >= LINE_FROM_PX
+        limits = self._job.list.current.held.limits
+        drawn = verdict_sketch(gap, limits, words) if roomy and gap is not None else EMPTY
+        self.line.show_sketch(drawn)
         if gap is None:
             told = _("Read the gap at {places} places round the wheel: type a number, press Enter.")
             say(self.sentence, told.format(places=job.places))
@@ -233,6 +245,7 @@ class GapFeelerPanel(QWidget):
         column.addWidget(self.chips)
         column.addWidget(self.remove, 0, Qt.AlignmentFlag.AlignLeft)
         column.addWidget(self.pill)
+        column.addWidget(self.line)
         column.addWidget(self.sentence)
         column.addWidget(self.advice)
         column.addStretch(1)

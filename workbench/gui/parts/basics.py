@@ -17,7 +17,7 @@ from PySide6.QtWidgets import (
 from workbench.base.cautions import Caution
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.layout import line_of
-from workbench.gui.theme import GRID_PX, TEXT_PX, TOUCH_PX, Theme, font, grown
+from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TOUCH_PX, Theme, font, grown
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -53,7 +53,7 @@ def say(where: QLabel | QPushButton, text: str) -> None:
 
 
 class Elided(QLabel):
-    """One line of text that gives way where room is short: it shrinks to the size of usual text,
+    """One line of text that gives way where room is short: it shrinks to that of small text,
     then it is cut; the whole of it as a tooltip."""
 
     def __init__(self, role: str = "") -> None:
@@ -74,7 +74,7 @@ class Elided(QLabel):
         painter, made = QPainter(self), self.font()
         wide = QFontMetricsF(made).horizontalAdvance(self.text()) + 1
         if wide > self.width():
-            least, fitting = grown(TEXT_PX), int(made.pixelSize() * self.width() / wide)
+            least, fitting = grown(SMALL_PX), int(made.pixelSize() * self.width() / wide)
             made.setPixelSize(min(made.pixelSize(), max(least, fitting)))
         painter.setFont(made)
         metrics = painter.fontMetrics()

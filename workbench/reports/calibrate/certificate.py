@@ -36,9 +36,10 @@ from workbench.reports.document import (
     Paragraph,
     Signature,
 )
-from workbench.reports.drawing import picture_svg
+from workbench.reports.drawing import picture_svg, sketch_svg
 from workbench.words.language import N_, _
-from workbench.words.pictures.calibrate import error_picture
+from workbench.words.pictures.calibrate import budget_sketch, error_picture, verdict_sketch
+from workbench.words.pictures.sketch import Sketch
 from workbench.words.view import json_view
 from workbench.words.words import Words
 
@@ -83,6 +84,7 @@ def certificate(
         _("Result {number}").format(number=made.number) if stored else _("Result not stored"),
         [
             *_headlines(answer, words),
+            *_sketch(verdict_sketch(answer, words), _("The error at work within what is allowed.")),
             Heading(_("What was calibrated")),
             Facts(_item(answer, machine, options, made, words), 2),
             Heading(_("Result")),
@@ -93,6 +95,7 @@ def certificate(
             *_readings(answer, words),
             *_drive_line(answer, words),
             Heading(_("Uncertainty")),
+            *_sketch(budget_sketch(answer, words), _("By share of the variance.")),
             budget_table(answer.budget, words),
             *_rule(answer, words),
             Heading(_("References")),
@@ -104,6 +107,10 @@ def certificate(
         paper="us-letter" if words.units is US else "a4",
         data=({"result": made.number} if stored else {}) | json_view(answer, words),
     )
+
+
+def _sketch(sketch: Sketch, caption: str) -> list[Block]:
+    return [Figure(sketch_svg(sketch), caption, sketch.said)] if sketch.shapes else []
 
 
 def _headlines(answer: CalibrateAnswer, words: Words) -> list[Block]:

@@ -29,6 +29,7 @@ from workbench.reports.document import (
     Signature,
     Table,
 )
+from workbench.reports.drawing import sketch_svg
 from workbench.reports.gap.wheel_picture import (
     batch_picture,
     control_picture,
@@ -46,6 +47,7 @@ from workbench.words.gap import (
     what_to_do,
 )
 from workbench.words.language import N_, _, ngettext
+from workbench.words.pictures.gap import verdict_sketch
 from workbench.words.view import json_view
 from workbench.words.words import Words
 
@@ -112,6 +114,10 @@ def _one_blocks(answer: GapAnswer, line: SheetLine, words: Words) -> list[Block]
     one = answer.pickups[0]
     said = _("{pickup}: {said}").format(pickup=one.pickup, said=headline_words(one, words))
     blocks: list[Block] = [Answer(said, str(one.verdict))]
+    sketch = verdict_sketch(one, answer.limits, words)
+    if sketch.shapes:
+        caption = _("Closest and widest point between touching and the most allowed.")
+        blocks.append(Figure(sketch_svg(sketch), caption, sketch.said))
     if isinstance(one, FeelerAnswer):
         blocks.append(_gap_figure(one, answer.limits, words))
     elif any(map(math.isfinite, one.spacing_rel)):

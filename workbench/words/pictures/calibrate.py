@@ -22,6 +22,9 @@ from workbench.words.pictures.picture import (
     Trace,
 )
 from workbench.words.pictures.pyramid import Pyramid
+from workbench.words.pictures.sketch import Sketch
+from workbench.words.pictures.verdict import Found, number_line, share_bars
+from workbench.words.words import Words
 
 K = 2.0
 """Coverage factor of the runs' bars."""
@@ -70,6 +73,24 @@ def error_picture(answer: CalibrateAnswer | None, limit: float) -> Picture:
         include=(min(reach), max(reach)),
     )
     return Picture(Axis(_("true belt speed"), "speed"), (panel,), ends=_ends(speeds))
+
+
+def verdict_sketch(answer: CalibrateAnswer, words: Words) -> Sketch:
+    """The error at work between what is allowed; as found, pale, beside as left."""
+    limit, last = answer.readout_error_limit, answer.latest
+    found = [Found(last.error_at_work, last.U_error_at_work)]
+    if answer.as_left is not None:
+        found = [
+            Found(answer.error_at_work, answer.U_error_at_work, _("as found"), "no_data"),
+            Found(last.error_at_work, last.U_error_at_work, _("as left")),
+        ]
+    return number_line(found, -limit, limit, "percent", words, sign=True)
+
+
+def budget_sketch(answer: CalibrateAnswer, words: Words) -> Sketch:
+    """What makes the error unsure, by share of its variance."""
+    groups = answer.latest.budget.groups
+    return share_bars({words.say(part): u**2 for part, u in groups.items() if u > 0}, words)
 
 
 def _points(one: CalibrateAnswer, name: str, role: str) -> list[Points]:

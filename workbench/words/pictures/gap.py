@@ -7,6 +7,8 @@ from collections.abc import Collection, Sequence
 
 import numpy as np
 
+from workbench.base.machine import Pickup
+from workbench.calibration.gap.answer import PickupAnswer
 from workbench.calibration.gap.wheel_faults import USUAL_OFFSET
 from workbench.words.language import _
 from workbench.words.pictures.picture import (
@@ -23,13 +25,25 @@ from workbench.words.pictures.picture import (
     Trace,
 )
 from workbench.words.pictures.pyramid import Pyramid
+from workbench.words.pictures.sketch import Sketch
+from workbench.words.pictures.verdict import Found, number_line
 from workbench.words.pictures.wheel import GapWheel
+from workbench.words.words import Words
 
 LEAST_SPAN_S = 60.0
 """Seconds of a drop-out run that are always in the picture."""
 SMOOTH_DEG = 2.0
 ROOM = 0.45
 """Of a bar picture's reach, left free for the numbers above the bars."""
+
+
+def verdict_sketch(one: PickupAnswer, limits: Pickup, words: Words) -> Sketch:
+    """The closest and the widest point between touching and the most allowed."""
+    found = [
+        Found(one.closest_m, one.U_closest_m, _("closest"), "belt"),
+        Found(one.widest_m, one.U_widest_m, _("widest")),
+    ]
+    return number_line(found, 0.0, limits.gap_max_m, "gap", words)
 
 
 def unrolled_gap_picture(wheel: GapWheel, U_m: float) -> Picture:
