@@ -17,8 +17,8 @@ from workbench.words.pictures.calibrate import verdict_sketch
 from workbench.words.pictures.sketch import EMPTY
 from workbench.words.words import Words
 
-LINE_FROM_PX = 1100
-"""Width from which the number line finds room."""
+LINE_FROM_PX = (1100, 950)
+"""Width of the strip and height of the window from which the number line finds room."""
 
 
 class AnswerStrip(QWidget):
@@ -45,7 +45,9 @@ class AnswerStrip(QWidget):
 
     def _fit(self) -> None:
         """The number line stands where there is room for it beside the words."""
-        self.line.setVisible(bool(self.line.sketch.shapes) and self.width() >= LINE_FROM_PX)
+        wide, high = LINE_FROM_PX
+        roomy = self.width() >= wide and self.window().height() >= high
+        self.line.setVisible(bool(self.line.sketch.shapes) and roomy)
 
     def show_job(self, job: CalibrateJob, words: Words, pending: bool, said: str) -> None:
         """`pending`: the answer to the last step is being worked out; `said` goes before

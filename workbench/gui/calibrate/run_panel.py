@@ -65,7 +65,9 @@ class RunPanel(QWidget):
         empty = _("The belt's speed of the last minute is drawn here.")
         self._trace = Plot(theme, _("Belt speed of the last minute"), empty)
         self._trace.setMinimumHeight(0)  # it takes what the entries leave
-        self._trace.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        keeps_place = QSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
+        keeps_place.setRetainSizeWhenHidden(True)  # what is below it must not jump
+        self._trace.setSizePolicy(keeps_place)
         self._dots = LapDots(theme)
         self._by_whom = label("", "soft", wrap=False)
         self._how, self._so_far = label("", "soft"), label("")

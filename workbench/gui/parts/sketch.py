@@ -16,6 +16,7 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
+from workbench.gui.parts.basics import Painted
 from workbench.gui.theme import SMALL_PX, Theme, font, grown
 from workbench.words.pictures.sketch import EMPTY, Area, Line, Look, Sketch, Word
 
@@ -24,12 +25,12 @@ LINE_PX = 20
 PALE_ALPHA, HATCH_ALPHA = 46, 200
 
 
-class SketchView(QWidget):
+class SketchView(Painted):
     """One sketch; hidden while it is empty."""
 
     def __init__(self, theme: Theme, name: str) -> None:
-        super().__init__()
-        self._theme, self._sketch = theme, EMPTY
+        super().__init__(theme)
+        self._sketch = EMPTY
         self.setAccessibleName(name)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.hide()
@@ -37,10 +38,6 @@ class SketchView(QWidget):
     @property
     def sketch(self) -> Sketch:
         return self._sketch
-
-    def set_theme(self, theme: Theme) -> None:
-        self._theme = theme
-        self.update()
 
     def show_sketch(self, sketch: Sketch) -> None:
         """Draw this from now on."""
@@ -57,9 +54,7 @@ class SketchView(QWidget):
     def minimumSizeHint(self) -> QSize:  # noqa: N802
         return QSize(10 * LINE_PX, self.sizeHint().height())
 
-    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
-        painter = QPainter(self)
-        painter.setRenderHint(QPainter.RenderHint.Antialiasing)
+    def _paint(self, painter: QPainter) -> None:
         for shape in self._sketch.shapes:
             if isinstance(shape, Word):
                 self._word(painter, shape)
@@ -67,7 +62,6 @@ class SketchView(QWidget):
                 self._area(painter, shape)
             else:
                 self._line(painter, shape)
-        painter.end()
 
     def _at(self, place: tuple[float, float]) -> QPointF:
         return QPointF(1 + place[0] * (self.width() - 2), 1 + place[1] * grown(LINE_PX))

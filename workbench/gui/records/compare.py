@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -17,7 +18,7 @@ from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.turns import Turns
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
-from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.theme import GRID_PX, Theme, grown
 from workbench.jobs.keep import any_answer
 from workbench.models.records.compare import compared_pictures, compared_rows
 from workbench.models.records.listing import RecordEntry
@@ -28,7 +29,9 @@ from workbench.words.words import Words
 
 HEADS = ("", "A", "B", "B − A", N_("B is"))
 UNLIKE_KINDS = N_("The two are of different kinds: only figures that both hold can be compared.")
-ROW_PX = 36
+ROW_PX = 28
+FOR_TABLE, FEWEST_ROWS = 0.58, 3
+"""Of the height the table may take; it shows whole rows, at least so many."""
 
 
 class CompareView(QWidget):
@@ -49,7 +52,7 @@ class CompareView(QWidget):
             column.addWidget(name)
             column.addWidget(plot, 1)
         beside = line_of(*((chart, 1) for chart in self.charts))
-        column = column_of(*self._names, (beside, 6), (self.table, 5), on=self._results, gap=-1)
+        column = column_of(*self._names, (beside, 1), self.table, on=self._results, gap=-1)
         self.views = Turns()
         for view in (self._recordings, self._results):
             self.views.add(view)
@@ -57,6 +60,18 @@ class CompareView(QWidget):
         self._shown: tuple[StoredResult, StoredResult] | None = None
         self._lines: tuple[SpeedLines, SpeedLines] | None = None
         self.speeds[0].cursor_moved.connect(self.speeds[1].point_at)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        self._fit_table()
+
+    def _fit_table(self) -> None:
+        """As many whole rows as there is room for: none is cut."""
+        row, head = grown(ROW_PX), self.table.horizontalHeader().sizeHint().height()
+        self.table.verticalHeader().setDefaultSectionSize(row)
+        room = int((FOR_TABLE * self.height() - head) // row)
+        rows = max(FEWEST_ROWS, min(self.table.rowCount(), room))
+        self.table.setFixedHeight(head + rows * row + 2 * self.table.frameWidth())
 
     def name(self, first: RecordEntry, second: RecordEntry) -> None:
         """Which two are compared."""
@@ -86,6 +101,7 @@ class CompareView(QWidget):
             cells = (row.name, row.first, row.second, row.difference, row.meaning)
             for column, text in enumerate(cells):
                 self.table.setItem(at, column, QTableWidgetItem(text))
+        self._fit_table()
         same = first.kind == second.kind
         self._said.setText("" if same else _(UNLIKE_KINDS))
         self._said.setVisible(not same)
@@ -113,7 +129,6 @@ def _table() -> QTableWidget:
     table = QTableWidget(0, len(HEADS))
     table.setHorizontalHeaderLabels([_(head) for head in HEADS])
     table.verticalHeader().hide()
-    table.verticalHeader().setDefaultSectionSize(ROW_PX)
     table.setShowGrid(False)
     table.setStyleSheet(f"QTableView::item {{ padding: 0 {GRID_PX}px; }}")
     table.setTabKeyNavigation(False)

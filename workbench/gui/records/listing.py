@@ -28,7 +28,7 @@ from PySide6.QtWidgets import (
 
 from workbench.gui.icons import ICON_PX, paint_icon
 from workbench.gui.parts.basics import VERDICT_COLORS
-from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font
+from workbench.gui.theme import GRID_PX, SMALL_PX, Theme, font, grown
 from workbench.models.records.listing import RecordEntry
 from workbench.words.language import _
 
@@ -101,7 +101,7 @@ class RecordDelegate(QStyledItemDelegate):
         self.theme = theme
 
     def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:  # noqa: N802
-        return QSize(200, ROW_PX)
+        return QSize(200, grown(ROW_PX))
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
         model = index.model()
@@ -121,7 +121,7 @@ class RecordDelegate(QStyledItemDelegate):
             painter.drawRect(box.adjusted(0, 0, -1, -1))
         painter.setPen(theme.color("line"))
         painter.drawLine(box.left() + 48, box.bottom(), box.right(), box.bottom())
-        middle = box.top() + (ROW_PX - ICON_PX) / 2
+        middle = box.top() + (box.height() - ICON_PX) / 2
         spot = QRectF(box.left() + 2 * GRID_PX - 2, middle, ICON_PX, ICON_PX)
         paint_icon(painter, spot, entry.kind, theme.soft_ink)
         self._lines(painter, box.adjusted(48, 8, -GRID_PX, -8), entry)
@@ -145,13 +145,13 @@ class RecordDelegate(QStyledItemDelegate):
         """Draw a tag at the right end of a line; what is left of the line."""
         made = font(SMALL_PX, bold=tag.filled)
         width = QFontMetrics(made).horizontalAdvance(tag.text) + 2 * GRID_PX
-        top = line.top() + (line.height() - TAG_PX) / 2
-        box = QRectF(line.right() - width, top, width, TAG_PX)
+        top = line.top() + (line.height() - grown(TAG_PX)) / 2
+        box = QRectF(line.right() - width, top, width, grown(TAG_PX))
         painter.setFont(made)
         color = self.theme.color(tag.color)
         painter.setPen(Qt.PenStyle.NoPen if tag.filled else color)
         painter.setBrush(color if tag.filled else Qt.BrushStyle.NoBrush)
-        radius = TAG_PX / 2 if tag.filled else 4
+        radius = grown(TAG_PX) / 2 if tag.filled else 4
         painter.drawRoundedRect(box, radius, radius)
         painter.setPen(self.theme.color("ground") if tag.filled else color)
         painter.drawText(box, Qt.AlignmentFlag.AlignCenter, tag.text)
