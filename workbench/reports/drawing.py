@@ -14,7 +14,7 @@ from workbench.base.units import UnitSystem
 from workbench.reports.document import ATTENTION, BELT, GROUND, IN_BAND, INK, NO_DATA
 from workbench.words.pictures.extent import drawn_lines, end_names, reach, spread
 from workbench.words.pictures.picture import Band, Bars, Fill, Floats, Panel, Picture, Points
-from workbench.words.pictures.sketch import Area, Look, Sketch, Word
+from workbench.words.pictures.sketch import Area, Filling, Sketch, Word
 from workbench.words.pictures.ticks import axis_words, step_along, ticks_along
 
 if TYPE_CHECKING:
@@ -282,9 +282,13 @@ def sketch_svg(sketch: Sketch, width_mm: float = WIDTH_MM) -> str:
 
 def _filled(area: Area) -> Any:
     colour = COLOURS[area.role]
-    if area.look is Look.HATCHED:
+    if area.look is Filling.HATCHED:
         return {"facecolor": "none", "edgecolor": colour, "hatch": "/////", "linewidth": 0}
-    return {"facecolor": colour, "linewidth": 0, "alpha": 0.16 if area.look is Look.PALE else 1.0}
+    return {
+        "facecolor": colour,
+        "linewidth": 0,
+        "alpha": 0.16 if area.look is Filling.PALE else 1.0,
+    }
 
 
 def _word(axes: Axes, word: Word, width_mm: float) -> None:

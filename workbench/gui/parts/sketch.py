@@ -8,17 +8,16 @@ from PySide6.QtGui import (
     QFont,
     QFontMetricsF,
     QPainter,
-    QPaintEvent,
     QPen,
     QPolygonF,
     QTextLayout,
     QTextOption,
 )
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtWidgets import QSizePolicy
 
 from workbench.gui.parts.basics import Painted
 from workbench.gui.theme import SMALL_PX, Theme, font, grown
-from workbench.words.pictures.sketch import EMPTY, Area, Line, Look, Sketch, Word
+from workbench.words.pictures.sketch import EMPTY, Area, Filling, Sketch, Stroke, Word
 
 LINE_PX = 20
 """Height of a line of small text."""
@@ -69,16 +68,16 @@ class SketchView(Painted):
     def _area(self, painter: QPainter, area: Area) -> None:
         color = self._theme.color(area.role)
         brush = QBrush(color)
-        if area.look is Look.PALE:
+        if area.look is Filling.PALE:
             brush = QBrush(self._theme.color(area.role, PALE_ALPHA))
-        elif area.look is Look.HATCHED:
+        elif area.look is Filling.HATCHED:
             hatch = self._theme.color(area.role, HATCH_ALPHA)
             brush = QBrush(hatch, Qt.BrushStyle.BDiagPattern)
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(brush)
         painter.drawPolygon(QPolygonF([self._at(place) for place in area.corners]))
 
-    def _line(self, painter: QPainter, line: Line) -> None:
+    def _line(self, painter: QPainter, line: Stroke) -> None:
         pen = QPen(self._theme.color(line.role), grown(2.5 if line.bold else 1.5))
         if line.dashed:
             pen.setStyle(Qt.PenStyle.DashLine)

@@ -23,7 +23,7 @@ from workbench.words.pictures.picture import (
 )
 from workbench.words.pictures.pyramid import Pyramid
 from workbench.words.pictures.sketch import Sketch
-from workbench.words.pictures.verdict import Found, number_line, share_bars
+from workbench.words.pictures.verdict import Spread, number_line, share_bars
 from workbench.words.words import Words
 
 K = 2.0
@@ -78,11 +78,11 @@ def error_picture(answer: CalibrateAnswer | None, limit: float) -> Picture:
 def verdict_sketch(answer: CalibrateAnswer, words: Words) -> Sketch:
     """The error at work between what is allowed; as found, pale, beside as left."""
     limit, last = answer.readout_error_limit, answer.latest
-    found = [Found(last.error_at_work, last.U_error_at_work)]
+    found = [Spread(last.error_at_work, last.U_error_at_work)]
     if answer.as_left is not None:
         found = [
-            Found(answer.error_at_work, answer.U_error_at_work, _("as found"), "no_data"),
-            Found(last.error_at_work, last.U_error_at_work, _("as left")),
+            Spread(answer.error_at_work, answer.U_error_at_work, _("as found"), "no_data"),
+            Spread(last.error_at_work, last.U_error_at_work, _("as left")),
         ]
     return number_line(found, -limit, limit, "percent", words, sign=True)
 

@@ -14,8 +14,8 @@ from workbench.match.ratio import RatioPart
 from workbench.words.language import N_, _
 from workbench.words.passes import CauseWords, pass_words
 from workbench.words.pictures.picture import Floats
-from workbench.words.pictures.sketch import EMPTY, Area, Line, Shape, Sketch, Word, box, stacked
-from workbench.words.pictures.verdict import Found, number_line, share_bars
+from workbench.words.pictures.sketch import EMPTY, Area, Shape, Sketch, Stroke, Word, box, stacked
+from workbench.words.pictures.verdict import Spread, number_line, share_bars
 from workbench.words.words import Words
 
 IN_TIME = (
@@ -53,11 +53,11 @@ def verdict_sketch(answer: PassAnswer, words: Words) -> Sketch:
     if len(answer.stretches) == 2:
         before, after = answer.stretches
         found = [
-            Found(before.ratio, before.U_ratio, _("before"), "no_data"),
-            Found(after.ratio, after.U_ratio, _("after")),
+            Spread(before.ratio, before.U_ratio, _("before"), "no_data"),
+            Spread(after.ratio, after.U_ratio, _("after")),
         ]
         return number_line(found, low, high, "ratio", words)
-    return number_line([Found(answer.ratio, answer.U_ratio)], low, high, "ratio", words)
+    return number_line([Spread(answer.ratio, answer.U_ratio)], low, high, "ratio", words)
 
 
 def budget_sketch(answer: PassAnswer, words: Words) -> Sketch:
@@ -110,7 +110,7 @@ def _course(answer: PassAnswer) -> list[Shape]:
     shapes: list[Shape] = []
     for values, role in ((ground, "earth"), (belt, "belt")):
         down = 0.8 + 3.4 * (1.0 - (values - low) / room)
-        shapes += [Line(piece, role, bold=role == "belt") for piece in _pieces(across, down)]
+        shapes += [Stroke(piece, role, bold=role == "belt") for piece in _pieces(across, down)]
     return shapes
 
 

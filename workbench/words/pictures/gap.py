@@ -26,7 +26,7 @@ from workbench.words.pictures.picture import (
 )
 from workbench.words.pictures.pyramid import Pyramid
 from workbench.words.pictures.sketch import Sketch
-from workbench.words.pictures.verdict import Found, number_line
+from workbench.words.pictures.verdict import Spread, number_line
 from workbench.words.pictures.wheel import GapWheel
 from workbench.words.words import Words
 
@@ -40,8 +40,8 @@ ROOM = 0.45
 def verdict_sketch(one: PickupAnswer, limits: Pickup, words: Words) -> Sketch:
     """The closest and the widest point between touching and the most allowed."""
     found = [
-        Found(one.closest_m, one.U_closest_m, _("closest"), "belt"),
-        Found(one.widest_m, one.U_widest_m, _("widest")),
+        Spread(one.closest_m, one.U_closest_m, _("closest"), "belt"),
+        Spread(one.widest_m, one.U_widest_m, _("widest")),
     ]
     return number_line(found, 0.0, limits.gap_max_m, "gap", words)
 

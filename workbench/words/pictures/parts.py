@@ -8,7 +8,7 @@ from workbench.jobs.passes.answer import PassAnswer
 from workbench.match.advice import AdviceSays
 from workbench.match.hypotheses import Cause, CauseSays
 from workbench.words.language import _
-from workbench.words.pictures.sketch import EMPTY, Area, Line, Look, Shape, Sketch, Word, box
+from workbench.words.pictures.sketch import EMPTY, Area, Filling, Shape, Sketch, Stroke, Word, box
 
 HIGH = 4.0
 """Lines of a drawing; it is as wide."""
@@ -44,23 +44,23 @@ def _round(x: float, y: float, radius: float, teeth: int = 0) -> tuple[tuple[flo
 def _flow_control() -> Sketch:
     lever = ((0.5, 2.6), (0.82, 0.8))
     shapes: tuple[Shape, ...] = (
-        Area(box(0.25, 0.75, 2.0, 3.4), "soft_ink", Look.PALE),
-        Line((*box(0.25, 0.75, 2.0, 3.4), (0.25, 2.0)), "soft_ink"),
-        Line(((0.05, 2.7), (0.25, 2.7)), "soft_ink", bold=True),
-        Line(((0.75, 2.7), (0.95, 2.7)), "soft_ink", bold=True),
-        Line(_round(0.5, 2.7, 0.1), "ink"),
-        Line(lever, "attention", bold=True),
+        Area(box(0.25, 0.75, 2.0, 3.4), "soft_ink", Filling.PALE),
+        Stroke((*box(0.25, 0.75, 2.0, 3.4), (0.25, 2.0)), "soft_ink"),
+        Stroke(((0.05, 2.7), (0.25, 2.7)), "soft_ink", bold=True),
+        Stroke(((0.75, 2.7), (0.95, 2.7)), "soft_ink", bold=True),
+        Stroke(_round(0.5, 2.7, 0.1), "ink"),
+        Stroke(lever, "attention", bold=True),
         Area(_round(0.82, 0.8, 0.07), "attention"),
-        Line(((0.2, 1.0), (0.38, 0.4), (0.6, 0.2)), "attention", dashed=True),
+        Stroke(((0.2, 1.0), (0.38, 0.4), (0.6, 0.2)), "attention", dashed=True),
     )
     return Sketch(HIGH, shapes, _("flow control"))
 
 
 def _wheel() -> Sketch:
     shapes: tuple[Shape, ...] = (
-        Area(_round(0.4, 2.2, 0.36, teeth=12), "soft_ink", Look.PALE),
-        Line(_round(0.4, 2.2, 0.36, teeth=12), "ink"),
-        Line(_round(0.4, 2.2, 0.08), "soft_ink"),
+        Area(_round(0.4, 2.2, 0.36, teeth=12), "soft_ink", Filling.PALE),
+        Stroke(_round(0.4, 2.2, 0.36, teeth=12), "ink"),
+        Stroke(_round(0.4, 2.2, 0.08), "soft_ink"),
         Area(box(0.8, 1.0, 1.8, 2.6), "attention"),
     )
     return Sketch(HIGH, shapes, _("target wheel and pickup"))
@@ -69,8 +69,8 @@ def _wheel() -> Sketch:
 def _readout() -> Sketch:
     frame = box(0.08, 0.92, 0.7, 3.3)
     shapes: tuple[Shape, ...] = (
-        Area(frame, "soft_ink", Look.PALE),
-        Line((*frame, frame[0]), "ink"),
+        Area(frame, "soft_ink", Filling.PALE),
+        Stroke((*frame, frame[0]), "ink"),
         Word("2.5", 0.08, 0.92, 1.0, role="ink", bold=True, way=0),
         Area(box(0.2, 0.42, 2.3, 2.9), "attention"),
         Area(box(0.58, 0.8, 2.3, 2.9), "attention"),
@@ -80,7 +80,7 @@ def _readout() -> Sketch:
 
 def _ground() -> Sketch:
     waves = [
-        Line(
+        Stroke(
             tuple(
                 (0.5 + r * math.cos(a / 8), 1.3 - HIGH * r * math.sin(a / 8)) for a in range(5, 21)
             )
@@ -88,8 +88,8 @@ def _ground() -> Sketch:
         for r in (0.14, 0.26)
     ]
     shapes: tuple[Shape, ...] = (
-        Line(((0.05, 3.6), (0.95, 3.6)), "earth", bold=True),
-        Line(((0.5, 3.6), (0.5, 1.5)), "ink", bold=True),
+        Stroke(((0.05, 3.6), (0.95, 3.6)), "earth", bold=True),
+        Stroke(((0.5, 3.6), (0.5, 1.5)), "ink", bold=True),
         Area(_round(0.5, 1.4, 0.07), "attention"),
         *waves,
     )
@@ -98,10 +98,10 @@ def _ground() -> Sketch:
 
 def _roll() -> Sketch:
     shapes: tuple[Shape, ...] = (
-        Line(_round(0.3, 2.3, 0.22), "attention", bold=True),
-        Line(_round(0.3, 2.3, 0.05), "soft_ink"),
-        Line(((0.3, 1.3), (1.0, 1.3)), "belt", bold=True),
-        Line(((0.3, 3.3), (1.0, 3.3)), "belt", bold=True),
+        Stroke(_round(0.3, 2.3, 0.22), "attention", bold=True),
+        Stroke(_round(0.3, 2.3, 0.05), "soft_ink"),
+        Stroke(((0.3, 1.3), (1.0, 1.3)), "belt", bold=True),
+        Stroke(((0.3, 3.3), (1.0, 3.3)), "belt", bold=True),
     )
     return Sketch(HIGH, shapes, _("drive roll and belt"))
 

@@ -13,7 +13,7 @@ from enum import Enum, auto
 Place = tuple[float, float]
 
 
-class Look(Enum):
+class Filling(Enum):
     """How an area is filled."""
 
     FULL = auto()
@@ -27,11 +27,11 @@ class Area:
 
     corners: tuple[Place, ...]
     role: str
-    look: Look = Look.FULL
+    look: Filling = Filling.FULL
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Stroke:
     """A line through these places; `bold` is twice as wide."""
 
     places: tuple[Place, ...]
@@ -55,7 +55,7 @@ class Word:
     way: int = -1
 
 
-Shape = Area | Line | Word
+Shape = Area | Stroke | Word
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from workbench.words.language import _
-from workbench.words.pictures.sketch import EMPTY, Area, Line, Look, Shape, Sketch, Word, box
+from workbench.words.pictures.sketch import EMPTY, Area, Filling, Shape, Sketch, Stroke, Word, box
 from workbench.words.words import Words
 
 BASE, TOP, HEIGHT = 3.4, 1.3, 4.7
@@ -28,7 +28,7 @@ Along = Callable[[float], float]
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Spread:
     """A value with its expanded uncertainty, and what it is called where there are several."""
 
     value: float
@@ -38,7 +38,7 @@ class Found:
 
 
 def number_line(
-    found: Sequence[Found], low: float, high: float, kind: str, words: Words, *, sign: bool = False
+    found: Sequence[Spread], low: float, high: float, kind: str, words: Words, *, sign: bool = False
 ) -> Sketch:
     """Values on the line between `low` and `high`, a quantity of this kind, the last what holds
     now; EMPTY where there is none, or no limits.
@@ -74,34 +74,34 @@ def number_line(
 def _limits(U: float, low: float, high: float, at: Along) -> list[Shape]:
     guard = min(U, 0.5 * (high - low))
     top = BASE - 0.7
-    shapes: list[Shape] = [Area(box(at(low), at(high), top, BASE), "in_band", Look.PALE)]
+    shapes: list[Shape] = [Area(box(at(low), at(high), top, BASE), "in_band", Filling.PALE)]
     for begin, end in ((low, low + guard), (high - guard, high)):
-        shapes.append(Area(box(at(begin), at(end), top, BASE), "attention", Look.HATCHED))
-    shapes.append(Line(((0.0, BASE), (1.0, BASE)), "soft_ink"))
+        shapes.append(Area(box(at(begin), at(end), top, BASE), "attention", Filling.HATCHED))
+    shapes.append(Stroke(((0.0, BASE), (1.0, BASE)), "soft_ink"))
     posts = [((at(one), TOP), (at(one), BASE + 0.2)) for one in (low, high)]
-    return [*shapes, *(Line(post, "in_band", bold=True) for post in posts)]
+    return [*shapes, *(Stroke(post, "in_band", bold=True) for post in posts)]
 
 
-def _spread(one: Found, at: Along) -> list[Shape]:
+def _spread(one: Spread, at: Along) -> list[Shape]:
     """The value as a line, and a soft hump as wide as it is unsure (U is two of its widths)."""
     tops = BASE - (BASE - TOP) * np.exp(-0.5 * SPREAD**2)
     places = [at(one.value + 0.5 * one.U * step) for step in SPREAD.tolist()]
     hump = tuple(zip(places, tops.tolist(), strict=True))
     middle = at(one.value)
     return [
-        Area(((places[0], BASE), *hump, (places[-1], BASE)), one.role, Look.PALE),
-        Line(hump, one.role),
-        Line(((middle, TOP), (middle, BASE)), one.role, bold=True),
+        Area(((places[0], BASE), *hump, (places[-1], BASE)), one.role, Filling.PALE),
+        Stroke(hump, one.role),
+        Stroke(((middle, TOP), (middle, BASE)), one.role, bold=True),
     ]
 
 
-def _short(one: Found, kind: str, words: Words, *, sign: bool) -> str:
+def _short(one: Spread, kind: str, words: Words, *, sign: bool) -> str:
     """Its name and its value in the digits that its U warrants; the hump tells the rest."""
     value = words.number(kind, one.value, one.U, signed=sign).partition(" ±")[0]
     return f"{one.name} {value}"
 
 
-def _named(named: Sequence[tuple[Found, str]], at: Along) -> list[Shape]:
+def _named(named: Sequence[tuple[Spread, str]], at: Along) -> list[Shape]:
     """The values above their humps; of two each on its own side, so that they do not meet."""
     if len(named) == 1:
         one, text = named[0]

@@ -14,8 +14,8 @@ from workbench.jobs.passes.compute import compute
 from workbench.reports.drawing import sketch_svg
 from workbench.words.pictures.causes import budget_sketch, causes_sketch, verdict_sketch
 from workbench.words.pictures.parts import part_to_touch
-from workbench.words.pictures.sketch import EMPTY, Area, Line, Look, Word
-from workbench.words.pictures.verdict import Found, number_line, share_bars
+from workbench.words.pictures.sketch import EMPTY, Area, Filling, Stroke, Word
+from workbench.words.pictures.verdict import Spread, number_line, share_bars
 from workbench.words.words import Words
 
 WORDS = Words(US)
@@ -31,12 +31,12 @@ def posts(sketch):
     return sorted(
         one.places[0][0]
         for one in sketch.shapes
-        if isinstance(one, Line) and one.bold and one.role == "in_band"
+        if isinstance(one, Stroke) and one.bold and one.role == "in_band"
     )
 
 
 def hatched(sketch):
-    areas = [one for one in sketch.shapes if isinstance(one, Area) and one.look is Look.HATCHED]
+    areas = [one for one in sketch.shapes if isinstance(one, Area) and one.look is Filling.HATCHED]
     return [(one.corners[0][0], one.corners[1][0]) for one in areas]
 
 
@@ -44,13 +44,13 @@ def values(sketch, role="ink"):
     return [
         one.places[0][0]
         for one in sketch.shapes
-        if isinstance(one, Line) and one.bold and one.role == role
+        if isinstance(one, Stroke) and one.bold and one.role == role
     ]
 
 
 def test_the_line_is_to_scale_and_the_guard_bands_are_as_wide_as_it_is_unsure():
     """A pass without condition lies inside the limits by more than U (ILAC-G8:09/2019, 4.2.2)."""
-    sketch = number_line([Found(0.93, 0.01)], 0.95, 1.05, "ratio", WORDS)
+    sketch = number_line([Spread(0.93, 0.01)], 0.95, 1.05, "ratio", WORDS)
     low, high = posts(sketch)
     per = (high - low) / 0.10
     (value,) = values(sketch)
@@ -71,13 +71,13 @@ def test_the_line_is_to_scale_and_the_guard_bands_are_as_wide_as_it_is_unsure():
     ],
 )
 def test_what_is_not_known_is_not_drawn(value, U, low, high):
-    assert number_line([Found(value, U)], low, high, "ratio", WORDS) == EMPTY
+    assert number_line([Spread(value, U)], low, high, "ratio", WORDS) == EMPTY
 
 
 @pytest.mark.parametrize("U", [1e-6, 0.02, 5.0])
 @pytest.mark.parametrize("value", [0.2, 1.0, 4.0])
 def test_all_stays_within_the_picture(value, U):
-    sketch = number_line([Found(value, U)], 0.95, 1.05, "ratio", WORDS)
+    sketch = number_line([Spread(value, U)], 0.95, 1.05, "ratio", WORDS)
     for shape in sketch.shapes:
         places = getattr(shape, "corners", None) or getattr(shape, "places", ())
         assert all(0 <= x <= 1 and 0 <= y <= sketch.height for x, y in places)
@@ -115,7 +115,7 @@ def test_each_likely_cause_has_a_bar_as_long_as_it_is_likely(bumped):
     assert lengths == pytest.approx([one.probability for one in bumped.likely_causes])
     assert "Flow control bumped" in sketch.said
     # What tells: the step in the belt's speed, drawn beside it.
-    assert any(isinstance(one, Line) and one.role == "belt" for one in sketch.shapes)
+    assert any(isinstance(one, Stroke) and one.role == "belt" for one in sketch.shapes)
 
 
 def test_the_part_to_touch_is_that_of_the_cause(bumped):
