@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QFontMetricsF, QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QFrame,
     QLabel,
@@ -17,7 +17,7 @@ from PySide6.QtWidgets import (
 from workbench.base.cautions import Caution
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.layout import line_of
-from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TOUCH_PX, Theme, font, grown
+from workbench.gui.theme import GRID_PX, TEXT_PX, TOUCH_PX, Theme, font, grown
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -53,8 +53,7 @@ def say(where: QLabel | QPushButton, text: str) -> None:
 
 
 class Elided(QLabel):
-    """One line of text that gives way where room is short: it shrinks to that of small text,
-    then it is cut; the whole of it as a tooltip."""
+    """One line of text that gives way where room is short; the whole of it as a tooltip."""
 
     def __init__(self, role: str = "") -> None:
         super().__init__()
@@ -71,14 +70,8 @@ class Elided(QLabel):
         return QSize(10 * GRID_PX, super().minimumSizeHint().height())
 
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
-        painter, made = QPainter(self), self.font()
-        wide = QFontMetricsF(made).horizontalAdvance(self.text()) + 1
-        if wide > self.width():
-            least, fitting = grown(SMALL_PX), int(made.pixelSize() * self.width() / wide)
-            made.setPixelSize(min(made.pixelSize(), max(least, fitting)))
-        painter.setFont(made)
-        metrics = painter.fontMetrics()
-        text = metrics.elidedText(self.text(), Qt.TextElideMode.ElideRight, self.width())
+        painter = QPainter(self)
+        text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, self.width())
         painter.drawText(self.rect(), self.alignment(), text)
         painter.end()
 
