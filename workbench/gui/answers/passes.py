@@ -98,7 +98,6 @@ class PassAnswerView(QWidget):
             if large.property("role") != role:
                 large.setProperty("role", role)
                 large.style().polish(large)
-        self._line.setMinimumWidth(min(event.size().width() // 3, 60 * GRID_PX))
         self._show_pictures()
 
     def show_answer(
