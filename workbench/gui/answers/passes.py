@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QButtonGroup,
@@ -98,7 +98,7 @@ class PassAnswerView(QWidget):
             if large.property("role") != role:
                 large.setProperty("role", role)
                 large.style().polish(large)
-        self._show_pictures()
+        QTimer.singleShot(0, self, self._show_pictures)
 
     def show_answer(
         self,

@@ -45,6 +45,10 @@ class Stack:
         if shares == self._shares:
             return False
         items = [one for panel in self.panels for one in (panel.left, panel.view)]
+        for panel in self.panels:
+            # A view that is gone must hear nothing more of one that is linked to it.
+            panel.view.setXLink(None)
+            panel.left.unlinkFromView()
         for item in (*items, *([self._bottom] if items else [])):
             self._grid.removeItem(item)
             self._plot.removeItem(item)
