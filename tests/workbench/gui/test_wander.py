@@ -66,7 +66,11 @@ def answered(monkeypatch, tmp_path):
             files = sorted(str(path) for path in tmp_path.iterdir() if path.is_file())
             return chance.choice([*files, str(tmp_path / "nothing.toml")]), ""
 
+        def several(*args, **kwargs):
+            return [some(*args, **kwargs)[0] for _ in range(chance.randrange(3))], ""
+
         monkeypatch.setattr(QFileDialog, "getSaveFileName", fresh)
+        monkeypatch.setattr(QFileDialog, "getOpenFileNames", several)
         monkeypatch.setattr(QFileDialog, "getOpenFileName", some)
 
     return answer

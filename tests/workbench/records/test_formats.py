@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import lzma
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -148,6 +149,11 @@ MOVED = {3, 4, 5, 9, 10, *range(37, 45), 53, 54, 55}
 """Speeds and passes whose intervals are computed otherwise since they were stored; what was
 measured stays, but for a few 1e-5 of the speed of a belt that wanders."""
 
+GAPS = {11, 12, 14, 48, 49}
+"""Gaps whose uncertainties are computed otherwise since: unread teeth and an oval are allowed
+for, the blades' step counts once. What was measured is the same."""
+UNSURE = re.compile(r"(.*\.)?([uU]_\w+|conformance_probability)")
+
 MEASURED = (
     *("belt_speed_mps", "ground_speed_mps", "ratio", "in_band_fraction", "duration_s"),
     *("metres_per_pulse", "speed_at_work_mps"),
@@ -158,8 +164,9 @@ def test_every_result_of_a_filled_store_is_what_its_source_gives(filled):
     with open_store(str(filled), now=lambda: NOW) as store:
         for number in range(1, 56):
             found = verify(store, number)
-            assert found.verified or number in CALIBRATED | MOVED, found
+            assert found.verified or number in CALIBRATED | MOVED | GAPS, found
             differ = {one.field: one for one in found.differences}
+            assert number not in GAPS or all(map(UNSURE.fullmatch, differ)), found
             for of in ("", "as_left.") if number in CALIBRATED else ():
                 if error := differ.get(f"{of}error_at_work"):
                     U = differ[f"{of}U_error_at_work"].now
