@@ -101,6 +101,8 @@ def _tables(
     recording = store.load_recording(number, damage.append, progress)
     tables = {name: make(recording) for name, make in TABLES.items()}
     filled = {name: table for name, table in tables.items() if table.rows}
+    if not filled and damage:
+        raise damage[0]
     if not filled:
         raise WrongInput("Recording {number} holds neither pulses nor values.", number=number)
     return filled

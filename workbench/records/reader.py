@@ -282,7 +282,8 @@ def stream_places(connection: Connection, number: int) -> list[tuple[StreamKey, 
     query = sa.select(piece.c.stream, piece.c.sequence).where(piece.c.recording == number)
     places: dict[StreamKey, list[int]] = {}
     for stream, sequence in connection.execute(query.order_by(piece.c.sequence)):
-        places.setdefault(keys[stream], []).append(sequence)
+        if stream in keys:
+            places.setdefault(keys[stream], []).append(sequence)
     return list(places.items())
 
 

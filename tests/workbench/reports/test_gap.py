@@ -64,8 +64,10 @@ def test_one_pickup_has_its_answer_its_wheel_and_its_readings() -> None:
     assert document.number == "Result 7"
     assert document.blocks[0].verdict == "pass"
     assert "The gap is 1.600 ± 0.0" in document.blocks[0].sentence
-    (figure,) = figures(document)
-    assert ElementTree.fromstring(figure.svg).tag.endswith("svg")
+    line, wheel = figures(document)
+    assert wheel.alt.startswith("Gap round the wheel")
+    for figure in (line, wheel):
+        assert ElementTree.fromstring(figure.svg).tag.endswith("svg")
     (table,) = (block for block in document.blocks if isinstance(block, Table))
     assert len(table.rows) == 8
     # Nothing is to be done, so no caution stands in the way.
@@ -117,7 +119,7 @@ def test_a_report_speaks_in_the_units_of_its_reader(units, foreign) -> None:
 def test_an_answer_at_one_place_has_a_picture_too() -> None:
     readings = GapReadings("left", np.zeros(2), np.full(2, 0.0016), np.zeros(2, dtype=np.int64))
     document = document_of(answer_of(feeler_gap(readings, Pickup())))
-    assert len(figures(document)) == 1
+    assert len(figures(document)) == 2  # the verdict on its line, and the wheel
     assert document.blocks[0].verdict == "cannot tell"
     assert "turn the wheel" in document.blocks[0].sentence
 
