@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from drivers.contract import EdgeBlock, Floats, Item, Note, SpeedBlock, ValueBlock
+from drivers.contract import EdgeBlock, Floats, Item, Note, SpeedBlock, Ticks, ValueBlock
 
 BOARD_CLOCK = "clock_s"
 """The quantity by which a counter board tells its clock, undelayed by batching."""
@@ -80,5 +81,16 @@ def clock_points(item: Item) -> tuple[str, Floats, Floats] | None:
 
 def has_own_times(item: SpeedBlock | ValueBlock) -> bool:
     """Whether the sender has stamped these values by a clock of its own."""
-    own = item.time_s.size > 0 and not np.array_equal(item.time_s, item.host_s)
-    return own and bool(np.isfinite(item.time_s).all())
+    return bool(stamped(item.time_s, item.host_s, np.array([item.time_s.size])).any())
+
+
+def stamped(time_s: Floats, host_s: Floats, sizes: Ticks) -> NDArray[np.bool_]:
+    """(N,) Which of the values of n blocks, `sizes` (n,) of them in each, the sender has stamped
+    by a clock of its own: all of a block, or none."""
+    full = sizes[sizes > 0]
+    if not full.size:
+        return np.zeros(0, dtype=np.bool_)
+    starts = np.cumsum(full) - full
+    own = np.logical_or.reduceat(time_s != host_s, starts)
+    own &= np.logical_and.reduceat(np.isfinite(time_s), starts)
+    return np.repeat(own, full)

@@ -8,7 +8,7 @@ from contextlib import closing
 import numpy as np
 
 from drivers.contract import EdgeBlock, FrameBlock, Notes
-from workbench.records.codec import decode, encode, key_of
+from workbench.records.codec import encode, items_of, key_of, unpack
 from workbench.records.jsonable import from_text, to_text
 from workbench.records.store import open_store
 
@@ -122,7 +122,7 @@ def test_blocks_against_compressed_arrays(figures):
     key = key_of("counter:a", blocks[0])
     edges = sum(block.ticks.size for block in blocks)
     coded_s, coded = seconds(lambda: [encode(some) for some in commits])
-    back_s, _ = seconds(lambda: [decode(key, data) for data in coded])
+    back_s, _ = seconds(lambda: [items_of(key, *unpack(data)) for data in coded])
 
     def archives():
         out = []

@@ -9,15 +9,12 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Sequence
-from contextlib import suppress
-from hashlib import sha256
 from importlib import import_module
 from pathlib import Path
 from types import FrameType, TracebackType
 
-from platformdirs import user_log_path, user_state_path
+from platformdirs import user_log_path
 from PySide6.QtCore import (
-    QLockFile,
     QMessageLogContext,
     QObject,
     QTimer,
@@ -74,7 +71,7 @@ def run(arguments: Sequence[str] = ()) -> int:
     _close_on_signals(app.closeAllWindows)
     if homeless := first_look.homeless(bench.settings, log_file):
         bench.tell(homeless)
-    mine, ended = tell_of_another_window(bench), threading.Event()
+    ended = threading.Event()
     # The window first: a device or its driver may take its time.
     QTimer.singleShot(0, bench.start)
     QTimer.singleShot(0, lambda: first_look.look_at_store(bench, ended))
@@ -85,32 +82,11 @@ def run(arguments: Sequence[str] = ()) -> int:
         status = app.exec()
     finally:
         ended.set()
-        mine.unlock()
         hooks.remove()
     for sentence in bench.told:
         LOG.error(sentence)
         print(f"evenpace: {sentence}", file=sys.stderr)
     return 3 if bench.told else status
-
-
-def tell_of_another_window(bench: Bench) -> QLockFile:
-    """Tell where this user has another window on the same store open; keep what is returned as
-    long as this one is."""
-    address = bench.store or os.environ.get("EVENPACE_STORE", "")
-    name = sha256(os.fsencode(address)).hexdigest()[:16]
-    folder = user_state_path("evenpace")
-    with suppress(OSError):
-        folder.mkdir(parents=True, exist_ok=True)
-    lock = QLockFile(str(folder / f"window-{name}.lock"))
-    lock.setStaleLockTime(0)  # one whose program has died is seen all the same
-    if not lock.tryLock(0) and lock.error() == QLockFile.LockError.LockFailedError:
-        bench.tell(
-            _(
-                "Another window uses the same store. What one of them records the other lists; "
-                "an input can be read by one of them only."
-            )
-        )
-    return lock
 
 
 def make_window(bench: Bench) -> BenchWindow:

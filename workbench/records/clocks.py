@@ -8,7 +8,7 @@ from dataclasses import asdict, replace
 import numpy as np
 
 from drivers.contract import Floats
-from drivers.timeline import BOARD_CLOCK
+from drivers.timeline import BOARD_CLOCK, stamped
 from workbench.base.errors import StoreError
 from workbench.calibration.pulses.time_base import ClockRuns, TimeBase, fit_clock
 from workbench.records.codec import Array
@@ -50,15 +50,8 @@ def _points(one: Columns) -> tuple[str, tuple[Floats, Floats]]:
 
 
 def _stamped(one: Columns) -> Array:
-    """(N,) Which values the sender has stamped by a clock of its own: all of a block, or none."""
-    time_s, host_s, sizes = (one.arrays[name] for name in ("time_s", "host_s", "sizes"))
-    full = sizes[sizes > 0]
-    if not full.size:
-        return np.zeros(0, bool)
-    starts = np.cumsum(full) - full
-    own = np.logical_or.reduceat(time_s != host_s, starts)
-    own &= np.logical_and.reduceat(np.isfinite(time_s), starts)
-    return np.repeat(own, full)
+    """(N,) Which values the sender has stamped by a clock of its own."""
+    return stamped(*(one.arrays[name] for name in ("time_s", "host_s", "sizes")))
 
 
 def on_host_line(one: Columns, clocks: Clocks) -> Columns:

@@ -80,11 +80,6 @@ def encode(items: Sequence[Stored]) -> bytes:
     return _pack(*columns_of(items))
 
 
-def decode(key: StreamKey, data: bytes) -> list[Stored]:
-    """The items of a block. Raises CodecError where the bytes are no such block."""
-    return items_of(key, *unpack(data))
-
-
 def columns_of(items: Sequence[Stored]) -> tuple[Head, Arrays]:
     """Some items of one stream, at least one, as arrays: what all have in common, and the rest."""
     return _CODERS[_KINDS[type(items[0])]][0](items)

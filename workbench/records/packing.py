@@ -27,14 +27,14 @@ from workbench.records.deeds import Now, deeds
 from workbench.records.ledger import Deed, EntryKind
 from workbench.records.reader import (
     StoredBlock,
+    StreamsRead,
     Told,
     packed_row,
     packed_sha256,
-    piece_at,
+    read_blocks,
     recording_row,
     recording_sha256,
     stream_keys,
-    stream_places,
 )
 
 _CLOCKED = {
@@ -151,7 +151,9 @@ def _seal(engine: Engine, url: URL, now: Now, row: Mapping[str, Any], digest: by
 def _clocked(connection: Connection, number: int) -> Iterator[Columns]:
     """What the streams tell of clocks, one after the other; of a file nothing: it carries its own
     line of time."""
-    for key, places in stream_places(connection, number):
-        if key.kind in _CLOCKED and not key.input.startswith("file:"):
-            pieces = (piece_at(connection, number, sequence) for sequence in places)
-            yield columns.joined([piece.columns(_CLOCKED[key.kind]) for piece in pieces])
+    streams = StreamsRead()
+    for piece in read_blocks(connection, number, packed=True):
+        streams.take(piece)
+    for one in streams.all(packed=True):
+        if one.key.kind in _CLOCKED and not one.key.input.startswith("file:"):
+            yield one.columns(_CLOCKED[one.key.kind])

@@ -129,19 +129,18 @@ def read_blocks(
     connection: Connection,
     number: int,
     sequences: range | None = None,
-    kinds: Collection[str] = (),
+    *,
+    packed: bool | None = None,
 ) -> Iterator[StoredBlock]:
     """Blocks of a recording in the order they were written, or the pieces of a packed one: all,
-    or those of some sequences or some kinds of stream."""
-    packed = packed_row(connection, number) is not None
+    or those of some sequences. `packed`: the pieces, also while they do not count yet."""
+    if packed is None:
+        packed = packed_row(connection, number) is not None
     block = schema.piece if packed else schema.block
     streams = stream_keys(connection, number)
     query = sa.select(block).where(block.c.recording == number).order_by(block.c.sequence)
     if sequences is not None:
         query = query.where(block.c.sequence.between(sequences.start, sequences.stop - 1))
-    if kinds:
-        wanted = [number for number, key in streams.items() if key.kind in kinds]
-        query = query.where(block.c.stream.in_(wanted))
     with connection.execute(query.execution_options(yield_per=_TELL_BLOCKS)) as rows:
         for row in rows:
             yield _stored_block(number, row, streams, packed)
@@ -285,11 +284,3 @@ def stream_places(connection: Connection, number: int) -> list[tuple[StreamKey, 
         if stream in keys:
             places.setdefault(keys[stream], []).append(sequence)
     return list(places.items())
-
-
-def piece_at(connection: Connection, number: int, sequence: int) -> StoredBlock:
-    """One piece by its sequence. Raises StoreError where it is damaged."""
-    piece = schema.piece
-    query = sa.select(piece).where(piece.c.recording == number, piece.c.sequence == sequence)
-    found = connection.execute(query).one()
-    return _stored_block(number, found, stream_keys(connection, number), packed=True)

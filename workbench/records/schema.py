@@ -65,6 +65,20 @@ class OfItsKind(TypeDecorator[Any]):
         return value
 
 
+def _blocks(name: str) -> Table:
+    """Of the journal, or the pieces of columns: both are read the same way."""
+    return Table(
+        name,
+        metadata,
+        Column("recording", Integer, ForeignKey("recording.number"), primary_key=True),
+        Column("sequence", Integer, primary_key=True),
+        Column("stream", Integer, ForeignKey("stream.id"), nullable=False),
+        Column("items", Integer, nullable=False),
+        Column("sha256", LargeBinary, nullable=False),
+        Column("data", LargeBinary, nullable=False),
+    )
+
+
 recording = Table(
     "recording",
     metadata,
@@ -102,16 +116,7 @@ stream = Table(
     UniqueConstraint("recording", "kind", "input", "name", "quantity", name="stream_once"),
 )
 
-block = Table(
-    "block",
-    metadata,
-    Column("recording", Integer, ForeignKey("recording.number"), primary_key=True),
-    Column("sequence", Integer, primary_key=True),
-    Column("stream", Integer, ForeignKey("stream.id"), nullable=False),
-    Column("items", Integer, nullable=False),
-    Column("sha256", LargeBinary, nullable=False),
-    Column("data", LargeBinary, nullable=False),
-)
+block = _blocks("block")
 
 packed = Table(
     "packed",
@@ -128,16 +133,7 @@ packed = Table(
     Column("sha256", String(64), nullable=False),
 )
 
-piece = Table(
-    "piece",
-    metadata,
-    Column("recording", Integer, ForeignKey("recording.number"), primary_key=True),
-    Column("sequence", Integer, primary_key=True),
-    Column("stream", Integer, ForeignKey("stream.id"), nullable=False),
-    Column("items", Integer, nullable=False),
-    Column("sha256", LargeBinary, nullable=False),
-    Column("data", LargeBinary, nullable=False),
-)
+piece = _blocks("piece")
 
 result = Table(
     "result",

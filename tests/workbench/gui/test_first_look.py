@@ -6,7 +6,6 @@ import threading
 from datetime import UTC, datetime, timedelta
 
 from drivers.contract import Notes
-from workbench.gui.app import tell_of_another_window
 from workbench.models.first_look import homeless, look_at_store
 from workbench.models.settings import Settings
 from workbench.records.store import open_store
@@ -49,19 +48,6 @@ def test_a_store_that_cannot_be_opened_is_told(bench, tmp_path):
     (tmp_path / "store.db").write_text("this is no database")
     (said,) = look(bench)
     assert "not a database of recordings" in said
-
-
-def test_a_second_window_on_the_same_store_says_so(bench, tmp_path, monkeypatch):
-    monkeypatch.setattr("workbench.gui.app.user_state_path", lambda _: tmp_path / "state")
-    first = tell_of_another_window(bench)
-    assert not bench.told
-    second = tell_of_another_window(bench)
-    assert "Another window uses the same store" in bench.told.pop()
-    bench.store = str(tmp_path / "other.db")
-    third = tell_of_another_window(bench)
-    assert not bench.told
-    for lock in (first, second, third):
-        lock.unlock()
 
 
 def test_a_home_that_cannot_be_written_is_told(tmp_path):

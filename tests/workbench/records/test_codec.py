@@ -11,7 +11,11 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from drivers.contract import ChannelKind, EdgeBlock, FrameBlock, Lost, SpeedBlock, ValueBlock
-from workbench.records.codec import CodecError, StreamKey, decode, encode, key_of
+from workbench.records.codec import CodecError, StreamKey, encode, items_of, key_of, unpack
+
+
+def decode(key, data):
+    return items_of(key, *unpack(data))
 
 
 def there_and_back(items, address="x:1"):

@@ -111,9 +111,9 @@ class RecordPanel(QWidget):
         say(self.words, sentence)
         self.views.show_view(self.words)
 
-    def show_speeds(self, lines: SpeedLines, units: UnitSystem, *, anew: bool = True) -> None:
-        """A recording's speeds, and what it may be judged from; see `Plot.show_picture`."""
-        self.speeds.show_picture(speeds_picture(lines), units, anew=anew)
+    def show_speeds(self, lines: SpeedLines, units: UnitSystem) -> None:
+        """A recording's speeds, and what it may be judged from."""
+        self.speeds.show_picture(speeds_picture(lines), units, anew=True)
         for box in (self.belt, self.ground):
             box.clear()
             box.addItem(_(AUTOMATIC), "")
