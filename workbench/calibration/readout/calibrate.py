@@ -63,6 +63,12 @@ SHRINKS = {
 }
 """Groups of the budget that more work shrinks, and the power of the amount of work."""
 
+SAME_WORK = (
+    (Part.SCATTER, Part.WANDER, Part.REFERENCE_READING),
+    (Part.PULSE_COUNT, Part.PULSE_TIMING),
+)
+"""Groups that are shrunk together, by more runs or by longer counts: each is one step."""
+
 MEND = {
     Part.LAP_LENGTH: SettleSays.MEASURE_LAP_AGAIN,
     Part.DRIVE_LINE: SettleSays.TIME_LAPS_TOO,
@@ -98,6 +104,8 @@ def advice(
     # What the guard band holds beyond U is a scatter that might be.
     beyond = math.sqrt(max(guard_band**2 - budget.U**2, 0.0)) / budget.k
     parts = budget.groups | {Part.SCATTER: math.hypot(budget.groups.get(Part.SCATTER, 0.0), beyond)}
+    for together in SAME_WORK:
+        parts[together[0]] = math.hypot(*(parts.pop(name, 0.0) for name in together))
     kinds = {name: (parts[name], power) for name, power in SHRINKS.items() if parts.get(name)}
     u_fixed = math.sqrt(sum(p**2 for name, p in parts.items() if name not in kinds))
     if wanted <= u_fixed:

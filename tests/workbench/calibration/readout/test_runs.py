@@ -387,6 +387,16 @@ def test_what_would_settle_a_doubtful_verdict():
     assert SettleSays.MORE_LAPS_A_RUN in kinds(found.advice.values["steps"])
 
 
+@pytest.mark.parametrize("count", [3, 5, 7])
+@pytest.mark.parametrize("scatter", [0.004, 0.008, 0.016])
+def test_what_would_settle_it_names_a_step_once(count, scatter):
+    """What the same work shrinks is one step: scatter and wander, pulses and when they came."""
+    errors = [0.018 + scatter * (-1) ** at for at in range(count)]
+    found, _ = calibrated([line(i + 1, 1 + 0.05 * i, error) for i, error in enumerate(errors)])
+    steps = [step.what for step in found.advice.values.get("steps", ())] if found.advice else []
+    assert len(set(steps)) == len(steps)
+
+
 CELLS = st.sampled_from(
     [
         "",
