@@ -17,7 +17,7 @@ from PySide6.QtGui import (
     QResizeEvent,
     QShowEvent,
 )
-from PySide6.QtWidgets import QSizePolicy
+from PySide6.QtWidgets import QGraphicsScene, QSizePolicy
 
 from workbench.base.units import METRIC, UnitSystem
 from workbench.gui.parts.basics import FOCUS_PX, draw_focus
@@ -54,6 +54,9 @@ class Plot(pg.GraphicsView):  # type: ignore[misc]
         self._picture, self._follows, self._stale = NOTHING, True, False
         self._stack = Stack(self)
         self._cursor: float | None = None
+        # An axis of the library is as large as the view it is linked to: that changes unsaid, and
+        # a tree of the scene would keep an item that is gone where it once was, and crash.
+        self.scene().setItemIndexMethod(QGraphicsScene.ItemIndexMethod.NoIndex)
         self.setAccessibleName(name)
         self.setMinimumHeight(16 * GRID_PX)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)

@@ -505,3 +505,17 @@ def test_single_edges_are_read_out_by_tooth(shown):
     assert marks_of(plot) == ["2 missed"]
     assert ends_of(plot, 0).keys() == {"extra", "median 10.0 ms"}
     assert [column.written.tolist() for column in plot.columns()] == [tooth.tolist()] * 3
+
+
+def test_panels_that_go_are_painted_no_more(shown):
+    """Panels that come and go as a plot is resized; what of them was left in the scene crashed."""
+    plot = shown(Plot(BRIGHT, "Speeds"))
+    axis = Axis("speed")
+    for panels in (2, 0, 1, 3, 0, 2, 1):
+        picture = Picture(Axis("time"), (Panel(axis, include=(0.0, 1.0)),) * panels, ends=(0, 9))
+        plot.show_picture(picture, METRIC)
+        for width in (400, 700):
+            plot.window().resize(width, width // 2)
+            QCoreApplication.processEvents()
+        assert len(plot.panels) == panels
+        assert plot.grab().toImage().width() == 700
