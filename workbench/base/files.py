@@ -44,6 +44,15 @@ def safe_name(name: str) -> str:
     return f"{stem.encode()[:room].decode(errors='ignore')}{dot}{ending}"
 
 
+def free_name(path: Path) -> Path:
+    """`path`, or where there is something already the same with the first number that is free."""
+    found, count = path, 1
+    while exists(found):
+        count += 1
+        found = path.with_name(f"{path.stem}-{count}{path.suffix}")
+    return found
+
+
 @contextmanager
 def replacing(
     path: Path, refused: type[BenchError] = StoreError, *, sync: bool = True

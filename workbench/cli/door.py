@@ -30,11 +30,13 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "gap": ("workbench.cli.gap", N_("is a pickup's gap right, and is its target wheel sound")),
     "calibrate": ("workbench.cli.calibrate", N_("does the readout show the true belt speed")),
     "pass": ("workbench.cli.passes", N_("did belt and ground keep pace on a test pass")),
+    "backup": ("workbench.cli.backup", N_("copy the store to a file of its own, and check it")),
+    "restore": ("workbench.cli.restore", N_("put a copy of a store in its place")),
     "report": ("workbench.cli.report", N_("a stored result as PDF, HTML or JSON")),
 }
 """Command -> module and one line of help."""
 
-MAKE_A_STORE = ("record", "import")
+MAKE_A_STORE = ("record", "import", "restore")
 """The commands for which an address without a store is not mistyped."""
 
 BENCH = "workbench.gui.app"

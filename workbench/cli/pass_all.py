@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import argparse
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import StoreError, WrongInput
 from workbench.base.files import is_file
 from workbench.base.machine import load_machine
 from workbench.base.numbers import NO_VALUE
-from workbench.cli import DONE
 from workbench.cli.arguments import words_of
-from workbench.cli.output import print_answer, print_table, print_warnings
+from workbench.cli.output import (
+    exit_status,
+    print_answer,
+    print_error,
+    print_table,
+    print_warnings,
+)
 from workbench.jobs.keep import Kept
 from workbench.jobs.season.again import AgainAnswer, AgainOptions, compute
 from workbench.words.language import _
@@ -19,17 +24,37 @@ from workbench.words.words import Words
 
 
 def run_all(args: argparse.Namespace) -> int:
-    """Compute, store and chart. Raises WrongInput, StoreError."""
+    """Compute, store and chart; a pass that cannot be judged is exit 3, told after all the others.
+
+    Raises WrongInput, StoreError.
+    """
     _refuse(args)
     name = _machine_name(args.machine)
     answer = compute(AgainOptions(args.store, name, args.workers, args.scheduler))
     words = words_of(args)
+    troubles = _troubles(answer)
     if args.json:
-        print_answer(answer, Kept(), words)
+        print_answer(answer, Kept(), words, troubles)
     else:
         _print(answer, words)
         print_warnings(words.say_all(answer.warnings))
-    return DONE
+    for trouble in troubles:
+        print_error("pass", words.say(trouble))
+    return exit_status(troubles)
+
+
+def _troubles(answer: AgainAnswer) -> list[StoreError]:
+    """That of all that is stored some passes could not be judged."""
+    failed = sum(one.error is not None for one in answer.passes)
+    if not failed:
+        return []
+    return [
+        StoreError(
+            "{count} of {all} passes could not be judged again; all others were.",
+            count=failed,
+            all=len(answer.passes),
+        )
+    ]
 
 
 def _refuse(args: argparse.Namespace) -> None:

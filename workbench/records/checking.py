@@ -194,14 +194,17 @@ class Checked:
     notes: tuple[Message, ...]
 
 
-def look_through(engine: Engine, url: URL, progress: Told | None = None) -> Checked:
+def look_through(
+    engine: Engine, url: URL, progress: Told | None = None, *, beside: bool = True
+) -> Checked:
     """Everything in a store, what is out of sight too: its pages, then what is in them.
 
-    `progress` may raise to end the work.
+    `beside` it lies the ledger's head, but of a copy it does not. `progress` may raise to end the
+    work.
     """
     look = _Look(engine, url, progress or (lambda share, step: None))
     look.at_the_pages()
-    newest = look.at_the_ledger()
+    newest = look.at_the_ledger(head_path(url) if beside else None)
     look.size_up()
     recordings = look.at_each(schema.recording, look.at_a_recording)
     results = look.at_each(schema.result, look.at_a_result)
@@ -259,15 +262,15 @@ class _Look:
                 for to, *_ in loose
             ]
 
-    def at_the_ledger(self) -> Head | None:
-        """The chain, what it says of everything stored, and the head beside the store."""
+    def at_the_ledger(self, beside: Path | None) -> Head | None:
+        """The chain, what it says of everything stored, and the head in a file `beside` the
+        store."""
         self._step(Message("Walking the ledger …"))
         newest = None
         with self._reading() as connection:
             entries = ledger.entries(connection)
             self.problems += chain_problems(entries)
             newest = ledger.head(connection)
-            beside = head_path(self._url)
             said = head_finding(beside, entries) if beside else None
             if isinstance(said, BenchError):
                 self.problems.append(said)

@@ -41,6 +41,7 @@ class Deed(StrEnum):
     NAMED = auto()
     HIDDEN = auto()
     BROUGHT_BACK = auto()
+    RESTORED = auto()
 
 
 class EntryKind(StrEnum):

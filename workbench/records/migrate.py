@@ -18,6 +18,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
 from workbench.base.errors import StoreError
+from workbench.base.files import free_name
 from workbench.records import ledger
 from workbench.records.database import APPLICATION_ID, NoStore, shown, sqlite_is_ours
 from workbench.records.deeds import publish_head, stamp
@@ -152,12 +153,7 @@ def _mark_new(engine: Engine) -> None:
 
 def back_up_file(path: Path, revision: str, now: datetime) -> Path:
     """Copy a SQLite database to a new file beside it, by SQLite's own backup."""
-    stem = f"{path.stem}-{now:%Y-%m-%d}-format-{revision}"
-    target = path.with_name(f"{stem}{path.suffix}")
-    count = 1
-    while target.exists():
-        count += 1
-        target = path.with_name(f"{stem}-{count}{path.suffix}")
+    target = free_name(path.with_name(f"{path.stem}-{now:%Y-%m-%d}-format-{revision}{path.suffix}"))
     try:
         with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(target)) as copy:
             source.backup(copy)

@@ -43,7 +43,7 @@ from workbench.records.entries import (
     result_sha256,
 )
 from workbench.records.ledger import Deed, EntryKind, Head
-from workbench.records.migrate import bring_up
+from workbench.records.migrate import NEWEST, bring_up
 from workbench.records.packing import pack_recording, unpacked
 from workbench.records.reader import (
     NO_SUCH_NUMBER,
@@ -444,14 +444,20 @@ class Store:
         with transaction(self._engine, self._url) as connection:
             return verdicts_as_left(connection)
 
-    def check(self, progress: Told | None = None) -> Checked:
-        """Look through the whole store: the ledger, every seal, block and card."""
-        return look_through(self._engine, self._url, progress)
+    def check(self, progress: Told | None = None, *, beside: bool = True) -> Checked:
+        """Look through the whole store: the ledger, every seal, block and card, and where it is
+        no copy the ledger's head `beside` it."""
+        return look_through(self._engine, self._url, progress, beside=beside)
 
     def head(self) -> Head:
         """The ledger's newest entry, by which a paper testifies."""
         with transaction(self._engine, self._url) as connection:
             return ledger.head(connection)
+
+    def enter_restored(self) -> None:
+        """That this store is a copy, put in the place of the one that it is of."""
+        with self.deed() as book:
+            book.enter_new(Deed.RESTORED, EntryKind.FORMAT, int(NEWEST))
 
     def holds(self, head: Head) -> bool:
         """Whether the ledger still has an entry that a paper testifies to."""

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import sqlite3
+from contextlib import closing
 
 import pytest
 
@@ -118,3 +120,21 @@ def test_every_stored_pass_again_and_over_the_season(capsys, tmp_path):
     path = tmp_path / "again.html"
     assert main(["report", str(first["result"]), "-o", str(path), "--store", store]) == 0
     assert "Test pass" in path.read_text()
+
+
+def test_a_stored_pass_that_cannot_be_judged_again_is_no_success(capsys, tmp_path):
+    store = tmp_path / "bench.db"
+    for number in ("1", "2"):
+        address = f"sim:valve-off?pace=fast&seed={number}"
+        assert main(["record", address, "--for", "40s", "--store", str(store)]) == 0
+        capsys.readouterr()
+        answer_of(capsys, "pass", number, "--ground", "radar", "--store", str(store))
+    with closing(sqlite3.connect(store)) as database:
+        for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
+            database.execute(f"DROP TRIGGER {name}")
+        database.execute("UPDATE piece SET data = x'00' WHERE recording = 1")
+        database.commit()
+    status, answer = answer_of(capsys, "pass", "--all", "--workers", "1", "--store", str(store))
+    assert status == 3
+    assert [one.get("result") for one in answer["passes"]] == [None, 3]
+    assert "1 of 2 passes could not be judged again" in answer["error"]
