@@ -188,7 +188,9 @@ def _in_the_way(one: QWidget, other: QWidget) -> str:
     if min(both.width(), both.height()) > OVERLAP_PX:
         return f"{names} overlap by {both.width()} by {both.height()} px"
     if isinstance(one, QLabel) and isinstance(other, QLabel):
-        mine, its = _written(one), _written(other)
+        mine, its = _written(one) & mine, _written(other) & its
+        if mine.isEmpty() or its.isEmpty():
+            return ""
         level = min(mine.bottom(), its.bottom()) - max(mine.top(), its.top())
         apart = max(mine.left(), its.left()) - min(mine.right(), its.right())
         if level > 4 and 0 <= apart < APART_PX:

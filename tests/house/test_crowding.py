@@ -1,4 +1,5 @@
-"""No text of any page is cut, overlaps or touches another, at any size of the window."""
+"""No text of any page is cut, overlaps or touches another, at any size of the window, and Tab goes
+through it as the eye does."""
 
 from __future__ import annotations
 
@@ -6,32 +7,48 @@ import importlib
 
 import pytest
 from PySide6.QtCore import QCoreApplication
+from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QComboBox, QLabel, QPushButton, QWidget
 
 SIZES = ((1024, 600), (1366, 768), (1920, 1080), (2560, 1440))
+TABBED = (1024, 1920)
+"""Widths at which Tab is tried: pages lie in columns from 1240 px on."""
 FRAMES = 12
 """So many until a window of another size has all its text in its new size."""
 SCENES = ("start", "machine", "signals", "calibrate", "gap", "passing", "records")
 
 
 @pytest.mark.parametrize("scene", SCENES)
-def test_no_text_is_crowded(scene, tmp_path, qtbot):
-    shots, crowding = (importlib.import_module(name) for name in ("shots", "scenes.crowding"))
+def test_no_text_is_crowded_and_tab_follows_the_eye(scene, tmp_path, qtbot):
+    shots, crowding, reading = (
+        importlib.import_module(name) for name in ("shots", "scenes.crowding", "scenes.reading")
+    )
     states = importlib.import_module(f"scenes.{scene}").STATES
     studio, found = shots.Studio("bright", tmp_path / "records.db"), []
+    window = studio.window
+    window.activateWindow()
+    QTest.qWaitForWindowActive(window)
     try:
         for state in states:
             state(studio)
             for width, height in SIZES:
-                studio.window.resize(width, height)
-                for _ in range(FRAMES):
-                    QCoreApplication.processEvents()
-                    studio.window.tick()
-                where = f"{state.__name__}, {width} x {height}"
-                found += [f"{where}: {told}" for told in crowding.crowded(studio.window)]
+                window.resize(width, height)
+                let_settle(window)
+                told = crowding.crowded(window)
+                if width in TABBED:
+                    told += reading.misread(window, reading.stops(window, window.header.units))
+                    let_settle(window)
+                    told += crowding.crowded(window)
+                found += [f"{state.__name__}, {width} x {height}: {one}" for one in told]
     finally:
         studio.close()
     assert found == []
+
+
+def let_settle(window):
+    for _ in range(FRAMES):
+        QCoreApplication.processEvents()
+        window.tick()
 
 
 def test_every_scene_is_looked_at():
@@ -92,3 +109,35 @@ def test_overlap_and_touch_are_found(told_of):
 
 def test_a_label_that_leaves_its_window_is_found(told_of):
     assert any("outside" in one for one in told_of((QLabel("Start pass"), (360, 10, 90, 20))))
+
+
+@pytest.fixture
+def tabbed(qtbot):
+    """What is said of buttons at these places of a window, in the order of Tab."""
+    reading = importlib.import_module("scenes.reading")
+
+    def look(*places):
+        window = QWidget()
+        qtbot.addWidget(window)
+        buttons = [QPushButton(f"{place}", window) for place in places]
+        for button, (x, y) in zip(buttons, places, strict=True):
+            button.setGeometry(x, y, 80, 30)
+        window.show()
+        window.activateWindow()
+        QTest.qWaitForWindowActive(window)
+        order = reading.stops(window, buttons[0])
+        assert len(order) == len(places)
+        return list(reading.misread(window, order))
+
+    return look
+
+
+def test_lines_and_columns_are_read(tabbed):
+    assert tabbed((0, 0), (100, 0), (0, 40), (100, 40)) == []
+    assert tabbed((0, 0), (0, 40), (100, 0), (100, 40)) == []
+
+
+def test_a_step_back_and_a_step_up_are_found(tabbed):
+    assert tabbed((100, 0), (0, 0)) != []
+    assert tabbed((0, 40), (0, 0)) != []
+    assert tabbed((0, 0), (0, 80), (0, 40), (100, 40)) != []

@@ -27,6 +27,7 @@ from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
 from workbench.gui.parts.basics import button, label
 from workbench.gui.parts.files import dropped
 from workbench.gui.parts.layout import column_of, line_of
+from workbench.gui.parts.reading_order import order_by_eye
 from workbench.gui.theme import GRID_PX, THEMES, Theme
 from workbench.gui.work_line import Worker, WorkLine
 from workbench.models.bench import Bench
@@ -205,6 +206,10 @@ class BenchWindow(QMainWindow):
             self._dressed_pages.clear()
             themes.keep_widths(self)
             self._settings_changed()
+
+    def focusNextPrevChild(self, forward: bool) -> bool:  # noqa: N802
+        order_by_eye(self.header, self._trouble_bar, self._places_column, self._frames[self._seen])
+        return super().focusNextPrevChild(forward)
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         self._grow()

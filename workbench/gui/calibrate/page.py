@@ -17,7 +17,6 @@ from PySide6.QtWidgets import (
     QLineEdit,
     QPushButton,
     QScrollArea,
-    QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -31,7 +30,7 @@ from workbench.gui.calibrate.run_panel import RunPanel
 from workbench.gui.calibrate.run_table import RunTable
 from workbench.gui.parts.basics import CautionCard, button, label, say
 from workbench.gui.parts.keys import space_for, undo_for
-from workbench.gui.parts.layout import column_of, line_of, scrolled
+from workbench.gui.parts.layout import Pages, column_of, line_of, scrolled
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
@@ -93,7 +92,7 @@ class CalibratePage(QWidget):
         self.file = FileView(bench, theme, self._works, "calibrate")
         self._open = button("Open file", self.file.ask)
         self._intro, self._body = QWidget(), QWidget()
-        self._stack = QStackedWidget()
+        self._stack = Pages()
         self._lay_out()
         self._set_keys()
         self.paper.closed.connect(self._back)
@@ -162,7 +161,6 @@ class CalibratePage(QWidget):
         read, running = self._bench.cautions_read, Caution.WITH_THE_BELT_RUNNING
         self._caution = caution = CautionCard(running, read, self._caution_read)
         caution.understood.setProperty("role", "next")
-        self.setFocusProxy(caution.understood)
         column.addWidget(label(TITLE, "title", wrap=False))
         column.addWidget(caution)
         column.addWidget(label("How it goes", "title", wrap=False))
@@ -223,7 +221,6 @@ class CalibratePage(QWidget):
     def _begin(self) -> None:
         """From the caution to the calibration."""
         self._stack.setCurrentWidget(self._body)
-        self.setFocusProxy(self._panel.next)
         self._works.add(partial(warm_up, self._bench.store), lambda _done: None, self._say)
 
     def _use_reference(self) -> None:

@@ -88,7 +88,7 @@ class GapFeelerPanel(QWidget):
         self.take = button("Take reading", self.go, is_next=True)
         self.undo = button("Undo", job.undo)
         self.undo.setAccessibleName(_("Undo the last change"))
-        self.remove = button("Remove reading", self._remove)
+        self.remove = button("Remove", self._remove)
         self.chips = _Chips()
         self.pill, self.sentence = VerdictPill(theme), label("", "text")
         self.advice = label("", "soft")
@@ -223,6 +223,7 @@ class GapFeelerPanel(QWidget):
         self.chips.setAccessibleName(_("Readings of this pickup"))
         self.chips.setUniformItemSizes(True)
         self.remove.setAccessibleName(_("Remove the reading that is marked"))
+        self.remove.setToolTip(self.remove.accessibleName())
 
     def _lay_out(self) -> None:
         column = column_of(on=self)
@@ -240,10 +241,8 @@ class GapFeelerPanel(QWidget):
         entry.setColumnStretch(1, 3)
         entry.setColumnStretch(3, 5)
         column.addLayout(entry)
-        take = line_of((self.take, 1), self.undo, gap=GRID_PX)
-        column.addLayout(take)
+        column.addLayout(line_of((self.take, 1), self.undo, self.remove, gap=GRID_PX))
         column.addWidget(self.chips)
-        column.addWidget(self.remove, 0, Qt.AlignmentFlag.AlignLeft)
         column.addWidget(self.pill)
         column.addWidget(self.line)
         column.addWidget(self.sentence)
@@ -266,8 +265,8 @@ class GapFeelerPanel(QWidget):
             lambda _at: self._job.use_places(round_of=self.round.currentData())
         )
         self.chips.removed.connect(self._job.list.drop_reading)
-        self.chips.currentRowChanged.connect(lambda at: self.remove.setVisible(at >= 0))
-        self.remove.hide()
+        self.chips.currentRowChanged.connect(self._offer_removal)
+        self._offer_removal(-1)
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:  # noqa: N802
         """Ctrl+Z takes a reading back where there is no text to take back; on the number pad
@@ -321,6 +320,11 @@ class GapFeelerPanel(QWidget):
             self.place.setText(place)
         self._proposed = place
 
+    def _offer_removal(self, marked: int) -> None:
+        """In the place of undo, while a reading is marked."""
+        self.remove.setVisible(marked >= 0)
+        self.undo.setVisible(marked < 0)
+
     def _remove(self) -> None:
         if self.chips.currentRow() >= 0:
             self._job.list.drop_reading(self.chips.currentRow())
@@ -330,7 +334,7 @@ class GapFeelerPanel(QWidget):
         self.chips.clear()
         for angle, gap in zip(angle_deg, gap_m, strict=True):
             self.chips.addItem(f"{self._place_words(angle)}\n{words.number('gap', gap)}")
-        self.remove.hide()
+        self._offer_removal(-1)
         self.chips.setVisible(bool(gap_m))
         self._fit_chips()
         self.chips.scrollToBottom()

@@ -53,7 +53,7 @@ def space_for(page: QWidget, *others: QWidget, do: Do) -> None:
     """Call `do` at each press of the space bar on `page`, its choosers, or one of `others` on it,
     but for a button that was come to by keys."""
     SpaceBar(page, do).watch(page, *others, *page.findChildren(QComboBox))
-    page.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+    page.setFocusPolicy(Qt.FocusPolicy.ClickFocus)
 
 
 class _Undo(QObject):

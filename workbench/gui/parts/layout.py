@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
 from PySide6.QtWidgets import (
     QBoxLayout,
     QHBoxLayout,
     QLayout,
     QScrollArea,
+    QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -56,6 +57,18 @@ def _fill(layout: QBoxLayout, places: tuple[Place, ...], gap: int, edges: Edges)
             layout.addWidget(piece, 0, how)
         else:
             layout.addWidget(piece, how)
+
+
+class Pages(QStackedWidget):
+    """One page at a time, which takes the height it is given. It asks for the room of the one that
+    is seen: one behind it may have been laid out for a larger window."""
+
+    def hasHeightForWidth(self) -> bool:  # noqa: N802
+        return False
+
+    def minimumSizeHint(self) -> QSize:  # noqa: N802
+        seen = self.currentWidget()
+        return super().minimumSizeHint() if seen is None else seen.minimumSizeHint()
 
 
 def held(layout: QLayout) -> QWidget:

@@ -10,7 +10,6 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage, QKeySequence, QResizeEvent, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
     QSizePolicy,
-    QStackedWidget,
     QWidget,
 )
 
@@ -22,7 +21,7 @@ from workbench.gui.answers.passes import NO_ROWS, PassAnswerView
 from workbench.gui.parts.basics import CautionCard, Elided, button, label, say
 from workbench.gui.parts.files import ask_open, ask_save, recordings_and_tables
 from workbench.gui.parts.keys import SpaceBar
-from workbench.gui.parts.layout import column_of, line_of
+from workbench.gui.parts.layout import Pages, column_of, line_of
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.passes.cue_player import CuePlayer, platform_player
@@ -65,7 +64,8 @@ class PassPage(QWidget):
         self._file = FileChoice()
         self._safety = label(f"⚠ {Words().say(Caution.WHILE_STANDING)}", "soft")
         self._caution = CautionCard(Caution.IN_THE_CAB, bench.cautions_read, self._caution_read)
-        self._pages = _Pages()
+        self._pages = Pages()
+        self._pages.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         self._start = button(_("Start pass (space)"), self._go_on, is_next=True)
         self._start.setMinimumHeight(7 * GRID_PX)
         self._others = {
@@ -378,14 +378,3 @@ class PassPage(QWidget):
 
     def _switch_sound(self) -> None:
         self._view.ready.sound.click()
-
-
-class _Pages(QStackedWidget):
-    """Asks for no height: what is longer scrolls inside, and the large button stays in sight."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
-
-    def hasHeightForWidth(self) -> bool:  # noqa: N802
-        return False

@@ -15,12 +15,11 @@ from PySide6.QtWidgets import (
     QButtonGroup,
     QPushButton,
     QSizePolicy,
-    QStackedWidget,
     QWidget,
 )
 
 from workbench.gui.parts.basics import button, label, say
-from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of
+from workbench.gui.parts.layout import TALL_PAGE, Pages, column_of, line_of
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.signals.edge_panel import EdgePanel
@@ -75,13 +74,6 @@ ACTIONS = {
 }
 
 
-class _Views(QStackedWidget):
-    """Takes the room it is given: each view scrolls or draws itself to fit."""
-
-    def hasHeightForWidth(self) -> bool:  # noqa: N802
-        return False
-
-
 class SignalsPage(QWidget):
     """Every stream as it is now; the close look, the inputs and the wiring beside it."""
 
@@ -102,7 +94,7 @@ class SignalsPage(QWidget):
         self._edges, self._wiring = EdgePanel(bench, theme), WiringHelp(bench, theme)
         self._list = InputList(self._inputs, self._plugged)
         self._record = RecordBar(bench)
-        self._overview, self._beside = QWidget(), _Views()
+        self._overview, self._beside = QWidget(), Pages()
         self._views = QButtonGroup(self)
         self._buttons = {view: self._view_button(view) for view in SignalView}
         self._lay_out()
