@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.pulses.edges import CleanEdges
-from workbench.calibration.pulses.period import local_period
+from workbench.calibration.pulses.period import block_medians, local_period
 
 Floats = NDArray[np.float64]
 
@@ -200,7 +200,8 @@ def _phase(time_s: Floats) -> Floats:
     edge in it does; which of its edges is the false one need not be known.
     """
     interval_s = np.diff(time_s)
-    pitch_s = local_period(interval_s)[:-1]
+    inner = np.arange(interval_s.size - 1)
+    pitch_s = local_period(interval_s, block_medians(interval_s), inner)
     both_s = interval_s[:-1] + interval_s[1:]
     low, high = _ONE_PITCH
     one = (both_s > low * pitch_s) & (both_s < high * pitch_s)

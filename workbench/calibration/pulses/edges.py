@@ -13,22 +13,21 @@ Rounding Δt/T̂ to whole teeth: Sidiropoulos, Swami & Sadler, IEEE Trans. Signa
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.pulses.period import BLOCK, block_medians, local_period
-from workbench.calibration.pulses.relock import Relocked, raise_after, relocked
+from workbench.calibration.pulses.period import BLOCK, block_medians, extreme, local_period
+from workbench.calibration.pulses.relock import CHUNK, Relocked, raise_after, relocked
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+Column = TypeVar("Column", Floats, Ints)
 
 GLANCE = 256
 """Edges looked at together to see whether anything is wrong with them at all."""
-
-CHUNK = GLANCE * 256
-"""Edges worked on at once: half a megabyte, so that every pass stays in the cache."""
 
 PAD = 8 * BLOCK
 """Edges of context on both sides of what is examined; no decision looks further."""
@@ -149,64 +148,70 @@ def _suspects(time_s: Floats, first: int) -> list[tuple[int, int]]:
 def _examine(time_s: Floats, first: int, last: int) -> _Found:
     """Judge the edges first:last, looking a little to both sides."""
     low, high = max(0, first - PAD), min(time_s.size, last + PAD)
-    part = time_s[low:high]
-    kept = _kept(part)
-    extra = np.ones(part.size, dtype=np.bool_)
-    extra[kept] = False
-    interval_s = np.diff(part[kept])
-    period_s = local_period(interval_s)
-    long = np.flatnonzero(interval_s > LONG_ABOVE * period_s)
-    pitches, unsure = _count_pitches(interval_s, period_s, long)
-    counted = ~unsure
+    extra = _extras(time_s[low:high])
+    interval_s = np.diff(np.delete(time_s[low:high], extra))
+    median = block_medians(interval_s)
+    least_s = extreme(median, interval_s.size, np.minimum)
+    long = np.flatnonzero(interval_s > LONG_ABOVE * least_s)
+    period_s = local_period(interval_s, median, long)
+    sure = interval_s[long] > LONG_ABOVE * period_s
+    long, period_s = long[sure], period_s[sure]
+    pitches, unsure = _count_pitches(interval_s, median, long, period_s)
+    taken_before = extra - np.arange(extra.size)
 
     def ours(index: Ints) -> Flags:
         return (index + low >= first) & (index + low < last)
 
-    extra_at, long_at, starts = np.flatnonzero(extra), kept[long[counted]], kept[long[unsure] + 1]
+    def place(kept: Ints) -> Ints:
+        return kept + np.searchsorted(taken_before, kept, side="right")
+
+    long_at, starts = place(long[~unsure]), place(long[unsure] + 1)
     return _Found(
-        extra_at[ours(extra_at)] + low,
+        extra[ours(extra)] + low,
         long_at[ours(long_at)] + low,
-        pitches[counted][ours(long_at)] - 1,
+        pitches[~unsure][ours(long_at)] - 1,
         starts[ours(starts)] + low,
     )
 
 
-def _kept(time_s: Floats) -> Ints:
-    """Indices of the edges that are no extras.
+def _extras(time_s: Floats) -> Ints:
+    """Indices of the edges that are no teeth.
 
     An edge is one too many where the intervals on its two sides, each rounded to pitches,
-    make more pitches than their sum does. Again and again the one with the shortest sum
-    nearby is taken out; only one of neighbours goes in one round, because taking it out
-    heals the other.
+    make more pitches than their sum does; one of them is short. Again and again the one with
+    the shortest sum nearby is taken out; only one of neighbours goes in one round, because
+    taking it out heals the other.
     """
-    kept = np.arange(time_s.size)
-    if kept.size < 3:
-        return kept
-    period_s = local_period(np.diff(time_s))
-    period_s = np.maximum(period_s[1:], period_s[:-1])
-    while kept.size > 2:
-        inner = kept[1:-1]
-        at = period_s[inner - 1]
-        interval_s = np.diff(time_s[kept])
-        pair = (interval_s[1:] + interval_s[:-1]) / at
-        suspect = np.flatnonzero(_short_pair(pair, interval_s, at))
-        wrong = _one_too_many(
-            interval_s[suspect] / at[suspect], interval_s[suspect + 1] / at[suspect]
-        )
-        pair_of = np.full(pair.size + 2, np.inf)
-        pair_of[suspect[wrong] + 1] = pair[suspect[wrong]]
-        drop = np.isfinite(pair_of[1:-1])
-        drop &= (pair_of[1:-1] < pair_of[:-2]) & (pair_of[1:-1] <= pair_of[2:])
+    interval_s = np.diff(time_s)
+    median = block_medians(interval_s)
+    most_s = extreme(median, interval_s.size, np.maximum)
+    short = interval_s < 0.5 * EXTRA_BELOW * most_s
+    at = np.flatnonzero(short[1:] | short[:-1]) + 1
+    before, after = at - 1, at + 1
+    period_s = np.maximum(
+        local_period(interval_s, median, at), local_period(interval_s, median, before)
+    )
+    taken = []
+    while at.size:
+        left_s, right_s = time_s[at] - time_s[before], time_s[after] - time_s[at]
+        pair = (left_s + right_s) / period_s
+        shorter = np.minimum(left_s, right_s) < 0.5 * EXTRA_BELOW * period_s
+        suspect = (pair < COUNTED_TOGETHER) & shorter
+        wrong = suspect & _one_too_many(left_s / period_s, right_s / period_s)
+        pair = np.concatenate(([np.inf], np.where(wrong, pair, np.inf), [np.inf]))
+        touch = np.concatenate(([False], at[1:] == after[:-1], [False]))
+        drop = wrong & ~(touch[:-1] & (pair[:-2] <= pair[1:-1]))
+        drop &= ~(touch[1:] & (pair[2:] < pair[1:-1]))
         if not drop.any():
             break
-        kept = np.concatenate((kept[:1], inner[~drop], kept[-1:]))
-    return kept
-
-
-def _short_pair(pair: Floats, interval_s: Floats, period_s: Floats) -> Flags:
-    """Pairs of intervals that could hold an edge too many: one of them is short."""
-    shorter_s = np.minimum(interval_s[1:], interval_s[:-1])
-    return (pair < COUNTED_TOGETHER) & (shorter_s < 0.5 * EXTRA_BELOW * period_s)
+        taken.append(at[drop])
+        gone = np.flatnonzero(drop)
+        right, left = gone[touch[gone + 1]], gone[touch[gone]]
+        before[right + 1], after[left - 1] = before[right], after[left]
+        at, before, after, period_s = (
+            one[suspect & ~drop] for one in (at, before, after, period_s)
+        )
+    return np.sort(np.concatenate([np.empty(0, dtype=np.int64), *taken]))
 
 
 def _one_too_many(first: Floats, second: Floats) -> Flags:
@@ -226,14 +231,18 @@ def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
         none = np.empty(0)
         tooth = np.arange(time_s.size, dtype=np.int64)
         return CleanEdges(time_s, tooth, start, 0, 0, none, none)
-    kept_s = np.delete(time_s, found.extra) if found.extra.size else time_s
+    kept_s = np.delete(time_s, found.extra)
     at = found.long_at - np.searchsorted(found.extra, found.long_at)
     starts = found.starts - np.searchsorted(found.extra, found.starts)
     # The index is 0, 1, 2 …, raised by the missed teeth from each hole on.
     tooth = np.arange(kept_s.size, dtype=np.int64)
     raise_after(tooth, at, found.missed)
-    taken = np.searchsorted(kept_s, time_s[found.extra]) - 1
-    again = relocked(kept_s, tooth, np.union1d(at, taken[taken >= 0]))
+    extra_s = time_s[found.extra]
+    taken = found.extra - np.arange(1, found.extra.size + 1)  # the kept edge before each
+    tied = np.flatnonzero(kept_s[taken] >= extra_s)
+    taken[tied] = np.searchsorted(kept_s, extra_s[tied]) - 1
+    doubtful = np.sort(np.concatenate((at, taken)), kind="stable")
+    again = relocked(kept_s, tooth, doubtful)
     edges = CleanEdges(
         kept_s,
         tooth,
@@ -241,44 +250,69 @@ def _assemble(time_s: Floats, found: _Found) -> CleanEdges:
         int(found.missed.sum()),
         found.extra.size,
         kept_s[at[found.missed > 0]],
-        time_s[found.extra],
+        extra_s,
     )
     return edges if again is None else _recounted(edges, again)
 
 
 def _recounted(edges: CleanEdges, again: Relocked) -> CleanEdges:
     """The edges as their phase numbers them."""
-    keep, extra_s = again.keep, edges.time_s[again.extra]
-    time_s, tooth = edges.time_s[keep], again.tooth[keep]
+    extra_s = edges.time_s[again.extra]
+    out = np.sort(np.concatenate((again.extra, again.unsure)))
+    time_s, tooth = _closed_up(edges.time_s, out), _closed_up(edges.tooth, out)
     starts = np.union1d(edges.starts, again.starts)
-    starts = np.unique(np.searchsorted(np.flatnonzero(keep), starts))
+    starts = np.unique(starts - np.searchsorted(out, starts))
     starts = starts[starts < time_s.size]
-    missed = np.diff(tooth) - 1
-    missed[starts[1:] - 1] = 0
+    holes = np.setdiff1d(_jumps(tooth), starts[1:] - 1, assume_unique=True)
+    missed = tooth[holes + 1] - tooth[holes] - 1
     return CleanEdges(
         time_s,
         tooth,
         starts,
         int(missed.sum()),
         edges.extra + extra_s.size,
-        time_s[:-1][missed > 0],
+        time_s[holes[missed > 0]],
         np.sort(np.concatenate((edges.extra_s, extra_s))),
     )
 
 
-def _count_pitches(interval_s: Floats, period_s: Floats, long: Ints) -> tuple[Ints, Flags]:
-    """Pitches in each long interval, and whether they cannot be counted."""
-    ratio = interval_s[long] / period_s[long]
+def _closed_up(values: Column, out: Ints) -> Column:
+    """`values` (n,) without those at `out`, ascending; in place, for they may be hours of edges."""
+    end = 0
+    for low in range(0, values.size, CHUNK):
+        first, last = np.searchsorted(out, (low, low + CHUNK))
+        kept = values[low : low + CHUNK]
+        if last > first:
+            kept = np.delete(kept, out[first:last] - low)
+        values[end : end + kept.size] = kept
+        end += kept.size
+    return values[:end]
+
+
+def _jumps(tooth: Ints) -> Ints:
+    """Indices after which the next number does not follow."""
+    found = [
+        np.flatnonzero(np.diff(tooth[low : low + CHUNK + 1]) != 1) + low
+        for low in range(0, tooth.size - 1, CHUNK)
+    ]
+    return np.concatenate([np.empty(0, dtype=np.int64), *found])
+
+
+def _count_pitches(
+    interval_s: Floats, median: Floats, long: Ints, period_s: Floats
+) -> tuple[Ints, Flags]:
+    """Pitches in each `long` interval (m,), and whether they cannot be counted; `period_s` (m,)
+    is that around each."""
+    ratio = interval_s[long] / period_s
     end = interval_s.size - 1
     before = np.where(long > 0, interval_s[np.maximum(long - 1, 0)], np.inf)
     after = np.where(long < end, interval_s[np.minimum(long + 1, end)], np.inf)
-    both = ratio + np.minimum(before, after) / period_s[long]
+    both = ratio + np.minimum(before, after) / period_s
     # A displaced tooth makes one interval long and its neighbour short by the same amount:
     # the two are counted together where their sum is the rounder number.
     displaced = (both - ratio < 0.75) & (_off_round(both) < _off_round(ratio))
     pitches = np.where(displaced, np.rint(both) - 1, np.rint(ratio))
     pitches = np.maximum(pitches, 1).astype(np.int64)
-    median = block_medians(interval_s)
     block = np.minimum(long // BLOCK, median.size - 1)
     around = np.stack(
         (median[np.maximum(block - 1, 0)], median[np.minimum(block + 1, median.size - 1)])

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 BLOCK = 16
 """Intervals whose median is one value of the local period: short enough for the belt's
@@ -19,6 +20,9 @@ NO_TIME_S = 1e-12
 
 BURST_BLOCKS = 12
 """Blocks on each side among which those filled with noise are a valley."""
+
+PARTLY = 1.5
+"""Medians above which the interval in the middle of a block's time tells of noise in it."""
 
 LONGEST_BURST_S = 0.6
 """A longer valley is the belt running faster. Chosen: belts take a second to speed up."""
@@ -35,29 +39,40 @@ def block_medians(interval_s: Floats) -> Floats:
     return np.maximum(_heal_bursts(median, ordered), NO_TIME_S)
 
 
-def local_period(interval_s: Floats) -> Floats:
-    """(n,) the period around each interval, from medians of blocks of `BLOCK` intervals.
+def local_period(interval_s: Floats, median: Floats, at: Ints) -> Floats:
+    """(m,) the period around each of the intervals `at` (m,), from the `median` of each block.
 
     Of the block's own median and its two neighbours' the one nearest to the interval is
     taken, so that a belt that starts, stops or steps is followed.
     """
-    median = block_medians(interval_s)
-    own = _stretch(median, interval_s.size)
+    last = median.size - 1
+    block = np.minimum(at // BLOCK, last)  # the last one also serves the remainder
+    best = median[block]
     if np.ptp(median) < 0.02 * median.max():
-        return own
-    best, error = own, np.abs(interval_s - own)
-    for neighbour in (np.append(median[1:], median[-1:]), np.append(median[:1], median[:-1])):
-        period_s = _stretch(neighbour, interval_s.size)
-        distance = np.abs(interval_s - period_s)
+        return best
+    error = np.abs(interval_s[at] - best)
+    for neighbour in (np.minimum(block + 1, last), np.maximum(block - 1, 0)):
+        period_s = median[neighbour]
+        distance = np.abs(interval_s[at] - period_s)
         best = np.where(distance < error, period_s, best)
         error = np.minimum(distance, error)
     return best
 
 
+def extreme(median: Floats, n: int, which: np.ufunc) -> Floats:
+    """(n,) The least or the most (`which`: np.minimum, np.maximum) that the period around each
+    of n intervals, or around the one next to it, can be."""
+    padded = np.pad(median, 2, mode="edge")
+    return _stretch(which.reduce([padded[at : at + median.size] for at in range(5)]), n)
+
+
 def _stretch(median: Floats, n: int) -> Floats:
     """One value a block → one an interval; the last block also serves the remainder."""
-    full = np.repeat(median, BLOCK)[:n]
-    return np.concatenate((full, np.full(n - full.size, median[-1])))
+    stretched = np.empty(n)
+    whole = min(n // BLOCK, median.size)
+    stretched[: whole * BLOCK].reshape(whole, BLOCK)[:] = median[:whole, None]
+    stretched[whole * BLOCK :] = median[-1]
+    return stretched
 
 
 def _heal_bursts(median: Floats, ordered: Floats) -> Floats:
@@ -68,18 +83,24 @@ def _heal_bursts(median: Floats, ordered: Floats) -> Floats:
     are a valley among their neighbours, and a short one: a belt has mass, it cannot run
     half as fast again and be back at its old speed within half a second.
     """
-    total = np.cumsum(ordered, axis=1)
-    middle = np.argmax(total >= 0.5 * total[:, -1:], axis=1)
-    by_time = ordered[np.arange(median.size), middle]
+    by_time = median.copy()
+    width = ordered.shape[1]
+    # The longest alone must outweigh all others, of which half are as long as the median.
+    uneven = ordered[:, -1] > max(PARTLY, width // 2 - 2) * median
+    uneven |= ordered[:, max(width - 2, 0)] > PARTLY * median
+    uneven = np.flatnonzero(uneven)
+    total = np.cumsum(ordered[uneven], axis=1)
+    by_time[uneven] = ordered[uneven, np.argmax(total >= 0.5 * total[:, -1:], axis=1)]
     padded = np.pad(median, BURST_BLOCKS, mode="edge")
-    highest = np.lib.stride_tricks.sliding_window_view(padded, BURST_BLOCKS).max(axis=1)
+    windows = median.size + BURST_BLOCKS + 1
+    highest = np.maximum.reduce([padded[at : at + windows] for at in range(BURST_BLOCKS)])
     left, right = highest[: median.size], highest[-median.size :]
     banks = np.minimum(left, right)
-    partly = by_time > 1.5 * median
+    partly = by_time > PARTLY * median
     healed = np.where(partly, np.maximum(median, np.minimum(by_time, banks)), median)
     valley = (healed < 0.72 * banks) & (np.maximum(left, right) < 1.25 * banks)
     change = np.flatnonzero(np.diff(np.concatenate(([False], valley, [False])).astype(np.int8)))
     for first, last in change.reshape(-1, 2):
-        if total[first:last, -1].sum() > LONGEST_BURST_S:
+        if np.cumsum(ordered[first:last], axis=1)[:, -1].sum() > LONGEST_BURST_S:
             valley[first:last] = False
     return np.where(valley | (healed < 0.25 * banks), banks, healed)

@@ -8,9 +8,11 @@ one nearest to its place or an extra one.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
@@ -42,55 +44,59 @@ SHORTEST_S = 1e-9
 LONG_DOUBT = 8
 """Doubtful edges in one stretch that are left out where they cannot be counted."""
 
-FEW_HOLES = 10_000
-"""Up to this many holes the index is raised piece by piece, without a copy of it all."""
+TOGETHER = 2048
+"""Stretches compared at once, so that what is made of them stays in the cache."""
+
+CHUNK = 1 << 16
+"""Edges worked on at once: half a megabyte, so that every pass stays in the cache."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Relocked:
-    """Edges numbered by their phase; all (n,) but `starts`.
+    """What the phases say of edges: `extra` are the indices of those that are no teeth, `unsure`
+    of those that nobody can count; `starts` are the indices after these, at which a new segment
+    begins."""
 
-    `tooth` is the number of each, `keep` which of them stay, `extra` which of the others are
-    no teeth; the rest were left out, for nobody can count them. `starts` are the indices
-    after these, at which a new segment begins.
-    """
-
-    tooth: Ints
-    keep: Flags
-    extra: Flags
+    extra: Ints
+    unsure: Ints
     starts: Ints
 
 
 def relocked(time_s: Floats, tooth: Ints, at: Ints) -> Relocked | None:
-    """Number the edges (n,) anew where the phases across the doubtful places `at` (ascending
-    indices) contradict the count; None where they bear it out."""
+    """Number the edges (n,) anew, in place, where the phases across the doubtful places `at`
+    (ascending indices) contradict the count; None where they bear it out."""
+    at = at[(at >= REACH) & (at < time_s.size - REACH)]
+    if not at.size:
+        return None
     doubtful = _stretches(time_s, tooth, at)
     long = doubtful.last - doubtful.first >= LONG_DOUBT
     unsure = np.flatnonzero(doubtful.off & ~doubtful.sure & long)
     wrong = np.flatnonzero(doubtful.off & doubtful.sure)
     if not (unsure.size or wrong.size):
         return None
-    numbered, keep = tooth.copy(), np.ones(tooth.size, dtype=np.bool_)
+    extra = []
     for index in wrong:
-        inside = slice(int(doubtful.first[index]) + 1, int(doubtful.last[index]) + 1)
-        keep[inside], numbered[inside] = _places(time_s, tooth, doubtful, int(index))
-    raise_after(numbered, doubtful.last[wrong], doubtful.slip[wrong])
-    extra = ~keep
-    for first, last in zip(doubtful.first[unsure], doubtful.last[unsure], strict=True):
-        keep[first + 1 : last + 1] = False
-    return Relocked(numbered, keep, extra, doubtful.last[unsure] + 1)
+        inside = np.arange(doubtful.first[index] + 1, doubtful.last[index] + 1)
+        mine, tooth[inside] = _places(time_s, tooth, doubtful, int(index))
+        extra.append(inside[~mine])
+    raise_after(tooth, doubtful.last[wrong], doubtful.slip[wrong])
+    spans = zip(doubtful.first[unsure] + 1, doubtful.last[unsure] + 1, strict=True)
+    left_out = [np.arange(*span) for span in spans]
+    return Relocked(_row(extra), _row(left_out), doubtful.last[unsure] + 1)
+
+
+def _row(parts: Sequence[Ints]) -> Ints:
+    return np.concatenate([np.empty(0, dtype=np.int64), *parts])
 
 
 def raise_after(tooth: Ints, at: Ints, step: Ints) -> None:
     """Raise `tooth`, in place, by each step from the index after its place on."""
-    if not at.size:
-        return
-    bounds, height = np.append(at + 1, tooth.size), np.cumsum(step)
-    if at.size > FEW_HOLES:
-        tooth[bounds[0] :] += np.repeat(height, np.diff(bounds))
-        return
-    for low, high, raised in zip(bounds[:-1], bounds[1:], height, strict=True):
-        tooth[low:high] += raised
+    height = np.concatenate(([0], np.cumsum(step)))
+    for low in range(int(at[0]) + 1 if at.size else tooth.size, tooth.size, CHUNK):
+        high = min(low + CHUNK, tooth.size)
+        first, last = np.searchsorted(at, (low, high - 1)).tolist()
+        lengths = np.diff(np.concatenate(([low], at[first:last] + 1, [high])))
+        tooth[low:high] += np.repeat(height[first : last + 1], lengths)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,17 +119,32 @@ class _Stretches:
 
 
 def _stretches(time_s: Floats, tooth: Ints, at: Ints) -> _Stretches:
-    """Gather the doubtful places `at` (ascending indices) and compare phases across each."""
-    at = at[(at >= REACH) & (at < time_s.size - REACH)]
+    """Gather the doubtful places `at` (ascending indices, at least one) and compare phases across
+    each."""
     apart = np.diff(at, prepend=-REACH - 1) > REACH
-    first, last = at[apart], at[np.append(apart[1:], True)] if at.size else at
-    before = first[:, None] + np.arange(1 - REACH, 1)
-    after = np.minimum(last[:, None] + np.arange(1, REACH + 1), time_s.size - 1)
-    period_before, period_after = _period(time_s, tooth, before), _period(time_s, tooth, after)
+    first, last = at[apart], at[np.append(apart[1:], True)]
+    some = [slice(low, low + TOGETHER) for low in range(0, first.size, TOGETHER)]
+    parts = [_compared(time_s, tooth, first[one], last[one]) for one in some]
+    return _Stretches(first, last, *map(np.concatenate, zip(*parts, strict=True)))
+
+
+def _compared(
+    time_s: Floats, tooth: Ints, first: Ints, last: Ints
+) -> tuple[Ints, Flags, Flags, Floats, Floats]:
+    """`_Stretches` of some stretches, from `slip` on."""
+    windows_s = sliding_window_view(time_s, REACH)
+    before_s, after_s = windows_s[first - REACH + 1], windows_s[last + 1]
+    row = np.arange(float(REACH))[None]
+    before, after = row - row[:, -1:], row  # no doubtful place is so near, but for
+    if first[0] < 2 * REACH or last[-1] >= tooth.size - 2 * REACH:  # the last of all
+        teeth = sliding_window_view(tooth, REACH)
+        before = (teeth[first - REACH + 1] - tooth[first][:, None]).astype(np.float64)
+        after = (teeth[last + 1] - tooth[last + 1][:, None]).astype(np.float64)
+    period_before, period_after = _period(before_s, before), _period(after_s, after)
     period_s = 0.5 * (period_before + period_after)
-    here = tooth[first][:, None]
-    phase_s = np.median(time_s[before] - period_s[:, None] * (tooth[before] - here), axis=1)
-    later_s = np.median(time_s[after] - period_s[:, None] * (tooth[after] - here), axis=1)
+    over = (tooth[last + 1] - tooth[first]).astype(np.float64)
+    phase_s = _middle(before_s - period_s[:, None] * before)
+    later_s = _middle(after_s - period_s[:, None] * (after + over[:, None]))
     jump = (later_s - phase_s) / period_s
     slip = np.rint(jump)
     sure = np.abs(period_after - period_before) < STEADY * period_s
@@ -131,12 +152,19 @@ def _stretches(time_s: Floats, tooth: Ints, at: Ints) -> _Stretches:
     pitches = tooth[last] - tooth[first]
     sure &= pitches <= LONGEST
     off = np.abs(jump) > np.maximum(0.5, WANDER * pitches)
-    return _Stretches(first, last, slip.astype(np.int64), sure, off, period_s, phase_s)
+    return slip.astype(np.int64), sure, off, period_s, phase_s
 
 
-def _period(time_s: Floats, tooth: Ints, window: Ints) -> Floats:
-    pitches = np.maximum(np.diff(tooth[window]), 1)
-    return np.maximum(np.median(np.diff(time_s[window]) / pitches, axis=1), SHORTEST_S)
+def _period(time_s: Floats, tooth: Floats) -> Floats:
+    pitch_s = np.diff(time_s) / np.maximum(np.diff(tooth), 1)
+    return np.maximum(_middle(pitch_s), SHORTEST_S)
+
+
+def _middle(rows: Floats) -> Floats:
+    """The median of each row."""
+    ordered = np.sort(rows, axis=1)
+    width = ordered.shape[1]
+    return np.asarray(0.5 * (ordered[:, (width - 1) // 2] + ordered[:, width // 2]))
 
 
 def _places(time_s: Floats, tooth: Ints, found: _Stretches, index: int) -> tuple[Flags, Ints]:

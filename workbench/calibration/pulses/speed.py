@@ -416,10 +416,14 @@ def _same_tooth(edges: CleanEdges, start: Ints, ahead: int) -> tuple[Ints, Ints]
     """Pairs (i, j) of edges exactly `ahead` teeth apart within a segment."""
     wanted = edges.tooth[start] + ahead
     end = np.minimum(start + ahead, edges.tooth.size - 1)
-    # Where no tooth is missed, that is the edge; elsewhere it is looked for.
-    other = np.flatnonzero(edges.tooth[end] != wanted)
+    # Where no tooth is missed, that is the edge; elsewhere it comes earlier by as many.
+    other = np.flatnonzero(edges.tooth[end] < wanted)
     end[other] = np.searchsorted(edges.tooth, wanted[other])
     end = np.minimum(end, edges.tooth.size - 1)
+    late = np.flatnonzero(edges.tooth[end] > wanted)
+    while late.size:
+        end[late] -= 1
+        late = late[edges.tooth[end[late] - 1] >= wanted[late]]
     good = edges.tooth[end] == wanted
     if edges.starts.size > 1:
         segment = np.searchsorted(edges.starts, np.stack((start, end)), side="right")
