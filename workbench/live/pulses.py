@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 import threading
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drivers.contract import EdgeBlock
-from workbench.calibration.pulses.edges import clean
+from workbench.calibration.pulses.edges import CleanEdges, clean
 from workbench.calibration.pulses.running_base import RunningBase
 from workbench.calibration.pulses.time_base import TimeBase
 
@@ -166,20 +166,29 @@ class LivePulses:
     def teeth_between(self, from_s: float, to_s: float) -> int:
         """Teeth that passed after `from_s` up to `to_s`, extra pulses left out and missed teeth
         counted in; 0 where not all of that time was heard, or the teeth cannot be counted."""
+        tooth = self.edges_between(from_s, to_s).tooth
+        return int(tooth[-1] - tooth[0]) if tooth.size else 0
+
+    def edges_between(self, from_s: float, to_s: float) -> CleanEdges:
+        """The teeth from the last before `from_s` to the last before `to_s`; none where not all
+        of that time was heard, or the teeth cannot be counted."""
+        none = clean(np.empty(0))
         with self._lock:
             passed, heard_s, holes_s = self.after(0), self.heard_s, tuple(self._holes_s)
         ends = np.searchsorted(passed.time_s, (from_s, to_s), side="right")
         low, high = int(ends[0]), int(ends[1])
         if low == 0 or heard_s < to_s or any(from_s <= at_s <= to_s for at_s in holes_s):
-            return 0
+            return none
         first, last = max(0, low - AROUND), min(passed.time_s.size, high + AROUND)
         if any(low <= at - passed.first < high for at in passed.breaks):
-            return 0
+            return none
         found = clean(passed.time_s[first:last])
         before, to = np.searchsorted(found.time_s, (from_s, to_s), side="right") - 1
         if before < 0 or np.any((found.starts > before) & (found.starts <= to)):
-            return 0
-        return int(found.tooth[to] - found.tooth[before])
+            return none
+        part = slice(before, to + 1)
+        starts = np.zeros(1, dtype=np.int64)
+        return replace(found, time_s=found.time_s[part], tooth=found.tooth[part], starts=starts)
 
     def _break(self) -> None:
         if self.total and (not self._breaks or self._breaks[-1] != self.total):

@@ -17,17 +17,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.readout.run_case import Case
-from workbench.calibration.readout.runs import USUAL_WANDER_REL
 from workbench.calibration.statistics.budget import Budget, Part
 from workbench.calibration.statistics.coverage import coverage_factor
 from workbench.calibration.statistics.fit import LineFit, Outlier, farthest_points, lack_of_fit
 
 Floats = NDArray[np.float64]
 
-SCATTERS, SCATTERS_TWO = 0.28, 0.22
-"""Probability of as much scatter by chance below which the scatter itself is what counts, and of
-two runs. Chosen by simulation: high, so that little is overlooked, and with `TOO_ALIKE` below a
-half, so that of most sound tables nothing changes."""
+SCATTERS, SCATTERS_TWO, SCATTERS_TOLD = 0.28, 0.22, 0.05
+"""Probability of as much scatter by chance below which the scatter itself is what counts; of two
+runs; and where pulses told what the belt wandered in each. Chosen by simulation: high, so that
+little is overlooked, and with `TOO_ALIKE` below a half, so that of most sound tables nothing
+changes. Of what was measured nothing is to be overlooked: there it is the usual test's."""
 
 MOST_WANDER_REL = 0.03
 """A belt that wanders more does not count as steady. Chosen."""
@@ -61,7 +61,7 @@ def between_runs(case: Case, used: Sequence[int], fit: LineFit, budget: Budget) 
     its lines, so that with k = 2 it holds what Student's t would; 0 where there is none.
     """
     apart = _judged_by(case, used, fit)
-    if not _scatters(apart):
+    if not _scatters(case, used, apart):
         return 0.0
     from scipy.special import chdtri
 
@@ -77,7 +77,7 @@ def between_runs(case: Case, used: Sequence[int], fit: LineFit, budget: Budget) 
 def guard_band(case: Case, used: Sequence[int], fit: LineFit, budget: Budget) -> float:
     """How far inside or outside its limit an error must lie for a plain verdict: U, and where no
     pulses tell of it, the wander of a belt about which the runs agree by chance."""
-    if not any(case.runs[i].u_wander_rel == USUAL_WANDER_REL for i in used):
+    if _wander_told(case, used):
         return budget.U
     usual = _u_of(case, used, fit, (GUARD_WANDER_REL * case.indicated_mps[used]) ** 2)
     beyond = max(usual**2 - budget.groups.get(Part.SCATTER, 0.0) ** 2, 0.0)
@@ -99,8 +99,13 @@ def _judged_by(case: Case, used: Sequence[int], fit: LineFit) -> LineFit:
     return (case.loose_fit if within else case.apart_fit)(used, fit.through_origin)
 
 
-def _scatters(apart: LineFit) -> bool:
-    return lack_of_fit(apart) < (SCATTERS_TWO if apart.dof == 1 else SCATTERS)
+def _scatters(case: Case, used: Sequence[int], apart: LineFit) -> bool:
+    unsaid = SCATTERS_TWO if apart.dof == 1 else SCATTERS
+    return lack_of_fit(apart) < (SCATTERS_TOLD if _wander_told(case, used) else unsaid)
+
+
+def _wander_told(case: Case, used: Sequence[int]) -> bool:
+    return all(case.runs[i].wander_told for i in used)
 
 
 def errors_at(
@@ -118,7 +123,7 @@ def errors_at(
     u_rel = np.sqrt(np.diag(apart.omega)) / v
     share = fit.residual / v
     wide = 1.0
-    if _scatters(apart):
+    if _scatters(case, used, apart):
         wide = min(coverage_factor(apart.dof) / 2, 3.0) ** 2 * apart.chi_square / apart.dof
 
     def terms(at: Floats) -> Floats:

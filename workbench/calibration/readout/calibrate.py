@@ -49,6 +49,9 @@ class SettleSays(StrEnum):
     RUNS_LIKE_THESE = auto()
     READ_WHILE_STEADY = auto()
     SAY_HOW_IT_ROUNDS = auto()
+    SAY_ROUNDING_FIRST = auto()
+    RAMP_INSTEAD = auto()
+    RUNS_WITH_PULSES = auto()
 
 
 SHRINKS = {
@@ -75,13 +78,14 @@ MEND = {
     Part.REFERENCE: SettleSays.USE_BETTER_REFERENCE,
     Part.CLOCK: SettleSays.USE_BETTER_CLOCK,
     Part.AVERAGING: SettleSays.READ_WHILE_STEADY,
-    Part.ROUNDING: SettleSays.SAY_HOW_IT_ROUNDS,
 }
 MOST_ERROR = 0.3
 """No readout in use is further off: a digit, a count or a unit is wrong. Common practice, no
 source."""
 MOST_TIMES = 10.0
 """More than ten times the work is not advice."""
+MOST_RUNS = 5
+"""More runs than that are more work than one slow ramp, whose change-overs tell more. Chosen."""
 
 
 def advice(
@@ -91,7 +95,11 @@ def advice(
     runs: Sequence[RunResult],
     guard_band: float,
 ) -> Statement | None:
-    """What would settle a verdict; None for a plain pass or fail. `runs` are those used."""
+    """What would settle a verdict, the cheapest step first; None for a plain pass or fail.
+    `runs` are those used.
+
+    How the display rounds is a question that its manual answers; it goes before all work.
+    """
     if decision.verdict in (Verdict.PASS, Verdict.FAIL):
         return None
     if abs(budget.value) > MOST_ERROR:
@@ -104,6 +112,11 @@ def advice(
     # What the guard band holds beyond U is a scatter that might be.
     beyond = math.sqrt(max(guard_band**2 - budget.U**2, 0.0)) / budget.k
     parts = budget.groups | {Part.SCATTER: math.hypot(budget.groups.get(Part.SCATTER, 0.0), beyond)}
+    steps = []
+    if parts.pop(Part.ROUNDING, 0.0) > 0:
+        then = 2 * math.sqrt(sum(part**2 for part in parts.values()))
+        off_rel = max(guard_band - then, 0.0)
+        steps.append(statement(SettleSays.SAY_ROUNDING_FIRST, off_rel=off_rel))
     for together in SAME_WORK:
         parts[together[0]] = math.hypot(*(parts.pop(name, 0.0) for name in together))
     kinds = {name: (parts[name], power) for name, power in SHRINKS.items() if parts.get(name)}
@@ -113,21 +126,25 @@ def advice(
         return statement(
             SettleSays.RUNS_CANNOT_SETTLE, part=statement(worst), step=statement(MEND[worst])
         )
+    untold = any(line.source.what == InputSays.FROM_USUAL_WANDER for line in budget.lines)
     # Largest first; each may shrink until the sum fits, the others are left as they are.
     rest = math.sqrt(sum(p**2 for p, _ in kinds.values()))
-    steps = []
     for name, (part, power) in sorted(kinds.items(), key=lambda item: -item[1][0]):
         if math.hypot(u_fixed, rest) <= wanted:
             break
         others = math.sqrt(max(rest**2 - part**2, 0.0))
         times = times_as_many(wanted, math.hypot(u_fixed, others), part, power)
         times = min(times, MOST_TIMES)
-        steps.append(_step(name, times, runs))
+        steps.append(_step(name, times, runs, wander_untold=untold))
         rest = math.hypot(others, part / times**power)
+    if any(step.what == SettleSays.RAMP_INSTEAD for step in steps):
+        # It stands for every run that would have been made, with all that is done in one.
+        asked = (SettleSays.SAY_ROUNDING_FIRST, SettleSays.RAMP_INSTEAD)
+        steps = [step for step in dict.fromkeys(steps) if step.what in asked]
     return statement(SettleSays.WOULD_SETTLE, steps=tuple(steps)) if steps else None
 
 
-def _step(part: Part, times: float, runs: Sequence[RunResult]) -> Statement:
+def _step(part: Part, times: float, runs: Sequence[RunResult], *, wander_untold: bool) -> Statement:
     if part is Part.LAP_TIMING:
         laps = [run.laps for run in runs if math.isfinite(run.laps)]
         count = math.ceil(min(laps) * (times - 1)) if laps else 1
@@ -136,11 +153,13 @@ def _step(part: Part, times: float, runs: Sequence[RunResult]) -> Statement:
         return statement(SettleSays.COUNT_LONGER, times=times)
     if part is Part.CHANGE_OVERS:
         return statement(SettleSays.RAMP_MORE_OFTEN, count=math.ceil(times))
-    other = part is Part.DISPLAY
-    return statement(
-        SettleSays.RUNS_AT_OTHER_SPEEDS if other else SettleSays.RUNS_LIKE_THESE,
-        count=max(1, math.ceil(len(runs) * (times - 1))),
-    )
+    count = max(1, math.ceil(len(runs) * (times - 1)))
+    if count > MOST_RUNS:
+        return statement(SettleSays.RAMP_INSTEAD)
+    if part is Part.DISPLAY:
+        return statement(SettleSays.RUNS_AT_OTHER_SPEEDS, count=count)
+    says = SettleSays.RUNS_WITH_PULSES if wander_untold else SettleSays.RUNS_LIKE_THESE
+    return statement(says, count=count)
 
 
 ERROR = statement(InputSays.READOUT_ERROR_AT_WORK)

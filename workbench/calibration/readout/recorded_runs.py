@@ -24,7 +24,7 @@ from workbench.calibration.pulses.speed import SpeedSeries, fit_period, speed_se
 from workbench.calibration.pulses.target_wheel import teeth_seen
 from workbench.calibration.readout.change_overs import Flip, flips_of
 from workbench.calibration.readout.run_case import AVERAGES_S
-from workbench.calibration.readout.runs import USUAL_WANDER_REL, Run
+from workbench.calibration.readout.runs import Run
 from workbench.calibration.typed_rows import RowSays
 
 Floats = NDArray[np.float64]
@@ -37,6 +37,9 @@ SMALLEST_U_S = 1e-6
 
 STEADY_REL = 0.01
 """Largest change of speed, end to end, within a stretch that counts as steady. Chosen."""
+
+LEAST_WANDER = 12
+"""Speeds, four a turn, that tell how a belt wanders: three turns. Chosen."""
 
 DRIFTED_REL = 0.02
 """Change of speed over a run from which it is left out. Chosen."""
@@ -264,12 +267,19 @@ def _change(series: SpeedSeries, window: Window) -> tuple[float, float]:
     deviation about the line."""
     inside = (series.time_s >= window.from_s) & (series.time_s <= window.to_s)
     if inside.sum() < 3:
-        return 0.0, USUAL_WANDER_REL
+        return 0.0, math.nan
     time_s, rate = series.time_s[inside], series.speed_mps[inside]
     line = np.polyfit(time_s - time_s.mean(), rate, 1)
     about = rate - np.polyval(line, time_s - time_s.mean())
     mean = float(rate.mean())
     return float(line[0]) * (window.to_s - window.from_s) / mean, float(about.std()) / mean
+
+
+def wander_rel(edges: CleanEdges, teeth: int) -> float:
+    """Standard deviation of the belt's speed about its mean, turn by turn of the target wheel;
+    NaN where fewer than three turns tell."""
+    speed = speed_series(edges, teeth, 1.0).speed_mps
+    return float(speed.std() / speed.mean()) if speed.size > LEAST_WANDER else math.nan
 
 
 def _with_laps(run: Run, pulses: Pulses, window: Window, warnings: list[Statement]) -> Run:

@@ -24,7 +24,7 @@ from workbench.calibration.readout.rounding import (
     too_alike,
     way_of_rounding,
 )
-from workbench.calibration.readout.runs import USUAL_WANDER_REL, Run
+from workbench.calibration.readout.runs import Run
 from workbench.calibration.readout.true_speed import InputSays, TrueSpeeds
 from workbench.calibration.statistics.budget import Distribution, Line, Part
 from workbench.calibration.statistics.fit import LineFit, straight_line
@@ -117,7 +117,7 @@ class Case:
         runs = [self.runs[i] for i in used]
         change = np.array([run.change_rel for run in runs]) * U_MOMENT
         lag = np.array([run.rate_rel_per_s for run in runs]) * U_AVERAGES_S
-        own = np.diag([run.u_wander_rel**2 for run in runs])
+        own = np.diag([run.wander_rel**2 for run in runs])
         return np.asarray(own + np.outer(change, change) + np.outer(lag, lag))
 
     def rounding(self, used: Sequence[int]) -> Floats:
@@ -182,12 +182,12 @@ def _column(runs: Sequence[Run], name: str, x: Floats) -> Floats:
 
 
 def _wander_line(run: Run) -> Line:
-    usual = run.u_wander_rel == USUAL_WANDER_REL
+    told = run.wander_told
     return Line(
         statement(InputSays.WANDER_IN_RUN, run=run.name),
         1.0,
-        run.u_wander_rel,
-        source=statement(InputSays.FROM_USUAL_WANDER if usual else InputSays.FROM_RECORDED_WANDER),
+        run.wander_rel,
+        source=statement(InputSays.FROM_RECORDED_WANDER if told else InputSays.FROM_USUAL_WANDER),
         group=Part.WANDER,
     )
 

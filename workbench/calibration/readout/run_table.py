@@ -4,7 +4,8 @@ Header `run,shown,laps,laps_time_s,pulses,pulses_time_s`; either pair may be emp
 two optional columns, `reference_mps,u_reference_mps`, take a reading of a hand tachometer
 or another calibrated source with its standard uncertainty. `u_laps_time_s` and
 `u_pulses_time_s` are the standard uncertainty of the laps' and the pulses' time where no hand
-took it, but a lap pickup or a gate; without it a hand did. A line
+took it, but a lap pickup or a gate; without it a hand did. `u_wander_rel` is how far the belt's
+speed was from its mean over the run, a share, where pulses tell it. A line
 that begins with `#` is a remark; `# simulated` says that no machine made these runs.
 `shown` is in the readout's unit. Times of both pairs that are equal to the last digit mean
 one interval, started and stopped once: the hand's error is then shared by both.
@@ -41,12 +42,15 @@ from workbench.calibration.typed_rows import (
 COLUMNS = ("run", "shown", "laps", "laps_time_s", "pulses", "pulses_time_s")
 REFERENCE_COLUMNS = ("reference_mps", "u_reference_mps")
 TIMING_COLUMNS = ("u_laps_time_s", "u_pulses_time_s")
-KNOWN_COLUMNS = (*COLUMNS, *REFERENCE_COLUMNS, *TIMING_COLUMNS)
+WANDER_COLUMN = "u_wander_rel"
+KNOWN_COLUMNS = (*COLUMNS, *REFERENCE_COLUMNS, *TIMING_COLUMNS, WANDER_COLUMN)
 SIMULATED_MARK = "# simulated"
 
 FASTEST_MPS = 10.0
 SLOWEST_MPS = 0.02
 """No conveyor of a digger runs outside these; chosen wide."""
+UNSTEADY_REL = 0.1
+"""A belt that wanders more was not run steadily. Chosen."""
 
 
 class RunTableSays(StrEnum):
@@ -59,6 +63,7 @@ class RunTableSays(StrEnum):
     TIME_OUT_OF_RANGE = auto()
     REFERENCE_WRONG = auto()
     TIMING_WRONG = auto()
+    WANDER_WRONG = auto()
     SPEED_IMPLAUSIBLE = auto()
     NOTHING_COUNTED = auto()
     SAME_LINE_TWICE = auto()
@@ -159,7 +164,8 @@ class _Reader:
             self._timing(row, column, time_s)
             for column, time_s in zip(TIMING_COLUMNS, (laps_time_s, pulses_time_s), strict=True)
         )
-        run = replace(run, u_laps_time_s=u_laps_s, u_pulses_time_s=u_pulses_s)
+        wander = self._wander(row)
+        run = replace(run, u_laps_time_s=u_laps_s, u_pulses_time_s=u_pulses_s, u_wander_rel=wander)
         run = self._plausible(run)
         if run.has_laps or run.has_pulses or run.has_reference:
             return run
@@ -221,6 +227,14 @@ class _Reader:
             self._say(row.line, found, column)
         return HAND_INTERVAL_U_S
 
+    def _wander(self, row: TypedRow) -> float:
+        """How the belt wandered; NaN where nothing tells, or nothing that can be."""
+        cell, u_rel = row.cells.get(WANDER_COLUMN, ""), row.numbers[WANDER_COLUMN]
+        if not cell or 0 <= u_rel < UNSTEADY_REL:
+            return u_rel
+        self._say(row.line, statement(RunTableSays.WANDER_WRONG, cell=cell), WANDER_COLUMN)
+        return math.nan
+
     def _plausible(self, run: Run) -> Run:
         """Drops a pair that means a speed no belt runs at."""
         length = self.machine.belt.lap_length_m
@@ -253,7 +267,7 @@ def _left_out(what: str) -> Statement:
 _NUMBERS = {
     "shown": statement(RunTableSays.RUN_LEFT_OUT),
     **{column: _left_out(column.split("_")[0]) for column in COLUMNS[2:]},
-    **dict.fromkeys((*REFERENCE_COLUMNS, *TIMING_COLUMNS)),
+    **dict.fromkeys((*REFERENCE_COLUMNS, *TIMING_COLUMNS, WANDER_COLUMN)),
 }
 """Columns of numbers, and what is left out for a cell that holds none."""
 

@@ -37,7 +37,8 @@ class Run:
 
     `u_laps_time_s` and `u_pulses_time_s` belong to the whole interval, `u_pulses` to the whole
     count. `shown` is NaN only where the run serves the metres per pulse alone. `u_wander_rel`
-    is that of the belt's speed at the reading against its mean over the run. Of a recording:
+    is that of the belt's speed at the reading against its mean over the run, as pulses told it;
+    `USUAL_WANDER_REL` stands for it where none did. Of a recording:
     `change_rel` is how much the speed changed over the run, 0 where `shown` is a mean over it
     too; `rate_rel_per_s` how fast.
     """
@@ -54,7 +55,7 @@ class Run:
     u_laps_time_s: float = HAND_INTERVAL_U_S
     u_pulses: float = COUNT_U
     u_pulses_time_s: float = HAND_INTERVAL_U_S
-    u_wander_rel: float = USUAL_WANDER_REL
+    u_wander_rel: float = math.nan
     change_rel: float = 0.0
     rate_rel_per_s: float = 0.0
 
@@ -69,6 +70,16 @@ class Run:
     @property
     def has_reference(self) -> bool:
         return math.isfinite(self.reference_mps)
+
+    @property
+    def wander_told(self) -> bool:
+        """Whether pulses told how the belt wandered in it."""
+        return math.isfinite(self.u_wander_rel)
+
+    @property
+    def wander_rel(self) -> float:
+        """What its belt wandered, or may have."""
+        return self.u_wander_rel if self.wander_told else USUAL_WANDER_REL
 
     @property
     def by_hand(self) -> bool:

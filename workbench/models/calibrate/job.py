@@ -20,7 +20,12 @@ from workbench.base.units import from_mps, to_mps
 from workbench.calibration.readout.calibrate import MOST_ERROR
 from workbench.calibration.readout.change_overs import LEAST_FLIPS
 from workbench.calibration.readout.lap_timer import LapTimer
-from workbench.calibration.readout.recorded_runs import DRIFTED_REL, STEADY_REL, u_marks_s
+from workbench.calibration.readout.recorded_runs import (
+    DRIFTED_REL,
+    STEADY_REL,
+    u_marks_s,
+    wander_rel,
+)
 from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
 from workbench.jobs.channels import mark
 from workbench.live.health import DoubtSays
@@ -337,10 +342,20 @@ class CalibrateJob(CalibrateSteps):
             raise WrongInput("The run has no whole lap yet: mark each passing of the belt's mark.")
         belt = self._pace.belt()
         pulses = belt.pulses.teeth_between(marks_s[0], marks_s[-1]) if belt else 0
+        wander = math.nan
+        if belt is not None and pulses and self.machine is not None:
+            edges = belt.pulses.edges_between(marks_s[0], marks_s[-1])
+            wander = wander_rel(edges, self.machine.drive.target_teeth)
         by_pickup = self.state.counting
         u_s = u_marks_s(timer.speed_mps) if by_pickup else HAND_INTERVAL_U_S
         return TakenRun(
-            shown, timer.laps, timer.time_s, pulses, u_laps_time_s=u_s, by_pickup=by_pickup
+            shown,
+            timer.laps,
+            timer.time_s,
+            pulses,
+            u_laps_time_s=u_s,
+            by_pickup=by_pickup,
+            u_wander_rel=wander,
         )
 
     def _doubt(self, run: TakenRun) -> WrongInput | None:

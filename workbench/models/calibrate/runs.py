@@ -30,7 +30,8 @@ Flip = tuple[float, float, bool]
 class TakenRun:
     """One run as it goes into the run table; NaN for a pair it does not have.
 
-    `by_pickup`: a lap pickup timed the laps, else a hand did. A `dropped` run is kept, but
+    `by_pickup`: a lap pickup timed the laps, else a hand did. `u_wander_rel`: how the belt
+    wandered meanwhile by its pulses, NaN where they do not tell. A `dropped` run is kept, but
     counts for nothing.
     """
 
@@ -42,6 +43,7 @@ class TakenRun:
     u_reference_mps: float = math.nan
     u_laps_time_s: float = HAND_INTERVAL_U_S
     by_pickup: bool = False
+    u_wander_rel: float = math.nan
     simulated: bool = False
     dropped: bool = False
 
@@ -99,7 +101,9 @@ def _line(number: int, run: TakenRun) -> str:
     known = math.isfinite(run.reference_mps)
     reference = [f"{run.reference_mps:.9g}", f"{run.u_reference_mps:.9g}"] if known else ["", ""]
     timing = f"{run.u_laps_time_s:.6g}" if run.laps and run.by_pickup else ""
-    return ",".join([str(number), f"{run.shown:.10g}", *laps, *pulses, *reference, timing, ""])
+    wander = f"{run.u_wander_rel:.3g}" if math.isfinite(run.u_wander_rel) else ""
+    cells = (*laps, *pulses, *reference, timing, "", wander)
+    return ",".join([str(number), f"{run.shown:.10g}", *cells])
 
 
 def flips_table(flips: Sequence[Flip]) -> str:

@@ -45,7 +45,7 @@ SECTIONS: dict[str, dict[str, str]] = {
         "readout.setting_unit": N_("Unit of the setting"),
         "readout.setting_step": N_("Smallest step of the setting"),
         "readout.reads": N_("A larger setting reads"),
-        "readout.rounds": N_("Digits that follow the last"),
+        "readout.rounds": N_("The last digit shown is"),
         "readout.setting_low": N_("Smallest setting"),
         "readout.setting_high": N_("Largest setting"),
     },
@@ -65,7 +65,7 @@ CHOICES: dict[str, dict[str, str]] = {
     "drive.kind": {"sprocket": "sprocket", "roll": "roll"},
     "readout.unit": {unit: unit for unit in SPEED_UNITS_MPS},
     "readout.reads": {"direct": "higher", "inverse": "lower"},
-    "readout.rounds": {"nearest": N_("rounded"), "down": N_("cut off")},
+    "readout.rounds": {"nearest": N_("rounded"), "down": N_("cut off, not rounded")},
     "pickup.kind": {
         "variable-reluctance": N_("variable reluctance"),
         "hall": "Hall",
@@ -157,7 +157,7 @@ def default(key: str, units: UnitSystem) -> str:
     if key == "readout.reads":
         return _("as its unit says")
     if key == "readout.rounds":
-        return _("half a step unsure")
+        return _("not known: half a step unsure")
     if key in CHOICES:
         return _(CHOICES[key][value])
     if isinstance(value, float) and _scale(key, units)[0]:

@@ -99,14 +99,31 @@ _ADVICE: dict[str, Template] = {
         "Find out from the readout's manual or its maker whether it rounds its last digit or cuts "
         "off what follows it, and enter it in the machine file (readout.rounds)."
     ),
+    SettleSays.SAY_ROUNDING_FIRST: N_(
+        "say in the machine file whether the display rounds its last digit or cuts off what "
+        "follows it (readout.rounds; its manual or its maker tells), which takes about "
+        "{off_rel:percent1} off the uncertainty"
+    ),
+    SettleSays.RAMP_INSTEAD: N_(
+        "take one slow ramp up and down with the display's change-over points, which tell more "
+        "than many runs"
+    ),
+    SettleSays.RUNS_WITH_PULSES: Plural(
+        "{count} more run like these, with the pulses recorded along: they tell how the belt "
+        "wanders",
+        "{count} more runs like these, with the pulses recorded along: they tell how the belt "
+        "wanders",
+    ),
     SettleSays.MORE_LAPS_A_RUN: Plural(
         "time {count} more lap in every run", "time {count} more laps in every run"
     ),
     SettleSays.COUNT_LONGER: N_("count pulses {times:.1f} times as long"),
     SettleSays.RAMP_MORE_OFTEN: N_("ramp up and down {count} times as often, and more slowly"),
     SettleSays.RUNS_AT_OTHER_SPEEDS: Plural(
-        "{count} more run at other speeds, or the change-over points of the display",
-        "{count} more runs at other speeds, or the change-over points of the display",
+        "{count} more run at another speed, a fast one if there is none (a step is less of it), "
+        "or the change-over points of the display on a slow ramp",
+        "{count} more runs at other speeds, fast ones first (a step is less of them), or the "
+        "change-over points of the display on a slow ramp",
     ),
     SettleSays.RUNS_LIKE_THESE: Plural(
         "{count} more run like these", "{count} more runs like these"

@@ -52,6 +52,9 @@ SENTENCES: dict[str, Template] = {
     RunTableSays.TIMING_WRONG: N_(
         "it is '{cell}'; expected seconds above 0; a hand's {hand_s:g} s was taken"
     ),
+    RunTableSays.WANDER_WRONG: N_(
+        "it is '{cell}'; expected a share from 0 to 0.1; the usual was taken"
+    ),
     RunTableSays.SPEED_IMPLAUSIBLE: N_(
         "{count:g} in {time_s:g} s is a belt speed of {speed_mps:speed}; {so}"
     ),

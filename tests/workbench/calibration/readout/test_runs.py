@@ -373,18 +373,66 @@ def test_a_setting_that_the_pulses_contradict_is_said_to():
 
 
 def test_what_would_settle_a_doubtful_verdict():
-    """The error lies 0.8 % inside the limit: more runs are named, and they do settle it."""
+    """The error lies 0.8 % inside the limit: two runs would have to be a score, which is more
+    work than a ramp; three would have to be four."""
     doubtful = [line(i + 1, v, 0.012) for i, v in enumerate((1.0, 1.25))]
     found, _ = calibrated(doubtful)
     assert found.verdict in (Verdict.CONDITIONAL_PASS, Verdict.CANNOT_TELL)
     assert found.advice.what == SettleSays.WOULD_SETTLE
-    assert SettleSays.RUNS_AT_OTHER_SPEEDS in kinds(found.advice.values["steps"])
+    assert kinds(found.advice.values["steps"]) == [SettleSays.RAMP_INSTEAD]
+    nearly = ["1,2.7,6,44.62,,", "2,1.9,6,63.82,,", "3,2.3,6,52.28,,"]
+    (step,) = calibrated(nearly)[0].advice.values["steps"]
+    assert (step.what, step.values) == (SettleSays.RUNS_AT_OTHER_SPEEDS, {"count": 1})
     hasty = ["1,2.53,1,8.20,,", "2,2.83,1,7.31,,"]
     found, _ = calibrated(
         hasty,
         of=parse_machine(MACHINE.format(teeth=30, turns=1.0).replace("step = 0.1", "step = 0.01")),
     )
     assert SettleSays.MORE_LAPS_A_RUN in kinds(found.advice.values["steps"])
+
+
+def test_how_the_display_rounds_is_asked_before_any_work():
+    """A question that the readout's manual answers costs nothing; and many runs are more work
+    than one ramp. Common practice, no source."""
+    unsaid = parse_machine(MACHINE.format(teeth=30, turns=1.0).replace('rounds = "nearest"\n', ""))
+    runs = [line(i + 1, v, 0.012) for i, v in enumerate((0.95, 1.1, 1.25))]
+    first, *_ = calibrated(runs, of=unsaid)[0].advice.values["steps"]
+    assert first.what == SettleSays.SAY_ROUNDING_FIRST
+    told, _ = calibrated(runs)
+    without = calibrated(runs, of=unsaid)[0].U_error_at_work - told.U_error_at_work
+    assert first.values["off_rel"] == pytest.approx(without, abs=0.002)
+    scattered = [
+        line(i + 1, v, e) for i, (v, e) in enumerate(((0.95, 0), (1.1, 0.06), (1.3, 0.02)))
+    ]
+    steps = kinds(calibrated(scattered)[0].advice.values["steps"])
+    assert steps == [SettleSays.RAMP_INSTEAD]
+
+
+def test_runs_whose_pulses_told_of_the_wander_are_not_taken_to_scatter():
+    """Three digits of a display of 4 % of the speed differ by rounding alone."""
+    cells = ("1,2.6,6,44.62,", "2,1.9,6,63.82,", "3,2.3,6,52.28,", "4,2.9,6,40.66,")
+    header = "run,shown,laps,laps_time_s,u_wander_rel\n"
+
+    def error(wander):
+        lines = [cell + wander for cell in cells]
+        found = calibrate_runs(read(lines, header=header).runs, machine())
+        return found.error_at_work, found.U_error_at_work, found.verdict
+
+    assert error("")[2] is Verdict.CANNOT_TELL
+    value, U, verdict = error("0.002")
+    assert verdict is Verdict.FAIL
+    assert U < 0.012
+    assert abs(value - -0.038) <= U  # what the digits were made from
+    assert error("0.01")[1] > 1.1 * U
+
+
+def test_a_wander_that_can_not_be_is_named():
+    header = HEADER.strip() + ",u_wander_rel\n"
+    table = read(
+        [f"{cells},2 %" if at else f"{cells},2" for at, cells in enumerate(GOOD)], header=header
+    )
+    assert RunTableSays.WANDER_WRONG in [what for one in table.warnings for what, _ in within(one)]
+    assert not table.runs[0].wander_told
 
 
 @pytest.mark.parametrize("count", [3, 5, 7])

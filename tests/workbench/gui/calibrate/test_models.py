@@ -10,8 +10,9 @@ from drivers.catalogue import open_input
 from drivers.contract import AddressError, EdgeBlock
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import load_machine, parse_machine
+from workbench.calibration.readout.recorded_runs import wander_rel
 from workbench.calibration.readout.run_table import marked_simulated, read_run_table
-from workbench.calibration.readout.runs import HAND_INTERVAL_U_S
+from workbench.calibration.readout.runs import HAND_INTERVAL_U_S, USUAL_WANDER_REL
 from workbench.jobs.calibrate.answer import CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.live.streams import Streams
@@ -277,6 +278,9 @@ class TestLapMarks:
         # 50 pulses a second, whole pulses between two passings: ± 1.
         pulses = streams.by_name["left"].pulses.teeth_between(seen[0], seen[-1])
         assert pulses == pytest.approx(50 * 15.95, abs=1)
+        edges = streams.by_name["left"].pulses.edges_between(seen[0], seen[-1])
+        assert edges.tooth[-1] - edges.tooth[0] == pulses
+        assert wander_rel(edges, 25) == pytest.approx(0, abs=1e-4)
         assert not marks.blind(25.0, 8.0)
         assert marks.blind(50.0, 8.0)
 
@@ -290,7 +294,7 @@ class TestLapMarks:
 
 class TestRunTable:
     RUNS = (
-        replace(RUN, by_pickup=True, u_laps_time_s=0.004),
+        replace(RUN, by_pickup=True, u_laps_time_s=0.004, u_wander_rel=0.0031),
         replace(RUN, shown=2.2, dropped=True),
         replace(RUN, shown=2.0, laps_time_s=57.9),
     )
@@ -304,6 +308,7 @@ class TestRunTable:
         assert not table.warnings
         assert [run.label for run in table.runs] == ["1", "3"]
         assert [run.u_laps_time_s for run in table.runs] == [0.004, HAND_INTERVAL_U_S]
+        assert [run.wander_rel for run in table.runs] == [0.0031, USUAL_WANDER_REL]
         assert all(run.one_interval for run in table.runs)
         assert "# dropped: 2,2.2" in text
         assert run_table([replace(RUN, dropped=True)]) == ""
