@@ -52,7 +52,7 @@ ALLOWED = {
 }
 
 NO_SENTENCES = {
-    *("end points", "flat if alone", "gap table"),
+    *("end points", "flat if alone", "gap table", "prepare table"),
     "readings on the bench",
 }
 """Names of methods and kinds, and what is stored with a recording or a table: it stays as it is

@@ -8,8 +8,8 @@ import pytest
 from workbench.calibration.statistics.fit import straight_line
 from workbench.match.align import parabola_peak
 from workbench.match.changes import change_points
+from workbench.match.course import taped_course
 from workbench.match.mean import Scatter, shapes
-from workbench.match.sources import taped_course
 from workbench.match.track import make_track
 from workbench.match.trend import deming, theil_sen
 

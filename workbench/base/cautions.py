@@ -12,6 +12,8 @@ from enum import StrEnum, auto
 class Caution(StrEnum):
     """The cautions there are, by where one is about to be or what one is about to do."""
 
+    AT_THE_MACHINE = auto()
+    """Before anything is measured or adjusted at the standing machine."""
     AT_THE_WHEEL = auto()
     WITH_THE_BELT_RUNNING = auto()
     IN_THE_CAB = auto()

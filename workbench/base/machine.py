@@ -11,16 +11,17 @@ import math
 import re
 import reprlib
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, field, fields, replace
 from datetime import date
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 from workbench.base.errors import MachineFileError, Message, WrongInput
 from workbench.base.files import read_text
-from workbench.base.typed import LEAST, MOST, parse_setting_unit
-from workbench.base.units import SPEED_UNITS_MPS
+from workbench.base.machine_keys import CHECKS
+from workbench.base.preparation import LISTS, Lists, Preparation, lists_in
+from workbench.base.typed import MOST, parse_setting_unit
 
 _MOST_LETTERS = 10_000
 """Of a line: a key of a hundred thousand parts takes minutes to read."""
@@ -123,112 +124,17 @@ class Machine:
     readout: Readout = field(default_factory=Readout)
     pickup: Pickup = field(default_factory=Pickup)
     limits: Limits = field(default_factory=Limits)
+    prepare: Preparation = field(default_factory=Preparation)
+    lists: Lists = field(default_factory=Lists)
     text: str = field(default="", compare=False)
 
-
-def _is_setting_unit(text: str) -> bool:
-    try:
-        parse_setting_unit(text)
-    except WrongInput:
-        return False
-    return True
-
-
-class Check(NamedTuple):
-    """What a key's value must be; `low` and `high` in SI where it is a number between two."""
-
-    kind: type
-    expected: Message
-    holds: Callable[[Any], bool]
-    low: float = -math.inf
-    high: float = math.inf
-
-
-def _positive(expected: Message) -> Check:
-    return Check(float, expected, lambda value: LEAST <= value <= MOST, low=0)
-
-
-def _not_negative(expected: Message) -> Check:
-    return Check(float, expected, lambda value: value == 0 or LEAST <= value <= MOST, low=0)
-
-
-def _between(low: float, high: float, expected: Message) -> Check:
-    return Check(float, expected, lambda value: low <= value <= high, low, high)
-
-
-def _count(least: int, most: int, expected: Message) -> Check:
-    return Check(int, expected, lambda v: least <= v <= most, least, most)
-
-
-def _one_of(*words: str) -> Check:
-    quoted = ", ".join(f'"{word}"' for word in words)
-    return Check(str, Message("one of {words}", words=quoted), lambda v: v in words)
-
-
-def _is_day(text: str) -> bool:
-    try:
-        return not text or bool(date.fromisoformat(text))
-    except ValueError:
-        return False
-
-
-_ANY_TEXT = Check(str, Message("text in quotes"), lambda value: bool(value.strip()))
-_LENGTH = Message("a length in metres, 0 or more")
-_SOME_LENGTH = Message("a length in metres above 0")
-_SPEED = Message("0 to 10 m/s")
-_RATIO = Message("a ratio belt ÷ ground from 0.2 to 5")
-_GAP = Message("0.0001 to 0.02 metres")
-
-_CHECKS: dict[str, Check] = {
-    "name": _ANY_TEXT,
-    "belt.lap_length_m": _between(1, 60, Message("1 to 60 metres for one lap")),
-    "belt.u_lap_length_m": _positive(_SOME_LENGTH),
-    "drive.target_teeth": _count(
-        1, 500, Message("the teeth of the target wheel, a whole number 1 to 500")
-    ),
-    "drive.turns_per_target_turn": _between(0.01, 100, Message("a ratio from 0.01 to 100")),
-    "drive.kind": _one_of("sprocket", "roll"),
-    "drive.sprocket_teeth": _count(
-        3, 200, Message("the teeth of the drive sprocket, a whole number 3 to 200")
-    ),
-    "drive.rod_pitch_m": _between(0.005, 0.5, Message("0.005 to 0.5 metres")),
-    "drive.roll_diameter_m": _between(0.02, 2, Message("0.02 to 2 metres")),
-    "drive.pitch_line_offset_m": _between(0, 0.05, Message("0 to 0.05 metres")),
-    "drive.u_rod_pitch_m": _not_negative(_LENGTH),
-    "drive.u_roll_diameter_m": _not_negative(_LENGTH),
-    "drive.u_pitch_line_offset_m": _not_negative(_LENGTH),
-    "drive.measured_on": Check(str, Message("a day such as 2026-09-14, or ''"), _is_day),
-    "readout.unit": _one_of(*SPEED_UNITS_MPS),
-    "readout.step": _positive(Message("the smallest change shown, in the readout's unit, above 0")),
-    "readout.setting": _positive(Message("the number set in the readout, above 0")),
-    "readout.setting_unit": Check(
-        str,
-        Message(
-            "pulses a distance ('pulses/100 ft', 'pulses/m'), a distance a pulse ('mm/pulse') or "
-            "a turn ('in/turn', 'm/turn'), or '' for a bare number"
-        ),
-        _is_setting_unit,
-    ),
-    "readout.setting_step": _positive(Message("the smallest change of the setting, above 0")),
-    "readout.reads": _one_of("direct", "inverse"),
-    "readout.rounds": _one_of("nearest", "down"),
-    "readout.setting_low": _not_negative(Message("the smallest setting, 0 or more")),
-    "readout.setting_high": _positive(Message("the largest setting above 0")),
-    "pickup.kind": _one_of("variable-reluctance", "hall", "inductive"),
-    "pickup.gap_best_m": _between(0.0001, 0.02, _GAP),
-    "pickup.gap_max_m": _between(0.0001, 0.02, _GAP),
-    "limits.ratio_low": _between(0.2, 5, _RATIO),
-    "limits.ratio_high": _between(0.2, 5, _RATIO),
-    "limits.speed_low_mps": _between(0, 10, _SPEED),
-    "limits.speed_high_mps": Check(float, _SPEED, lambda v: 0 < v <= 10, 0, 10),
-    "limits.readout_error": _between(0.0001, 0.5, Message("a share from 0.0001 to 0.5")),
-}
 
 LOW_AND_HIGH = (
     ("pickup.gap_best_m", "pickup.gap_max_m"),
     ("limits.ratio_low", "limits.ratio_high"),
     ("limits.speed_low_mps", "limits.speed_high_mps"),
     ("readout.setting_low", "readout.setting_high"),
+    ("prepare.belt_sag_low_m", "prepare.belt_sag_high_m"),
 )
 """Pairs of keys of which the second must be the larger."""
 
@@ -238,6 +144,7 @@ _SECTIONS: dict[str, type] = {
     "readout": Readout,
     "pickup": Pickup,
     "limits": Limits,
+    "prepare": Preparation,
 }
 
 _MOST_BYTES = 1_000_000
@@ -267,7 +174,8 @@ def parse_machine(text: str, path: Path | Message | str = "machine") -> Machine:
     except ValueError as error:  # TOML's own, or a number of thousands of digits
         found = Message("it is not TOML ({error})", error=error)
         raise MachineFileError(path, "", found, Message("key = value lines")) from None
-    flat = _flatten(table, path)
+    lists = lists_in(table, path)
+    flat = _flatten({key: inner for key, inner in table.items() if key not in LISTS}, path)
     for key, value in flat.items():
         _check(path, key, value)
     if "name" not in flat:
@@ -275,7 +183,7 @@ def parse_machine(text: str, path: Path | Message | str = "machine") -> Machine:
     parts: dict[str, Any] = {}
     for section, kind in _SECTIONS.items():
         values = {
-            key.partition(".")[2]: _CHECKS[key].kind(value)
+            key.partition(".")[2]: CHECKS[key].kind(value)
             for key, value in flat.items()
             if key.startswith(section + ".")
         }
@@ -284,7 +192,7 @@ def parse_machine(text: str, path: Path | Message | str = "machine") -> Machine:
         if section == "readout" and "reads" not in values:
             values["reads"] = parse_setting_unit(values.get("setting_unit", "")).reads or "direct"
         parts[section] = kind(**values)
-    machine = Machine(name=flat["name"].strip(), text=text, **parts)
+    machine = Machine(name=flat["name"].strip(), text=text, lists=lists, **parts)
     return _check_together(path, machine)
 
 
@@ -300,8 +208,8 @@ def _flatten(table: Mapping[str, Any], path: Path | Message | str) -> dict[str, 
         else:
             flat[key] = value
     for key in flat:
-        if key not in _CHECKS:
-            near = difflib.get_close_matches(key, _CHECKS, n=1, cutoff=0.5)
+        if key not in CHECKS:
+            near = difflib.get_close_matches(key, CHECKS, n=1, cutoff=0.5)
             sections = Message("one of the sections {sections}", sections=", ".join(_SECTIONS))
             known = f"'{near[0]}'" if near else sections
             raise MachineFileError(path, key, Message("no such key is known"), known)
@@ -322,7 +230,7 @@ def _it_is(value: Any) -> Message:
 
 def wrong_value(key: str, value: Any) -> Message | None:
     """What would be right for 'section.key', None where `value` is. Raises KeyError."""
-    kind, expected, holds = _CHECKS[key][:3]
+    kind, expected, holds = CHECKS[key][:3]
     right_type = isinstance(value, (int, float) if kind is float else kind) and not isinstance(
         value, bool
     )
@@ -334,12 +242,12 @@ def wrong_value(key: str, value: Any) -> Message | None:
 
 def keys() -> dict[str, type]:
     """Every key a machine file may hold, as 'section.key' or 'name', and its type."""
-    return {key: check.kind for key, check in _CHECKS.items()}
+    return {key: check.kind for key, check in CHECKS.items()}
 
 
 def bounds(key: str) -> tuple[float, float]:
     """Smallest and largest value of 'section.key' in SI, infinite where there is none."""
-    return _CHECKS[key].low, _CHECKS[key].high
+    return CHECKS[key].low, CHECKS[key].high
 
 
 def value_of(machine: Machine, key: str) -> Any:
@@ -364,7 +272,7 @@ def _need_drive(path: Path | Message | str, values: dict[str, Any]) -> None:
     for name in needed:
         if name not in values:
             key = f"drive.{name}"
-            raise MachineFileError(path, key, _MISSING, _CHECKS[key].expected)
+            raise MachineFileError(path, key, _MISSING, CHECKS[key].expected)
 
 
 def _check_together(path: Path | Message | str, machine: Machine) -> Machine:

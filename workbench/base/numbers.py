@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from workbench.base.statements import PlusMinus
-from workbench.base.units import METRIC, UnitSystem, from_mps
+from workbench.base.units import MEASURES, METRIC, UNITS, US, UnitSystem, from_mps
 
 NO_VALUE = "–"
 MINUS = "−"
@@ -67,7 +67,11 @@ class Quantity:
 
 def quantities(units: UnitSystem) -> dict[str, Quantity]:
     """The quantities a template may name after the colon, in a person's units."""
-    return {
+    measures = {
+        kind: Quantity(names[units is not US], 1 / UNITS[kind][names[units is not US]], 1)
+        for kind, names in MEASURES.items()
+    }
+    return measures | {
         "speed": Quantity(units.speed, from_mps(1.0, units.speed), 2),
         "length": Quantity(units.length, 1 / units.length_m, 1),
         # A hair more, so that 1/16 in, 0.0625, is 0.063 as feeler sets have it, not 0.062.
@@ -80,6 +84,9 @@ def quantities(units: UnitSystem) -> dict[str, Quantity]:
         "seconds": Quantity("s", 1.0, 0),
         "milliseconds": Quantity("ms", 1000.0, 2),
         "angle": Quantity("°", 1.0, 0),
+        "angle1": Quantity("°", 1.0, 1),
+        "pull": Quantity("lbf", 1 / 4.4482216152605, 0) if units is US else Quantity("N", 1.0, 0),
+        "hours": Quantity("h", 1.0, 0),
         "rate": Quantity("Hz", 1.0, 1),
         "number": Quantity("", 1.0, -1),
         "whole": Quantity("", 1.0, 0),

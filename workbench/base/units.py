@@ -77,3 +77,27 @@ def inch_fraction(length_m: float, parts: int = 64) -> str:
     shared = math.gcd(over, parts)
     fraction = f"{over // shared}/{parts // shared}"
     return f"{whole} {fraction}" if whole else fraction
+
+
+_GALLON_M3, _POUND_KG, _PSI_PA = 3.785411784e-3, 0.45359237, 6894.757293168361
+UNITS: dict[str, dict[str, float]] = {
+    "length": LENGTH_UNITS_M,
+    "speed": SPEED_UNITS_MPS,
+    "pressure": {"psi": _PSI_PA, "kPa": 1e3, "bar": 1e5, "MPa": 1e6, "Pa": 1.0},
+    "flow": {"gal/min": _GALLON_M3 / 60, "L/min": 1e-3 / 60, "m3/s": 1.0},
+    "volume": {"in³": INCH_M**3, "cm³": 1e-6, "L": 1e-3, "m3": 1.0},
+    "mass": {"lb/ft": _POUND_KG / FOOT_M, "kg/m": 1.0},
+    "time": {"s": 1.0, "min": 60.0},
+    "hours": {"h": 1.0},
+    "count": {"": 1.0, "links": 1.0},
+}
+"""Kind of a measured quantity -> its units and one of each in SI (NIST SP 811, appendix B: the
+US gallon is 231 in³, the pound 0.45359237 kg, 1 psi a pound-force on a square inch)."""
+
+MEASURES = {
+    "pressure": ("psi", "kPa"),
+    "flow": ("gal/min", "L/min"),
+    "volume": ("in³", "cm³"),
+    "mass": ("lb/ft", "kg/m"),
+}
+"""The unit of each that a person reads: in US units, in metric ones."""

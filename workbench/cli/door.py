@@ -27,6 +27,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "export": ("workbench.cli.export", N_("write a stored recording as a table or a CAN log")),
     "verify": ("workbench.cli.verify", N_("compute a stored result again and compare")),
     "speed": ("workbench.cli.speed", N_("belt speed from the pulses of a recording")),
+    "prepare": (
+        "workbench.cli.prepare",
+        N_("is the machine as it should be before its run"),
+    ),
     "gap": ("workbench.cli.gap", N_("is a pickup's gap right, and is its target wheel sound")),
     "calibrate": ("workbench.cli.calibrate", N_("does the readout show the true belt speed")),
     "pass": ("workbench.cli.passes", N_("did belt and ground keep pace on a test pass")),

@@ -14,6 +14,7 @@ ROOMS = {
     "calibrate": "workbench.jobs.calibrate.compute",
     "gap": "workbench.jobs.gap.compute",
     "pass": "workbench.jobs.passes.compute",
+    "prepare": "workbench.jobs.prepare.compute",
 }
 """Kind of a result -> the module whose `JOB` makes it; imported when it is asked for."""
 

@@ -9,7 +9,7 @@ naming but is noisy.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum, auto
 
@@ -206,50 +206,3 @@ def wheel_slip(wheel: Factor, u_reference_rel: float) -> tuple[float, float]:
     """
     u = math.hypot(wheel.u_factor / wheel.factor, u_reference_rel) / wheel.factor
     return 1 - 1 / wheel.factor, u
-
-
-@dataclass(frozen=True, slots=True)
-class Course:
-    """What a taped course says of each source: true ÷ shown."""
-
-    speed_mps: float
-    u_speed_mps: float
-    factors: Mapping[str, tuple[float, float]]
-
-
-HAND_U_S = 0.10
-"""Standard uncertainty of an interval started and stopped by one hand (Am. J. Phys. 87(2)
-2019, p. 110, abstract)."""
-
-
-def taped_course(
-    length_m: float,
-    from_s: float,
-    to_s: float,
-    sources: Mapping[str, SpeedSeries],
-    u_length_m: float = 0.03,
-) -> Course:
-    """The true speed over a taped course driven from `from_s` to `to_s`, and each source's factor.
-
-    Raises ValueError where length or time make no speed.
-    """
-    duration_s = to_s - from_s
-    if not (length_m > 0 and duration_s > 0):
-        raise ValueError("a taped course needs a length and an end after its beginning")
-    speed = length_m / duration_s
-    u_rel = math.hypot(u_length_m / length_m, HAND_U_S / duration_s)
-    factors = {}
-    for name, series in sources.items():
-        inside = (series.time_s >= from_s) & (series.time_s <= to_s) & np.isfinite(series.speed_mps)
-        if inside.sum() < 3:
-            continue
-        mean = autocorrelated_mean(series.speed_mps[inside])
-        if not mean.value > 0:
-            continue  # it stood still: no factor makes that the course's speed
-        shown = SpeedSeries(
-            series.time_s[inside], series.speed_mps[inside], series.u_mps[inside], 0.0
-        )
-        factor = speed / mean.value
-        # The mean's own scatter is the speed's, which the course's mean contains as well.
-        factors[name] = (factor, factor * math.hypot(u_rel, own_accuracy(shown, duration_s)))
-    return Course(speed, speed * u_rel, factors)

@@ -13,7 +13,7 @@ from workbench.records.entries import StoredResult
 from workbench.reports.document import Document
 from workbench.words.words import Words
 
-REPORTED = ("pass", "calibrate", "gap")
+REPORTED = ("pass", "calibrate", "gap", "prepare")
 """Kinds of result that have a report."""
 
 
@@ -40,6 +40,12 @@ def document_of(stored: StoredResult, words: Words, **typed: Any) -> Document:
 
         passed = answer_of(stored, PassAnswer)
         return pass_document(passed, machine, words, stored.number)
+    if stored.kind == "prepare":
+        from workbench.jobs.prepare.answer import PrepareAnswer
+        from workbench.reports.prepare.sheet import prepare_document
+
+        found, options = answer_of(stored, PrepareAnswer), replace(options_of(stored), **typed)
+        return prepare_document(found, machine, options, words, stored.number)
     raise WrongInput(
         "Result {number} is one of 'evenpace {kind}', for which there is no report.",
         number=stored.number,

@@ -7,11 +7,14 @@ from dataclasses import dataclass
 from functools import singledispatch
 
 from workbench.calibration.gap.answer import PickupAnswer, WheelAnswer
+from workbench.calibration.prepare.measures import CHECKS, FIGURES, CheckKind
 from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.passes.answer import PassAnswer
+from workbench.jobs.prepare.answer import PrepareAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.words.language import _
+from workbench.words.prepare import what_words
 from workbench.words.words import Words
 
 
@@ -88,6 +91,20 @@ def _of_pickup(answer: PickupAnswer) -> list[MainFigure]:
     if isinstance(answer, WheelAnswer):
         found.append(MainFigure(_("Turns of the wheel"), answer.turns, "whole"))
     return [*found, *_lost(answer.missed, answer.extra)]
+
+
+@_figures.register
+def _of_preparation(answer: PrepareAnswer) -> list[MainFigure]:
+    lines = [
+        (what_words(one, Words()), one.value, CHECKS[one.check].quantity, one.U_value)
+        for one in answer.checks
+        if one.check is not CheckKind.WEAR
+    ]
+    lines += [
+        (what_words(one, Words()), one.value, FIGURES[one.figure].quantity, one.U_value)
+        for one in answer.figures
+    ]
+    return [MainFigure(*line) for line in lines]
 
 
 @_figures.register

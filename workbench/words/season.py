@@ -11,6 +11,11 @@ _SHOWN = {
     SeasonQuantity.SETTING: (N_("Setting of the readout"), ""),
     SeasonQuantity.GAP_M: (N_("Gap"), "gap"),
     SeasonQuantity.METRES_PER_PULSE: (N_("Belt travel a pulse"), "gap"),
+    SeasonQuantity.BELT_SAG_M: (N_("Belt sag"), "gap"),
+    SeasonQuantity.CHAIN_SLACK_REL: (N_("Chain slack, of the span"), "percent"),
+    SeasonQuantity.CHAIN_ELONGATION_REL: (N_("Chain longer than new"), "percent"),
+    SeasonQuantity.OIL_FLOW_M3_PER_S: (N_("Oil flow"), "flow"),
+    SeasonQuantity.TRUE_OVER_SHOWN: (N_("True ÷ shown ground speed"), "ratio"),
 }
 """Quantity -> its title, and its kind; a setting is a bare number."""
 

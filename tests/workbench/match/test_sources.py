@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from workbench.calibration.pulses.speed import SpeedSeries
+from workbench.match.course import taped_course
 from workbench.match.sources import (
     GNSS,
     RADAR,
@@ -18,7 +19,6 @@ from workbench.match.sources import (
     factor_to,
     quality,
     stands_apart,
-    taped_course,
     wheel_slip,
 )
 from workbench.match.track import make_track

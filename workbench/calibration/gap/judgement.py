@@ -9,7 +9,7 @@ from enum import StrEnum, auto
 
 from workbench.base.machine import Pickup
 from workbench.base.statements import Statement, statement
-from workbench.calibration.statistics.decision import Decision, Verdict, decide
+from workbench.calibration.statistics.decision import Decision, badness, decide
 
 
 class GapSays(StrEnum):
@@ -23,15 +23,6 @@ class GapSays(StrEnum):
     NEARLY_TOUCHES = auto()
     FAR_TOO_WIDE = auto()
     FAR_FROM_BEST = auto()
-
-
-_FROM_BEST = (
-    Verdict.PASS,
-    Verdict.CONDITIONAL_PASS,
-    Verdict.CANNOT_TELL,
-    Verdict.CONDITIONAL_FAIL,
-    Verdict.FAIL,
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +50,6 @@ class GapFound:
     def half_width_m(self, one: Estimate) -> float:
         """U of one of them: half the interval that holds 95.45 %."""
         return self.k * one.u if math.isnan(one.U) else one.U
-
-
-def badness(verdict: Verdict) -> int:
-    """Sorts verdicts from the best to the worst; 'cannot tell' is worse than any pass."""
-    return _FROM_BEST.index(verdict)
 
 
 def worst(decisions: Iterable[Decision]) -> Decision:

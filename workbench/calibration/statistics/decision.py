@@ -45,6 +45,20 @@ class Decision:
     reason: Statement
 
 
+_FROM_BEST = (
+    Verdict.PASS,
+    Verdict.CONDITIONAL_PASS,
+    Verdict.CANNOT_TELL,
+    Verdict.CONDITIONAL_FAIL,
+    Verdict.FAIL,
+)
+
+
+def badness(verdict: Verdict) -> int:
+    """Sorts verdicts from the best to the worst; 'cannot tell' is worse than any pass."""
+    return _FROM_BEST.index(verdict)
+
+
 def conformance_probability(value: float, u: float, low: float, high: float) -> float:
     """Probability that a normal N(value, u²) lies in [low, high] (JCGM 106, 7.2-7.4).
 

@@ -26,11 +26,13 @@ from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.keep import answer_of
 from workbench.jobs.passes.answer import PassAnswer
+from workbench.jobs.prepare.answer import PrepareAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.models.records.opened import (
     Opened,
     calibration_words,
     gap_words,
+    prepare_words,
     speed_words,
 )
 from workbench.records.entries import StoredResult
@@ -123,8 +125,9 @@ class ResultView(Turns):
         self._pickups.activated.connect(self._show)
         self.calibration = AnswerFrame(theme, self.curve)
         self.gap = AnswerFrame(theme, self.wheel, self._pickups)
+        self.prepared = AnswerFrame(theme)
         self.speed = AnswerFrame(theme)
-        for view in (self.passing, self.calibration, self.gap, self.speed):
+        for view in (self.passing, self.calibration, self.gap, self.prepared, self.speed):
             self.add(view)
 
     def show_result(self, stored: StoredResult, units: UnitSystem) -> None:
@@ -160,6 +163,10 @@ class ResultView(Turns):
         elif stored.kind == "gap":
             self._show_gap(stored, units)
             self.show_view(self.gap)
+        elif stored.kind == "prepare":
+            prepared = answer_of(stored, PrepareAnswer)
+            self.prepared.show_words(prepare_words(prepared, Words(units)))
+            self.show_view(self.prepared)
         else:
             self.speed.show_words(speed_words(answer_of(stored, SpeedAnswer), Words(units)))
             self.show_view(self.speed)

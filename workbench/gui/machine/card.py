@@ -24,7 +24,7 @@ from workbench.models.machine.fields import CHOICES, NEEDED, NEEDED_FOR, default
 from workbench.models.machine.form import MachineForm
 from workbench.words.language import N_, _
 
-NAME_PX = 17 * GRID_PX
+NAME_PX = 15 * GRID_PX
 """One width for the names of all entries, so that the entries stand in line."""
 UNIT_PX = 4 * GRID_PX
 ENTRY_PX = 10 * GRID_PX

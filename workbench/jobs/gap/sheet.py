@@ -12,10 +12,10 @@ from workbench.base.machine import Pickup
 from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.faults import WheelFault
-from workbench.calibration.gap.judgement import GapSays, badness
+from workbench.calibration.gap.judgement import GapSays
 from workbench.calibration.gap.margin import DropOutSays
 from workbench.calibration.gap.wheel_faults import WheelSays
-from workbench.calibration.statistics.decision import Verdict
+from workbench.calibration.statistics.decision import Verdict, badness
 from workbench.jobs.gap.answer import GapAnswer, faults_named
 
 HANDS_OFF = frozenset(

@@ -10,8 +10,8 @@ from typing import Any
 from workbench.base.machine import Machine, Pickup
 from workbench.base.statements import Statement, statement
 from workbench.calibration.gap.answer import FeelerAnswer, Headline, PickupAnswer, WheelAnswer
-from workbench.calibration.gap.judgement import badness
 from workbench.calibration.gap.repeats import RepeatChart
+from workbench.calibration.statistics.decision import badness
 from workbench.jobs.gap.answer import GapAnswer, PickupSays, headline
 
 

@@ -7,8 +7,9 @@ from dataclasses import replace
 from workbench.base.errors import WrongInput
 from workbench.jobs.passes.answer import CourseAnswer, GroundSource, PassAnswer, TrueOverShown
 from workbench.jobs.passes.inputs import reference_of
+from workbench.match.course import taped_course
 from workbench.match.evidence import PassInputs
-from workbench.match.sources import WHEEL, stands_apart, taped_course, wheel_slip
+from workbench.match.sources import WHEEL, stands_apart, wheel_slip
 
 
 def with_sources(answer: PassAnswer, inputs: PassInputs) -> PassAnswer:

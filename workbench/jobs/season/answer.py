@@ -18,6 +18,11 @@ class SeasonQuantity(StrEnum):
     SETTING = auto()
     GAP_M = auto()
     METRES_PER_PULSE = auto()
+    BELT_SAG_M = auto()
+    CHAIN_SLACK_REL = auto()
+    CHAIN_ELONGATION_REL = auto()
+    OIL_FLOW_M3_PER_S = auto()
+    TRUE_OVER_SHOWN = auto()
 
 
 class SeasonSays(StrEnum):
@@ -32,6 +37,7 @@ class SeasonSays(StrEnum):
     VALUE_ERROR = auto()
     VALUE_SETTING = auto()
     VALUE_GAP = auto()
+    VALUE_FLOW = auto()
 
 
 @dataclass(frozen=True, slots=True)

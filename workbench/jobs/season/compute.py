@@ -11,8 +11,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from workbench.base.statements import PlusMinus, Statement, statement
+from workbench.calibration.prepare.measures import CheckKind, Computed
 from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.keep import answer_of
+from workbench.jobs.prepare.answer import PrepareAnswer
 from workbench.jobs.season.answer import (
     QuantitySeason,
     SeasonAnswer,
@@ -79,12 +81,15 @@ def compute(options: SeasonOptions) -> SeasonAnswer:
 def _measured(store: Store, card: Card) -> Iterator[tuple[int | str | None, _Measured]]:
     """Where each value of a result comes from, a recording or a table's text, and the value."""
     # A card is read without its answer; it holds neither a table's text nor each pickup.
-    whole = store.result(card.number) if card.recording is None or card.kind == "gap" else None
+    listed = card.recording is None or card.kind in ("gap", "prepare")
+    whole = store.result(card.number) if listed else None
     origin: int | str | None = card.recording
     if whole is not None and origin is None:
         origin = whole.table
     if whole is not None and card.kind == "gap":
         found = _of_pickups(answer_of(whole, GapAnswer))
+    elif whole is not None and card.kind == "prepare":
+        found = _of_preparation(answer_of(whole, PrepareAnswer))
     else:
         found = _of_card(card)
     for one in found:
@@ -110,6 +115,30 @@ def _of_pickups(answer: GapAnswer) -> Iterator[_Measured]:
     for one in answer.pickups:
         u = one.u_gap_m if math.isfinite(one.u_gap_m) else 0.0
         yield _Measured((SeasonQuantity.GAP_M, one.pickup), one.gap_m, u, (0.0, answer.gap_max_m))
+
+
+_CHECKED = {
+    CheckKind.BELT_SAG_MEAN: SeasonQuantity.BELT_SAG_M,
+    CheckKind.OIL_FLOW: SeasonQuantity.OIL_FLOW_M3_PER_S,
+}
+_COMPUTED = {
+    Computed.CHAIN_SLACK_SHARE: SeasonQuantity.CHAIN_SLACK_REL,
+    Computed.CHAIN_ELONGATION: SeasonQuantity.CHAIN_ELONGATION_REL,
+}
+
+
+def _of_preparation(answer: PrepareAnswer) -> Iterator[_Measured]:
+    for one in answer.checks:
+        if one.check in _CHECKED:
+            allowed = one.limit_low, one.limit_high
+            yield _Measured((_CHECKED[one.check], one.place), one.value, one.u_value, allowed)
+    for figure in answer.figures:
+        if figure.figure in _COMPUTED:
+            row = _COMPUTED[figure.figure], figure.place
+            yield _Measured(row, figure.value, figure.u_value)
+    for source in answer.sources:
+        row = SeasonQuantity.TRUE_OVER_SHOWN, source.source
+        yield _Measured(row, source.factor, source.u_factor)
 
 
 def _number(values: dict[str, Any], key: str, unknown: float = math.nan) -> float:
@@ -168,9 +197,16 @@ def _said(quantity: SeasonQuantity, found: Chart) -> Iterator[Statement]:
 def _value(quantity: SeasonQuantity, value: float, u: float = 0.0) -> Statement:
     """A value as it is told of this quantity."""
     spread = PlusMinus(value, K * u)
-    if quantity is SeasonQuantity.RATIO:
+    if quantity is SeasonQuantity.OIL_FLOW_M3_PER_S:
+        return statement(SeasonSays.VALUE_FLOW, flow_m3_per_s=spread)
+    if quantity in (SeasonQuantity.RATIO, SeasonQuantity.TRUE_OVER_SHOWN):
         return statement(SeasonSays.VALUE_RATIO, value=spread)
-    if quantity is SeasonQuantity.ERROR_AT_WORK:
+    shares = (
+        SeasonQuantity.ERROR_AT_WORK,
+        SeasonQuantity.CHAIN_SLACK_REL,
+        SeasonQuantity.CHAIN_ELONGATION_REL,
+    )
+    if quantity in shares:
         return statement(SeasonSays.VALUE_ERROR, error_rel=spread)
     if quantity is SeasonQuantity.SETTING:
         return statement(SeasonSays.VALUE_SETTING, setting=value)

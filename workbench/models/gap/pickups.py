@@ -13,10 +13,9 @@ from workbench.base.errors import BenchError, WrongInput
 from workbench.base.statements import Statement
 from workbench.calibration.gap.answer import SEPARATOR, FeelerAnswer, parts_of
 from workbench.calibration.gap.feeler import feeler_gap
-from workbench.calibration.gap.judgement import badness
 from workbench.calibration.gap.table import GapReadings, check_angle_deg, check_gap_m
 from workbench.calibration.gap.unread import USUAL_TEETH
-from workbench.calibration.statistics.decision import Verdict
+from workbench.calibration.statistics.decision import Verdict, badness
 from workbench.jobs.codec import from_plain, to_plain
 from workbench.jobs.gap.sheet import Standing
 from workbench.models.gap.machines import NONE_HELD, Held, parsed

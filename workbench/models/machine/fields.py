@@ -10,7 +10,7 @@ from typing import Any
 from workbench.base.errors import Message, WrongInput
 from workbench.base.machine import bounds, default_of, keys, wrong_value
 from workbench.base.typed import parse_length_m
-from workbench.base.units import SPEED_UNITS_MPS, UnitSystem
+from workbench.base.units import MEASURES, SPEED_UNITS_MPS, UNITS, US, UnitSystem
 from workbench.words.language import N_, _
 from workbench.words.words import Words
 
@@ -56,6 +56,24 @@ SECTIONS: dict[str, dict[str, str]] = {
         "limits.speed_high_mps": N_("Highest working speed"),
         "limits.readout_error": N_("Largest error of the readout"),
     },
+    N_("Before the run"): {
+        "prepare.belt_span_m": N_("Belt's span between rolls"),
+        "prepare.belt_kg_per_metre": N_("Mass of the belt, a length"),
+        "prepare.belt_sag_low_m": N_("Least sag of the belt"),
+        "prepare.belt_sag_high_m": N_("Most sag of the belt"),
+        "prepare.belt_sag_spread_m": N_("Most difference of the sag across"),
+        "prepare.motor_volume_m3": N_("Oil a turn of the motor"),
+        "prepare.motor_turns_per_shaft_turn": N_("Motor turns per shaft turn"),
+        "prepare.motor_efficiency": N_("Share of the oil that turns the motor"),
+        "prepare.oil_flow_low_m3_per_s": N_("Least oil flow of the tractor"),
+        "prepare.tyre_pressure_pa": N_("Tyre pressure"),
+        "prepare.level_width_m": N_("Width between the heights"),
+        "prepare.rows": N_("Rows are"),
+        "prepare.row_count": N_("Number of rows"),
+        "prepare.row_spacing_m": N_("From row to row"),
+        "prepare.twin_spacing_m": N_("From twin to twin"),
+        "prepare.shank_offset_m": N_("Shank's inner edge from its row"),
+    },
 }
 """Every key under its heading, with its name."""
 
@@ -64,6 +82,7 @@ NAMES: dict[str, str] = {key: name for fields in SECTIONS.values() for key, name
 CHOICES: dict[str, dict[str, str]] = {
     "drive.kind": {"sprocket": "sprocket", "roll": "roll"},
     "readout.unit": {unit: unit for unit in SPEED_UNITS_MPS},
+    "prepare.rows": {"single": N_("single rows"), "twin": N_("twin rows")},
     "readout.reads": {"direct": "higher", "inverse": "lower"},
     "readout.rounds": {"nearest": N_("rounded"), "down": N_("cut off, not rounded")},
     "pickup.kind": {
@@ -90,7 +109,10 @@ NEEDED_FOR = {
     "roll": ("drive.roll_diameter_m",),
 }
 
-LONG = ("belt.lap_length_m",)
+ENDINGS = {"_m3_per_s": "flow", "_m3": "volume", "_pa": "pressure", "_kg_per_metre": "mass"}
+"""How the name of a key ends that has a unit of its own -> the kind of that."""
+
+LONG = ("belt.lap_length_m", "prepare.belt_span_m", "prepare.level_width_m")
 """Lengths a person measures in metres or feet; all others in millimetres or inches."""
 
 EXPANDED_K = 2.0
@@ -159,7 +181,7 @@ def default(key: str, units: UnitSystem) -> str:
     if key == "readout.rounds":
         return _("not known: half a step unsure")
     if key in CHOICES:
-        return _(CHOICES[key][value])
+        return _(CHOICES[key][value]) if value else ""
     if isinstance(value, float) and _scale(key, units)[0]:
         return f"{value / _scale(key, units)[1]:.2g}"
     return show(key, value, units) if value else ""
@@ -171,6 +193,10 @@ def _scale(key: str, units: UnitSystem) -> tuple[str, float]:
         return units.speed, SPEED_UNITS_MPS[units.speed]
     if key == "limits.readout_error":
         return "%", 0.01
+    for ending, kind in ENDINGS.items():
+        if key.endswith(ending):
+            unit = MEASURES[kind][0 if units is US else 1]
+            return unit, UNITS[kind][unit]
     if key in LONG:
         return units.length, units.length_m
     return (units.gap, units.gap_m / _k(key)) if key.endswith("_m") else ("", 1.0)

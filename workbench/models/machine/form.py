@@ -9,6 +9,7 @@ import json
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from workbench.base.machine import (
     machine_sections,
     parse_machine,
 )
+from workbench.base.preparation import LISTS
 from workbench.base.units import METRIC, US, UnitSystem
 from workbench.models.machine import fields
 from workbench.models.machine.fields import NAMES, NEEDED, NEEDED_FOR, ONLY_FOR
@@ -28,7 +30,7 @@ from workbench.models.observable import Observable
 from workbench.words.language import _
 from workbench.words.words import Words
 
-DRAFT_PATH = "path"
+DRAFT_PATH, DRAFT_LISTS = "path", "lists"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +48,13 @@ class FormEntry:
 
 @dataclass(slots=True)
 class Draft:
-    """Everything a form holds; `kept` is what its file, or the machine shown, says."""
+    """Everything a form holds; `kept` is what its file, or the machine shown, says, `lists` the
+    tables of it that the form shows nothing of."""
 
     entries: dict[str, FormEntry] = field(default_factory=dict)
     kept: dict[str, Any] = field(default_factory=dict)
     path: Path | None = None
+    lists: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
 
     def content(self) -> dict[str, Any]:
         """What the entries say, however it was typed."""
@@ -138,13 +142,14 @@ class MachineForm(Observable):
         )
         flat: dict[str, Any] = {"name": machine.name}
         for section, values in sections.items():
-            if section != "name":
+            if section != "name" and section not in LISTS:
                 flat |= {f"{section}.{key}": value for key, value in values.items()}
         if not machine.text:
             flat = {key: value for key, value in flat.items() if value != default_of(key)}
         kinds = keys()
         entries = {key: self._entry(key, kinds[key](value)) for key, value in flat.items()}
-        draft = Draft(entries, path=path)
+        lists = {name: sections[name] for name in LISTS if name in sections}
+        draft = Draft(entries, path=path, lists=lists)
         draft.kept = draft.content()
         self._replace(draft)
 
@@ -172,7 +177,7 @@ class MachineForm(Observable):
     def duplicate(self) -> None:
         """The same once more, to be named; no file has it yet."""
         copy = {key: entry for key, entry in self._draft.entries.items() if key != "name"}
-        self._replace(Draft(copy))
+        self._replace(Draft(copy, lists=self._draft.lists))
 
     def bring_back(self) -> None:
         """Show the draft that was put aside; the one shown now is put aside in its place."""
@@ -210,6 +215,10 @@ class MachineForm(Observable):
                 lines += ["", f"[{head}]"]
                 section = head
             lines.append(f"{tail} = {_toml(entry.value)}")
+        for name, tables in self._draft.lists.items():
+            for table in tables:
+                lines += ["", f"[[{name}]]"]
+                lines += [f"{key} = {_toml(value)}" for key, value in table.items()]
         return "\n".join(lines) + "\n"
 
     def content(self) -> dict[str, Any]:
@@ -227,6 +236,8 @@ class MachineForm(Observable):
         if draft is None or not draft.entries:
             return {}
         place = {DRAFT_PATH: str(draft.path)} if draft.path else {}
+        if draft.lists:
+            place[DRAFT_LISTS] = json.dumps(draft.lists, default=str)
         return place | {
             key: json.dumps([entry.typed, entry.units.name, entry.value])
             for key, entry in draft.entries.items()
@@ -238,7 +249,9 @@ class MachineForm(Observable):
         entries = {key: entry for key, entry in known.items() if entry is not None}
         path = texts.get(DRAFT_PATH)
         if entries:
-            self._aside = Draft(entries, path=Path(path) if isinstance(path, str) else None)
+            place = Path(path) if isinstance(path, str) else None
+            lists = json.loads(str(texts.get(DRAFT_LISTS, "{}")))
+            self._aside = Draft(entries, path=place, lists=lists)
             self.changed()
 
     def _remembered(self, key: str, text: object) -> FormEntry | None:
@@ -302,7 +315,7 @@ class MachineForm(Observable):
         """What is wrong where the lower of two limits is not below the higher; '' if it is."""
         low, high = self.value(low_key), self.value(high_key)
         typed = low_key in self._draft.entries or high_key in self._draft.entries
-        if low is None or high is None or not typed or high > low:
+        if low is None or high is None or not typed or not high <= low:
             return ""
         shown = " ".join(filter(None, (fields.show(low_key, low, self.units), self.unit(low_key))))
         name = _(NAMES[low_key])[0].lower() + _(NAMES[low_key])[1:]
@@ -312,6 +325,8 @@ class MachineForm(Observable):
 
 
 def _toml(value: Any) -> str:
+    if isinstance(value, date):
+        return value.isoformat()
     if not isinstance(value, str):
         return repr(value)
     # JSON escapes all that TOML wants escaped, but for DEL.

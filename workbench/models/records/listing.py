@@ -27,6 +27,7 @@ KINDS = {
     "pass": (N_("Pass"), N_("Passes")),
     "calibrate": (N_("Calibration"), N_("Calibrations")),
     "gap": (N_("Gap check"), N_("Gap checks")),
+    "prepare": (N_("Preparation"), N_("Preparations")),
     "speed": (N_("Belt speed"), N_("Belt speeds")),
 }
 """Kind of an entry -> its word for one and for several."""

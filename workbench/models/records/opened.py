@@ -11,10 +11,20 @@ from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.readout.runs import RunResult
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.calibrate.answer import CalibrateAnswer
+from workbench.jobs.prepare.answer import PrepareAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.words.figures import figures
 from workbench.words.gap import details, found_rows, headline_words, measured_rows
 from workbench.words.language import _
+from workbench.words.prepare import (
+    check_rows,
+    figure_rows,
+    service_rows,
+    source_rows,
+)
+from workbench.words.prepare import (
+    headline_words as prepare_headline,
+)
 from workbench.words.words import Words
 
 Chapters = dict[str, list[str]]
@@ -83,6 +93,26 @@ def gap_words(pickup: FeelerAnswer | WheelAnswer, words: Words) -> Opened:
     rows = [*measured_rows(pickup, words), *found_rows(pickup, words)]
     chapters = {_("What was found"): details(pickup, words)}
     return Opened(pickup.verdict, headline_words(pickup, words), chapters, rows=rows)
+
+
+def prepare_words(answer: PrepareAnswer, words: Words) -> Opened:
+    """A preparation: what to do, what is due, and a line for each check."""
+    due = [": ".join(filter(None, (row[0], row[4]))) for row in service_rows(answer.due, words)]
+    sources = [", ".join(row) for row in source_rows(answer.sources, words)]
+    figures = [": ".join(row) for row in figure_rows(answer, words)]
+    return Opened(
+        answer.verdict,
+        prepare_headline(answer, words),
+        {
+            _("What to do"): words.say_all(answer.to_do),
+            _("Due"): due,
+            _("True ÷ shown ground speed"): sources,
+            _("Computed"): figures,
+            _("Notes"): words.say_all(answer.warnings),
+        },
+        heads=(_("Check"), _("Value"), _("Limits"), _("Verdict")),
+        rows=check_rows(answer, words),
+    )
 
 
 def speed_words(answer: SpeedAnswer, words: Words) -> Opened:

@@ -11,7 +11,7 @@ from importlib import import_module
 
 from workbench.words.language import Template
 
-ROOMS = ("cautions", "common", "speed", "calibrate", "gap", "passes", "season")
+ROOMS = ("cautions", "common", "speed", "calibrate", "gap", "passes", "prepare", "season")
 
 
 @cache

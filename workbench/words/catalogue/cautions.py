@@ -6,6 +6,13 @@ from workbench.base.cautions import Caution
 from workbench.words.language import N_, Template
 
 SENTENCES: dict[str, Template] = {
+    Caution.AT_THE_MACHINE: N_(
+        "Before you measure or adjust: level ground, machine lowered onto blocks or stands, never "
+        "under one that only its hydraulics hold; engine off, key with you, drive disengaged, "
+        "brakes set, all movement stopped. Belt, chains and blades cut and pinch: turn nothing by "
+        "power while a hand is near. Put all guards back. The machine's manual, local codes and "
+        "qualified persons have the last word."
+    ),
     Caution.AT_THE_WHEEL: N_(
         "Before you reach for the wheel or the pickup: stop the engine and take the key with "
         "you, disengage the drive, release the hydraulic pressure, and wait until all movement "

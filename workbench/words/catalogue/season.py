@@ -13,6 +13,11 @@ SENTENCES: dict[str, Template] = {
     SeasonQuantity.SETTING: N_("setting"),
     SeasonQuantity.GAP_M: N_("gap"),
     SeasonQuantity.METRES_PER_PULSE: N_("belt travel a pulse"),
+    SeasonQuantity.BELT_SAG_M: N_("belt sag"),
+    SeasonQuantity.CHAIN_SLACK_REL: N_("chain slack, of the span"),
+    SeasonQuantity.CHAIN_ELONGATION_REL: N_("chain's elongation"),
+    SeasonQuantity.OIL_FLOW_M3_PER_S: N_("oil flow"),
+    SeasonQuantity.TRUE_OVER_SHOWN: N_("true ÷ shown ground speed"),
     SeasonSays.STEPPED: N_(
         "Between {before_utc:day} and {after_utc:day} the {quantity} changed from {before} to "
         "{after}, more than both uncertainties explain."
@@ -33,4 +38,5 @@ SENTENCES: dict[str, Template] = {
     SeasonSays.VALUE_ERROR: N_("{error_rel:percent}"),
     SeasonSays.VALUE_SETTING: N_("{setting:number}"),
     SeasonSays.VALUE_GAP: N_("{gap_m:gap}"),
+    SeasonSays.VALUE_FLOW: N_("{flow_m3_per_s:flow}"),
 }

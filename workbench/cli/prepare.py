@@ -1,0 +1,133 @@
+"""`evenpace prepare`: is everything that bears on belt and ground speed as it should be?"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import date
+from pathlib import Path
+
+from workbench.base.cautions import Caution
+from workbench.base.errors import BenchError, WrongInput
+from workbench.base.machine import Machine, load_machine
+from workbench.cli import DONE, FAILED
+from workbench.cli.arguments import add_machine, add_report_words, add_store, words_of
+from workbench.cli.output import (
+    exit_status,
+    print_answer,
+    print_kept,
+    print_table,
+    print_warnings,
+    tried,
+)
+from workbench.jobs.keep import Kept
+from workbench.jobs.prepare.answer import PrepareAnswer, PrepareOptions
+from workbench.jobs.prepare.stored import judge_table
+from workbench.jobs.table import read_text
+from workbench.words.language import _
+from workbench.words.prepare import (
+    check_rows,
+    figure_rows,
+    headline_words,
+    service_rows,
+    source_rows,
+)
+from workbench.words.words import Words
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.description = _(
+        "Judge what was measured at the machine before its run: a table check,place,value,unit "
+        "with values as on the tool (2 1/4 in, 57 mm, 30 psi, 200 kPa, 15 gal/min). Limits are "
+        "the machine file's own; where it has none, common practice, which is said of each."
+    )
+    parser.add_argument("source", metavar="FILE", help=_("the table of what was measured"))
+    add_machine(parser)
+    add_store(parser)
+    parser.add_argument(
+        "--on", metavar="DAY", type=_day, help=_("the day it was done on (default: today)")
+    )
+    parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
+    add_report_words(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    if args.report:
+        from workbench.reports.document import check_report_path
+
+        check_report_path(args.report)
+    path = Path(args.source.removeprefix("file:"))
+    if not path.is_file():
+        raise WrongInput(
+            "{path}: there is no such file; expected a table check,place,value,unit.", path=path
+        )
+    machine = load_machine(args.machine) if args.machine else None
+    options = PrepareOptions(
+        table_name=path.name,
+        today=args.on or date.today().isoformat(),
+        by=args.by or "",
+        remarks=args.remarks or "",
+        environment=args.environment or "",
+        references=tuple(args.references or ()),
+    )
+    answer, kept = judge_table(read_text(path), machine, options, args.store)
+    words = words_of(args, machine)
+    troubles: list[BenchError] = []
+    if args.report:
+        made = (answer, machine, options, kept, words)
+        troubles = tried(lambda: _report(args, *made), "prepare", words)
+    if args.json:
+        print_answer(answer, kept, words, troubles)
+    else:
+        _print(answer, words)
+        print_warnings(words.say_all(answer.warnings))
+        print_kept(kept, words)
+    return exit_status(troubles, FAILED if answer.verdict.is_fail else DONE)
+
+
+def _day(text: str) -> str:
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        told = _("'{text}' is no day; write it as 2026-11-20")
+        raise argparse.ArgumentTypeError(told.format(text=text)) from None
+
+
+def _report(
+    args: argparse.Namespace,
+    answer: PrepareAnswer,
+    machine: Machine | None,
+    options: PrepareOptions,
+    kept: Kept,
+    words: Words,
+) -> None:
+    from workbench.reports.document import render
+    from workbench.reports.prepare.sheet import prepare_document
+    from workbench.reports.testified import testified
+
+    made = prepare_document(answer, machine, options, words, kept.number)
+    render(testified(made, args.store, kept.number), args.report)
+
+
+def _print(answer: PrepareAnswer, words: Words) -> None:
+    """The answer as tables, the caution before what is to be done."""
+    print(headline_words(answer, words))
+    verdict = f"{words.say(answer.verdict)}: {words.say(answer.reason)}"
+    title = f"{answer.machine} ({answer.source})" if answer.machine else answer.source
+    print_table(title, [(_("Verdict"), verdict), *figure_rows(answer, words)])
+    if answer.checks:
+        header = (_("check"), _("value"), _("limits"), _("verdict"))
+        print_table("\n" + _("Checks"), check_rows(answer, words), header)
+    if answer.sources:
+        print_table("\n" + _("True ÷ shown ground speed"), source_rows(answer.sources, words))
+    if answer.due:
+        print_table("\n" + _("Due"), service_rows(answer.due, words))
+    if answer.to_do:
+        told = _("CAUTION. {caution}").format(caution=words.say(Caution.AT_THE_MACHINE))
+        print(told, file=sys.stderr)
+        print_table("\n" + _("What to do"), [(said,) for said in words.say_all(answer.to_do)])
+    if answer.unmeasured:
+        left = ", ".join(words.say(topic) for topic in answer.unmeasured)
+        print(_("Not measured: {topics}.").format(topics=left))
+    if answer.simulated:
+        print(_("Simulated data."), file=sys.stderr)

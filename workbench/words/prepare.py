@@ -1,0 +1,128 @@
+"""A preparation in words: its checks, figures, parts and ground speed sources as rows."""
+
+from __future__ import annotations
+
+import math
+
+from workbench.base.numbers import NO_VALUE
+from workbench.base.units import INCH_M, inch_fraction
+from workbench.calibration.prepare.due import ServiceLine, UsualPart
+from workbench.calibration.prepare.measures import CHECKS, FIGURES, SOUND, WORN, CheckKind, Topic
+from workbench.calibration.prepare.sheet import CheckLine, FigureLine, Whose
+from workbench.jobs.prepare.answer import PrepareAnswer, ProvenSource
+from workbench.words.language import _, ngettext
+from workbench.words.words import Words
+
+Rows = list[tuple[str, ...]]
+
+
+def headline_words(answer: PrepareAnswer, words: Words) -> str:
+    """What it comes to, in a sentence, with how many parts are due."""
+    said = words.say(answer.reason)
+    said = said[:1].upper() + said[1:] + "."
+    if answer.due:
+        count = len(answer.due)
+        told = ngettext("{count} part is due.", "{count} parts are due.", count)
+        said = f"{said} {told.format(count=count)}"
+    return said
+
+
+def what_words(line: CheckLine | FigureLine, words: Words) -> str:
+    """'belt sag, left'."""
+    what = words.say(line.check if isinstance(line, CheckLine) else line.figure)
+    return f"{what}: {line.place}" if line.place else what
+
+
+def value_words(line: CheckLine | FigureLine, words: Words) -> str:
+    """'2.25 ± 0.16 in'; a part's state as its word."""
+    if isinstance(line, FigureLine):
+        shown, signed = FIGURES[line.figure], line.unit in ("1", "deg") and line.value < 0
+        return words.number(shown.quantity, line.value, line.U_value, signed=signed)
+    if line.check is CheckKind.WEAR:
+        return _(WORN) if line.value else _(SOUND)
+    return words.number(CHECKS[line.check].quantity, line.value, line.U_value)
+
+
+def limit_words(line: CheckLine, words: Words) -> str:
+    """'1.75 to 2.75 in', 'at least 15 gal/min', with whose it is."""
+    if line.limit_from is Whose.EYE:
+        return words.say(line.limit_from)
+    quantity = CHECKS[line.check].quantity
+    low, high = (words.number(quantity, one) for one in (line.limit_low, line.limit_high))
+    if math.isnan(line.limit_high):
+        told = _("at least {low}").format(low=low)
+    elif math.isnan(line.limit_low):
+        told = _("at most {high}").format(high=high)
+    elif line.limit_low == -line.limit_high:
+        told = f"± {high}"
+    else:
+        told = _("{low} to {high}").format(low=low, high=high)
+    return f"{told} ({words.say(line.limit_from)})"
+
+
+def check_rows(answer: PrepareAnswer, words: Words, topic: Topic | None = None) -> Rows:
+    """What, its value, its limit and its verdict; of one topic, or of all."""
+    return [
+        (
+            what_words(one, words),
+            value_words(one, words),
+            limit_words(one, words),
+            words.say(one.verdict),
+        )
+        for one in answer.checks
+        if topic in (None, CHECKS[one.check].topic)
+    ]
+
+
+def figure_rows(answer: PrepareAnswer, words: Words, topic: Topic | None = None) -> Rows:
+    """What was computed, and its value."""
+    return [
+        (what_words(one, words), value_words(one, words))
+        for one in answer.figures
+        if topic in (None, FIGURES[one.figure].topic)
+    ]
+
+
+def part_words(part: str, words: Words) -> str:
+    """The part's name, in the person's language where it is of the list to start from."""
+    return words.say(UsualPart(part)) if part in tuple(UsualPart) else words.say(part)
+
+
+def service_rows(lines: tuple[ServiceLine, ...], words: Words) -> Rows:
+    """UsualPart, where it stands, when it was done last, when it is due, how to tell its wear."""
+    return [
+        (
+            ", ".join(filter(None, (part_words(one.part, words), one.place))),
+            words.say(one.standing),
+            " ".join(filter(None, (one.last_on, one.last_by))) or NO_VALUE,
+            _due(one, words) or NO_VALUE,
+            words.say(one.sign) if one.sign else "",
+        )
+        for one in lines
+    ]
+
+
+def _due(one: ServiceLine, words: Words) -> str:
+    hours = words.number("hours", one.due_at_hours) if math.isfinite(one.due_at_hours) else ""
+    return _(" or at ").join(filter(None, (one.due_on, hours)))
+
+
+def source_rows(sources: tuple[ProvenSource, ...], words: Words) -> Rows:
+    """Source, true ÷ shown, runs, and whether passes use it from now on."""
+    used, not_used = _("used by passes from now on"), _("not used: there and back, twice at least")
+    return [
+        (
+            words.say(one.source),
+            words.number("ratio", one.factor, one.U_factor),
+            ngettext("{count} run", "{count} runs", one.runs).format(count=one.runs),
+            used if one.proven else not_used,
+        )
+        for one in sources
+    ]
+
+
+def as_on_a_rule(length_m: float, words: Words) -> str:
+    """A length as a rule shows it: to 1/16 in, or in whole millimetres."""
+    if words.units.gap == "in":
+        return f"{inch_fraction(round(length_m / INCH_M * 16) / 16 * INCH_M)} in"
+    return f"{length_m * 1000:.0f} mm"
