@@ -116,7 +116,8 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """One machine as its file tells it. `text` is the file's text, '' if made in the program."""
+    """One machine as its file tells it: `serial` is its serial number, '' where not given,
+    `text` the file's text, '' if made in the program."""
 
     name: str
     drive: Drive
@@ -127,6 +128,7 @@ class Machine:
     prepare: Preparation = field(default_factory=Preparation)
     lists: Lists = field(default_factory=Lists)
     text: str = field(default="", compare=False)
+    serial: str = ""
 
 
 LOW_AND_HIGH = (
@@ -192,7 +194,8 @@ def parse_machine(text: str, path: Path | Message | str = "machine") -> Machine:
         if section == "readout" and "reads" not in values:
             values["reads"] = parse_setting_unit(values.get("setting_unit", "")).reads or "direct"
         parts[section] = kind(**values)
-    machine = Machine(name=flat["name"].strip(), text=text, lists=lists, **parts)
+    name, serial = flat["name"].strip(), flat.get("serial", "").strip()
+    machine = Machine(name=name, serial=serial, text=text, lists=lists, **parts)
     return _check_together(path, machine)
 
 
@@ -241,7 +244,7 @@ def wrong_value(key: str, value: Any) -> Message | None:
 
 
 def keys() -> dict[str, type]:
-    """Every key a machine file may hold, as 'section.key' or 'name', and its type."""
+    """Every key a machine file may hold, as 'section.key', 'name' or 'serial', and its type."""
     return {key: check.kind for key, check in CHECKS.items()}
 
 
@@ -251,7 +254,7 @@ def bounds(key: str) -> tuple[float, float]:
 
 
 def value_of(machine: Machine, key: str) -> Any:
-    """The value of 'section.key' or 'name' in a machine."""
+    """The value of 'section.key', 'name' or 'serial' in a machine."""
     section, _, name = key.rpartition(".")
     return getattr(getattr(machine, section) if section else machine, name)
 
@@ -260,7 +263,7 @@ def default_of(key: str) -> Any:
     """What 'section.key' counts as where a file leaves it out; MISSING where it must not."""
     section, _, name = key.partition(".")
     if not name:
-        return MISSING
+        return MISSING if key == "name" else ""
     return next(entry.default for entry in fields(_SECTIONS[section]) if entry.name == name)
 
 

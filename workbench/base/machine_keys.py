@@ -69,6 +69,7 @@ _EVEN = Message("an even number of rows from 2 to 24")
 
 CHECKS: dict[str, Check] = {
     "name": _ANY_TEXT,
+    "serial": Check(str, Message("the serial number, text in quotes"), lambda value: True),
     "belt.lap_length_m": between(1, 60, Message("1 to 60 metres for one lap")),
     "belt.u_lap_length_m": positive(_SOME_LENGTH),
     "drive.target_teeth": count(

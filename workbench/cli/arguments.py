@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import fields, replace
 
 from workbench.base.machine import Machine, load_machine
 from workbench.base.units import UNIT_SYSTEMS, units_for
 from workbench.cli.reading_line import reading_line
+from workbench.jobs.particulars import NOTHING_SAID, Particulars
 from workbench.jobs.source import Source, load_source
 from workbench.words.language import _
 from workbench.words.words import Words
+
+PARTICULARS = tuple(one.name for one in fields(Particulars))
 
 
 def add_source(parser: argparse.ArgumentParser, *, required: bool = True) -> None:
@@ -37,20 +41,33 @@ def add_machine(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--machine", metavar="FILE", help=_("the machine file (TOML)"))
 
 
-def add_report_words(parser: argparse.ArgumentParser) -> None:
-    """The arguments that say what is to stand on a report; None where one is not given."""
-    parser.add_argument("--by", metavar="NAME", help=_("who did it, for the report"))
-    parser.add_argument("--remarks", metavar="TEXT", help=_("remarks for the report"))
-    parser.add_argument(
-        "--environment", metavar="TEXT", help=_("weather, oil, place, for the report")
+def add_particulars(parser: argparse.ArgumentParser) -> None:
+    """The arguments that say whom and what a result is for; None where one is not given."""
+    said = parser.add_argument_group(_("kept with the result and printed on its reports"))
+    said.add_argument("--customer", metavar="NAME", help=_("whom it is for"))
+    said.add_argument("--field", metavar="NAME", help=_("the field, or another place"))
+    said.add_argument("--job", metavar="TEXT", help=_("the job or order"))
+    said.add_argument("--by", metavar="NAME", help=_("who did it"))
+    said.add_argument(
+        "--conditions", "--environment", metavar="TEXT", help=_("weather, oil, temperature")
     )
-    parser.add_argument(
+    said.add_argument("--remarks", metavar="TEXT", help=_("remarks"))
+    said.add_argument(
         "--reference",
         dest="references",
         metavar="TEXT",
         action="append",
         help=_("a tape, watch or tachometer used and how it is traceable; may be repeated"),
     )
+
+
+def particulars_of(args: argparse.Namespace, before: Particulars = NOTHING_SAID) -> Particulars:
+    """What the arguments say, over what was said before."""
+    given = {name: getattr(args, name) for name in PARTICULARS}
+    given = {name: value for name, value in given.items() if value is not None}
+    if "references" in given:
+        given["references"] = tuple(given["references"])
+    return replace(before, **given)
 
 
 def add_store(parser: argparse.ArgumentParser) -> None:

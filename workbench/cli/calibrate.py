@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import sys
 from dataclasses import replace
-from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
@@ -14,7 +13,7 @@ from workbench.base.errors import BenchError, WrongInput
 from workbench.base.machine import Machine, load_machine
 from workbench.calibration.readout.run_table import looks_like_run_table
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_report_words, add_source, source_of, words_of
+from workbench.cli.arguments import add_particulars, add_source, particulars_of, source_of, words_of
 from workbench.cli.output import (
     exit_status,
     print_answer,
@@ -71,7 +70,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=_("run table made with the new setting in the readout"),
     )
     parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
-    add_report_words(parser)
+    add_particulars(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -85,7 +84,7 @@ def run(args: argparse.Namespace) -> int:
         source = source_of(args)
         machine, options = source.machine, replace(options, recorded_machine=source.made_of)
         answer = compute(source.recording, machine, options)
-        kept = keep("calibrate", answer, options, source)
+        kept = keep("calibrate", answer, options, source, particulars_of(args))
     else:
         answer, kept, machine = _of_table(args, text, options)
     words = words_of(args, machine)
@@ -116,10 +115,6 @@ def _options(args: argparse.Namespace) -> CalibrateOptions:
         channel=args.channel,
         lap_channel=args.lap_channel,
         table_name=Path(args.source).name,
-        by=args.by or "",
-        remarks=args.remarks or "",
-        environment=args.environment or "",
-        references=tuple(args.references or ()),
         **texts,
     )
 
@@ -142,6 +137,7 @@ def _of_table(
         name=options.table_name,
         machine=machine,
         address=args.store,
+        said=particulars_of(args),
     )
     return answer, kept, machine
 
@@ -154,14 +150,12 @@ def _report(
     kept: Kept,
     words: Words,
 ) -> None:
-    from workbench.base.version import program_version
-    from workbench.reports.calibrate.certificate import Made, certificate
+    from workbench.reports.calibrate.certificate import certificate
     from workbench.reports.document import render
+    from workbench.reports.made import made_now
     from workbench.reports.testified import testified
 
-    now = datetime.now(UTC).isoformat(timespec="seconds")
-    made = Made(kept.number, now, program_version())
-    paper = certificate(answer, machine, options, made, words)
+    paper = certificate(answer, machine, options, made_now(kept), words)
     render(testified(paper, args.store, kept.number), args.report)
 
 

@@ -14,7 +14,7 @@ from workbench.base.typed import parse_length_m
 from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_source, source_of, words_of
+from workbench.cli.arguments import add_particulars, add_source, particulars_of, source_of, words_of
 from workbench.cli.output import (
     exit_status,
     print_answer,
@@ -99,6 +99,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
     parser.add_argument("--summary", metavar="FILE", help=_("write one line a pickup as CSV"))
+    add_particulars(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -129,11 +130,11 @@ def _report(
 ) -> None:
     from workbench.reports.document import render
     from workbench.reports.gap.report import gap_document
+    from workbench.reports.made import made_now
     from workbench.reports.testified import testified
 
-    numbers = () if kept.number is None else (kept.number,)
-    made = gap_document(answer, machine, words, numbers)
-    render(testified(made, args.store, kept.number), args.report)
+    paper = gap_document(answer, machine, words, made_now(kept))
+    render(testified(paper, args.store, kept.number), args.report)
 
 
 def _of_table(args: argparse.Namespace, text: str) -> tuple[GapAnswer, Kept, Machine | None]:
@@ -156,7 +157,7 @@ def _of_table(args: argparse.Namespace, text: str) -> tuple[GapAnswer, Kept, Mac
         control=args.control,
         control_target_m=args.target or math.nan,
     )
-    return *judge_table(text, machine, options, args.store), machine
+    return *judge_table(text, machine, options, args.store, particulars_of(args)), machine
 
 
 def _of_recording(args: argparse.Namespace) -> tuple[GapAnswer, Kept, Machine | None]:
@@ -178,7 +179,8 @@ def _of_recording(args: argparse.Namespace) -> tuple[GapAnswer, Kept, Machine | 
         before={} if args.before is None else spacing_of(args.store, args.before),
         before_result=args.before,
     )
-    return *judge_recording(source, options, args.store), source.machine
+    said = particulars_of(args)
+    return *judge_recording(source, options, args.store, said), source.machine
 
 
 MOST_LENGTH_M = 1.0

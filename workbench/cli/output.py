@@ -46,7 +46,7 @@ def print_answer(
     """An answer as one JSON object on stdout, its number in the store first; `troubles` are what
     `tried` brought."""
     number = {} if kept.number is None else {"result": kept.number}
-    view = json_view(answer, words)
+    view = json_view(answer, words) | kept.said.view
     if kept.trouble is not None:
         view["warnings"] = [*view["warnings"], words.say(_not_kept(kept.trouble))]
     if kept.new_store:

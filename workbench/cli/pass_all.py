@@ -8,7 +8,7 @@ from workbench.base.errors import StoreError, WrongInput
 from workbench.base.files import is_file
 from workbench.base.machine import load_machine
 from workbench.base.numbers import NO_VALUE
-from workbench.cli.arguments import words_of
+from workbench.cli.arguments import PARTICULARS, words_of
 from workbench.cli.output import (
     exit_status,
     print_answer,
@@ -69,6 +69,7 @@ def _refuse(args: argparse.Namespace) -> None:
         "--oil": args.oil,
         "--moved": args.moved,
         "--course": args.course,
+        **{f"--{name}": getattr(args, name) for name in PARTICULARS},
     }
     wrong = [name for name, value in given.items() if value is not None]
     if wrong:

@@ -11,7 +11,14 @@ from workbench.base.errors import BenchError, WrongInput
 from workbench.base.machine import Machine
 from workbench.base.units import FOOT_M
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_source, seconds, source_of, words_of
+from workbench.cli.arguments import (
+    add_particulars,
+    add_source,
+    particulars_of,
+    seconds,
+    source_of,
+    words_of,
+)
 from workbench.cli.output import (
     exit_status,
     print_answer,
@@ -65,6 +72,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--track", metavar="FILE", help=_("write the way with its ratio as GeoJSON")
     )
     parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
+    add_particulars(parser)
     parser.add_argument(
         "--all",
         action="store_true",
@@ -96,7 +104,7 @@ def run(args: argparse.Namespace) -> int:
         compute(source.recording, source.machine, options),
         words_of(args, source.machine),
     )
-    kept = keep("pass", answer, options, source)
+    kept = keep("pass", answer, options, source, particulars_of(args))
     troubles: list[BenchError] = []
     if args.track:
         from workbench.reports.passes.way import write_way
@@ -119,11 +127,12 @@ def _report(
     args: argparse.Namespace, answer: PassAnswer, machine: Machine | None, kept: Kept, words: Words
 ) -> None:
     from workbench.reports.document import render
+    from workbench.reports.made import made_now
     from workbench.reports.passes.report import pass_document
     from workbench.reports.testified import testified
 
-    made = pass_document(answer, machine, words, kept.number)
-    render(testified(made, args.store, kept.number), args.report)
+    paper = pass_document(answer, machine, words, made_now(kept))
+    render(testified(paper, args.store, kept.number), args.report)
 
 
 def _help_to_choose(answer: PassAnswer) -> None:

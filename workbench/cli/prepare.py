@@ -5,13 +5,20 @@ from __future__ import annotations
 import argparse
 import sys
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
 from workbench.base.machine import Machine, load_machine
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_machine, add_report_words, add_store, words_of
+from workbench.cli.arguments import (
+    add_machine,
+    add_particulars,
+    add_store,
+    particulars_of,
+    words_of,
+)
 from workbench.cli.output import (
     exit_status,
     print_answer,
@@ -48,7 +55,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--on", metavar="DAY", type=_day, help=_("the day it was done on (default: today)")
     )
     parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
-    add_report_words(parser)
+    add_particulars(parser)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -66,16 +73,13 @@ def run(args: argparse.Namespace) -> int:
         table_name=path.name,
         today=args.on or date.today().isoformat(),
         by=args.by or "",
-        remarks=args.remarks or "",
-        environment=args.environment or "",
-        references=tuple(args.references or ()),
     )
-    answer, kept = judge_table(read_text(path), machine, options, args.store)
+    answer, kept = judge_table(read_text(path), machine, options, args.store, particulars_of(args))
     words = words_of(args, machine)
     troubles: list[BenchError] = []
     if args.report:
-        made = (answer, machine, options, kept, words)
-        troubles = tried(lambda: _report(args, *made), "prepare", words)
+        report = partial(_report, args, answer, machine, kept, words)
+        troubles = tried(report, "prepare", words)
     if args.json:
         print_answer(answer, kept, words, troubles)
     else:
@@ -97,16 +101,16 @@ def _report(
     args: argparse.Namespace,
     answer: PrepareAnswer,
     machine: Machine | None,
-    options: PrepareOptions,
     kept: Kept,
     words: Words,
 ) -> None:
     from workbench.reports.document import render
+    from workbench.reports.made import made_now
     from workbench.reports.prepare.sheet import prepare_document
     from workbench.reports.testified import testified
 
-    made = prepare_document(answer, machine, options, words, kept.number)
-    render(testified(made, args.store, kept.number), args.report)
+    paper = prepare_document(answer, machine, words, made_now(kept))
+    render(testified(paper, args.store, kept.number), args.report)
 
 
 def _print(answer: PrepareAnswer, words: Words) -> None:

@@ -1,11 +1,17 @@
-"""`evenpace report`: a stored result as PDF, HTML or JSON."""
+"""`evenpace report`: a stored result as PDF, HTML or JSON; what is said of it stays with it."""
 
 from __future__ import annotations
 
 import argparse
 
 from workbench.cli import DONE
-from workbench.cli.arguments import add_report_words, add_store, stored_number, words_of
+from workbench.cli.arguments import (
+    add_particulars,
+    add_store,
+    particulars_of,
+    stored_number,
+    words_of,
+)
 from workbench.cli.output import print_json
 from workbench.words.language import _
 
@@ -15,11 +21,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o", "--out", metavar="FILE", required=True, help=_("where to: .pdf, .html or .json")
     )
-    add_report_words(parser)
+    add_particulars(parser)
     add_store(parser)
 
 
 def run(args: argparse.Namespace) -> int:
+    from workbench.jobs.particulars import particulars_in
     from workbench.records.store import open_store
     from workbench.reports.document import check_report_path, render
     from workbench.reports.stored import document_of
@@ -28,9 +35,12 @@ def run(args: argparse.Namespace) -> int:
     check_report_path(args.out)
     with open_store(args.store, make=False) as store:
         stored = store.result(args.result)
-    given = {name: getattr(args, name) for name in ("by", "remarks", "environment", "references")}
-    typed = {name: text for name, text in given.items() if text is not None}
-    made = document_of(stored, words_of(args, stored.machine()), **typed)
+        before = particulars_in(stored.said)
+        said = particulars_of(args, before)
+        if said != before:
+            store.say_of(stored.number, said.text)
+            stored = store.result(args.result)
+    made = document_of(stored, words_of(args, stored.machine()))
     path = render(testified(made, args.store, stored.number), args.out)
     if args.json:
         print_json({"result": stored.number, "kind": stored.kind, "report": str(path)})

@@ -7,7 +7,7 @@ import math
 import sys
 
 from workbench.cli import DONE
-from workbench.cli.arguments import add_source, source_of, words_of
+from workbench.cli.arguments import add_particulars, add_source, particulars_of, source_of, words_of
 from workbench.cli.output import print_answer, print_kept, print_table, print_warnings
 from workbench.jobs.keep import keep
 from workbench.jobs.speed.answer import SourceSpeed, SpeedAnswer, SpeedOptions
@@ -21,13 +21,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--channel", metavar="NAME", help=_("the pulse channel (default: the first)")
     )
+    add_particulars(parser)
 
 
 def run(args: argparse.Namespace) -> int:
     source, options = source_of(args), SpeedOptions(args.channel)
     words = words_of(args, source.machine)
     answer = compute(source.recording, source.machine, options)
-    kept = keep("speed", answer, options, source)
+    kept = keep("speed", answer, options, source, particulars_of(args))
     if args.json:
         print_answer(answer, kept, words)
     else:

@@ -11,6 +11,8 @@ from drivers.contract import ChannelKind
 from workbench.base.units import UnitSystem
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
 from workbench.gui.parts.basics import Elided, button, label, say
+from workbench.gui.parts.layout import column_of, line_of
+from workbench.gui.parts.particulars import ForWhomCard
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
@@ -18,6 +20,8 @@ from workbench.models.pace import PaceModel, doubt_words
 from workbench.words.language import N_, _
 from workbench.words.moments import duration_text
 
+MOST_LETTERS = 20
+"""Of a customer's name in the header."""
 OTHER_UNITS = {"us": "metric", "metric": "us"}
 UNIT_WORDS = {"us": N_("US customary"), "metric": N_("metric")}
 OTHER_THEME = {"bright": "dark", "dark": "bright"}
@@ -35,6 +39,7 @@ class Header(QWidget):
         self.inputs = label("", wrap=False)
         self.inputs.setTextFormat(Qt.TextFormat.RichText)
         self.light = label("", "light", wrap=False)
+        self.for_whom = button("", self._ask_for_whom)
         self.units = button("", self._switch_units)
         self.theme_switch = button("", self._switch_theme)
         for switch in (self.units, self.theme_switch):
@@ -48,11 +53,15 @@ class Header(QWidget):
         words.setSpacing(0)
         words.addWidget(self.machine)
         words.addLayout(states)
-        line = QHBoxLayout(self)
-        line.setContentsMargins(2 * GRID_PX, GRID_PX // 2, 2 * GRID_PX, GRID_PX // 2)
-        line.setSpacing(2 * GRID_PX)
+        self.card = ForWhomCard(bench)
+        edges = (2 * GRID_PX, GRID_PX // 2, 2 * GRID_PX, GRID_PX // 2)
+        line = line_of(gap=2 * GRID_PX, edges=edges)
+        column = column_of(on=self, gap=0)
+        column.addLayout(line)
+        column.addWidget(self.card)
         line.addLayout(words, 1)
         line.addWidget(self.light)
+        line.addWidget(self.for_whom)
         line.addWidget(self.units)
         line.addWidget(self.theme_switch)
         self.set_theme(theme)
@@ -83,6 +92,7 @@ class Header(QWidget):
         """Show the bench as it is now."""
         machine = self._bench.machine
         say(self.machine, machine.name if machine else _("No machine yet"))
+        self._say_for_whom()
         live = self._bench.live
         self.simulated.setVisible(live.simulated and (live.running or bool(live.streams)))
         say(self.inputs, self._input_words())
@@ -90,6 +100,22 @@ class Header(QWidget):
         self.light.setVisible(recording.running)
         if recording.running:
             say(self.light, f"◉ {duration_text(recording.duration_s)} recorded\n{self._losses()}")
+
+    def _say_for_whom(self) -> None:
+        """Whom the next answers are for, cut where it is long; the whole stands in the tip."""
+        customer = self._bench.for_whom.of(self._bench.machine).customer
+        told = _("For {customer}").format(customer=customer) if customer else _("For whom …")
+        if len(told) > MOST_LETTERS:
+            told = f"{told[: MOST_LETTERS - 1].rstrip()}…"
+        if self.for_whom.text() != told:
+            say(self.for_whom, told)
+            state = _("For {customer}").format(customer=customer or _("nobody named"))
+            _tell(
+                self.for_whom, state, _("say whom and what the next answers are for, and by whom")
+            )
+
+    def _ask_for_whom(self) -> None:
+        self.card.close_card() if self.card.isVisible() else self.card.open_card()
 
     def _losses(self) -> str:
         """Whether all waits for the store; else pulses lost on the way: of a signal that is away

@@ -13,6 +13,7 @@ from workbench.base.version import program_version
 from workbench.jobs.codec import statement_of, to_plain
 from workbench.jobs.job import job
 from workbench.jobs.keep import any_answer, options_of
+from workbench.jobs.particulars import Particulars, particulars_in
 from workbench.records.entries import StoredResult
 from workbench.records.ledger import EntryKind
 from workbench.records.store import Store
@@ -51,6 +52,7 @@ class Verification:
     made_by: str
     verified_by: str
     created_utc: str
+    particulars: Particulars | None = None
 
 
 def verify(store: Store, number: int) -> Verification:
@@ -75,12 +77,14 @@ def verify(store: Store, number: int) -> Verification:
         made_by=stored.program_version,
         verified_by=program_version(),
         created_utc=stored.created_utc,
+        particulars=particulars_in(stored.said) if stored.said else None,
     )
 
 
 def _source(store: Store, stored: StoredResult) -> tuple[Recording | str | None, list[Difference]]:
     """What the result was computed from, and what of the two is not as it was left."""
-    changed = _entered(store, EntryKind.RESULT, stored.number)
+    kinds = (EntryKind.RESULT, EntryKind.SAID)
+    changed = [one for kind in kinds for one in _entered(store, kind, stored.number)]
     if stored.recording is None:
         return stored.table, changed
     changed += _entered(store, EntryKind.RECORDING, stored.recording)

@@ -14,6 +14,7 @@ from workbench.base.ends import EndSays
 from workbench.base.errors import BenchError, MachineFileError
 from workbench.base.files import write_file
 from workbench.base.machine import Machine, load_machine, parse_machine, with_readout_setting
+from workbench.models.for_whom import ForWhom
 from workbench.models.live import LiveInputs, Opener
 from workbench.models.observable import Observable
 from workbench.models.recording import RecordingModel
@@ -51,6 +52,7 @@ class Bench(Observable):
     ) -> None:
         super().__init__()
         self.settings, self.clock, self.store = settings, clock, store
+        self.for_whom = ForWhom(settings)
         self.computer_clock = computer_clock
         self.live = LiveInputs(clock, opener)
         self.machine: Machine | None = None

@@ -24,6 +24,7 @@ from workbench.jobs.gap.compute import judge_recording, looks_like_gap_table
 from workbench.jobs.importing import import_once
 from workbench.jobs.job import job
 from workbench.jobs.keep import Kept, judge, keep_table
+from workbench.jobs.particulars import NOTHING_SAID, Particulars
 from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.source import stored_source
 from workbench.jobs.table import read_text, table_text
@@ -92,10 +93,11 @@ def judge_file(
     store: str | None,
     machine: Machine | None,
     progress: Progress,
+    said: Particulars = NOTHING_SAID,
     *,
     drop_out: bool = False,
 ) -> int:
-    """Judge it by what was chosen, and keep the answer; its number."""
+    """Judge it by what was chosen, and keep the answer with what is `said` of it; its number."""
     progress(words=Message("Judging {name} …", name=opened.name))
     options = _options(kind, opened, chosen, drop_out=drop_out)
     progress()
@@ -109,12 +111,13 @@ def judge_file(
             name=opened.name,
             machine=machine,
             address=store,
+            said=said,
         )
         return _number(kept)
     source = stored_source(opened.number, machine, store)
     if isinstance(options, GapOptions):
-        return _number(judge_recording(source, options, store)[1])
-    return _number(judge(kind, source, options)[1])
+        return _number(judge_recording(source, options, store, said)[1])
+    return _number(judge(kind, source, options, said)[1])
 
 
 def _number(kept: Kept) -> int:

@@ -31,6 +31,7 @@ class Remembered:
     machine_draft: dict[str, str] = field(default_factory=dict)
     folder: str = ""
     cab: bool = False
+    said: dict[str, str] = field(default_factory=dict)
 
 
 class Settings(Observable):
@@ -117,6 +118,7 @@ def _problem(values: dict[str, object]) -> str:
         "cab": bool,
         "inputs": list,
         "machine_draft": dict,
+        "said": dict,
     }
     wrong = [name for name, kind in right.items() if not isinstance(values[name], kind)]
     return (

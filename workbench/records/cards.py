@@ -1,14 +1,13 @@
 """The card of a result: what a list shows of it without reading the whole answer.
 
 A pass answer holds tens of kilobytes of series. A list of thousands reads cards instead.
-The card also takes what a person may change: a title, a note, and whether it is out of
-sight. The result itself is sealed.
+The card also takes what a person may change: a title, a note, for whom and by whom it was
+made, and whether it is out of sight. The result itself is sealed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextlib import suppress
 from dataclasses import dataclass, fields
 from typing import Any, TypeAlias
 
@@ -29,7 +28,8 @@ CardValue: TypeAlias = str | int | float | bool | None
 class Card:
     """One result as a list shows it. `head` holds the answer's own numbers and short words.
 
-    `deleted_utc` is '' for one in sight.
+    `deleted_utc` is '' for one in sight, `as_left` the verdict after what was found was put
+    right, `said` what was said of it, '' for nothing.
     """
 
     number: int
@@ -42,48 +42,36 @@ class Card:
     note: str
     created_utc: str
     deleted_utc: str
+    as_left: str
+    said: str
 
 
-def head_of(answer_json: str) -> str:
-    """The answer's own numbers and short words as stored JSON. Raises StoreError."""
-    return to_text(
-        {
-            name: value
-            for name, value in from_text(answer_json).items()
-            if not isinstance(value, dict | list)
-            and not (isinstance(value, str) and len(value) > _LONGEST)
-        }
-    )
-
-
-def card_row(number: int, row: Mapping[str, Any], head: str, machine_name: str) -> dict[str, Any]:
-    """The card's row for the result whose row this is."""
+def card_row(number: int, row: Mapping[str, Any], machine_name: str) -> dict[str, Any]:
+    """The card's row for the result whose row this is, its answer's own numbers and short words
+    as the head. Raises StoreError."""
+    answer = from_text(row["answer"])
+    head = {
+        name: value
+        for name, value in answer.items()
+        if not isinstance(value, dict | list)
+        and not (isinstance(value, str) and len(value) > _LONGEST)
+    }
+    left = answer.get("as_left")
+    verdict = left.get("verdict") if isinstance(left, dict) else None
     copied = {name: row[name] for name in ("kind", "recording", "table_name", "created_utc")}
-    return {"result": number, "head": head, "machine_name": machine_name, **copied}
+    return {
+        "result": number,
+        "head": to_text(head),
+        "machine_name": machine_name,
+        "as_left": verdict if isinstance(verdict, str) else "",
+        **copied,
+    }
 
 
 def read_cards(connection: Connection) -> list[Card]:
     """Every card, those out of sight too, the newest first."""
     query = sa.select(schema.card).order_by(schema.card.c.result.desc())
     return [_card(row._asdict()) for row in connection.execute(query)]
-
-
-def verdicts_as_left(connection: Connection) -> dict[int, str]:
-    """Of the calibrations that were proved with a new setting the verdict after it, by result.
-
-    A card holds what was found; this stands in the answers, which are looked through.
-    """
-    result = schema.result
-    mine = sa.and_(result.c.kind == "calibrate", ~result.c.answer.like('%"as_left": null%'))
-    found = {}
-    for number, answer in connection.execute(
-        sa.select(result.c.number, result.c.answer).where(mine)
-    ):
-        with suppress(StoreError):  # a damaged one is told of elsewhere
-            left = from_text(answer).get("as_left")
-            if isinstance(left, dict) and isinstance(left.get("verdict"), str):
-                found[number] = left["verdict"]
-    return found
 
 
 def _card(row: Mapping[str, Any]) -> Card:

@@ -14,7 +14,7 @@ from sqlalchemy.engine import URL, Connection, Engine
 
 from workbench.base.errors import BenchError, Message, StoreError
 from workbench.records import ledger, schema
-from workbench.records.cards import card_row, head_of
+from workbench.records.cards import card_row
 from workbench.records.database import shown, transaction
 from workbench.records.deeds import head_path, read_head
 from workbench.records.entries import check_seal
@@ -35,6 +35,10 @@ _GONE = {
         "Result {number} is gone: entry {entry} of the ledger ({when_utc}) speaks of it, the store "
         "no longer holds it."
     ),
+    EntryKind.SAID: Message(
+        "For whom and by whom result {number} was made is gone: entry {entry} of the ledger "
+        "({when_utc}) speaks of it, the store no longer holds it."
+    ),
 }
 _CHANGED = {
     EntryKind.RECORDING: Message(
@@ -51,6 +55,10 @@ _CHANGED = {
         "exchanged, or its title, its note, what lists show of it or whether it is hidden was "
         "changed by another hand."
     ),
+    EntryKind.SAID: Message(
+        "For whom and by whom result {number} was made is not as entry {entry} of the ledger "
+        "({when_utc}) left it: it was changed by another hand."
+    ),
 }
 _CHANGED_BEFORE = {
     EntryKind.RECORDING: Message(
@@ -65,6 +73,10 @@ _CHANGED_BEFORE = {
         "Result {number} was changed by another hand before entry {entry} of the ledger "
         "({when_utc}): that one did not find what the entry before had left."
     ),
+    EntryKind.SAID: Message(
+        "For whom and by whom result {number} was made was changed by another hand before entry "
+        "{entry} of the ledger ({when_utc}): that one did not find what the entry before had left."
+    ),
 }
 _UNKNOWN = {
     EntryKind.RECORDING: Message(
@@ -78,6 +90,10 @@ _UNKNOWN = {
     EntryKind.RESULT: Message(
         "Result {number} was put into the store by another hand: no entry of the ledger speaks of "
         "it."
+    ),
+    EntryKind.SAID: Message(
+        "For whom and by whom result {number} was made was put into the store by another hand: no "
+        "entry of the ledger speaks of it."
     ),
 }
 
@@ -276,7 +292,7 @@ class _Look:
                 self.problems.append(said)
             elif said is not None:
                 self.notes.append(said)
-            for kind in (EntryKind.RECORDING, EntryKind.COLUMNS, EntryKind.RESULT):
+            for kind in _CHANGED:
                 now = ledger.contents(connection, kind)
                 self.problems += content_problems(entries, kind, now)
         return newest
@@ -343,7 +359,7 @@ def _card_problems(row: Mapping[str, Any]) -> Iterator[StoreError]:
         yield StoreError("Result {number} has no card: no list shows it.", number=number)
         return
     machine = tomllib.loads(row["machine_text"]).get("name", "").strip()
-    right = card_row(number, row, head_of(row["answer"]), machine)
+    right = card_row(number, row, machine)
     said = {name: row[f"card_{name}"] for name in right}
     try:
         heads = from_text(said.pop("head")), from_text(right.pop("head"))

@@ -24,6 +24,7 @@ from workbench.base.files import exists, is_file, read_text, write_file
 from workbench.records import ledger, schema
 from workbench.records.database import transaction
 from workbench.records.ledger import Deed, EntryKind, Head
+from workbench.records.reader import NO_SUCH_NUMBER
 
 Now = Callable[[], datetime]
 """The time of day in UTC; handed in so that tests own it."""
@@ -50,12 +51,12 @@ class Book:
     def change(self, deed: Deed, kind: EntryKind, number: int, values: Mapping[str, Any]) -> bool:
         """Change what lists show of a recording or result, and enter it; False where there is
         none of that number."""
-        table, key = schema.recording, schema.recording.c.number
-        if kind is EntryKind.RESULT:
-            table, key = schema.card, schema.card.c.result
+        table, key = schema.card, schema.card.c.result
+        if kind is EntryKind.RECORDING:
+            table, key = schema.recording, schema.recording.c.number
         found = ledger.content_of(self.connection, kind, number)
         change = sa.update(table).where(key == number).values(values)
-        if not found or not self.connection.execute(change).rowcount:
+        if number >= NO_SUCH_NUMBER or not self.connection.execute(change).rowcount:
             return False
         ledger.enter(self.connection, deed, kind, number, stamp(self.now()), found)
         return True

@@ -78,7 +78,8 @@ class StoredRecording:
 class StoredResult:
     """One answer with all that is needed to compute it again.
 
-    `answer_json` and `options_json` are text of which the store knows nothing. `recording` or
+    `answer_json`, `options_json` and `said` (for whom and by whom it was made, '' for nothing)
+    are text of which the store knows nothing. `recording` or
     `table` is what it was computed from; `recording_sha256` is the recording's hash at that
     moment.
     """
@@ -94,6 +95,7 @@ class StoredResult:
     machine_text: str
     program_version: str
     created_utc: str
+    said: str
 
     def machine(self) -> Machine | None:
         """The machine it was computed for, None where for none. Raises MachineFileError."""
@@ -133,10 +135,11 @@ def _state(row: Mapping[str, Any], last_utc: str, now: datetime) -> str:
 
 
 def result_entry(row: Mapping[str, Any]) -> StoredResult:
-    """A result from its row."""
+    """A result from its row and what its card adds."""
     columns = {"answer_json": "answer", "options_json": "options", "table": "table_text"}
     names = [one.name for one in fields(StoredResult)]
-    return StoredResult(**{name: row[columns.get(name, name)] for name in names})
+    found = {name: row[columns.get(name, name)] for name in names}
+    return StoredResult(**found | {"said": row["said"] or ""})
 
 
 def result_sha256(row: Mapping[str, Any]) -> str:

@@ -52,6 +52,8 @@ class EntryKind(StrEnum):
     COLUMNS = auto()
     """What a sealed recording is packed into; the number is the recording's."""
     RESULT = auto()
+    SAID = auto()
+    """For whom and by whom a result was made; the number is the result's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,8 +167,8 @@ def content_of(connection: Connection, kind: EntryKind, number: int) -> str:
 
 
 def contents(connection: Connection, kind: EntryKind, number: int | None = None) -> dict[int, str]:
-    """The hash of each recording, its columns, or result as it stands, by its number; of one, or
-    of all.
+    """The hash of each recording, its columns, result, or what was said of it, as it stands, by
+    its number; of one, or of all.
 
     A recording's blocks are covered by its seal, its pieces by that of its columns. Until it
     has a seal, its summary grows with it.
@@ -179,6 +181,9 @@ def contents(connection: Connection, kind: EntryKind, number: int | None = None)
     elif kind is EntryKind.COLUMNS:
         key = schema.packed.c.recording.label("number")
         query = sa.select(key, schema.packed.c.sha256)
+    elif kind is EntryKind.SAID:
+        key = card.result.label("number")
+        query = sa.select(key, card.said).where(card.said != "")
     else:
         key = result.number
         beside = (card[name].label(f"card_{name}") for name in _CARD)
@@ -190,6 +195,6 @@ def contents(connection: Connection, kind: EntryKind, number: int | None = None)
 
 
 def _content(row: dict[str, Any]) -> str:
-    if row["sha256"] is None:
+    if row.get("sha256", "") is None:
         row["summary"] = None
     return hashlib.sha256(to_text(list(row.values())[1:]).encode()).hexdigest()

@@ -27,7 +27,7 @@ from workbench.records.ledger import Deed, EntryKind
 if TYPE_CHECKING:
     from alembic.script import ScriptDirectory
 
-NEWEST = "0004"
+NEWEST = "0005"
 """The format this program writes; known without Alembic, which takes its time to import."""
 _FIRST_WITH_A_LEDGER = "0003"
 SCRIPTS = Path(__file__).with_name("migrations")

@@ -168,6 +168,10 @@ card = Table(
     Column("title", Text, nullable=False, server_default=""),
     Column("note", Text, nullable=False, server_default=""),
     Column("deleted_utc", String(40)),
+    # The verdict after what was found was put right, '' where nothing was.
+    Column("as_left", String(20), nullable=False, server_default=""),
+    # For whom and by whom, under which conditions: text of which the store knows nothing.
+    Column("said", Text, nullable=False, server_default=""),
 )
 
 ledger = Table(

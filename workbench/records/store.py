@@ -18,7 +18,7 @@ from workbench.base.machine import Machine
 from workbench.base.version import program_version
 from workbench.calibration.pulses.time_base import ClockRuns
 from workbench.records import ledger, schema
-from workbench.records.cards import Card, card_row, head_of, read_cards, verdicts_as_left
+from workbench.records.cards import Card, card_row, read_cards
 from workbench.records.checking import Checked, look_through
 from workbench.records.clocks import Sender, clocks_of
 from workbench.records.codec import Stored
@@ -66,11 +66,10 @@ from workbench.records.recover import recover
 from workbench.records.writer import Writer
 
 _READ_BLOCKS = 200
-_IN_SIGHT = (
-    sa.select(schema.result)
-    .outerjoin(schema.card, schema.card.c.result == schema.result.c.number)
-    .where(schema.card.c.deleted_utc.is_(None))
+_KEPT = sa.select(schema.result, schema.card.c.said).outerjoin_from(
+    schema.result, schema.card, schema.card.c.result == schema.result.c.number
 )
+_IN_SIGHT = _KEPT.where(schema.card.c.deleted_utc.is_(None))
 
 
 def utc_now() -> datetime:
@@ -192,6 +191,11 @@ class Store:
         """`describe`, of a result."""
         self._change(EntryKind.RESULT, number, Deed.NAMED, {"title": title, "note": note})
 
+    def say_of(self, number: int, said: str) -> None:
+        """Say otherwise for whom and by whom a result was made. Raises WrongInput where there is
+        none of that number."""
+        self._change(EntryKind.SAID, number, Deed.NAMED, {"said": said or "{}"})
+
     def _change(
         self, kind: EntryKind, number: int, deed: Deed, values: Mapping[str, str | None]
     ) -> None:
@@ -199,7 +203,7 @@ class Store:
             if not book.change(deed, kind, number, values):
                 raise WrongInput(
                     "There is no {kind} {number} in the store {address}.",
-                    kind=str(kind),
+                    kind=str(EntryKind.RESULT if kind is EntryKind.SAID else kind),
                     number=number,
                     address=self.address,
                 )
@@ -375,12 +379,13 @@ class Store:
         table: str | None = None,
         table_name: str = "",
         machine: Machine | None = None,
+        said: str = "",
     ) -> int:
         """Keep an answer for good; returns its number.
 
         Answer and options come back as they were given; lists show the answer's own numbers and
         short words. `recording` is a stored recording's number, `table` the text of a table it was
-        computed from.
+        computed from, `said` for whom and by whom it was made.
         """
         row: dict[str, Any] = {
             "kind": kind,
@@ -398,9 +403,11 @@ class Store:
         with deeds(self._engine, self._url, self._now) as book:
             insert = sa.insert(schema.result).values(row).returning(schema.result.c.number)
             number: int = book.connection.execute(insert).scalar_one()
-            card = card_row(number, row, head_of(answer_json), machine.name if machine else "")
-            book.connection.execute(sa.insert(schema.card).values(card))
+            card = card_row(number, row, machine.name if machine else "")
+            book.connection.execute(sa.insert(schema.card).values(card | {"said": said}))
             book.enter_new(Deed.KEPT, EntryKind.RESULT, number)
+            if said:
+                book.enter_new(Deed.KEPT, EntryKind.SAID, number)
         return number
 
     def _sealed_sha256(self, number: int) -> str:
@@ -412,8 +419,7 @@ class Store:
         Raises WrongInput where there is none, StoreError where it was altered.
         """
         with transaction(self._engine, self._url) as connection:
-            kept = sa.select(schema.result) if hidden else _IN_SIGHT
-            query = kept.where(schema.result.c.number == number)
+            query = (_KEPT if hidden else _IN_SIGHT).where(schema.result.c.number == number)
             found = connection.execute(query).one_or_none() if number < NO_SUCH_NUMBER else None
         if found is None:
             raise WrongInput(
@@ -438,11 +444,6 @@ class Store:
         """The card of every result, those out of sight too, the newest first."""
         with transaction(self._engine, self._url) as connection:
             return read_cards(connection)
-
-    def verdicts_as_left(self) -> dict[int, str]:
-        """The verdict after a new setting, by the result of a calibration that has one."""
-        with transaction(self._engine, self._url) as connection:
-            return verdicts_as_left(connection)
 
     def check(self, progress: Told | None = None, *, beside: bool = True) -> Checked:
         """Look through the whole store: the ledger, every seal, block and card, and where it is

@@ -32,6 +32,15 @@ def moment_text(when_utc: str, zone: tzinfo | None = None, language: Language | 
     return format_datetime(at, "d MMM y, HH:mm", locale=code)
 
 
+def zone_text(at: datetime) -> str:
+    """'CET (UTC+01:00)'; 'UTC' alone where it is that."""
+    offset, name = f"{at:%z}", at.tzname() or ""
+    if not int(offset or 0):
+        return "UTC"
+    by_clock = f"UTC{offset[:3]}:{offset[3:5]}".replace("-", "−")
+    return by_clock if not name or name.startswith(("UTC", offset[0])) else f"{name} ({by_clock})"
+
+
 def local(when_utc: str, zone: tzinfo | None = None) -> datetime | None:
     """A stored moment by the clock on the wall; None where the text is no moment."""
     try:

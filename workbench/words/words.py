@@ -14,7 +14,7 @@ from workbench.base.statements import PlusMinus, Statement
 from workbench.base.units import METRIC, UnitSystem
 from workbench.words.catalogue import sentences
 from workbench.words.language import Language, Plural, Template, _, current
-from workbench.words.moments import day_text, local, moment_text
+from workbench.words.moments import day_text, local, moment_text, zone_text
 
 
 @runtime_checkable
@@ -97,10 +97,12 @@ class Words:
         return _("{parts} and {last}").format(parts=", ".join(parts[:-1]), last=parts[-1])
 
     def moment(self, when_utc: str, form: str = "") -> str:
-        """'5 Nov 2026, 14:05', or with 'day' as the form '5 Nov'."""
+        """'5 Nov 2026, 14:05', with 'zone' as the form 'CET (UTC+01:00)' behind it, with 'day'
+        '5 Nov'."""
         at = local(when_utc, self._zone)
         if form != "day":
-            return moment_text(when_utc, self._zone, self.language)
+            text = moment_text(when_utc, self._zone, self.language)
+            return f"{text} {zone_text(at)}" if form == "zone" and at else text
         return day_text(at, self.language) if at else when_utc[:10]
 
     def _formatter(self) -> Formatter:

@@ -55,6 +55,42 @@ def test_a_hidden_result_is_nowhere_until_it_is_brought_back(store):
             change(7)
 
 
+def test_a_card_holds_the_verdict_as_left(store):
+    answer = {"verdict": "fail", "as_left": {"verdict": "pass", "runs": []}}
+    store.add_result("gap", json.dumps(answer), "{}", table="t", table_name="t")
+    store.add_result("gap", '{"verdict": "pass"}', "{}", table="t", table_name="t")
+    assert [card.as_left for card in store.cards()] == ["", "pass", ""]
+
+
+def test_what_is_said_of_a_result_is_in_the_ledger_and_may_be_amended(store):
+    number = store.add_result("gap", "{}", "{}", table="t", table_name="t", said='{"by": "A"}')
+    assert (store.result(number).said, store.result(1).said) == ('{"by": "A"}', "")
+    before = store.check().entries
+    for said in ('{"by": "B"}', ""):
+        store.say_of(number, said)
+    store.say_of(1, '{"by": "C"}')
+    assert (store.result(number).said, store.result(1).said) == ("{}", '{"by": "C"}')
+    found = store.check()
+    assert (found.entries, found.problems) == (before + 3, ())
+    with pytest.raises(WrongInput, match="There is no result 7"):
+        store.say_of(7, "{}")
+
+
+def test_what_another_hand_makes_of_it_is_found(tmp_path):
+    path = tmp_path / "bench.db"
+    with open_store(str(path), now=lambda: NOW) as store:
+        for said in ('{"by": "A"}', ""):
+            store.add_result("gap", "{}", "{}", table="t", table_name="t", said=said)
+    for number, told in ((1, "is not as entry 3"), (2, "put into the store by another hand")):
+        with closing(sqlite3.connect(path)) as raw:
+            raw.execute("UPDATE card SET said = '{}' WHERE result = ?", (number,))
+            raw.commit()
+        with open_store(str(path), now=lambda: NOW) as store:
+            (problem,) = store.check().problems[number - 1 :]
+            assert f"by whom result {number} was made" in str(problem)
+            assert told in str(problem)
+
+
 def test_a_title_and_a_note_leave_every_seal_whole(store):
     before = store.recording(1).sha256, store.result(1)
     store.describe(1, "After the rain", "wet")

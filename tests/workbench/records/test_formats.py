@@ -24,6 +24,7 @@ import sqlalchemy as sa
 from drivers.contract import ChannelKind, EdgeBlock, Lost, Notes, SpeedBlock
 from workbench.base.errors import StoreError
 from workbench.base.machine import parse_machine
+from workbench.jobs.particulars import particulars_in
 from workbench.jobs.verify import verify
 from workbench.records import migrate
 from workbench.records.database import APPLICATION_ID
@@ -125,7 +126,8 @@ def filled(tmp_path):
 def test_a_filled_store_is_taken_over_into_the_ledger(filled, tmp_path):
     with open_store(str(filled), now=lambda: NOW) as store:
         found = store.check()
-        assert (found.entries, found.recordings, found.results) == (81, 25, 55)
+        # One calibration said by whom and under which conditions: an entry of its own since.
+        assert (found.entries, found.recordings, found.results) == (82, 25, 55)
         assert found.problems == ()
         assert [str(note) for note in found.notes] == [
             "Recording 25 has no seal: it is under way, or was broken off."
@@ -138,6 +140,16 @@ def test_a_filled_store_is_taken_over_into_the_ledger(filled, tmp_path):
         ).fetchone()
     assert first == ("taken_over", "format", 2, NOW.isoformat(timespec="milliseconds"))
     assert revision_of(tmp_path / "filled-2026-05-04-format-0002.db") == "0002"
+
+
+def test_what_a_former_calibration_said_and_left_is_on_its_card(filled):
+    with open_store(str(filled), now=lambda: NOW) as store:
+        cards = {card.number: card for card in store.cards()}
+        said = particulars_in(store.result(27).said)
+    assert (said.by, said.conditions) == ("The shop", "Shop, 18 °C, oil warm")
+    assert said.references == ("Tape of the shop, checked in spring", "Watch")
+    assert (cards[51].head["verdict"], cards[51].as_left) == ("fail", "pass")
+    assert [number for number, card in cards.items() if card.as_left or card.said] == [51, 27]
 
 
 CALIBRATED = {*range(26, 37), 51, 52}

@@ -121,7 +121,7 @@ FORGED = {
             "table_text, table_name, machine_text, program_version, created_utc, sha256 "
             "FROM result WHERE number = 1",
             "INSERT INTO card SELECT 3, kind, recording, table_name, created_utc, head, "
-            "machine_name, title, note, deleted_utc FROM card WHERE result = 1",
+            "machine_name, title, note, deleted_utc, as_left, said FROM card WHERE result = 1",
         ],
         "Result 3 was put into the store",
     ),

@@ -28,6 +28,7 @@ from workbench.reports.document import (
     render_pdf,
 )
 from workbench.reports.gap.report import gap_document
+from workbench.reports.made import Made
 from workbench.words.gap import summary_table
 from workbench.words.words import Words
 
@@ -52,7 +53,7 @@ def answer_of(*pickups) -> GapAnswer:
 
 
 def document_of(answer: GapAnswer, units=METRIC, results=()):
-    return gap_document(answer, None, Words(units), results)
+    return gap_document(answer, None, Words(units), Made(results))
 
 
 def figures(document):
@@ -166,5 +167,5 @@ def test_noise_has_a_page_without_a_wheel_it_cannot_know(wheel) -> None:
     assert answer.teeth == 24
     document = document_of(answer)
     assert figures(document) == []
-    assert "50.0 Hz, as mains hum" in document.blocks[1].text
+    assert "50.0 Hz, as mains hum" in document.blocks[2].text
     assert render_pdf(document).startswith(b"%PDF")

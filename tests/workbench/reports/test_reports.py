@@ -8,6 +8,7 @@ import hashlib
 import json
 import re
 from dataclasses import replace
+from datetime import timedelta, timezone
 from html.parser import HTMLParser
 
 import pytest
@@ -18,7 +19,8 @@ from workbench.base.units import METRIC, US
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.codec import from_plain, to_plain
-from workbench.reports.calibrate.certificate import Made, certificate
+from workbench.jobs.particulars import Particulars
+from workbench.reports.calibrate.certificate import certificate
 from workbench.reports.document import (
     PILLS,
     SHOP_RECORD,
@@ -39,6 +41,7 @@ from workbench.reports.document import (
     render_pdf,
 )
 from workbench.reports.drawing import new_figure, to_svg
+from workbench.reports.made import Made
 from workbench.words.words import Words
 
 HOSTILE = [
@@ -164,8 +167,10 @@ def test_a_report_goes_where_it_can(tmp_path):
         check_report_path(tmp_path / "nowhere" / "out.pdf")
 
 
+CENTRAL = timezone(timedelta(hours=-6), "CST")
 MACHINE = """
 name = "shop's own"
+serial = "SN 4711"
 [belt]
 lap_length_m = 9.15
 [drive]
@@ -183,12 +188,15 @@ RUNS = """run,shown,laps,laps_time_s,pulses,pulses_time_s
 2,2.5,10,84.4,4802,60
 3,2.9,10,73.1,5545,60
 """
-TYPED = CalibrateOptions(
+TYPED = CalibrateOptions(table_name="runs.csv")
+SAID = Particulars(
+    customer="Miller & sons",
+    field="North field",
+    job="Order 7",
     by="A <b>Technician</b>",
     remarks="#panic() remark",
-    environment="shop, 21 °C",
+    conditions="shop, 21 °C",
     references=("tape no. 3, checked in spring",),
-    table_name="runs.csv",
 )
 
 
@@ -198,8 +206,9 @@ def answered(as_left=RUNS):
 
 
 def paper(answer, machine=None, number=12, units=US):
-    made = Made(number, "2030-03-04T10:11:12+00:00", "0.1")
-    return certificate(answer, machine, TYPED, made, Words(units))
+    numbers = () if number is None else (number,)
+    made = Made(numbers, "2030-03-04T10:11:12+00:00", "0.1", SAID)
+    return certificate(answer, machine, TYPED, made, Words(units, zone=CENTRAL))
 
 
 def text_of(made):
@@ -218,7 +227,11 @@ def test_a_certificate_holds_what_a_shop_can_state():
         "#panic() remark",
         "shop, 21 °C",
         "tape no. 3, checked in spring",
-        "2030-03-04 10:11:12 UTC",
+        "4 Mar 2030, 04:11 CST (UTC−06:00)",
+        "SN 4711",
+        "Miller & sons",
+        "North field",
+        "Order 7",
         "As found",
         "As left",
         "Budget of the error",

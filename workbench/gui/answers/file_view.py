@@ -112,9 +112,10 @@ class FileView(QWidget):
         progress = Progress(Message("Judging {name} …", name=file.name))
         chosen, drop_out = self.choice.chosen, self._drop_out()
         kind, store, machine = self._kind, bench.store, bench.machine
+        judge = partial(judge_file, said=bench.for_whom.of(machine), drop_out=drop_out)
 
         def work() -> StoredResult:
-            number = judge_file(kind, file, chosen, store, machine, progress, drop_out=drop_out)
+            number = judge(kind, file, chosen, store, machine, progress)
             return archive.result(store, number)
 
         self._works.add(work, self._show_result, self.say, progress)

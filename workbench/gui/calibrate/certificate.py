@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from functools import partial
 from pathlib import Path
-from typing import Any
 
-from PySide6.QtWidgets import (
-    QLineEdit,
-    QWidget,
-)
+from PySide6.QtWidgets import QWidget
 
 from workbench.base.files import name_for
-from workbench.gui.parts.basics import button, label
+from workbench.gui.parts.basics import button
 from workbench.gui.parts.files import ask_save
 from workbench.gui.parts.layout import column_of, line_of, row, scrolled
 from workbench.gui.parts.paper import PaperView
-from workbench.gui.theme import GRID_PX, TOUCH_PX, keep_width
+from workbench.gui.parts.particulars import FIELDS, REMARKS, ParticularsForm
+from workbench.gui.theme import GRID_PX, keep_width
 from workbench.gui.work_line import WorkLine
+from workbench.jobs.particulars import Particulars
 from workbench.models.bench import Bench
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import run_table, save_runs
@@ -27,40 +25,51 @@ from workbench.words.words import Words
 
 SIDE_PX = 36 * GRID_PX
 
-FIELDS = (
-    ("by", N_("Calibrated by")),
-    ("environment", N_("Conditions (place, weather, oil)")),
-    ("references", N_("Tape, watch or instrument used")),
-    ("remarks", N_("Remarks")),
-)
-
 
 class CertificateView(PaperView):
     """Pages on the right, entries and buttons on the left."""
 
     def __init__(self, bench: Bench, job: CalibrateJob, works: WorkLine) -> None:
         self._bench, self._job = bench, job
-        self.entries = {name: QLineEdit() for name, _caption in FIELDS}
+        names = FIELDS | {"by": N_("Calibrated by")} | REMARKS
+        self.form = ParticularsForm(names, self.draw)
+        self._of: int | None = None
         verbs = N_("Save certificate"), N_("Print certificate"), N_("Back to the runs")
         super().__init__(works, N_("Certificate (*.pdf *.html *.json)"), verbs)
 
     def now(self) -> Certificate | None:
-        """The certificate of the result kept, with what is typed."""
+        """The certificate of the result kept, with what is typed once its own was shown."""
         number, store = self._job.state.result, self._bench.store
         if number is None:
             return None
         words, name = Words(self._bench.settings.units), self._name(_("certificate"), ".pdf")
-        return Certificate(number, store, self._typed(), words, name)
+        return Certificate(
+            number, store, self.form.said if self._of == number else None, words, name
+        )
 
     def _name(self, job: str, ending: str) -> str:
         machine = self._bench.machine
         return name_for(machine.name if machine else "", job, ending)
 
     def draw(self) -> None:
-        """The pages of the result kept, anew, where they can be seen."""
+        """The pages of the result kept, anew, where they can be seen; what is typed for it is
+        what the next is kept with too."""
         certificate = self.now()
-        if certificate is not None and self.isVisible():
-            self.open(certificate)
+        if certificate is None or not self.isVisible():
+            return
+        if certificate.said is None:
+            self.form.setEnabled(False)
+            shown = partial(self.show_said, certificate.number)
+            self._works.add(certificate.said_before, shown, self.say)
+        else:
+            self._bench.for_whom.say(self._bench.machine, certificate.said)
+        self.open(certificate)
+
+    def show_said(self, number: int, said: Particulars) -> None:
+        """What is said of this result; the entries are its own from now on."""
+        self._of = number
+        self.form.show_said(said)
+        self.form.setEnabled(True)
 
     def save_runs(self, path: Path) -> None:
         """Write the runs as a table that `evenpace calibrate` takes, those as left beside it."""
@@ -74,16 +83,7 @@ class CertificateView(PaperView):
     def lay_out(self) -> None:
         side = QWidget()
         keep_width(side, SIDE_PX)
-        column = column_of(on=side)
-        for name, words in FIELDS:
-            entry = self.entries[name]
-            entry.setMinimumHeight(TOUCH_PX)
-            entry.setAccessibleName(_(words))
-            entry.editingFinished.connect(self.draw)
-            caption = label(words, "soft", wrap=False)
-            caption.setBuddy(entry)
-            column.addWidget(caption)
-            column.addWidget(entry)
+        column = column_of(self.form, on=side)
         column.addSpacing(GRID_PX)
         column.addWidget(self.save)
         column.addWidget(row(self.print, button("Save runs", self._ask_where_runs), stretch=False))
@@ -95,12 +95,6 @@ class CertificateView(PaperView):
         keep_width(left, SIDE_PX + 2 * GRID_PX)
         line.addWidget(left)
         line.addWidget(self.pages, 1)
-
-    def _typed(self) -> dict[str, Any]:
-        """What stands in the entries, as options of the certificate."""
-        typed: dict[str, Any] = {name: entry.text().strip() for name, entry in self.entries.items()}
-        used = typed["references"]
-        return typed | {"references": [used] if used else []}
 
     def _ask_where_runs(self) -> None:
         title, kinds = _("Save the runs"), _("Runs (*.csv)")

@@ -264,7 +264,6 @@ class CalibratePage(QWidget):
         self._panel.clear()
 
     def _start_anew(self) -> None:
-        self.paper.entries["remarks"].clear()  # they spoke of the last one
         self._job.start_anew()
 
     def _keep_result(self) -> None:
@@ -285,6 +284,7 @@ class CalibratePage(QWidget):
         self._said = Words().say(kept.trouble) if kept.trouble else ""
         if kept.number is not None and version == self._job.version:
             self._said = _("Kept as result {number}.").format(number=kept.number)
+            self.paper.show_said(kept.number, kept.said)
         self._job.worked_out(answer, version, kept.number)
 
     def _failed(self, said: str) -> None:

@@ -30,7 +30,7 @@ UNIT_PX = 4 * GRID_PX
 ENTRY_PX = 10 * GRID_PX
 TWO_COLUMNS_PX = 96 * GRID_PX
 
-WORDS = ("name", "readout.setting_unit", *CHOICES)
+WORDS = ("name", "serial", "readout.setting_unit", *CHOICES)
 """Entries that hold words take the room of the unit, which they have not."""
 
 PLUS_MINUS_TIP = N_(

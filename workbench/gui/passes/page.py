@@ -331,7 +331,8 @@ class PassPage(QWidget):
     def judge_recording(self, number: int) -> None:
         """Judge a stored recording as a pass, and show the answer."""
         store, machine = self._bench.store, self._bench.machine
-        self._judge_with(partial(pass_judge.judge_again, number, store, machine))
+        said = self._bench.for_whom.of(machine)
+        self._judge_with(partial(pass_judge.judge_again, number, store, machine, said=said))
 
     def _judge_otherwise(self, belt: str, ground: str) -> None:
         if self._judged is not None and not self._works.busy:
@@ -339,7 +340,8 @@ class PassPage(QWidget):
 
     def _judge_by(self, number: int | None, options: PassOptions) -> None:
         store, machine = self._bench.store, self._bench.machine
-        self._judge_with(partial(pass_judge.judge_with_history, number, options, store, machine))
+        judge = partial(pass_judge.judge_with_history, said=self._bench.for_whom.of(machine))
+        self._judge_with(partial(judge, number, options, store, machine))
 
     def _judge_with(self, judge: Callable[[Progress], Judged]) -> None:
         progress = Progress(Message("Judging the pass …"))

@@ -31,8 +31,8 @@ class CalibrateOptions:
 
     `shown`, `flips` and `as_left` are the texts of tables, '' where there is none; `channel`
     and `lap_channel` name the pulses of belt and lap mark, None those that say they are;
-    `recorded_machine` is the machine a stored recording was made of. The rest is for the
-    certificate.
+    `recorded_machine` is the machine a stored recording was made of; `remarks` is what the
+    program has to say of how the runs were taken.
     """
 
     channel: str | None = None
@@ -45,10 +45,7 @@ class CalibrateOptions:
     as_left: str = ""
     as_left_name: str = ""
     recorded_machine: str = ""
-    by: str = ""
     remarks: str = ""
-    environment: str = ""
-    references: tuple[str, ...] = ()
 
 
 CalibrateAnswer = Calibration

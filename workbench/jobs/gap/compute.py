@@ -26,6 +26,7 @@ from workbench.jobs.gap.stored import baseline_of, history_of
 from workbench.jobs.gap.together import together
 from workbench.jobs.job import Job
 from workbench.jobs.keep import Kept, keep, keep_table
+from workbench.jobs.particulars import NOTHING_SAID, Particulars
 from workbench.jobs.source import Source
 
 
@@ -37,7 +38,11 @@ def compute(source: Recording | str, machine: Machine | None, options: GapOption
 
 
 def judge_table(
-    text: str, machine: Machine | None, options: GapOptions, store: str | None
+    text: str,
+    machine: Machine | None,
+    options: GapOptions,
+    store: str | None,
+    said: Particulars = NOTHING_SAID,
 ) -> tuple[GapAnswer, Kept]:
     """The answer of a gap table, kept, with the earlier repeat measurements of its control."""
     told = []
@@ -56,12 +61,13 @@ def judge_table(
         name=options.table_name,
         machine=machine,
         address=store,
+        said=said,
     )
     return answer, kept
 
 
 def judge_recording(
-    source: Source, options: GapOptions, store: str | None
+    source: Source, options: GapOptions, store: str | None, said: Particulars = NOTHING_SAID
 ) -> tuple[GapAnswer, Kept]:
     """The answer of a recording, kept where it is a stored one, by the shop's own baseline.
 
@@ -78,7 +84,7 @@ def judge_recording(
             told.append(statement(PickupSays.BASELINE_UNREAD, trouble=error.statement))
     answer = compute(recording, machine, options)
     answer = replace(answer, warnings=(*answer.warnings, *told))
-    return answer, keep("gap", answer, options, source)
+    return answer, keep("gap", answer, options, source, said)
 
 
 JOB = Job("gap", GapOptions, GapAnswer, compute)

@@ -75,7 +75,7 @@ class PrepareOptions:
     """All that an answer hangs on besides the table and the machine.
 
     `today` is the day such as 2026-11-29 on which it was done, `done_before` what earlier
-    results of this machine say was looked after. `by`, `remarks` and so on are for the sheet.
+    results of this machine say was looked after. `by` stands beside what was looked after now.
     """
 
     table_name: str = ""
@@ -83,9 +83,6 @@ class PrepareOptions:
     done_before: tuple[Done, ...] = ()
     simulated: bool = False
     by: str = ""
-    remarks: str = ""
-    environment: str = ""
-    references: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

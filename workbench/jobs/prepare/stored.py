@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from workbench.base.machine import Machine
 from workbench.calibration.prepare.due import Done
 from workbench.jobs.keep import Kept, answer_of, keep_table
+from workbench.jobs.particulars import NOTHING_SAID, Particulars
 from workbench.jobs.prepare.answer import PrepareAnswer, PrepareOptions
 from workbench.jobs.prepare.compute import compute
 
@@ -22,9 +23,14 @@ class Earlier:
 
 
 def judge_table(
-    text: str, machine: Machine | None, options: PrepareOptions, store: str | None
+    text: str,
+    machine: Machine | None,
+    options: PrepareOptions,
+    store: str | None,
+    said: Particulars = NOTHING_SAID,
 ) -> tuple[PrepareAnswer, Kept]:
-    """The answer of a prepare table, kept, with what was looked after at this machine before.
+    """The answer of a prepare table, kept with what is `said` of it, and with what was looked
+    after at this machine before.
 
     Raises WrongInput with the line; StoreError where the store cannot be read.
     """
@@ -40,6 +46,7 @@ def judge_table(
         name=options.table_name,
         machine=machine,
         address=store,
+        said=said,
     )
     return answer, kept
 

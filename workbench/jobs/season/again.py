@@ -14,7 +14,7 @@ from drivers.contract import InputError
 from workbench.base.errors import BenchError, Message, WrongInput
 from workbench.base.statements import Statement, statement
 from workbench.calibration.statistics.decision import Verdict
-from workbench.jobs.keep import judge, options_before
+from workbench.jobs.keep import judge, judged_before
 from workbench.jobs.season.answer import QuantitySeason, SeasonOptions
 from workbench.jobs.season.compute import compute as season
 from workbench.jobs.source import stored_source
@@ -110,8 +110,8 @@ def _judge_again(task: Task) -> PassAgain:
     """
     number, address = task
     try:
-        options = options_before("pass", number, address)
-        answer, kept = judge("pass", stored_source(number, None, address), options)
+        options, before = judged_before("pass", number, address)
+        answer, kept = judge("pass", stored_source(number, None, address), options, before)
     except (BenchError, InputError) as error:
         why = Message(error.template, **error.values).statement
         said = statement(AgainSays.NOT_JUDGED_AGAIN, recording=number, error=why)

@@ -312,7 +312,8 @@ class CalibrateJob(CalibrateSteps):
         machine, state = self.machine, self.state
         if machine is None or not (state.ramp or any(not run.dropped for run in state.runs)):
             return None
-        work = compute_work(state, machine, self._bench.store, keep=keep)
+        said = self._bench.for_whom.of(machine)
+        work = compute_work(state, machine, self._bench.store, said, keep=keep)
         return self._bench.recording.sealed(work) if state.ramp else work
 
     # Inside.

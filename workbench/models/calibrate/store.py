@@ -6,14 +6,16 @@ Slow: called away from the screen.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from workbench.base.machine import Machine, with_readout_setting
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
-from workbench.jobs.keep import Kept, judge, keep_table, options_of
+from workbench.jobs.keep import Kept, judge, keep_table
+from workbench.jobs.particulars import NOTHING_SAID, Particulars, particulars_in
 from workbench.jobs.source import stored_source
 from workbench.models.calibrate.runs import State, flips_table, run_table
 from workbench.words.language import _, ngettext
@@ -46,9 +48,15 @@ def warm_up(store: str | None) -> None:
 
 
 def compute_work(
-    state: State, machine: Machine, store: str | None, *, keep: bool
+    state: State,
+    machine: Machine,
+    store: str | None,
+    said: Particulars = NOTHING_SAID,
+    *,
+    keep: bool,
 ) -> Callable[[], Worked]:
-    """The work that turns runs, or a recorded ramp, into an answer; stored if `keep`.
+    """The work that turns runs, or a recorded ramp, into an answer; stored with what is `said`
+    of it if `keep`.
 
     It raises WrongInput and StoreError.
     """
@@ -62,9 +70,8 @@ def compute_work(
         as_left_name=_("runs as left on the bench") if left else "",
         remarks=_dropped(state),
     )
-    if ramp is not None:
-        return lambda: _from_ramp(ramp, as_found(machine, state), store, options, keep=keep)
-    return lambda: _from_table(text, as_found(machine, state), store, options, keep=keep)
+    work = partial(_from_table, text) if ramp is None else partial(_from_ramp, ramp)
+    return lambda: work(as_found(machine, state), store, options, said if keep else None)
 
 
 def as_found(machine: Machine, state: State) -> Machine:
@@ -78,42 +85,63 @@ def as_found(machine: Machine, state: State) -> Machine:
 
 
 def _from_table(
-    text: str, machine: Machine, store: str | None, options: CalibrateOptions, *, keep: bool
+    text: str,
+    machine: Machine,
+    store: str | None,
+    options: CalibrateOptions,
+    said: Particulars | None,
 ) -> Worked:
     from workbench.jobs.calibrate.compute import compute
 
     answer = compute(text, machine, options)
-    if not keep:
+    if said is None:
         return answer, Kept()
-    name = options.table_name
     return answer, keep_table(
-        "calibrate", answer, options, text=text, name=name, machine=machine, address=store
+        "calibrate",
+        answer,
+        options,
+        text=text,
+        name=options.table_name,
+        machine=machine,
+        address=store,
+        said=said,
     )
 
 
 def _from_ramp(
-    number: int, machine: Machine, store: str | None, options: CalibrateOptions, *, keep: bool
+    number: int,
+    machine: Machine,
+    store: str | None,
+    options: CalibrateOptions,
+    said: Particulars | None,
 ) -> Worked:
     from workbench.jobs.calibrate.compute import compute
 
     source = stored_source(number, machine, store)
-    if keep:
-        return judge("calibrate", source, options)
+    if said is not None:
+        return judge("calibrate", source, options, said)
     return compute(source.recording, machine, options), Kept()
 
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
-    """The certificate of a stored result with what was `typed` for it: its options.
+    """The certificate of a stored result; what is `said` of it, unless None, stays with it.
 
     It can be looked at, printed and saved; all of it slow.
     """
 
     number: int
     store: str | None
-    typed: Mapping[str, Any]
+    said: Particulars | None
     words: Words
     file_name: str = "certificate.pdf"
+
+    def said_before(self) -> Particulars:
+        """What is said of the result in the store. Raises StoreError."""
+        from workbench.records.store import open_store
+
+        with open_store(self.store) as opened:
+            return particulars_in(opened.result(self.number).said)
 
     def pages(self, ppi: float) -> list[bytes]:
         """The pages as PNG. Raises StoreError."""
@@ -135,10 +163,10 @@ class Certificate:
 
         with open_store(self.store) as opened:
             stored = opened.result(self.number)
-        remarks = [options_of(stored).remarks, self.typed.get("remarks", "")]
-        both = "\n".join(text for text in remarks if text)
-        made = document_of(stored, self.words, **{**self.typed, "remarks": both})
-        return testified(made, self.store, self.number)
+            if self.said is not None and self.said != particulars_in(stored.said):
+                opened.say_of(self.number, self.said.text)
+                stored = opened.result(self.number)
+        return testified(document_of(stored, self.words), self.store, self.number)
 
 
 def _dropped(state: State) -> str:

@@ -177,9 +177,9 @@ class GapJob(Observable):
         """
         if not self.has_readings:
             raise WrongInput("There is no reading yet: type an angle and a gap first.")
-        batches, store = self._batches(), self._bench.store
+        batches, store, said = self._batches(), self._bench.store, self._bench.for_whom.of
         self._kept_at = self.list.revision
-        return lambda: keep_batches(batches, store)
+        return lambda: keep_batches(batches, store, said)
 
     def kept(self, answers: list[KeptAnswer]) -> None:
         """The list is in the store as these answers."""

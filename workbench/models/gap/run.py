@@ -153,11 +153,13 @@ class WheelRun(Observable):
         """The slow work that judges the run that has just been stopped, and stores the answer."""
         recording, channel, drop_out = self._bench.recording, self.channel, self.drop_out
         store, machine = self._bench.store, self._bench.machine
+        said = self._bench.for_whom.of(machine)
 
         def judge() -> JudgedRun:
-            if recording.last_number is None:
+            number = recording.last_number
+            if number is None:
                 raise StoreError("The run was not recorded, so there is nothing to judge.")
-            return judge_wheel(recording.last_number, channel, store, machine, drop_out=drop_out)
+            return judge_wheel(number, channel, store, machine, said, drop_out=drop_out)
 
         return recording.sealed(judge)
 
@@ -168,8 +170,8 @@ class WheelRun(Observable):
 
         `machine` is used where the recording was made without one.
         """
-        store = self._bench.store
-        return lambda: judge_wheel(number, None, store, machine, drop_out=drop_out)
+        store, said = self._bench.store, self._bench.for_whom.of(machine)
+        return lambda: judge_wheel(number, None, store, machine, said, drop_out=drop_out)
 
     def show(self, judged: JudgedRun, channel: str) -> None:
         """Show what `judge_work` has found at this channel; at the worst one for ''."""

@@ -24,6 +24,7 @@ from workbench.jobs.gap.compute import compute, judge_recording
 from workbench.jobs.gap.sheet import Sheet, SheetLine, sheet_of
 from workbench.jobs.gap.together import alone
 from workbench.jobs.keep import Kept, answer_of, keep_table
+from workbench.jobs.particulars import NOTHING_SAID, Particulars
 from workbench.jobs.source import stored_source
 from workbench.models.gap.pickups import PickupState
 from workbench.words.gap import summary_table
@@ -71,8 +72,11 @@ class JudgedRun:
     drop_out: bool
 
 
-def keep_batches(batches: Sequence[GapBatch], store: str | None) -> list[KeptAnswer]:
-    """The answers from feeler readings, stored: a result for each machine.
+def keep_batches(
+    batches: Sequence[GapBatch], store: str | None, said: Callable[[Machine | None], Particulars]
+) -> list[KeptAnswer]:
+    """The answers from feeler readings, stored: a result for each machine with what is `said`
+    of it.
 
     All are judged before the first is stored. Raises WrongInput, StoreError.
     """
@@ -91,6 +95,7 @@ def keep_batches(batches: Sequence[GapBatch], store: str | None) -> list[KeptAns
                 name=TABLE_NAME,
                 machine=batch.machine,
                 address=store,
+                said=said(batch.machine),
             ),
             batch.machine,
         )
@@ -111,6 +116,7 @@ def judge_wheel(
     channel: str | None,
     store: str | None,
     machine: Machine | None = None,
+    said: Particulars = NOTHING_SAID,
     *,
     drop_out: bool,
 ) -> JudgedRun:
@@ -124,7 +130,7 @@ def judge_wheel(
     machine = source.machine
     try:
         options = GapOptions(channel=channel, drop_out=drop_out)
-        answer, kept = judge_recording(source, options, store)
+        answer, kept = judge_recording(source, options, store, said)
     except WrongInput:
         if machine is None:
             raise WrongInput(
@@ -181,7 +187,7 @@ class GapReport:
 
     `find` gets what it shows: a kept answer, or the sheet of a list with the numbers its
     readings are kept under; it may look into the store. `file_name` is a name to save it by,
-    `store` where all of it is kept.
+    `store` where all of it is kept, with what was said of it.
     """
 
     find: Callable[[], KeptAnswer | tuple[Sheet, Sequence[int]]]
@@ -211,15 +217,17 @@ class GapReport:
 
     def _document(self) -> Document:
         from workbench.reports.gap.report import gap_document, sheet_document
+        from workbench.reports.made import made_in
         from workbench.reports.testified import testified
 
         found = self.find()
         if isinstance(found, KeptAnswer):
-            made = gap_document(found.answer, found.machine, self.words, (found.number,))
-            return testified(made, self.store, found.number)
+            made = made_in(self.store, (found.number,))
+            paper = gap_document(found.answer, found.machine, self.words, made)
+            return testified(paper, self.store, found.number)
         sheet, numbers = found
-        made = sheet_document(sheet, self.words, numbers)
-        return testified(made, self.store, max(numbers, default=None))
+        paper = sheet_document(sheet, self.words, made_in(self.store, numbers))
+        return testified(paper, self.store, max(numbers, default=None))
 
 
 def list_sheet(states: Sequence[PickupState], store: str | None) -> Sheet:

@@ -15,7 +15,7 @@ from workbench.words.language import N_, _
 from workbench.words.words import Words
 
 SECTIONS: dict[str, dict[str, str]] = {
-    "Machine": {"name": "Name"},
+    "Machine": {"name": "Name", "serial": N_("Serial number")},
     N_("Drive line"): {
         "drive.target_teeth": N_("Teeth of the target wheel"),
         "drive.turns_per_target_turn": N_("Shaft turns per wheel turn"),

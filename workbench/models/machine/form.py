@@ -140,10 +140,12 @@ class MachineForm(Observable):
         sections: Mapping[str, Any] = (
             tomllib.loads(machine.text) if machine.text else machine_sections(machine)
         )
-        flat: dict[str, Any] = {"name": machine.name}
+        flat: dict[str, Any] = {"name": machine.name, "serial": machine.serial}
         for section, values in sections.items():
-            if section != "name" and section not in LISTS:
+            if isinstance(values, dict) and section not in LISTS:
                 flat |= {f"{section}.{key}": value for key, value in values.items()}
+        if not machine.serial:
+            del flat["serial"]
         if not machine.text:
             flat = {key: value for key, value in flat.items() if value != default_of(key)}
         kinds = keys()
@@ -176,7 +178,8 @@ class MachineForm(Observable):
 
     def duplicate(self) -> None:
         """The same once more, to be named; no file has it yet."""
-        copy = {key: entry for key, entry in self._draft.entries.items() if key != "name"}
+        own = ("name", "serial")
+        copy = {key: entry for key, entry in self._draft.entries.items() if key not in own}
         self._replace(Draft(copy, lists=self._draft.lists))
 
     def bring_back(self) -> None:

@@ -54,11 +54,13 @@ def pages(judged: Judged, words: Words, ppi: float) -> list[bytes]:
 
 
 def _document(judged: Judged, words: Words) -> Document:
+    from workbench.reports.made import made_in
     from workbench.reports.passes.report import pass_document
     from workbench.reports.testified import testified
 
-    made = pass_document(judged.answer, judged.machine, words, judged.number, judged.earlier)
-    return testified(made, judged.store, judged.number)
+    made = made_in(judged.store, () if judged.number is None else (judged.number,))
+    paper = pass_document(judged.answer, judged.machine, words, made, judged.earlier)
+    return testified(paper, judged.store, judged.number)
 
 
 def _write_table(judged: Judged, path: Path) -> None:

@@ -178,6 +178,7 @@ class PassJob(Observable):
             self._bench.store,
             self._bench.machine,
             progress,
+            self._bench.for_whom.of(self._bench.machine),
         )
 
     def look_by_itself(self, *, may_start: bool) -> AutoStep | None:

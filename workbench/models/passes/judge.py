@@ -14,7 +14,8 @@ from workbench.base.machine import Machine
 from workbench.base.statements import Statement
 from workbench.jobs.channels import pick_belt
 from workbench.jobs.job import job
-from workbench.jobs.keep import keep, options_before
+from workbench.jobs.keep import judged_before, keep
+from workbench.jobs.particulars import NOTHING_SAID, Particulars
 from workbench.jobs.passes.answer import PassAnswer, PassOptions
 from workbench.jobs.passes.history import earlier_passes
 from workbench.jobs.source import stored_source
@@ -39,8 +40,10 @@ def judge_with_history(
     store: str | None,
     machine: Machine | None = None,
     progress: Callable[[], object] = lambda: None,
+    said: Particulars = NOTHING_SAID,
 ) -> Judged:
-    """The recording judged and the answer stored; with what earlier passes say.
+    """The recording judged and the answer stored with what is `said` of it; with what earlier
+    passes say.
 
     Nothing is stored where `progress` is cancelled.
     `machine` is for a recording that was made without one.
@@ -60,7 +63,7 @@ def judge_with_history(
     progress()
     answer = job("pass").compute(source.recording, source.machine, options)
     progress()
-    kept = keep("pass", answer, options, source)
+    kept = keep("pass", answer, options, source, said)
     earlier = earlier_passes(store, recording, answer)
     return Judged(
         recording, source.started_utc, kept.number, answer, source.machine, earlier, store
@@ -72,10 +75,12 @@ def judge_again(
     store: str | None,
     machine: Machine | None,
     progress: Callable[[], object] = lambda: None,
+    said: Particulars = NOTHING_SAID,
 ) -> Judged:
-    """An old recording judged as it was judged last, with the best sources otherwise."""
-    options = options_before("pass", recording, store)
-    return judge_with_history(recording, options, store, machine, progress)
+    """An old recording judged as it was judged last, with the best sources otherwise; what was
+    said of it then is said again, else `said`."""
+    options, before = judged_before("pass", recording, store, said)
+    return judge_with_history(recording, options, store, machine, progress, before)
 
 
 def choices(answer: PassAnswer) -> tuple[Sequence[str], Sequence[str]]:

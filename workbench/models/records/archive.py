@@ -13,7 +13,8 @@ from typing import Any
 from workbench.base.errors import BenchError, Message
 from workbench.base.files import write_file
 from workbench.jobs.export import export_tables
-from workbench.jobs.keep import any_answer, judge
+from workbench.jobs.keep import any_answer, judge, judged_before
+from workbench.jobs.particulars import particulars_in
 from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.source import stored_source
 from workbench.jobs.speed.answer import SpeedOptions
@@ -49,8 +50,9 @@ def measure_speed(store: str | None, number: int, channel: str, progress: Progre
 def _judge(store: str | None, number: int, kind: str, options: Any, progress: Progress) -> int:
     progress(words=Message("Reading the recording …"))
     source = stored_source(number, None, store)
+    said = judged_before(kind, number, store)[1]
     progress(words=Message("Computing …"))
-    return judge(kind, source, options)[1].number or 0
+    return judge(kind, source, options, said)[1].number or 0
 
 
 def verify_result(store: str | None, number: int, progress: Progress | None = None) -> str:
@@ -120,7 +122,8 @@ def export_result(store: str | None, number: int, path: Path, words: Words) -> s
     check_report_path(path)
     stored = result(store, number)
     if path.suffix.casefold() == ".json" and stored.kind not in REPORTED:
-        view = {"result": number, **json_view(any_answer(stored), words)}
+        said = particulars_in(stored.said).view
+        view = {"result": number, **json_view(any_answer(stored), words), **said}
         write_file(path, to_text(view) + "\n")
     else:
         render(testified(document_of(stored, words), store, number), path)

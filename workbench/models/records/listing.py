@@ -6,7 +6,7 @@ from the screen. All raise BenchError.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import tzinfo
@@ -184,12 +184,10 @@ def all_entries(
         with suppress(StoreError):  # where the store may only be read
             opened.recover()
         recordings, cards = opened.recordings(deleted=True), opened.cards()
-        left = opened.verdicts_as_left()
     by_number = {one.number: one for one in recordings}
     found = [_of_recording(one, zone) for one in recordings]
     found = [replace(one, state="recording") if one.number in under_way else one for one in found]
     found += [_of_card(card, by_number.get(card.recording or 0), zone) for card in cards]
-    found = [_as_left(one, left) for one in found]
     return sorted(found, key=lambda one: one.when_utc, reverse=True)
 
 
@@ -261,6 +259,7 @@ def _of_recording(one: StoredRecording, zone: tzinfo | None) -> RecordEntry:
 def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None) -> RecordEntry:
     gone_with = recording.deleted_utc if recording else ""
     source = recording.title or recording.name if recording else card.table_name
+    found, left = _verdict(card.head.get("verdict")), _verdict(card.as_left)
     return RecordEntry(
         card.number,
         kind=card.kind,
@@ -268,7 +267,8 @@ def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None)
         when_utc=card.created_utc,
         when=moment_text(card.created_utc, zone),
         machine=card.machine_name,
-        verdict=_verdict(card.head.get("verdict")),
+        verdict=left or found,
+        found=found if left else None,
         simulated=bool(card.head.get("simulated") or (recording and recording.simulated)),
         title=card.title,
         note=card.note,
@@ -281,9 +281,3 @@ def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None)
 def _verdict(word: object) -> Verdict | None:
     """None for a kind that has none, and for a card that is damaged."""
     return next((verdict for verdict in Verdict if verdict == word), None)
-
-
-def _as_left(entry: RecordEntry, left: Mapping[int, str]) -> RecordEntry:
-    """The entry of a readout that was found so and left otherwise."""
-    verdict = _verdict(left.get(entry.number)) if entry.is_result else None
-    return entry if verdict is None else replace(entry, verdict=verdict, found=entry.verdict)

@@ -9,7 +9,6 @@ it speaks of this one item only. It claims no accreditation.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
@@ -37,6 +36,8 @@ from workbench.reports.document import (
     Signature,
 )
 from workbench.reports.drawing import picture_svg, sketch_svg
+from workbench.reports.made import Made, said_rows
+from workbench.words.gap import result_words
 from workbench.words.language import N_, _
 from workbench.words.pictures.calibrate import budget_sketch, error_picture, verdict_sketch
 from workbench.words.pictures.sketch import Sketch
@@ -57,15 +58,6 @@ ONLY_THIS = N_(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Made:
-    """Where and when an answer was made: what a certificate says of its own origin."""
-
-    number: int | None
-    created_utc: str
-    program_version: str
-
-
 def certificate(
     answer: CalibrateAnswer,
     machine: Machine | None,
@@ -73,24 +65,20 @@ def certificate(
     made: Made,
     words: Words,
 ) -> Document:
-    """The document of an answer of `evenpace calibrate`, fresh or as it was stored.
-
-    `options` holds what was typed for it (by, remarks, environment, references).
-    """
-    stored = made.number is not None
+    """The document of an answer of `evenpace calibrate`, fresh or as it was stored."""
     return Document(
         _("Calibration of a conveyor speed readout"),
         answer.machine,
-        _("Result {number}").format(number=made.number) if stored else _("Result not stored"),
+        result_words(made.numbers) or _("Result not stored"),
         [
             *_headlines(answer, words),
             *_sketch(verdict_sketch(answer, words), _("The error at work within what is allowed.")),
             Heading(_("What was calibrated")),
-            Facts(_item(answer, machine, options, made, words), 2),
+            Facts(_item(answer, machine, made, words), 2),
+            Signature(((_("Calibrated by"), made.said.by), (_("Date and signature"), ""))),
             Heading(_("Result")),
             *_picture(answer, words),
             *_setting(answer, words),
-            Signature(((_("Calibrated by"), options.by), (_("Date and signature"), ""))),
             Heading(_("Readings")),
             *_readings(answer, words),
             *_drive_line(answer, words),
@@ -99,13 +87,17 @@ def certificate(
             budget_table(answer.budget, words),
             *_rule(answer, words),
             Heading(_("References")),
-            _references(answer, options, words),
-            *_notes(answer, options, words),
+            _references(answer, made, words),
+            *_notes(answer, words),
+            *_remarks(options, made),
+            Paragraph(_(ONLY_THIS)),
             Footnote(_origin(answer, made)),
         ],
         simulated=answer.simulated,
         paper="us-letter" if words.units is US else "a4",
-        data=({"result": made.number} if stored else {}) | json_view(answer, words),
+        data=({"result": made.numbers[0]} if made.numbers else {})
+        | json_view(answer, words)
+        | made.data(machine),
     )
 
 
@@ -128,7 +120,6 @@ def _headlines(answer: CalibrateAnswer, words: Words) -> list[Block]:
 def _item(
     answer: CalibrateAnswer,
     machine: Machine | None,
-    options: CalibrateOptions,
     made: Made,
     words: Words,
 ) -> list[tuple[str, str]]:
@@ -140,13 +131,15 @@ def _item(
     ]
     if machine is not None:
         rows += _machine_rows(machine, words)
+    said = said_rows(made, machine, words)
+    known = {name for name, _text in said}
+    unsaid = [name for name in (_("By"), _("Conditions")) if name not in known]
     return [
         *rows,
         (_("Method"), words.say(answer.method or "")),
         (_("Made from"), answer.source),
-        (_("When"), made.created_utc[:19].replace("T", " ") + " UTC"),
-        (_("By"), options.by or _("not stated")),
-        (_("Conditions"), options.environment or _("not stated")),
+        *said,
+        *((name, _("not stated")) for name in unsaid),
     ]
 
 
@@ -216,17 +209,17 @@ def _rule(answer: CalibrateAnswer, words: Words) -> list[Block]:
     return [*blocks, Paragraph(_(RULE).format(coverage=100 * answer.budget.coverage))]
 
 
-def _references(answer: CalibrateAnswer, options: CalibrateOptions, words: Words) -> Facts:
+def _references(answer: CalibrateAnswer, made: Made, words: Words) -> Facts:
     none = _("The tape, watch or tachometer used were not named.")
     sources = {words.say(line.group): words.say(line.source) for line in answer.budget.lines}
     stated = _("As stated by the shop")
     rows = [
-        ("" if count else stated, text) for count, text in enumerate(options.references or [none])
+        ("" if count else stated, text) for count, text in enumerate(made.said.references or [none])
     ]
     return Facts([*rows, *((name.capitalize(), text) for name, text in sources.items())])
 
 
-def _notes(answer: CalibrateAnswer, options: CalibrateOptions, words: Words) -> list[Block]:
+def _notes(answer: CalibrateAnswer, words: Words) -> list[Block]:
     notes = words.say_all(answer.warnings)
     if answer.as_left is not None:
         notes += [
@@ -238,9 +231,12 @@ def _notes(answer: CalibrateAnswer, options: CalibrateOptions, words: Words) -> 
     if answer.advice is not None:
         caution = words.say(Caution.WITH_THE_BELT_RUNNING)
         blocks += [CautionBlock(caution), Paragraph(words.say(answer.advice))]
-    if options.remarks:
-        blocks += [Heading(_("Remarks")), Paragraph(options.remarks)]
-    return [*blocks, Paragraph(_(ONLY_THIS))]
+    return blocks
+
+
+def _remarks(options: CalibrateOptions, made: Made) -> list[Block]:
+    told = [text for text in (options.remarks, made.said.remarks) if text]
+    return [Heading(_("Remarks")), *map(Paragraph, told)] if told else []
 
 
 def _origin(answer: CalibrateAnswer, made: Made) -> str:

@@ -26,7 +26,6 @@ from workbench.reports.document import (
     Footnote,
     Heading,
     Paragraph,
-    Signature,
     Table,
 )
 from workbench.reports.drawing import sketch_svg
@@ -36,6 +35,7 @@ from workbench.reports.gap.wheel_picture import (
     gap_picture,
     teeth_picture,
 )
+from workbench.reports.made import NOT_KEPT, Made, head_blocks, said_blocks
 from workbench.words.gap import (
     counts_words,
     fault_names,
@@ -60,29 +60,31 @@ RULE = N_(
 
 
 def gap_document(
-    answer: GapAnswer, machine: Machine | None, words: Words, results: Sequence[int] = ()
+    answer: GapAnswer, machine: Machine | None, words: Words, made: Made = NOT_KEPT
 ) -> Document:
-    """The report of an answer of `evenpace gap`; `results` is its number in the store."""
+    """The report of an answer of `evenpace gap`."""
     sheet = sheet_of(answer)
+    head = head_blocks(made, machine, words, _("Measured by"))
     if len(answer.pickups) > 1:
-        title, blocks = _("Pickup gaps"), _sheet_blocks(sheet, words)
+        title, blocks = _("Pickup gaps"), _sheet_blocks(sheet, head, words)
     else:
-        title, blocks = _("Pickup gap"), _one_blocks(answer, sheet.lines[0], words)
+        title, blocks = _("Pickup gap"), _one_blocks(answer, sheet.lines[0], head, words)
     if answer.control is not None:
         blocks += _control_blocks(answer.control, words)
     blocks += _remarks(answer.warnings, words)
     subtitle = machine.name if machine else answer.source
-    numbered = {"result": results[0]} if results else {}
-    data = {**numbered, **json_view(answer, words)}
-    return _document(title, subtitle, results, blocks, sheet, words, data)
+    numbered = {"result": made.numbers[0]} if made.numbers else {}
+    data = {**numbered, **json_view(answer, words), **made.data(machine)}
+    return _document(title, subtitle, made, blocks, sheet, words, data)
 
 
-def sheet_document(sheet: Sheet, words: Words, results: Sequence[int]) -> Document:
-    """The sheet of a shop's list; `results` are the numbers its readings are kept under."""
+def sheet_document(sheet: Sheet, words: Words, made: Made) -> Document:
+    """The sheet of a shop's list, kept under the numbers of `made`."""
     told = [_of(line, said) for line in sheet.lines for said in line.warnings]
-    blocks = [*_sheet_blocks(sheet, words), *_remarks(told, words)]
-    data = {"results": list(results), **json_view(sheet, words)}
-    return _document(_("Pickup gaps"), sheet.source, results, blocks, sheet, words, data)
+    head = head_blocks(made, None, words, _("Measured by"))
+    blocks = [*_sheet_blocks(sheet, head, words), *_remarks(told, words)]
+    data = {"results": list(made.numbers), **json_view(sheet, words), **made.data(None)}
+    return _document(_("Pickup gaps"), sheet.source, made, blocks, sheet, words, data)
 
 
 def _of(line: SheetLine, said: Statement) -> Statement:
@@ -92,25 +94,26 @@ def _of(line: SheetLine, said: Statement) -> Statement:
 def _document(
     title: str,
     subtitle: str,
-    results: Sequence[int],
+    made: Made,
     blocks: Sequence[Block],
     sheet: Sheet,
     words: Words,
     data: Mapping[str, Any],
 ) -> Document:
-    signature = Signature(((_("Measured by"), ""), (_("Date"), "")))
     return Document(
         title=title,
         subtitle=subtitle,
-        number=result_words(results),
-        blocks=[*blocks, signature, Footnote(_(RULE))],
+        number=result_words(made.numbers),
+        blocks=[*blocks, *said_blocks(made), Footnote(_(RULE))],
         simulated=sheet.simulated,
         paper="a4" if words.units is METRIC else "us-letter",
         data=data,
     )
 
 
-def _one_blocks(answer: GapAnswer, line: SheetLine, words: Words) -> list[Block]:
+def _one_blocks(
+    answer: GapAnswer, line: SheetLine, head: Sequence[Block], words: Words
+) -> list[Block]:
     one = answer.pickups[0]
     said = _("{pickup}: {said}").format(pickup=one.pickup, said=headline_words(one, words))
     blocks: list[Block] = [Answer(said, str(one.verdict))]
@@ -118,6 +121,7 @@ def _one_blocks(answer: GapAnswer, line: SheetLine, words: Words) -> list[Block]
     if sketch.shapes:
         caption = _("Closest and widest point between touching and the most allowed.")
         blocks.append(Figure(sketch_svg(sketch), caption, sketch.said))
+    blocks += head
     if isinstance(one, FeelerAnswer):
         blocks.append(_gap_figure(one, answer.limits, words))
     elif any(map(math.isfinite, one.spacing_rel)):
@@ -201,13 +205,13 @@ def _places_table(one: FeelerAnswer, words: Words) -> Table:
     return Table((_("Angle from the mark"), mean, _("Readings")), rows)
 
 
-def _sheet_blocks(sheet: Sheet, words: Words) -> list[Block]:
+def _sheet_blocks(sheet: Sheet, head: Sequence[Block], words: Words) -> list[Block]:
     count = len(sheet.lines)
     told = ngettext("{count} pickup: {counts}.", "{count} pickups: {counts}.", count)
     said = told.format(count=count, counts=counts_words(sheet, words))
     state = sheet.state
     verdict = str(state) if isinstance(state, Verdict) else words.say(state)
-    blocks: list[Block] = [Answer(said, verdict), *_batch_figures(sheet, words)]
+    blocks: list[Block] = [Answer(said, verdict), *head, *_batch_figures(sheet, words)]
     unit = words.units.gap
     header = (
         _("Pickup"),

@@ -29,10 +29,11 @@ from workbench.reports.document import (
     Footnote,
     Heading,
     Paragraph,
-    Signature,
     Table,
 )
 from workbench.reports.drawing import new_figure, picture_svg, sketch_svg, to_svg
+from workbench.reports.made import NOT_KEPT, Made, head_blocks, said_blocks
+from workbench.words.gap import result_words
 from workbench.words.language import N_, _
 from workbench.words.passes import PassWords, pass_words
 from workbench.words.pictures.causes import budget_sketch, causes_sketch, verdict_sketch
@@ -49,18 +50,16 @@ def pass_document(
     answer: PassAnswer,
     machine: Machine | None,
     words: Words,
-    number: int | None = None,
+    made: Made = NOT_KEPT,
     earlier: Sequence[Statement] = (),
 ) -> Document:
-    """The report of a pass, `number` what it has in the store.
-
-    `earlier` is said of earlier passes of the machine.
-    """
+    """The report of a pass; `earlier` is said of earlier passes of the machine."""
     known = math.isfinite(answer.ratio)
     said = pass_words(answer, words)
     sentence = f"{said.headline}: {words.say(answer.reason)}." if known else said.sentence
     blocks: list[Block] = [Answer(sentence, str(answer.verdict))]
     blocks += _sketch(verdict_sketch(answer, words), _("The ratio between its limits."))
+    blocks += head_blocks(made, machine, words, _("Driven by"))
     blocks += _drift(answer, words) if known else []
     blocks += [CautionBlock(words.say(caution)) for caution in _cautions(answer)]
     blocks += _why(answer, said, words)
@@ -79,18 +78,18 @@ def pass_document(
     )
     blocks += [
         CautionBlock(words.say(Caution.BEFORE_A_PASS), _("Before the next pass")),
-        Signature(((_("Driven by"), ""), (_("Date"), ""))),
+        *said_blocks(made),
         Footnote(rule),
     ]
-    kept = {} if number is None else {"result": number}
+    kept = {"result": made.numbers[0]} if made.numbers else {}
     return Document(
         title=_("Test pass"),
         subtitle=machine.name if machine else answer.source,
-        number=_("Result {number}").format(number=number) if number is not None else "",
+        number=result_words(made.numbers),
         blocks=blocks,
         simulated=answer.simulated,
         paper="us-letter" if words.units is US else "a4",
-        data=kept | json_view(answer, words),
+        data=kept | json_view(answer, words) | made.data(machine),
     )
 
 

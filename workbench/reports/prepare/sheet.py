@@ -5,7 +5,7 @@ from __future__ import annotations
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.units import METRIC
-from workbench.jobs.prepare.answer import PrepareAnswer, PrepareOptions
+from workbench.jobs.prepare.answer import PrepareAnswer
 from workbench.reports.document import (
     Answer,
     Block,
@@ -16,10 +16,10 @@ from workbench.reports.document import (
     Footnote,
     Heading,
     Paragraph,
-    Signature,
     Table,
 )
 from workbench.reports.drawing import sketch_svg
+from workbench.reports.made import NOT_KEPT, Made, head_blocks, said_blocks
 from workbench.words.gap import result_words
 from workbench.words.language import N_, _
 from workbench.words.pictures.prepare import shanks_sketch
@@ -45,14 +45,14 @@ RULE = N_(
 def prepare_document(
     answer: PrepareAnswer,
     machine: Machine | None,
-    options: PrepareOptions,
     words: Words,
-    result: int | None = None,
+    made: Made = NOT_KEPT,
 ) -> Document:
-    """The sheet of an answer of `evenpace prepare`; `result` is its number in the store."""
+    """The sheet of an answer of `evenpace prepare`."""
     blocks: list[Block] = [
         Answer(headline_words(answer, words), str(answer.verdict)),
-        Facts(_facts(answer, options), columns=2),
+        Facts(_facts(answer), columns=2),
+        *head_blocks(made, machine, words, _("Done by")),
     ]
     if answer.to_do:
         blocks.append(Heading(_("What to do")))
@@ -70,31 +70,23 @@ def prepare_document(
     if answer.unmeasured:
         left = ", ".join(words.say(topic) for topic in answer.unmeasured)
         blocks.append(Paragraph(_("Not measured: {topics}.").format(topics=left)))
-    if options.remarks:
-        blocks.append(Paragraph(options.remarks))
-    numbered = {} if result is None else {"result": result}
+    numbered = {"result": made.numbers[0]} if made.numbers else {}
     return Document(
         title=_("Preparation"),
         subtitle=answer.machine or answer.source,
-        number=result_words(() if result is None else (result,)),
-        blocks=[
-            *blocks,
-            Signature(((_("Done by"), options.by), (_("Date"), ""))),
-            Footnote(_(RULE)),
-        ],
+        number=result_words(made.numbers),
+        blocks=[*blocks, *said_blocks(made), Footnote(_(RULE))],
         simulated=answer.simulated,
         paper="a4" if words.units is METRIC else "us-letter",
-        data={**numbered, **json_view(answer, words)},
+        data={**numbered, **json_view(answer, words), **made.data(machine)},
     )
 
 
-def _facts(answer: PrepareAnswer, options: PrepareOptions) -> list[tuple[str, str]]:
+def _facts(answer: PrepareAnswer) -> list[tuple[str, str]]:
     rows = [
         (_("Machine"), answer.machine),
         (_("Done on"), answer.today),
         (_("Table"), answer.source),
-        (_("Environment"), options.environment),
-        (_("Measured with"), "; ".join(options.references)),
     ]
     return [(name, text) for name, text in rows if text]
 

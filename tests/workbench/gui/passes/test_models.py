@@ -19,7 +19,8 @@ from workbench.base.machine import parse_machine
 from workbench.base.statements import statement
 from workbench.base.units import METRIC, US
 from workbench.calibration.statistics.decision import Verdict, decide
-from workbench.jobs.keep import any_answer, options_of
+from workbench.jobs.keep import add, any_answer, options_of
+from workbench.jobs.particulars import Particulars
 from workbench.jobs.passes.answer import PassOptions, PassSays, Series
 from workbench.jobs.passes.compute import compute
 from workbench.jobs.passes.history import HistorySays, beside, step_learned
@@ -40,6 +41,7 @@ from workbench.models.records.listing import ended_recordings
 from workbench.records.rebuild import collect
 from workbench.records.store import open_store
 from workbench.reports.document import render_html
+from workbench.reports.made import Made
 from workbench.reports.passes.report import pass_document
 from workbench.words.passes import pass_words
 from workbench.words.words import Words
@@ -173,7 +175,7 @@ def test_nobody_reads_a_foreign_unit(slow_pass):
         said = every_sentence(pass_words(answer, words))
         assert not foreign.search(said), said
         assert own in said
-        page = render_html(pass_document(answer, machine, words, 1))
+        page = render_html(pass_document(answer, machine, words, Made((1,))))
         text = re.sub(r"<[^>]*>|data:[^\"]*", " ", page)
         assert not foreign.search(text), foreign.search(text)
         assert own in text
@@ -215,8 +217,10 @@ def test_without_a_known_source_the_words_say_what_to_do(slow_pass):
 def test_what_can_be_saved_of_a_pass(slow_pass, tmp_path):
     earlier = [statement(HistorySays.FIRST_PASS_KEPT)]
     began, store = "2026-09-14T14:05:00+00:00", str(tmp_path / "bench.db")
-    open_store(store).close()
-    judged = Judged(1, began, 7, *slow_pass, earlier, store)
+    said = Particulars(customer="Miller", by="A. B.")
+    with open_store(store) as opened:
+        number = add(opened, "pass", slow_pass[0], PassOptions(), table="", said=said.text)
+    judged = Judged(1, began, number, *slow_pass, earlier, store)
     words = Words(US)
     assert pass_files.save(judged, tmp_path / "a.csv", words) == "Saved as a.csv."
     with (tmp_path / "a.csv").open(encoding="utf-8") as file:
@@ -231,6 +235,8 @@ def test_what_can_be_saved_of_a_pass(slow_pass, tmp_path):
     report = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
     assert report["simulated"] is True
     assert "first pass kept" in json.dumps(report)
+    assert report["data"]["particulars"]["customer"] == "Miller"
+    assert ["Driven by", "A. B."] in report["blocks"][3]["roles"]
     with pytest.raises(WrongInput, match="a report ends in"):
         pass_files.save(judged, tmp_path / "a.doc", words)
     with pytest.raises(WrongInput, match="cannot be written"):

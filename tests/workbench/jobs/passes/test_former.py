@@ -15,7 +15,7 @@ from workbench.base.cautions import Caution
 from workbench.base.machine import parse_machine
 from workbench.base.statements import is_as_written
 from workbench.base.units import METRIC, US
-from workbench.jobs.keep import answer_of, judge, options_before
+from workbench.jobs.keep import answer_of, judge, judged_before
 from workbench.jobs.passes.answer import PassAnswer, PassOptions
 from workbench.jobs.source import stored_source
 from workbench.jobs.verify import verify
@@ -98,4 +98,4 @@ def test_it_is_reported_and_judged_again_as_before(former):
     with open_store(address) as store:
         page = render_html(document_of(store.result(number), Words(US)))
     assert "Flow control set off by a constant factor" in page
-    assert options_before("pass", 1, address) == PassOptions(ground="radar", oil_c=(20, 55))
+    assert judged_before("pass", 1, address)[0] == PassOptions(ground="radar", oil_c=(20, 55))
