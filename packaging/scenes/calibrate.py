@@ -78,12 +78,11 @@ def for_whom(studio):
     studio.show("Calibrate")
     said = {"customer": "Hill farm", "field": "North field", "by": "Shop foreman"}
     studio.bench.for_whom.say(studio.bench.machine, Particulars(**said))
-    studio.window.header.card.open_card()
+    studio.window.header.for_whom.click()
 
 
 def certificate(studio):
     page = studio.show("Calibrate")
-    studio.window.header.card.close_card()
     page._keep_result()
     studio.rest()
     page.show_certificate()

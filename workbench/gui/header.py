@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import html
 
-from PySide6.QtCore import QSize, Qt
+from PySide6.QtCore import QSize, Qt, Signal
 from PySide6.QtWidgets import QHBoxLayout, QPushButton, QVBoxLayout, QWidget
 
 from drivers.contract import ChannelKind
 from workbench.base.units import UnitSystem
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
 from workbench.gui.parts.basics import Elided, button, label, say
-from workbench.gui.parts.layout import column_of, line_of
-from workbench.gui.parts.particulars import ForWhomCard
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.live.streams import Stream
 from workbench.models.bench import Bench
@@ -29,7 +27,9 @@ THEME_WORDS = {"bright": N_("for the sun"), "dark": N_("for a cab at night")}
 
 
 class Header(QWidget):
-    """The line above every page."""
+    """The line above every page. `asked_for_whom` where the person wants to say for whom."""
+
+    asked_for_whom = Signal()
 
     def __init__(self, bench: Bench, theme: Theme) -> None:
         super().__init__()
@@ -39,7 +39,7 @@ class Header(QWidget):
         self.inputs = label("", wrap=False)
         self.inputs.setTextFormat(Qt.TextFormat.RichText)
         self.light = label("", "light", wrap=False)
-        self.for_whom = button("", self._ask_for_whom)
+        self.for_whom = button("", self.asked_for_whom.emit)
         self.units = button("", self._switch_units)
         self.theme_switch = button("", self._switch_theme)
         for switch in (self.units, self.theme_switch):
@@ -53,12 +53,9 @@ class Header(QWidget):
         words.setSpacing(0)
         words.addWidget(self.machine)
         words.addLayout(states)
-        self.card = ForWhomCard(bench)
-        edges = (2 * GRID_PX, GRID_PX // 2, 2 * GRID_PX, GRID_PX // 2)
-        line = line_of(gap=2 * GRID_PX, edges=edges)
-        column = column_of(on=self, gap=0)
-        column.addLayout(line)
-        column.addWidget(self.card)
+        line = QHBoxLayout(self)
+        line.setContentsMargins(2 * GRID_PX, GRID_PX // 2, 2 * GRID_PX, GRID_PX // 2)
+        line.setSpacing(2 * GRID_PX)
         line.addLayout(words, 1)
         line.addWidget(self.light)
         line.addWidget(self.for_whom)
@@ -113,9 +110,6 @@ class Header(QWidget):
             _tell(
                 self.for_whom, state, _("say whom and what the next answers are for, and by whom")
             )
-
-    def _ask_for_whom(self) -> None:
-        self.card.close_card() if self.card.isVisible() else self.card.open_card()
 
     def _losses(self) -> str:
         """Whether all waits for the store; else pulses lost on the way: of a signal that is away

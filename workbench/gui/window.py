@@ -27,6 +27,7 @@ from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
 from workbench.gui.parts.basics import button, label
 from workbench.gui.parts.files import dropped
 from workbench.gui.parts.layout import column_of, line_of
+from workbench.gui.parts.particulars import ForWhomPage
 from workbench.gui.parts.reading_order import order_by_eye
 from workbench.gui.theme import GRID_PX, THEMES, Theme
 from workbench.gui.work_line import Worker, WorkLine
@@ -62,6 +63,7 @@ class BenchWindow(QMainWindow):
         self._bench, self._makers = bench, pages
         self._made: dict[str, QWidget] = {}
         self._frames: dict[str, QScrollArea] = {}
+        self._asking: QScrollArea | None = None
         self._seen = ""
         self._dressed: Theme | None = None
         self._dressed_pages: dict[str, Theme] = {}
@@ -72,6 +74,7 @@ class BenchWindow(QMainWindow):
         self._places = QButtonGroup(self)
         self._lookout = Lookout(bench)
         self.header = Header(bench, self.theme)
+        self.header.asked_for_whom.connect(self._ask_for_whom)
         self._sentences: deque[str] = deque(maxlen=MOST_SENTENCES)
         self._trouble = label("", "text")
         self._trouble_bar = self._make_trouble_bar()
@@ -110,6 +113,10 @@ class BenchWindow(QMainWindow):
         if self._dressed_pages.get(name) is not self.theme:
             self._dress_page(name)
         self._stack.setCurrentWidget(self._frames[name])
+        if self._asking is not None:
+            self._stack.removeWidget(self._asking)
+            self._asking.deleteLater()
+            self._asking = None
         self._seen = name
         for place in self._places.buttons():
             place.setChecked(place.objectName() == name)
@@ -182,6 +189,17 @@ class BenchWindow(QMainWindow):
         if not hasattr(self.current, "open_files"):
             self.show_page("Records")
         self.current.open_files(paths)  # type: ignore[attr-defined]
+
+    def _ask_for_whom(self) -> None:
+        """In place of the page that is seen, and back to it."""
+        if self._asking is not None:
+            self.show_page(self._seen)
+            return
+        page = ForWhomPage(self._bench, self._ask_for_whom)
+        self._asking = _scrolling(page)
+        self._stack.setCurrentIndex(self._stack.addWidget(self._asking))
+        themes.dress(self._asking, self.theme)
+        page.open()
 
     def switch_cab(self) -> None:
         """To the cab's one page, which is read at 1.5 m, or back to the desk; kept."""
@@ -271,8 +289,9 @@ class BenchWindow(QMainWindow):
         # pages come in the next frames.
         if isinstance(app, QApplication) and self._dressed is not self.theme:
             themes.apply(app, self.theme)
-            for part in (self.header, self._trouble_bar, self._places_column):
-                themes.dress(part, self.theme)
+            for part in (self.header, self._trouble_bar, self._places_column, self._asking):
+                if part is not None:
+                    themes.dress(part, self.theme)
             for place in self._places.buttons():
                 place.setIcon(icon(place.objectName().lower(), self.theme.ink))
             self._dressed = self.theme

@@ -60,9 +60,10 @@ def test_the_header_asks_for_it_and_shows_it(bench, window, screen_of):
     header, screen = window.header, screen_of(window)
     assert header.for_whom.text() == "For whom …"
     screen.press("For nobody named")
+    assert "For whom and by whom?" in screen.said
     screen.type("Tape, watch or instrument used", "a; b ;", Qt.Key.Key_Tab)
     screen.type("Customer", "Miller & sons of the hill", Qt.Key.Key_Escape)
-    assert not header.card.isVisible()
+    assert "For whom and by whom?" not in screen.said
     said = bench.for_whom.of(bench.machine)
     assert (said.customer, said.references) == ("Miller & sons of the hill", ("a", "b"))
     screen.frame()

@@ -1,15 +1,14 @@
-"""For whom, by whom, under which conditions: the entries, on the certificate and in the header."""
+"""For whom, by whom, under which conditions: on the certificate and on a page of their own."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
-from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QShortcut
-from PySide6.QtWidgets import QFrame, QGridLayout, QLineEdit, QWidget
+from PySide6.QtWidgets import QGridLayout, QLineEdit, QWidget
 
 from workbench.gui.parts.basics import button, label, say
-from workbench.gui.parts.layout import column_of, line_of
+from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of
 from workbench.gui.theme import GRID_PX, TOUCH_PX
 from workbench.jobs.particulars import Particulars
 from workbench.models.bench import Bench
@@ -63,23 +62,27 @@ class ParticularsForm(QWidget):
         return Particulars(**typed, references=used)
 
 
-class ForWhomCard(QFrame):
+class ForWhomPage(QWidget):
     """What the next answers of the machine in use are kept with; each entry holds at once."""
 
-    def __init__(self, bench: Bench) -> None:
+    def __init__(self, bench: Bench, closed: Callable[[], object]) -> None:
         super().__init__()
         self._bench = bench
-        self.setProperty("role", "card")
-        self.form = ParticularsForm(FIELDS, self._typed, columns=3)
-        self._told = label("", "soft")
-        below = line_of((self._told, 1), button("Done", self.close_card))
-        column = column_of(self.form, on=self, edges=(2 * GRID_PX,) * 4)
-        column.addLayout(below)
-        keys = QShortcut(QKeySequence("Escape"), self, self.close_card)
-        keys.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
-        self.hide()
+        self.form = ParticularsForm(FIELDS, self._typed, columns=2)
+        self._told = label("", "text")
+        column = column_of(
+            label("For whom and by whom?", "title", wrap=False),
+            self._told,
+            self.form,
+            on=self,
+            gap=2 * GRID_PX,
+            edges=TALL_PAGE,
+        )
+        column.addLayout(line_of(1, button("Done", closed, is_next=True)))
+        column.addStretch(1)
+        QShortcut(QKeySequence("Escape"), self, closed)
 
-    def open_card(self) -> None:
+    def open(self) -> None:
         """Show what holds for the machine in use, the first entry in hand."""
         machine = self._bench.machine
         told = _(
@@ -88,14 +91,7 @@ class ForWhomCard(QFrame):
         )
         say(self._told, told.format(machine=machine.name if machine else _("the bench")))
         self.form.show_said(self._bench.for_whom.of(machine))
-        self.show()
         self.form.entries["customer"].setFocus()
 
-    def close_card(self) -> None:
-        """Also by the keyboard in the middle of an entry."""
-        self._typed()
-        self.hide()
-
     def _typed(self) -> None:
-        if self.isVisible():
-            self._bench.for_whom.say(self._bench.machine, self.form.said)
+        self._bench.for_whom.say(self._bench.machine, self.form.said)
