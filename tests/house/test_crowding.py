@@ -36,7 +36,7 @@ def test_no_text_is_crowded_and_tab_follows_the_eye(scene, tmp_path, qtbot):
                 let_settle(window)
                 told = crowding.crowded(window)
                 if width in TABBED:
-                    told += reading.misread(window, reading.stops(window, window.header.units))
+                    told += reading.misread(window, reading.stops(window, window.header.for_whom))
                     let_settle(window)
                     told += crowding.crowded(window)
                 found += [f"{state.__name__}, {width} x {height}: {one}" for one in told]
