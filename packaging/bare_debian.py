@@ -32,17 +32,32 @@ exec chroot "$0" /usr/bin/env -i HOME=/root PATH=/usr/sbin:/usr/bin:/sbin:/bin "
 """Mounts that only this command and its children see, and that go with them."""
 
 
-def main(words: list[str]) -> int:
-    at = words.index("--") if "--" in words else len(words)
-    suites, rest = words[:at], words[at + 1 :]
+def demand_root() -> None:
+    """Raises SystemExit where this cannot be done here."""
     missing = [name for name in NEEDED if shutil.which(name) is None]
     if missing or os.geteuid() != 0:
         print(f"This runs as root and needs {', '.join(missing or NEEDED)}.", file=sys.stderr)
-        return 2
+        raise SystemExit(2)
+
+
+def make_root(suite: str, root: Path, *include: str) -> None:
+    """A bare Debian in a folder, with those packages and nothing else."""
+    said(["debootstrap", "--variant=minbase", *include, suite, str(root)])
+
+
+def inside(root: Path, *command: str) -> list[str]:
+    """What runs a command in a root, with nothing of this system's environment."""
+    return ["unshare", "--mount", "sh", "-c", IN_THE_ROOT, str(root), *command]
+
+
+def main(words: list[str]) -> int:
+    at = words.index("--") if "--" in words else len(words)
+    suites, rest = words[:at], words[at + 1 :]
+    demand_root()
     failed = []
     for suite in suites or SUITES:
         with tempfile.TemporaryDirectory(prefix=f"{suite}-") as folder:
-            failed += [f"{suite}: {said}" for said in _try(suite, Path(folder), rest)]
+            failed += [f"{suite}: {told}" for told in _try(suite, Path(folder), rest)]
     print("\n".join(failed) or "All held.")
     return 1 if failed else 0
 
@@ -50,9 +65,9 @@ def main(words: list[str]) -> int:
 def _try(suite: str, folder: Path, rest: list[str]) -> list[str]:
     """Both commands in a new root; what failed of them."""
     root = folder / "root"
-    _said(["debootstrap", "--variant=minbase", "--include=python3", suite, str(root)])
+    make_root(suite, root, "--include=python3")
     home = root / "root" / "evenpace"
-    _said(["git", "clone", "--quiet", f"file://{CHECKOUT}", str(home)])
+    said(["git", "clone", "--quiet", f"file://{CHECKOUT}", str(home)])
     settings = ["PIP_DISABLE_PIP_VERSION_CHECK=1"]
     if certificates := os.environ.get("PIP_CERT"):
         shutil.copyfile(certificates, str(root) + CERTIFICATES)
@@ -63,11 +78,9 @@ def _try(suite: str, folder: Path, rest: list[str]) -> list[str]:
     failed = []
     for command in commands:
         begun_s = time.monotonic()
-        inside = ["sh", "-c", 'cd /root/evenpace && exec python3 "$@"', "sh", *command]
+        there = ["sh", "-c", 'cd /root/evenpace && exec python3 "$@"', "sh", *command]
         done = subprocess.run(
-            ["unshare", "--mount", "sh", "-c", IN_THE_ROOT, str(root), *settings, *inside],
-            stdin=subprocess.DEVNULL,
-            check=False,
+            inside(root, *settings, *there), stdin=subprocess.DEVNULL, check=False
         )
         took = f"{' '.join(command)} ended {done.returncode} in {time.monotonic() - begun_s:.0f} s"
         print(f"== {suite}: {took}", flush=True)
@@ -76,7 +89,7 @@ def _try(suite: str, folder: Path, rest: list[str]) -> list[str]:
     return failed
 
 
-def _said(command: list[str]) -> None:
+def said(command: list[str]) -> None:
     print(f"== {' '.join(command)}", flush=True)
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
 

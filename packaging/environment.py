@@ -1,4 +1,4 @@
-"""Makes `.venv` and keeps it as the lock files say; standard library only.
+"""Makes an environment such as `.venv` and keeps it as the lock files say; standard library only.
 
 `ensure` is quick once all is there: a stamp in the environment tells which lock it was
 filled from. A set-up that did not reach its end leaves a mark, and the next one starts
@@ -28,10 +28,11 @@ from typing import IO, Any, NoReturn
 
 import debian
 
-RUN_LOCK, CHECK_LOCK = "lock.txt", "lock-check.txt"
-"""What Evenpace runs on; what it runs on and is checked with: the second holds the first."""
+RUN_LOCK, CHECK_LOCK, FREEZE_LOCK = "lock.txt", "lock-check.txt", "lock-freeze.txt"
+"""What Evenpace runs on; what it runs on and is checked with, and what it runs on and is built
+with: both hold the first."""
 
-FREE_BYTES = {RUN_LOCK: 1_100_000_000, CHECK_LOCK: 1_900_000_000}
+FREE_BYTES = {RUN_LOCK: 1_100_000_000, CHECK_LOCK: 1_900_000_000, FREEZE_LOCK: 1_300_000_000}
 """Room that a first set-up takes, unpacked and downloaded together, with a margin."""
 
 
@@ -41,13 +42,14 @@ class SetUpFailed(Exception):
 
 @dataclass(frozen=True)
 class House:
-    """Where a checkout of Evenpace keeps its environment."""
+    """Where a checkout of Evenpace keeps an environment."""
 
     root: Path
+    folder: str = ".venv"
 
     @property
     def venv(self) -> Path:
-        return self.root / ".venv"
+        return self.root / self.folder
 
     @property
     def scripts(self) -> Path:

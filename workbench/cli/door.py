@@ -6,7 +6,7 @@ import argparse
 import errno
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from importlib import import_module
 from itertools import pairwise
@@ -65,7 +65,7 @@ def understand(argv: Sequence[str] | None = None) -> argparse.Namespace | None:
     words = list(sys.argv[1:] if argv is None else argv)
     Parser.as_json = any(len(word) > 2 and "--json".startswith(word) for word in words)
     unknown = _use_language(words)
-    parser = _parser(words[0] if words and words[0] in COMMANDS else None)
+    parser = _parser(words[:1])
     if unknown:
         print(f"evenpace: {unknown}", file=sys.stderr)
         if parser.as_json:
@@ -97,7 +97,7 @@ def _open_bench() -> int:
             end="\n\n",
             file=sys.stderr,
         )
-        _parser(None).print_help(sys.stderr)
+        _parser(()).print_help(sys.stderr)
         return WRONG
     try:
         bench = import_module(BENCH)
@@ -120,7 +120,14 @@ def _has_screen() -> bool:
     return any(os.environ.get(n) for n in ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM"))
 
 
-def _parser(called: str | None) -> Parser:
+def whole_parser() -> argparse.ArgumentParser:
+    """The parser of every command, for manuals and for shells that complete."""
+    return _parser(COMMANDS)
+
+
+def _parser(called: Collection[str]) -> Parser:
+    """The parser; the arguments of a command are known only where it is `called`, as each
+    takes its time to load."""
     parser = Parser(
         prog="evenpace",
         description=_(
@@ -136,7 +143,7 @@ def _parser(called: str | None) -> Parser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     for name, (module, help_line) in COMMANDS.items():
         sub = commands.add_parser(name, help=_(help_line), description=_(help_line))
-        if name == called:
+        if name in called:
             sub.add_argument("--json", action="store_true", help=_("print one JSON object, in SI"))
             sub.add_argument(
                 "--units",

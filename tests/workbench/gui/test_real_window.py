@@ -1,7 +1,8 @@
 """The program as its user starts it, in a real window under Xvfb, driven by xdotool.
 
 A twin of the window, drawn offscreen at the same size, is led through the same steps and
-says where each button lies; xdotool clicks there in the real one.
+says where each button lies; xdotool clicks there in the real one. $EVENPACE_PROGRAM names a program
+to drive instead of this checkout's, such as one that was installed.
 """
 
 from __future__ import annotations
@@ -21,12 +22,16 @@ from workbench.records.store import open_store
 
 ROOT = Path(__file__).resolve().parents[3]
 SIZE = (1280, 800)
+STORE = "real.db"
+"""The real window's; the twin keeps in one of its own."""
 STEADY_AFTER_S = 20
 """The digger of a first start stands, drives off, and is steady from its seventeenth second on;
 before that a run would be asked about."""
 PATIENCE_S = 40.0
 PAUSE_S = 0.25
 """Between two steps of a person in a hurry."""
+LIST_OPENS_S = 1.0
+"""A list, or a dialogue, that is asked for is there by then."""
 
 missing = [name for name in ("Xvfb", "xdotool") if shutil.which(name) is None]
 pytestmark = pytest.mark.skipif(
@@ -55,16 +60,17 @@ def display():
 @pytest.fixture
 def surroundings(display, tmp_path):
     """A user's first start: nothing of the program in the home folder yet."""
+    open_store(str(tmp_path / STORE)).close()  # a message of a new one would move all below it
     homes = {f"XDG_{name}_HOME": str(tmp_path / name) for name in ("CONFIG", "DATA", "STATE")}
     own = {"HOME": str(tmp_path), "XDG_CACHE_HOME": str(tmp_path / "CACHE"), "DISPLAY": display}
-    own |= {"QT_QPA_PLATFORM": "xcb", "EVENPACE_STORE": str(tmp_path / "store.db")}
+    own |= {"QT_QPA_PLATFORM": "xcb", "EVENPACE_STORE": str(tmp_path / STORE)}
     return {**os.environ, **homes, **own}
 
 
 @pytest.fixture
 def program(surroundings):
     process = subprocess.Popen(
-        [sys.executable, "-m", "workbench.cli"],
+        os.environ.get("EVENPACE_PROGRAM", f"{sys.executable} -m workbench.cli").split(),
         cwd=ROOT,
         env=surroundings,
         stdout=subprocess.PIPE,
@@ -94,8 +100,17 @@ class Person:
         self._click(self.twin.button(words))
         self.twin.press(words)
 
+    def save(self, words, path):
+        """Press a button that asks for a file's name, and give one."""
+        self._click(self.twin.button(words))
+        time.sleep(LIST_OPENS_S)
+        self._do("key", "ctrl+a")
+        self._do("type", str(path))
+        self._do("key", "Return")
+
     def choose_last(self, words):
         self._click(self.twin.field(words))
+        time.sleep(LIST_OPENS_S)
         self._do("key", "End", "Return")
         self.twin.key(Qt.Key.Key_End, words)
 
@@ -106,7 +121,8 @@ class Person:
         self.twin.type(words, text)
 
     def key(self, name):
-        self._do("key", name)
+        # Without a window manager nobody gives the focus back that a dialogue took.
+        self._do("windowfocus", "--sync", self._window, "key", name)
 
 
 @pytest.fixture
@@ -123,6 +139,15 @@ def person(program, surroundings, window, screen_of):
     return Person(real, surroundings, screen_of(window))
 
 
+def until(holds):
+    """Wait for the real window, as long as one would."""
+    for _ in range(int(PATIENCE_S / PAUSE_S)):
+        if holds():
+            return
+        time.sleep(PAUSE_S)
+    raise AssertionError(holds)
+
+
 def test_a_readout_is_calibrated_in_a_real_window(person, program, tmp_path, pass_time):
     person.press("Calibrate a readout")
     person.press("I have read this")
@@ -137,18 +162,23 @@ def test_a_readout_is_calibrated_in_a_real_window(person, program, tmp_path, pas
     person.twin.until(lambda: "Keep result" in person.twin.offers)
     time.sleep(2.0)  # the real one works as long as the twin
     person.press("Keep result")
-    result = None
-    for _ in range(int(PATIENCE_S / PAUSE_S)):
-        with open_store(str(tmp_path / "store.db")) as store:
-            for entry in store.results():
-                result = store.result(entry.number)
-        if result is not None:
-            break
-        time.sleep(PAUSE_S)
-    assert result is not None
+
+    def kept():
+        with open_store(str(tmp_path / STORE), make=False) as store:
+            return [store.result(entry.number) for entry in store.results()]
+
+    until(kept)
+    (result,) = kept()
     assert result.kind == "calibrate"
     # What was typed: 0.1 of 2.5 and 0.11 of 3.01 too little.
     assert any_answer(result).error_at_work == pytest.approx(-0.04, abs=0.01)
+    person.twin.until(lambda: "Certificate …" in person.twin.offers)
+    person.press("Certificate …")
+    person.twin.until(lambda: "Save certificate" in person.twin.offers)
+    paper = tmp_path / "certificate.pdf"
+    person.save("Save certificate", paper)
+    until(paper.is_file)
+    assert paper.read_bytes().startswith(b"%PDF")
     person.key("ctrl+q")
     said, _ = program.communicate(timeout=PATIENCE_S)
     assert "Traceback" not in said
