@@ -107,7 +107,8 @@ def _debian_package(frozen: Path, out: Path, version: str) -> Path:
     _control(tree, version)
     path = out / f"evenpace_{version}_{_architecture()}.deb"
     subprocess.run(
-        ["dpkg-deb", "-Zzstd", "--root-owner-group", "--build", str(tree), str(path)], check=True
+        ["dpkg-deb", "-Zxz", "-z2", "--root-owner-group", "--build", str(tree), str(path)],
+        check=True,
     )
     shutil.rmtree(tree)
     return path

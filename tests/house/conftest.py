@@ -27,5 +27,8 @@ def project() -> dict:
 def scripts(monkeypatch: pytest.MonkeyPatch) -> None:
     """Lets a test import the set-up scripts by name."""
     monkeypatch.syspath_prepend(str(ROOT / "packaging"))
-    for name in ("bench", "checks", "debian", "environment", "python_version", "shots"):
+    for name in (
+        *("bench", "builds", "checks", "debian", "environment", "manual", "python_version"),
+        "shots",
+    ):
         sys.modules.pop(name, None)

@@ -9,7 +9,7 @@ from packaging.markers import Marker, default_environment
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
-LOCKS = ("lock.txt", "lock-check.txt")
+LOCKS = ("lock.txt", "lock-check.txt", "lock-freeze.txt")
 ENTRY = re.compile(
     r"^(?P<name>[\w.-]+)==(?P<version>[^\s;\\]+)( ; (?P<marker>[^\\]+))?", re.MULTILINE
 )
@@ -43,12 +43,15 @@ def pins(text, machine):
     }
 
 
-def wanted(project, extras):
-    """The requirements of the project, of `extras` and of the extras that those name."""
+def wanted(project, extras, groups):
+    """The requirements of the project, of `groups`, of `extras` and of the extras that those
+    name."""
     own = project["project"]
     listed = [Requirement(line) for line in own["dependencies"]]
     listed += [Requirement(line) for line in project["build-system"]["requires"]]
-    listed += [Requirement(line) for line in project["dependency-groups"]["build"]]
+    for group in groups:
+        own_lines = (line for line in project["dependency-groups"][group] if isinstance(line, str))
+        listed += [Requirement(line) for line in own_lines]
     queue = list(extras)
     while queue:
         for line in own["optional-dependencies"][queue.pop()]:
@@ -60,12 +63,19 @@ def wanted(project, extras):
     return listed
 
 
-@pytest.mark.parametrize(("name", "extras"), [("lock.txt", []), ("lock-check.txt", ["check"])])
-def test_the_lock_meets_every_range(project, lock, name, extras):
+@pytest.mark.parametrize(
+    ("name", "extras", "groups"),
+    [
+        ("lock.txt", [], ["build"]),
+        ("lock-check.txt", ["check"], ["build"]),
+        ("lock-freeze.txt", ["postgresql", "signing"], ["build", "freeze"]),
+    ],
+)
+def test_the_lock_meets_every_range(project, lock, name, extras, groups):
     for machine in MACHINES:
         locked = pins(lock(name), machine)
         here = default_environment() | machine
-        for requirement in wanted(project, extras):
+        for requirement in wanted(project, extras, groups):
             if requirement.marker is None or requirement.marker.evaluate(here):
                 version = locked.get(canonicalize_name(requirement.name))
                 assert version is not None, f"{requirement} is not in {name} for {machine}"
@@ -80,8 +90,10 @@ def test_every_entry_has_hashes(lock, name):
     assert [entry for entry in entries if "--hash=sha256:" not in entry] == []
 
 
-def test_the_check_lock_holds_the_run_lock(lock):
-    """So that an environment made for the checks serves `start.py` as it is."""
+def test_the_other_locks_hold_the_run_lock(lock):
+    """So that an environment made for the checks serves `start.py` as it is, and what is frozen
+    is what was tested."""
     for machine in MACHINES:
-        run, check = (pins(lock(name), machine) for name in LOCKS)
+        run, check, freeze = (pins(lock(name), machine) for name in LOCKS)
         assert run.items() <= check.items()
+        assert run.items() <= freeze.items()
