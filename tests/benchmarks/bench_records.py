@@ -122,7 +122,7 @@ def test_blocks_against_compressed_arrays(figures):
     key = key_of("counter:a", blocks[0])
     edges = sum(block.ticks.size for block in blocks)
     coded_s, coded = seconds(lambda: [encode(some) for some in commits])
-    back_s, _ = seconds(lambda: [items_of(key, *unpack(data)) for data in coded])
+    back_s, _ = seconds(lambda: [items_of(key, *found) for found in unpack(coded)])
 
     def archives():
         out = []

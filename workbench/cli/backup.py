@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 from workbench.cli import BROKEN, DONE
@@ -13,10 +11,9 @@ from workbench.cli.output import print_error, print_json, print_table, print_war
 from workbench.cli.reading_line import reading_line
 from workbench.records.backup import back_up
 from workbench.records.checking import Checked
-from workbench.records.reader import Told
 from workbench.words.language import N_, _
 
-_COPIED = N_("{percent:.0f} % is copied and read back")
+COPIED = N_("{percent:.0f} % is copied and read back")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    with copying() as progress:
+    with reading_line(said=COPIED) as progress:
         made = back_up(args.store, Path(args.target), progress)
     words = words_of(args)
     problems = words.say_all(made.found.problems)
@@ -50,13 +47,6 @@ def run(args: argparse.Namespace) -> int:
         print_error("backup", problem)
     print_warnings(words.say_all(made.found.notes))
     return BROKEN if problems else DONE
-
-
-@contextmanager
-def copying() -> Iterator[Told | None]:
-    """What copying tells its share to; None where nobody looks."""
-    with reading_line(said=_COPIED) as show:
-        yield None if show is None else lambda share, _step: show(share)
 
 
 def contents(found: Checked) -> list[tuple[str, str]]:

@@ -1,4 +1,4 @@
-"""The one line that a long reading shows on a terminal: how much of it is done."""
+"""The one line that a long work shows on a terminal: how much of it is done."""
 
 from __future__ import annotations
 
@@ -20,26 +20,26 @@ def reading_line(
     stream: TextIO | None = None,
     clock: Callable[[], float] = time.monotonic,
     said: str = OF_A_FILE,
-) -> Iterator[Callable[[float], None] | None]:
-    """What a reader tells its share to; None where `stream`, stderr, is no terminal.
+) -> Iterator[Callable[..., None]]:
+    """What a long work tells its share to, and as it likes its step; nothing is shown where
+    `stream`, stderr, is no terminal.
 
     `said` is the line's template.
     """
     stream = stream or sys.stderr
-    if not stream.isatty():
-        yield None
-        return
-    begun_s, shown = clock(), ""
+    begun_s, shown, seen = clock(), "", not stream.closed and stream.isatty()
 
-    def show(share: float) -> None:
+    def show(share: float, _step: object = "") -> None:
         nonlocal shown
         words = _(said).format(percent=100 * share)
-        if words != shown and clock() - begun_s >= PATIENCE_S:
+        if seen and words != shown and clock() - begun_s >= PATIENCE_S:
             shown = words
             stream.write(f"\r{words}\x1b[K")
             stream.flush()
 
-    yield show
-    if shown:
-        stream.write("\r\x1b[K")
-        stream.flush()
+    try:
+        yield show
+    finally:
+        if shown:
+            stream.write("\r\x1b[K")
+            stream.flush()

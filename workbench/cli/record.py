@@ -28,14 +28,17 @@ from workbench.cli.output import (
     print_table,
     print_warnings,
 )
+from workbench.cli.reading_line import reading_line
 from workbench.live.session import InputStatus, Session
 from workbench.records.notes import merged_notes
 from workbench.records.recorder import KeptOfInput, Recorder
 from workbench.records.store import Store, open_store
-from workbench.words.language import _, ngettext
+from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words, recording_goes_on
 
 _LOOK_S = 0.25
+_CLOCKS = N_("{percent:.0f} % of the recording is looked through for its clocks")
+_PACKED = N_("{percent:.0f} % of the recording is packed; it is kept also if you stop now")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -58,17 +61,22 @@ def run(args: argparse.Namespace) -> int:
     _check(drivers, args.for_s)
     machine = load_machine(args.machine) if args.machine else _brought_along(drivers)
     # What is not there or not allowed is told now, before anything is made or kept.
-    with _opened(drivers), open_store(args.store) as store, _asked_to_stop() as asked:
+    with _opened(drivers) as inputs, open_store(args.store) as store:
         if store.is_new:
             print_new_store(store.address)
-        answer, faults = _record(store, drivers, machine, args, asked)
-    for fault in faults:
-        print_error("record", fault)
-    if args.json:
-        print_json(answer, faults, BROKEN)
-    else:
-        _print(answer, words_of(args, machine))
-    print_warnings(answer["warnings"])
+        with _asked_to_stop() as asked:
+            answer, faults = _record(store, drivers, machine, args, asked)
+        inputs.close()
+        for fault in faults:
+            print_error("record", fault)
+        if args.json:
+            print_json(answer, faults, BROKEN)
+        else:
+            _print(answer, words_of(args, machine))
+        print_warnings(answer["warnings"])
+        sys.stdout.flush()
+        if not answer["fault"]:
+            _pack(store, answer["recording"])
     return BROKEN if faults else DONE
 
 
@@ -100,13 +108,13 @@ def _brought_along(drivers: Sequence[Driver]) -> Machine | None:
 
 
 @contextmanager
-def _opened(drivers: Sequence[Driver]) -> Iterator[None]:
-    """Every input open; closed again where anything goes wrong."""
+def _opened(drivers: Sequence[Driver]) -> Iterator[ExitStack]:
+    """Every input open; what closes them is closed at the end, or where anything goes wrong."""
     with ExitStack() as close:
         for driver in drivers:
             driver.open()
             close.callback(driver.close)
-        yield
+        yield close
 
 
 def _record(
@@ -136,9 +144,6 @@ def _record(
     except StoreError as error:
         fault = Words().say(error)
         ended_s = max([started_s, *(one.last_host_s for one in recorder.kept.values())])
-    if not fault:
-        with suppress(StoreError):  # it stays the journal that it is
-            store.pack(recorder.number)
     kept = [_input(one, recorder.kept.get(one.address, KeptOfInput())) for one in session.statuses]
     answer = {
         "recording": recorder.number,
@@ -155,6 +160,12 @@ def _record(
     }
     faults = [fault, *map(_fault_of, session.statuses, drivers)]
     return {**answer, "warnings": _warnings(kept, left_behind)}, [one for one in faults if one]
+
+
+def _pack(store: Store, number: int) -> None:
+    """Pack it after all is said; broken off or in vain, it stays the journal that it is."""
+    with suppress(StoreError, KeyboardInterrupt), reading_line(said=_PACKED) as show:
+        store.pack(number, show)
 
 
 def _input(status: InputStatus, kept: KeptOfInput) -> dict[str, Any]:
@@ -238,6 +249,8 @@ def _warnings(inputs: Sequence[dict[str, Any]], left_behind: Sequence[str]) -> l
 
 
 def _clocks(store: Store, number: int) -> list[dict[str, Any]]:
+    with reading_line(said=_CLOCKS) as show:
+        clocks = store.clocks(number, show)
     return [
         {
             "address": address,
@@ -246,7 +259,7 @@ def _clocks(store: Store, number: int) -> list[dict[str, Any]]:
             "mean_delay_s": base.delay_s,
             "points": base.points,
         }
-        for address, clock in store.clocks(number).items()
+        for address, clock in clocks.items()
         for base in clock.bases
     ]
 

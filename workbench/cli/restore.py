@@ -7,8 +7,9 @@ from pathlib import Path
 
 from workbench.cli import DONE
 from workbench.cli.arguments import add_store
-from workbench.cli.backup import as_json, contents, copying
+from workbench.cli.backup import COPIED, as_json, contents
 from workbench.cli.output import print_json, print_table
+from workbench.cli.reading_line import reading_line
 from workbench.records.backup import restore
 from workbench.words.language import _
 
@@ -21,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    with copying() as progress:
+    with reading_line(said=COPIED) as progress:
         made = restore(Path(args.backup), args.store, progress)
     aside = str(made.set_aside or "")
     if args.json:

@@ -138,7 +138,7 @@ def verify_store(args: argparse.Namespace) -> int:
 
 def _look(store: Store) -> Checked:
     with reading_line(said=_OF_THE_STORE) as show:
-        return store.check(None if show is None else lambda share, _step: show(share))
+        return store.check(show)
 
 
 def _rows(

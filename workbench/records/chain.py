@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from workbench.records.codec import StreamKey
@@ -23,8 +24,12 @@ def chain_start(row: Mapping[str, Any]) -> bytes:
 
 def chain_block(digest: bytes, key: StreamKey, items: int, block_sha256: bytes) -> bytes:
     """Digest after one more block."""
-    text = to_text([key.kind, key.input, key.name, key.quantity, items])
-    return hashlib.sha256(digest + text.encode() + block_sha256).digest()
+    return hashlib.sha256(digest + _told(key, items) + block_sha256).digest()
+
+
+@lru_cache(maxsize=1024)
+def _told(key: StreamKey, items: int) -> bytes:
+    return to_text([key.kind, key.input, key.name, key.quantity, items]).encode()
 
 
 def chain_end(digest: bytes, summary: str) -> str:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import struct
 import zlib
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
@@ -91,13 +91,14 @@ def items_of(key: StreamKey, head: Head, arrays: Arrays) -> list[Stored]:
         return _CODERS[key.kind][1](key, head, arrays)
 
 
-def unpack(data: bytes, names: Collection[str] | None = None) -> tuple[Head, Arrays]:
-    """What `columns_of` gave of a block's items, with all arrays or some of them by name.
+def unpack(blocks: Sequence[bytes]) -> list[tuple[Head, Arrays]]:
+    """What `columns_of` gave of the items of each of these blocks.
 
-    Raises CodecError where the bytes are no block.
+    Those laid out alike, as most of a stream are, are unfolded in one go. Raises CodecError where
+    the bytes of one are no block.
     """
     with _no_block("items"):
-        return _unpack(data, names)
+        return _unpack([zlib.decompress(data) for data in blocks])
 
 
 @contextmanager
@@ -123,18 +124,23 @@ def _pack(head: Mapping[str, Any], arrays: Mapping[str, Array]) -> bytes:
     return zlib.compress(b"".join(parts), _LEVEL)
 
 
-def _unpack(data: bytes, names: Collection[str] | None = None) -> tuple[Head, Arrays]:
-    raw = zlib.decompress(data)
-    (size,) = struct.unpack_from("<I", raw)
-    head = json.loads(raw[4 : 4 + size])
-    at = 4 + size
-    arrays: Arrays = {}
-    for name, dtype, count in head.pop("arrays"):
-        length = np.dtype(dtype).itemsize * count
-        if names is None or name in names:
-            arrays[name] = _unfold(raw[at : at + length], np.dtype(dtype), count)
-        at += length
-    return head, arrays
+def _unpack(blocks: Sequence[bytes]) -> list[tuple[Head, Arrays]]:
+    alike: dict[tuple[bytes, int], list[int]] = {}
+    for place, raw in enumerate(blocks):
+        (size,) = struct.unpack_from("<I", raw)
+        alike.setdefault((raw[4 : 4 + size], len(raw)), []).append(place)
+    found: list[tuple[Head, Arrays]] = [({}, {})] * len(blocks)
+    for (text, length), places in alike.items():
+        joined = b"".join([blocks[place] for place in places])
+        table = np.frombuffer(joined, np.uint8).reshape(len(places), length)
+        head, at, arrays = json.loads(text), 4 + len(text), {}
+        for name, dtype, count in head.pop("arrays"):
+            end = at + np.dtype(dtype).itemsize * count
+            arrays[name] = _unfold(table[:, at:end], np.dtype(dtype), count)
+            at = end
+        for row, place in enumerate(places):
+            found[place] = head, {name: array[row] for name, array in arrays.items()}
+    return found
 
 
 def _fold(array: Array) -> bytes:
@@ -145,12 +151,11 @@ def _fold(array: Array) -> bytes:
     return deltas.view(np.uint8).reshape(-1, size).T.tobytes()
 
 
-def _unfold(data: bytes, dtype: np.dtype[Any], count: int) -> Array:
-    if count == 0:
-        return np.empty(0, dtype)
-    columns = np.frombuffer(data, np.uint8).reshape(dtype.itemsize, count)
-    deltas = np.ascontiguousarray(columns.T).view(f"<u{dtype.itemsize}").reshape(count)
-    return np.cumsum(deltas, dtype=deltas.dtype).view(dtype)
+def _unfold(table: NDArray[np.uint8], dtype: np.dtype[Any], count: int) -> Array:
+    """The arrays (n, count) of n blocks from the bytes of each, a row a block."""
+    columns = table.reshape(len(table), dtype.itemsize, count).transpose(0, 2, 1)
+    deltas = np.ascontiguousarray(columns).view(f"<u{dtype.itemsize}")[:, :, 0]
+    return np.cumsum(deltas, axis=1, dtype=deltas.dtype).view(dtype)
 
 
 def _sizes(parts: Sequence[Any]) -> Ticks:

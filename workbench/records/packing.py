@@ -26,8 +26,8 @@ from workbench.records.database import transaction
 from workbench.records.deeds import Now, deeds
 from workbench.records.ledger import Deed, EntryKind
 from workbench.records.reader import (
-    StoredBlock,
     StreamsRead,
+    Together,
     Told,
     packed_row,
     packed_sha256,
@@ -68,13 +68,12 @@ class _Packer:
                 mine = schema.piece.c.recording == self._number
                 connection.execute(sa.delete(schema.piece).where(mine))
 
-    def take(self, block: StoredBlock) -> None:
-        """One more block of the journal. Raises StoreError where it is damaged."""
-        found = block.columns()
-        self._waiting.setdefault(block.key, []).append(found)
-        self._bytes[block.key] += sum(array.nbytes for array in found.arrays.values())
-        if self._bytes[block.key] >= PIECE_BYTES:
-            self._make(block.key)
+    def take(self, found: Columns) -> None:
+        """Some more blocks of a stream."""
+        self._waiting.setdefault(found.key, []).append(found)
+        self._bytes[found.key] += sum(array.nbytes for array in found.arrays.values())
+        if self._bytes[found.key] >= PIECE_BYTES:
+            self._make(found.key)
 
     def end(self) -> None:
         """Make pieces of all that is left."""
@@ -123,7 +122,9 @@ def pack_recording(
     packer = _Packer(engine, url, row)
     try:
         with transaction(engine, url) as connection:
-            recording_sha256(connection, row, progress, packer.take)
+            journal = Together(packer.take)
+            recording_sha256(connection, row, progress, journal.add)
+        journal.end()
         packer.end()
         _seal(engine, url, now, row, packer.digest)
     except BaseException:

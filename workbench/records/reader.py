@@ -7,7 +7,8 @@ packed into are read the same way.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections import Counter
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +27,8 @@ from workbench.records.columns import Columns, StoredStream, StreamPart
 NO_SUCH_NUMBER = 2**31
 """From here on a number is none of ours, and a database may choke on it."""
 _TELL_BLOCKS = 50
+_TOGETHER_BYTES = 1 << 14
+"""Of a stream's blocks, packed, that are decoded at once: some seconds of a wheel."""
 _WANTED = ("edges", "speeds", "values", "lost")
 """The kinds of stream that a `Recording` is made of."""
 
@@ -59,11 +62,7 @@ class StoredBlock:
         Raises StoreError where they are no block.
         """
         try:
-            if self.packed:
-                found = columns.unpack(self.key, self.data, names)
-            else:
-                head, arrays = codec.unpack(self.data, names)
-                found = Columns(self.key, head, arrays, np.full(self.count, self.sequence))
+            found = columns.unpack(self.key, self.data, names) if self.packed else decoded([self])
         except CodecError as error:
             raise self._damaged(error) from None
         if found.blocks.size != self.count:
@@ -225,23 +224,84 @@ def packed_sha256(digest: bytes, row: Mapping[str, Any], clocks: str) -> str:
     return chain_end(digest, f"{row['summary']}{row['sha256']}{clocks}")
 
 
+def decoded(blocks: Sequence[StoredBlock]) -> Columns:
+    """The columns of blocks of the journal, at least one, all of one stream and in a row.
+
+    Raises CodecError where one is none.
+    """
+    parts = [
+        Columns(block.key, *found, np.full(block.count, block.sequence))
+        for block, found in zip(blocks, codec.unpack([one.data for one in blocks]), strict=True)
+    ]
+    return columns.joined(parts)
+
+
+class Together:
+    """Decodes the blocks of a journal some at a time, which is ten times as fast as one by one;
+    `take` gets the columns, stream by stream in the order of the blocks."""
+
+    def __init__(
+        self, take: Callable[[Columns], object], on_damage: OnDamage | None = None
+    ) -> None:
+        self._take, self._on_damage = take, on_damage
+        self._waiting: dict[StreamKey, list[StoredBlock]] = {}
+        self._bytes: Counter[StreamKey] = Counter()
+
+    def add(self, block: StoredBlock) -> None:
+        """One more block, whose bytes are checked. One that is none all the same is told to
+        `on_damage`, or raises StoreError."""
+        self._waiting.setdefault(block.key, []).append(block)
+        self._bytes[block.key] += len(block.data)
+        if self._bytes[block.key] >= _TOGETHER_BYTES:
+            self._decode(block.key)
+
+    def end(self) -> None:
+        """Decode what is left."""
+        for key in list(self._waiting):
+            self._decode(key)
+
+    def _decode(self, key: StreamKey) -> None:
+        blocks = self._waiting.pop(key)
+        del self._bytes[key]
+        try:
+            self._take(decoded(blocks))
+        except CodecError:
+            for block in blocks:
+                self._decode_alone(block)
+
+    def _decode_alone(self, block: StoredBlock) -> None:
+        try:
+            self._take(block.columns())
+        except StoreError as error:
+            if self._on_damage is None:
+                raise
+            self._on_damage(error)
+
+
 class StreamsRead:
     """The streams of a recording as its blocks are taken, but for raw frames and files."""
 
-    def __init__(self) -> None:
+    def __init__(self, on_damage: OnDamage | None = None) -> None:
         self._parts: dict[StreamKey, list[StreamPart]] = {}
+        self._journal = Together(self._add, on_damage)
 
     def take(self, block: StoredBlock) -> None:
-        """One more block, whose bytes are checked. Raises StoreError where it is none."""
-        if block.key.kind in _WANTED:
-            # A piece takes ten times as much room when it is unpacked; a block is but small.
-            part = block if block.packed else block.columns()
-            self._parts.setdefault(block.key, []).append(part)
+        """One more block: see `Together.add`."""
+        if block.key.kind not in _WANTED:
+            return
+        if block.packed:  # a piece takes ten times as much room when it is unpacked
+            self._add(block)
+        else:
+            self._journal.add(block)
+
+    def _add(self, part: StreamPart) -> None:
+        self._parts.setdefault(part.key, []).append(part)
 
     def all(self, *, packed: bool) -> list[StoredStream]:
         """All that were taken; the many small parts of a journal become one."""
-        found = [StoredStream(parts) for parts in self._parts.values()]
-        return found if packed else [StoredStream([one.columns()]) for one in found]
+        self._journal.end()
+        found = (StoredStream(self._parts.pop(key)) for key in list(self._parts))
+        return list(found) if packed else [StoredStream([one.columns()]) for one in found]
 
 
 def read_streams(

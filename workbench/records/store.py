@@ -231,11 +231,13 @@ class Store:
         progress: Told | None = None,
         *,
         hidden: bool = False,
+        newest: int | None = None,
     ) -> Recording:
         """A recording as one time line, every block checked against its checksum.
 
         With `on_damage` a damaged recording is not refused: blocks that cannot be read are
-        left out and told to it. One out of sight is there only where `hidden`.
+        left out and told to it, and of `newest` blocks all before them. One out of sight is there
+        only where `hidden`.
         """
         with transaction(self._engine, self._url) as connection:
             row = recording_row(connection, number, hidden=hidden)
@@ -243,18 +245,18 @@ class Store:
                 streams, clocks, sha256 = read_streams(connection, row, progress)
         if on_damage is not None:
             sha256 = ""
-            streams, clocks = self._sound_streams(number, on_damage, progress)
+            streams, clocks = self._sound_streams(number, on_damage, progress, newest)
         notes = self._notes(row, on_damage)
         notes.sha256 = notes.sha256 or sha256
         told = (notes, row["started_host_s"], row["name"], row["simulated"])
         return recording_of(streams, *told, clocks)
 
     def _sound_streams(
-        self, number: int, on_damage: OnDamage, progress: Told | None
+        self, number: int, on_damage: OnDamage, progress: Told | None, newest: int | None
     ) -> tuple[list[StoredStream], dict[Sender, ClockRuns] | None]:
         """The streams of what is not damaged, and the clocks where they are stored."""
-        streams, clocks, packed = StreamsRead(), None, False
-        for some in self._sequences(number, progress):
+        streams, clocks, packed = StreamsRead(on_damage), None, False
+        for some in self._sequences(number, progress, newest):
             for block in self._blocks(number, some, on_damage):
                 packed = block.packed
                 try:
@@ -269,11 +271,13 @@ class Store:
             on_damage(error)
         return streams.all(packed=packed), clocks
 
-    def _sequences(self, number: int, progress: Told | None) -> Iterator[range]:
-        """All blocks of a recording, some at a time."""
+    def _sequences(
+        self, number: int, progress: Told | None, newest: int | None = None
+    ) -> Iterator[range]:
+        """All blocks of a recording, or the newest, some at a time."""
         with transaction(self._engine, self._url) as connection:
             count = last_sequence(connection, number) + 1
-        for start in range(0, count, _READ_BLOCKS):
+        for start in range(max(0, count - newest) if newest else 0, count, _READ_BLOCKS):
             if progress is not None:
                 progress(start / count, "")
             yield range(start, min(start + _READ_BLOCKS, count))
@@ -303,11 +307,11 @@ class Store:
             on_damage(error)
             return Notes()
 
-    def clocks(self, number: int) -> dict[str, ClockRuns]:
+    def clocks(self, number: int, progress: Told | None = None) -> dict[str, ClockRuns]:
         """How the clock of each input with pulses ran against the host's."""
         with transaction(self._engine, self._url) as connection:
             row = recording_row(connection, number)
-            streams, clocks, _ = read_streams(connection, row)
+            streams, clocks, _ = read_streams(connection, row, progress)
         known = clocks_of(one.columns() for one in streams) if clocks is None else clocks
         return {address: clock for (address, whose), clock in known.items() if not whose}
 
@@ -333,7 +337,7 @@ class Store:
         """
         with transaction(self._engine, self._url) as connection:
             recording_row(connection, number)
-        if self._is_packed(number):
+        if self.is_packed(number):
             yield from self._packed_items(number, 0, on_damage, progress)
             return
         for some in self._sequences(number, progress):
@@ -342,11 +346,12 @@ class Store:
                 for block in blocks:
                     for _, item in items_of_block(block, on_damage):
                         yield block.key.input, item
-            elif self._is_packed(number):  # it was so meanwhile: the journal is gone
+            elif self.is_packed(number):  # it was so meanwhile: the journal is gone
                 yield from self._packed_items(number, some.start, on_damage, progress)
                 return
 
-    def _is_packed(self, number: int) -> bool:
+    def is_packed(self, number: int) -> bool:
+        """Whether a recording is columns, and no journal any more."""
         with transaction(self._engine, self._url) as connection:
             return packed_row(connection, number) is not None
 

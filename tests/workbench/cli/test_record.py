@@ -24,7 +24,7 @@ from workbench.jobs.keep import add
 from workbench.jobs.speed.answer import SpeedOptions
 from workbench.jobs.speed.compute import compute
 from workbench.live.session import InputState, InputStatus
-from workbench.records import database, recorder
+from workbench.records import database, recorder, store
 from workbench.records.recorder import Patience
 from workbench.records.store import open_store
 
@@ -411,6 +411,23 @@ def _blocks(path):
 class Terminal(io.StringIO):
     def isatty(self):
         return True
+
+
+def test_the_answer_is_there_before_it_is_packed_and_ctrl_c_then_costs_nothing(
+    call, capsys, monkeypatch
+):
+    said = []
+
+    def pack(store, number, progress):
+        said.append(json.loads(capsys.readouterr().out)["recording"])
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr(store.Store, "pack", pack)
+        status = main(["record", "sim:healthy?pace=fast", "--for", "5s", "--json"])
+    assert (status, said) == (0, [1])
+    assert capsys.readouterr() == ("", "")
+    assert call("speed", "1", "--json")[0] == 0
 
 
 def test_the_live_line_tells_rates_losses_and_silence():

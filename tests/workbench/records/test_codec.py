@@ -15,7 +15,8 @@ from workbench.records.codec import CodecError, StreamKey, encode, items_of, key
 
 
 def decode(key, data):
-    return items_of(key, *unpack(data))
+    (found,) = unpack([data])
+    return items_of(key, *found)
 
 
 def there_and_back(items, address="x:1"):
@@ -53,6 +54,17 @@ def test_any_edges(parts):
         for index, (ticks, falls, peaks) in enumerate(parts)
     ]
     assert_same(there_and_back(items), items)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(any_array("i8", most=3), min_size=1, max_size=8))
+def test_blocks_read_together_are_those_read_one_by_one(parts):
+    blocks = [encode([EdgeBlock("left", 0, ticks, 1e-6, 0.0, 0)]) for ticks in parts]
+    for (head, arrays), block in zip(unpack(blocks), blocks, strict=True):
+        ((alone, lone),) = unpack([block])
+        assert head == alone
+        assert arrays.keys() == lone.keys()
+        assert all(array.tobytes() == lone[name].tobytes() for name, array in arrays.items())
 
 
 @settings(max_examples=25, deadline=None)

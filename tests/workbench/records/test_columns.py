@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+import zlib
 from contextlib import closing
+from hashlib import sha256
 
 import numpy as np
 import pytest
@@ -99,9 +101,13 @@ def _raw(store, *statements):
             raw.execute(statement)
 
 
-def _count(store, table):
+def _one(store, query):
     with closing(sqlite3.connect(store.address)) as raw:
-        return raw.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
+        return raw.execute(query).fetchone()[0]
+
+
+def _count(store, table):
+    return _one(store, f"SELECT count(*) FROM {table}")
 
 
 def assert_same_recording(found, expected):
@@ -301,6 +307,30 @@ def test_a_damaged_block_is_told_and_the_rest_is_there(store):
     assert "Block 0 of recording 1" in str(told[0])
     edges = sum(track.time_s.size for track in rest.edges.values())
     assert edges == (2 * COMMITS - 1) * PER_COMMIT
+
+
+def test_a_block_that_is_none_is_told_alone_of_those_read_together(store):
+    """Its checksum is right: only who decodes it can tell."""
+    none = zlib.compress(b"no block")
+    at = _one(
+        store, "SELECT max(sequence) FROM block JOIN stream ON id = stream WHERE kind = 'edges'"
+    )
+    change = f"UPDATE block SET data = x'{none.hex()}', sha256 = x'{sha256(none).hexdigest()}'"
+    _raw(store, "DROP TRIGGER block_no_update", f"{change} WHERE sequence = {at}")
+    told = []
+    rest = store.load_recording(1, told.append)
+    assert [f"Block {at} of recording 1" in str(one) for one in told] == [True]
+    assert sum(track.time_s.size for track in rest.edges.values()) == (2 * COMMITS - 1) * PER_COMMIT
+
+
+def test_the_last_minutes_of_a_journal_are_there_at_once(store, monkeypatch):
+    monkeypatch.setattr(speed_lines, "_NEWEST", 70)
+    whole = speed_lines.speed_lines(store.address, 1).lines["rmc"]
+    newest = speed_lines.newest_lines(store.address, 1).lines["rmc"]
+    assert 0 < newest.time_s.size < whole.time_s.size / 5
+    np.testing.assert_allclose(newest.time_s, whole.time_s[-newest.time_s.size :], atol=0.02)
+    store.pack(1)
+    assert speed_lines.newest_lines(store.address, 1) is None
 
 
 def test_reading_can_be_ended_early(store):

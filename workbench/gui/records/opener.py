@@ -13,13 +13,14 @@ from workbench.models.bench import Bench
 from workbench.models.progress import Progress
 from workbench.models.records import archive
 from workbench.models.records.listing import RecordEntry
-from workbench.models.records.speed_lines import SpeedLines, speed_lines
+from workbench.models.records.speed_lines import SpeedLines, newest_lines, speed_lines
 from workbench.records.entries import StoredResult
 from workbench.words.language import N_, _
 
 UNLIKE = N_("A recording is compared with a recording, and a result with a result.")
 MANY = N_("Two lines can be compared. Any number can be deleted together.")
 RUNS = N_("It is being recorded now; shown is what is kept so far.")
+NEWEST = N_("These are its last minutes; the whole of it is being read.")
 NO_SPEEDS = N_("This recording holds no speeds to draw.")
 
 
@@ -59,7 +60,8 @@ class RecordOpener:
             self._load(lambda _progress: archive.result(store, number), self._show_result)
             return
         self._running = entry.running
-        self._load(partial(speed_lines, store, number), self._show_speeds)
+        progress = self._load(lambda _progress: newest_lines(store, number), self._show_newest)
+        self._load(partial(speed_lines, store, number), self._show_speeds, progress)
 
     def _open_two(self, first: RecordEntry, second: RecordEntry) -> None:
         store, numbers = self._bench.store, (first.number, second.number)
@@ -75,8 +77,14 @@ class RecordOpener:
                 self._show_recordings,
             )
 
-    def _load(self, work: Callable[[Progress], Any], done: Callable[[Any], object]) -> None:
-        progress = self._progress = Progress(Message("Opening …"))
+    def _load(
+        self,
+        work: Callable[[Progress], Any],
+        done: Callable[[Any], object],
+        progress: Progress | None = None,
+    ) -> Progress:
+        """Show what comes of a work; its progress, that of the work before where it goes on."""
+        progress = self._progress = progress or Progress(Message("Opening …"))
 
         def opened() -> Any:
             progress()
@@ -91,9 +99,15 @@ class RecordOpener:
                 self._panel.show_words(said)
 
         self._works.add(opened, seen, failed, progress)
+        return progress
 
     def _show_result(self, stored: StoredResult) -> None:
         self._panel.show_result(stored, self._bench.settings.units)
+
+    def _show_newest(self, lines: SpeedLines | None) -> None:
+        if lines is not None and lines.lines:
+            self._panel.show_speeds(lines, self._bench.settings.units)
+            self._say(_(NEWEST))
 
     def _show_speeds(self, lines: SpeedLines) -> None:
         notes = "  ".join([_(RUNS), *lines.notes] if self._running else lines.notes)

@@ -24,6 +24,8 @@ from workbench.words.language import _
 from workbench.words.pictures.picture import CLOCK, Axis, Floats, Picture
 from workbench.words.pictures.pyramid import Pyramid
 
+_NEWEST = 2000
+"""Blocks of a journal, a stream's each half second, that are read at once."""
 _LOOKED_AT = 100_000
 """So many steps are enough to tell the usual one."""
 
@@ -49,6 +51,16 @@ def speed_lines(store: str | None, number: int, progress: Progress | None = None
         recording = opened.load_recording(number, damage.append, progress)
         machine = opened.recording(number).machine()
     return lines_of(recording, machine, damage)
+
+
+def newest_lines(store: str | None, number: int) -> SpeedLines | None:
+    """The speeds of the last minutes of a recording that is read slowly: one that runs, or has
+    not been packed yet; None of any other."""
+    with open_store(store) as opened:
+        if opened.is_packed(number):
+            return None
+        recording = opened.load_recording(number, lambda _: None, newest=_NEWEST)
+        return lines_of(recording, opened.recording(number).machine())
 
 
 def lines_of(
