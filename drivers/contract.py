@@ -9,6 +9,7 @@ How it fails stands in `drivers.errors`; both are had from here.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -265,15 +266,15 @@ class EdgeTrack:
     """All rising edges of one channel of a recording, on the recording's time line.
 
     `time_s` is ascending, float64. `fall_s` and `amplitude_v` have its length, NaN
-    where unknown. `u_clock_rel` is the relative standard uncertainty of the clock.
+    where unknown. `u_clock_rel` is the relative standard uncertainty of the clock, NaN
+    where nobody tells whose it was.
     """
 
     channel: str
     time_s: Floats
     fall_s: Floats | None = None
     amplitude_v: Floats | None = None
-    u_clock_rel: float = 30e-6
-    """30 ppm: a common uncompensated crystal, common practice, no source."""
+    u_clock_rel: float = math.nan
     kind: ChannelKind = ChannelKind.UNKNOWN
 
     def __post_init__(self) -> None:

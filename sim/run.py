@@ -209,6 +209,7 @@ def _edge_track(
         simulation.counter_s(rise_s[kept]),
         simulation.counter_s(fall_s),
         None if np.isnan(peak_v).all() else peak_v,
+        simulation.plan.counter.u_clock_rel,
         kind=PULSES[name],
     )
 

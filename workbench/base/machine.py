@@ -86,11 +86,16 @@ class Readout:
 
 @dataclass(frozen=True, slots=True)
 class Pickup:
-    """The pulse pickup. The default gaps, 1/16 and 1/8 in, are common practice, no source."""
+    """The pulse pickup. The default gaps, 1/16 and 1/8 in, are common practice, no source.
+
+    `clock_ppm` is what the clock of the counter behind it is good to, either way, in millionths;
+    NaN where nobody says.
+    """
 
     kind: str = "variable-reluctance"
     gap_best_m: float = 0.0016
     gap_max_m: float = 0.0032
+    clock_ppm: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)

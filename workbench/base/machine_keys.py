@@ -106,6 +106,9 @@ CHECKS: dict[str, Check] = {
     "pickup.kind": one_of("variable-reluctance", "hall", "inductive"),
     "pickup.gap_best_m": between(0.0001, 0.02, _GAP),
     "pickup.gap_max_m": between(0.0001, 0.02, _GAP),
+    "pickup.clock_ppm": between(
+        0.1, 100_000, Message("0.1 to 100000 millionths, 50 for a usual crystal")
+    ),
     "limits.ratio_low": between(0.2, 5, _RATIO),
     "limits.ratio_high": between(0.2, 5, _RATIO),
     "limits.speed_low_mps": between(0, 10, _SPEED),

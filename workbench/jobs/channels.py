@@ -6,16 +6,50 @@ the channels that come in, so that command and screen take the same ones.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
+from dataclasses import replace
+from enum import StrEnum, auto
 from typing import Protocol, TypeVar
 
 from drivers.contract import ChannelKind, EdgeTrack, Recording, SpeedTrack
 from workbench.base.errors import WrongInput
+from workbench.base.machine import Machine
 from workbench.base.numbers import NO_VALUE
+from workbench.base.statements import Statement, statement
+from workbench.calibration.readout.true_speed import UNSAID_CLOCK_U_REL
 from workbench.match import sources
 from workbench.match.sources import UNNAMED, SourceKind, trust
 
 Track = EdgeTrack | SpeedTrack
+
+
+class ClockSays(StrEnum):
+    """A doubt about the clock behind a recording's pulses."""
+
+    CLOCK_UNSAID = auto()
+
+
+def u_clock_rel(machine: Machine | None) -> float:
+    """Of a counter's clock that was not held against the computer's: what the machine file tells
+    of it, rectangular either way; else wide."""
+    ppm = machine.pickup.clock_ppm if machine else math.nan
+    return ppm * 1e-6 / math.sqrt(3) if math.isfinite(ppm) else UNSAID_CLOCK_U_REL
+
+
+def on_its_clock(
+    recording: Recording, machine: Machine | None
+) -> tuple[Recording, tuple[Statement, ...]]:
+    """The recording with the clock of its pulses, and a word where nobody tells of that: of a
+    table of times. What came in live was held against the computer's clock."""
+    u_rel = u_clock_rel(machine)
+    edges = {
+        name: replace(track, u_clock_rel=u_rel) if math.isnan(track.u_clock_rel) else track
+        for name, track in recording.edges.items()
+    }
+    unsaid = any(track.u_clock_rel == UNSAID_CLOCK_U_REL for track in edges.values())
+    told = (statement(ClockSays.CLOCK_UNSAID, U_rel=2 * u_rel),) if unsaid else ()
+    return replace(recording, edges=edges), told
 
 
 class Channel(Protocol):

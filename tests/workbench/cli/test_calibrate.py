@@ -30,6 +30,8 @@ setting_unit = "pulses/100 ft"
 setting_step = 1
 [limits]
 readout_error = 0.02
+[pickup]
+clock_ppm = 50
 """
 MPH, PULSE_M, LAP_M = 0.44704, 8 * 0.0508 / 30, 9.15
 KEYS = {

@@ -19,6 +19,8 @@ target_teeth = 24
 kind = "sprocket"
 sprocket_teeth = 10
 rod_pitch_m = 0.0381
+[pickup]
+clock_ppm = 50
 """
 
 
@@ -73,6 +75,25 @@ def test_belt_speed_of_an_edge_table(
     assert answer["target_teeth_seen"] == 24
     assert answer["turns"] == pytest.approx(60, abs=0.1)
     assert answer["warnings"] == []
+
+
+def test_the_clock_of_a_table_is_asked_for_and_wide_until_it_is_told(
+    capsys: pytest.CaptureFixture[str], edges: str, machine: str, tmp_path: Path
+) -> None:
+    """A small board's ceramic resonator is good to 0.5 % (from memory), a crystal to 50 ppm
+    (common practice): a table that was stamped by the former is 0.3 % off, and says so."""
+    untold = tmp_path / "untold.toml"
+    untold.write_text(MACHINE.replace("clock_ppm = 50", ""))
+    fast = tmp_path / "fast.csv"
+    rows = [line.split(",") for line in Path(edges).read_text().splitlines()[1:]]
+    fast.write_text("time_s,channel\n" + "".join(f"{1.003 * float(t):.7f},{c}\n" for t, c in rows))
+    _, answer = answer_of(capsys, "speed", str(fast), "--machine", str(untold))
+    assert answer["belt_speed_mps"] == pytest.approx(1.2, abs=answer["U_belt_speed_mps"])
+    assert answer["u_parts_rel"]["clock"] == pytest.approx(0.005 / 3**0.5, rel=0.05)
+    assert any("pickup.clock_ppm" in warning for warning in answer["warnings"])
+    _, told = answer_of(capsys, "speed", edges, "--machine", machine)
+    assert told["u_parts_rel"]["clock"] == pytest.approx(50e-6 / 3**0.5, rel=1e-6)
+    assert told["U_belt_speed_mps"] < 0.5 * answer["U_belt_speed_mps"]
 
 
 def test_a_wrong_tooth_count_is_called_out(

@@ -50,6 +50,7 @@ class SettleSays(StrEnum):
     READ_WHILE_STEADY = auto()
     SAY_HOW_IT_ROUNDS = auto()
     SAY_ROUNDING_FIRST = auto()
+    SAY_WHOSE_CLOCK = auto()
     RAMP_INSTEAD = auto()
     RUNS_WITH_PULSES = auto()
 
@@ -84,6 +85,8 @@ MOST_ERROR = 0.3
 source."""
 MOST_TIMES = 10.0
 """More than ten times the work is not advice."""
+QUESTIONS = (SettleSays.SAY_ROUNDING_FIRST, SettleSays.SAY_WHOSE_CLOCK)
+"""Steps that cost an entry in the machine file."""
 MOST_RUNS = 5
 """More runs than that are more work than one slow ramp, whose change-overs tell more. Chosen."""
 
@@ -117,6 +120,9 @@ def advice(
         then = 2 * math.sqrt(sum(part**2 for part in parts.values()))
         off_rel = max(guard_band - then, 0.0)
         steps.append(statement(SettleSays.SAY_ROUNDING_FIRST, off_rel=off_rel))
+    if any(line.source.what == InputSays.FROM_CLOCK_UNSAID for line in budget.lines):
+        off_rel = budget.U - 2 * math.sqrt(max(budget.u**2 - parts.pop(Part.CLOCK) ** 2, 0.0))
+        steps.append(statement(SettleSays.SAY_WHOSE_CLOCK, off_rel=max(off_rel, 0.0)))
     for together in SAME_WORK:
         parts[together[0]] = math.hypot(*(parts.pop(name, 0.0) for name in together))
     kinds = {name: (parts[name], power) for name, power in SHRINKS.items() if parts.get(name)}
@@ -139,7 +145,7 @@ def advice(
         rest = math.hypot(others, part / times**power)
     if any(step.what == SettleSays.RAMP_INSTEAD for step in steps):
         # It stands for every run that would have been made, with all that is done in one.
-        asked = (SettleSays.SAY_ROUNDING_FIRST, SettleSays.RAMP_INSTEAD)
+        asked = (*QUESTIONS, SettleSays.RAMP_INSTEAD)
         steps = [step for step in dict.fromkeys(steps) if step.what in asked]
     return statement(SettleSays.WOULD_SETTLE, steps=tuple(steps)) if steps else None
 

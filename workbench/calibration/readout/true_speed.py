@@ -39,6 +39,10 @@ wear and stretch may have brought a pitch that nobody measured since (makers' ma
 MUD_M = 0.005
 """Thickness of mud that a roll may carry. Common practice, no source."""
 
+UNSAID_CLOCK_U_REL = 0.003
+"""Of a clock that nobody tells of: many a small board has a ceramic resonator, good to ± 0.5 %
+(from memory), either way as likely (0.5 %/√3)."""
+
 SMALLEST_U_REL = 1e-6
 """Stands for 'exact': no length of a machine is known better."""
 
@@ -82,6 +86,7 @@ class InputSays(StrEnum):
     FROM_CREEP_ALLOWED = auto()
     FROM_NO_LAPS = auto()
     FROM_CLOCK = auto()
+    FROM_CLOCK_UNSAID = auto()
     FROM_REFERENCE = auto()
     FROM_REFERENCE_REPEAT = auto()
     FROM_HALF_A_STEP = auto()
@@ -331,7 +336,9 @@ def _wear_line(most_rel: float) -> Line:
 
 def clock_line(u_clock_rel: float) -> Line:
     """The clock behind all times of a recording."""
-    return _factor(InputSays.RECORDING_CLOCK, u_clock_rel, InputSays.FROM_CLOCK, Part.CLOCK)
+    unsaid = u_clock_rel == UNSAID_CLOCK_U_REL
+    source = InputSays.FROM_CLOCK_UNSAID if unsaid else InputSays.FROM_CLOCK
+    return _factor(InputSays.RECORDING_CLOCK, u_clock_rel, source, Part.CLOCK)
 
 
 def _factor(quantity: InputSays, u_rel: float, source: InputSays, group: Part) -> Line:

@@ -171,7 +171,7 @@ def _empty(key: str, form: MachineForm) -> str:
     counts_as = default(key, form.units)
     if not counts_as:
         return _("may stay empty")
-    if key in ("readout.reads", "readout.rounds"):
+    if key in ("readout.reads", "readout.rounds", "pickup.clock_ppm"):
         return counts_as
     return (
         f"{counts_as} (usual)"

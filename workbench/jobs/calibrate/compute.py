@@ -37,7 +37,7 @@ from workbench.calibration.readout.run_table import (
 from workbench.calibration.readout.runs import Run
 from workbench.calibration.readout.steady_runs import calibrate_runs
 from workbench.jobs.calibrate.answer import CalibrateOptions, CalibrateSays
-from workbench.jobs.channels import pick_mark, pick_pickup
+from workbench.jobs.channels import on_its_clock, pick_mark, pick_pickup
 from workbench.jobs.job import Job
 from workbench.jobs.noise import spoilt_by
 
@@ -119,7 +119,8 @@ class _Read:
 
 
 def _of_recording(recording: Recording, machine: Machine, options: CalibrateOptions) -> _Read:
-    name, warnings = recording.name, list[Statement]()
+    recording, of_clock = on_its_clock(recording, machine)
+    name, warnings = recording.name, list(of_clock)
     time_s, shown = _display(recording)
     track = pick_pickup(recording, options.channel)
     # 'lap' is what an option that was not given stands for in results of earlier programs.

@@ -14,6 +14,7 @@ from workbench.base.errors import WrongInput
 from workbench.base.machine import Limits, Machine
 from workbench.base.statements import Statement, as_written, statement
 from workbench.calibration.statistics.decision import Verdict
+from workbench.jobs.channels import on_its_clock
 from workbench.jobs.job import Job
 from workbench.jobs.passes.answer import (
     CauseAnswer,
@@ -56,6 +57,7 @@ def compute(recording: Recording, machine: Machine | None, options: PassOptions)
     """
     limits = machine.limits if machine else Limits()
     band = PaceLimits(limits.ratio_low, limits.ratio_high)
+    recording, of_clock = on_its_clock(recording, machine)
     recording = with_pulse_rates(recording, machine)
     chosen = choose(recording, options)
     if chosen.reason is not None:
@@ -64,7 +66,7 @@ def compute(recording: Recording, machine: Machine | None, options: PassOptions)
     found = compare(inputs.belt, inputs.ground, band)
     inputs = with_factors(inputs, found)
     evidence = gather(inputs, found)
-    answer = _judged(recording, chosen, found.pace, band, _doubts(evidence))
+    answer = _judged(recording, chosen, found.pace, band, (*of_clock, *_doubts(evidence)))
     answer = _with_causes(answer, evidence, found.pace)
     answer = over_time(answer, found, evidence.bins)
     answer = with_course(with_sources(answer, inputs), inputs, options.course)

@@ -14,6 +14,7 @@ import numpy as np
 from drivers.contract import ChannelKind, Floats, Recording, SpeedTrack, ValueTrack
 from workbench.base.machine import Machine
 from workbench.calibration.pulses.drive_line import MetresPerPulse, metres_per_pulse
+from workbench.jobs.channels import u_clock_rel
 
 
 def with_pulse_rates(recording: Recording, machine: Machine | None) -> Recording:
@@ -38,11 +39,14 @@ def with_pulse_rates(recording: Recording, machine: Machine | None) -> Recording
 
 def u_scale_rel(track: SpeedTrack, recording: Recording, machine: Machine | None) -> float:
     """The relative standard uncertainty that all values of a speed share: that of the metres
-    a pulse where they were made of pulses, else 0."""
-    names = ((track.source, quantity) for quantity in ("pulse_rate_hz", "pulse_count"))
-    if machine is None or not any(name in recording.values for name in names):
+    a pulse where they were made of pulses, and of the clock of a board that tells their rate
+    itself; else 0."""
+    rate, count = (
+        (track.source, told) in recording.values for told in ("pulse_rate_hz", "pulse_count")
+    )
+    if machine is None or not (rate or count):
         return 0.0
-    return metres_per_pulse(machine).u_rel
+    return math.hypot(metres_per_pulse(machine).u_rel, u_clock_rel(machine) if rate else 0.0)
 
 
 def _speed(track: ValueTrack, per_pulse: MetresPerPulse) -> SpeedTrack:

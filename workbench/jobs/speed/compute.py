@@ -15,7 +15,7 @@ from workbench.calibration.pulses.edges import LOST_SHARE, CleanEdges, clean
 from workbench.calibration.pulses.speed import BeltSpeed, belt_speed, speed_series
 from workbench.calibration.pulses.target_wheel import TeethSeen, missing_teeth, teeth_seen
 from workbench.calibration.readout.lap_check import check_laps
-from workbench.jobs.channels import pick_mark, pick_pickup, pickups
+from workbench.jobs.channels import on_its_clock, pick_mark, pick_pickup, pickups
 from workbench.jobs.job import Job
 from workbench.jobs.noise import spoilt_by
 from workbench.jobs.speed.answer import SourceSpeed, SpeedAnswer, SpeedOptions, SpeedSays
@@ -31,11 +31,12 @@ def compute(recording: Recording, machine: Machine | None, options: SpeedOptions
         raise WrongInput(
             "{name} holds neither pulses nor speeds to compute from.", name=recording.name
         )
+    recording, of_clock = on_its_clock(recording, machine)
     answer = SpeedAnswer(
         source=recording.name,
         kind=recording.kind,
         simulated=recording.simulated,
-        warnings=tuple(map(as_written, recording.warnings)),
+        warnings=(*map(as_written, recording.warnings), *of_clock),
         speeds=tuple(map(_source_speed, recording.speeds.values())),
         messages=recording.messages,
         rejects=recording.rejects,

@@ -37,6 +37,7 @@ SECTIONS: dict[str, dict[str, str]] = {
         "pickup.kind": "Kind",
         "pickup.gap_best_m": N_("Best gap"),
         "pickup.gap_max_m": N_("Largest gap"),
+        "pickup.clock_ppm": N_("Counter's clock good to\u00a0±"),
     },
     "Readout": {
         "readout.unit": N_("Shows speed in"),
@@ -174,6 +175,8 @@ def default(key: str, units: UnitSystem) -> str:
     value = default_of(key)
     if key == "drive.u_rod_pitch_m":
         return _("0.2 % of the pitch")
+    if key == "pickup.clock_ppm":
+        return _("not known: 0.6 % unsure in tables")
     if value is MISSING or (isinstance(value, float) and not math.isfinite(value)):
         return ""
     if key == "readout.reads":
@@ -193,6 +196,8 @@ def _scale(key: str, units: UnitSystem) -> tuple[str, float]:
         return units.speed, SPEED_UNITS_MPS[units.speed]
     if key == "limits.readout_error":
         return "%", 0.01
+    if key == "pickup.clock_ppm":
+        return "ppm", 1.0
     for ending, kind in ENDINGS.items():
         if key.endswith(ending):
             unit = MEASURES[kind][0 if units is US else 1]

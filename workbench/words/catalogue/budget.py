@@ -69,6 +69,7 @@ SENTENCES: dict[str, Template] = {
     InputSays.FROM_CREEP_ALLOWED: N_("allowed for; common practice, no source"),
     InputSays.FROM_NO_LAPS: N_("pulses alone cannot show it; one-sided, GUM 4.3.7"),
     InputSays.FROM_CLOCK: N_("the clock's own accuracy"),
+    InputSays.FROM_CLOCK_UNSAID: N_("pickup.clock_ppm is not given: as of a small board; chosen"),
     InputSays.FROM_REFERENCE: N_("typed in the run table; taken as shared by all runs"),
     InputSays.FROM_REFERENCE_REPEAT: N_("a tenth of the reference's uncertainty, chosen"),
     InputSays.FROM_HALF_A_STEP: N_("half a step of {step:g} {unit} either way"),

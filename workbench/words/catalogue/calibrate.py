@@ -104,6 +104,10 @@ _ADVICE: dict[str, Template] = {
         "follows it (readout.rounds; its manual or its maker tells), which takes about "
         "{off_rel:percent1} off the uncertainty"
     ),
+    SettleSays.SAY_WHOSE_CLOCK: N_(
+        "say in the machine file what the counter's clock is good to (pickup.clock_ppm), which "
+        "takes about {off_rel:percent1} off the uncertainty"
+    ),
     SettleSays.RAMP_INSTEAD: N_(
         "take one slow ramp up and down with the display's change-over points, which tell more "
         "than many runs"

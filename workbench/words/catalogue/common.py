@@ -5,12 +5,18 @@ from __future__ import annotations
 from workbench.base.ends import EndSays
 from workbench.calibration.readout.drive_line_check import DriveLineSays
 from workbench.calibration.statistics.decision import DecisionSays, Verdict
+from workbench.jobs.channels import ClockSays
 from workbench.jobs.importing import ImportSays
 from workbench.live.health import DoubtSays
 from workbench.live.session import InputState
 from workbench.words.language import N_, Template
 
 SENTENCES: dict[str, Template] = {
+    ClockSays.CLOCK_UNSAID: N_(
+        "Nobody says what the clock that stamped the pulses of this table is good to: ± "
+        "{U_rel:percent1} was allowed for it. Enter it on Machine (pickup.clock_ppm in the machine "
+        "file), 50 for a usual crystal."
+    ),
     Verdict.PASS: N_("pass"),
     Verdict.CONDITIONAL_PASS: N_("conditional pass"),
     Verdict.CONDITIONAL_FAIL: N_("conditional fail"),

@@ -77,6 +77,18 @@ def test_without_a_machine_or_with_a_taken_name_nothing_changes():
     assert u_scale_rel(given.speeds["rmc"], bare, MACHINE) == 0.0
 
 
+def test_a_board_that_tells_a_rate_counts_by_a_clock_that_the_machine_file_tells():
+    """Of a count the computer's clock is behind the times; a rate was timed by the board."""
+    of_both = recording(rate=("pulse_rate_hz", wandering_hz(47.0)), n=("pulse_count", TIME_S))
+    told = replace(MACHINE, pickup=replace(MACHINE.pickup, clock_ppm=3000.0))
+    speeds = with_pulse_rates(of_both, MACHINE).speeds
+    pitch_rel = 0.0001 / 0.0508
+    assert u_scale_rel(speeds["n"], of_both, told) == pytest.approx(pitch_rel)
+    of_rate = u_scale_rel(speeds["rate"], of_both, told)
+    assert of_rate == pytest.approx(np.hypot(pitch_rel, 0.003 / np.sqrt(3)))
+    assert u_scale_rel(speeds["rate"], of_both, MACHINE) > of_rate
+
+
 def test_a_rate_that_never_changes_does_not_pass_for_exact():
     answer = compute(
         recording(belt=("pulse_rate_hz", np.full(TIME_S.size, 47.0))),
