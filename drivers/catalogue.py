@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from importlib import import_module
 from importlib.metadata import entry_points
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 from urllib.parse import quote, unquote
 
 from drivers.contract import AddressError, Clock, Driver
@@ -80,13 +80,23 @@ def _options(address: str, query: str) -> dict[str, str]:
     return options
 
 
-def listing(scheme: str) -> list[tuple[str, str, str]]:
-    """Ready-made inputs of one scheme: (address, title, a paragraph); [] where it has none.
+class ReadyInput(NamedTuple):
+    """A ready-made input: its `title`, a paragraph `about` it, and which job it rehearses: 'pass',
+    'calibration', 'gap'."""
+
+    address: str
+    title: str
+    about: str
+    rehearses: str
+
+
+def listing(scheme: str) -> list[ReadyInput]:
+    """Ready-made inputs of one scheme; [] where it has none.
 
     A driver class that has some tells them by a class method `listing`.
     """
     listed = getattr(_driver_class(_schemes()[scheme]), "listing", list)
-    return cast(list[tuple[str, str, str]], listed())
+    return cast(list[ReadyInput], listed())
 
 
 def check_options(address: str, options: dict[str, str], known: tuple[str, ...]) -> None:

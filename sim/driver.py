@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from drivers.catalogue import check_options, full_address
+from drivers.catalogue import ReadyInput, check_options, full_address
 from drivers.contract import (
     AddressError,
     BaseDriver,
@@ -72,10 +72,10 @@ class SimDriver(BaseDriver):
         self.notes.kind = Note("simulated digger: {title}", title=self._scenario.title)
 
     @classmethod
-    def listing(cls) -> list[tuple[str, str, str]]:
-        """(address, title, one paragraph) of each built-in scenario."""
+    def listing(cls) -> list[ReadyInput]:
+        """Each built-in scenario."""
         return [
-            (f"sim:{name}", scenario.title, scenario.paragraph)
+            ReadyInput(f"sim:{name}", scenario.title, scenario.paragraph, scenario.rehearses)
             for name, scenario in SCENARIOS.items()
         ]
 

@@ -4,6 +4,7 @@ A scenario is a TOML file; the built-in ones lie in `sim/library`. One's own::
 
     title = "Oil cold, belt a little tight"
     paragraph = "What happens, for the person who picks it."
+    rehearses = "pass"          # see REHEARSES
     base = "cold-oil"           # start from a built-in one ('healthy' where left out)
     cause = "oil-warming"       # see CAUSES
     speed_is = "right"          # see SPEED_IS
@@ -63,11 +64,18 @@ SPEED_IS: dict[str, str] = {
 }
 """What to expect of a belt speed computed with the typed machine file."""
 
+REHEARSES: dict[str, str] = {
+    "pass": "a test pass over the field",
+    "calibration": "a calibration of the readout in the shop",
+    "gap": "a check of the pickups and their wheels",
+}
+"""What a scenario is for, in words."""
+
 Drawn = float | str | tuple[float, float]
 _LIBRARY = Path(__file__).parent / "library"
 _MOST_BYTES = 1_000_000
 MOST_PULSES_HZ = 10_000.0
-_WORDS = ("title", "paragraph", "base", "cause", "speed_is")
+_WORDS = ("title", "paragraph", "rehearses", "base", "cause", "speed_is")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +85,7 @@ class Scenario:
     name: str
     title: str
     paragraph: str
+    rehearses: str
     cause: str
     speed_is: str
     values: Mapping[str, Mapping[str, Drawn]]
@@ -185,6 +194,7 @@ def parse(text: str, name: str, place: str) -> Scenario:
         name=name,
         title=_word(table, "title", name, place),
         paragraph=" ".join(_word(table, "paragraph", "", place).split()),
+        rehearses=_choice(table, "rehearses", base.rehearses if base else "pass", REHEARSES, place),
         cause=_choice(table, "cause", base.cause if base else "none", CAUSES, place),
         speed_is=_choice(table, "speed_is", base.speed_is if base else "right", SPEED_IS, place),
         values=values,

@@ -49,14 +49,15 @@ def crowded(window: QWidget) -> list[str]:
     for one in window.findChildren(QWidget):
         if not one.isVisible() or _seen(one).isEmpty():
             continue
-        if isinstance(one, QGraphicsView) or _paints_itself(one):
+        if isinstance(one, QGraphicsView) or paints_itself(one):
             found += _crowded_drawing(one)
         elif isinstance(one, QAbstractItemView) and not isinstance(one, QHeaderView):
             found += _cut_cells(one)
     return found
 
 
-def _paints_itself(one: QWidget) -> bool:
+def paints_itself(one: QWidget) -> bool:
+    """Whether a widget's text is drawn by ourselves."""
     kind = type(one)
     ours = kind.__module__.startswith("workbench.gui") and "paintEvent" in vars(kind)
     return ours and not isinstance(one, QLabel | PaceStrip)
@@ -208,16 +209,7 @@ def _written(one: QLabel) -> QRect:
 
 def _crowded_drawing(drawn: QWidget) -> list[str]:
     """The same for the texts that a widget paints itself: a drawing, a plot."""
-    buffer = QBuffer()
-    picture = QSvgGenerator()
-    picture.setOutputDevice(buffer)
-    picture.setSize(drawn.size())
-    picture.setViewBox(drawn.rect())
-    whole = QRegion(drawn.rect())
-    if isinstance(drawn, QGraphicsView):
-        drawn = drawn.viewport()
-    drawn.render(picture, QPoint(0, 0), whole, QWidget.RenderFlag.DrawWindowBackground)
-    texts = list(_written_in(bytes(buffer.data().data())))
+    texts = list(written_in(drawn))
     name, room = type(drawn).__name__, QRectF(drawn.rect()).adjusted(-1, -1, 1, 1)
     found = [
         f"{name}: {text!r} is cut at the edge" for text, place in texts if not room.contains(place)
@@ -229,9 +221,17 @@ def _crowded_drawing(drawn: QWidget) -> list[str]:
     return found
 
 
-def _written_in(svg: bytes) -> Iterator[tuple[str, QRectF]]:
-    """Each text of a picture and where its letters stand, as tall as a figure."""
-    for group in ElementTree.fromstring(svg).iter(f"{SVG}g"):
+def written_in(drawn: QWidget) -> Iterator[tuple[str, QRectF]]:
+    """Each text that a widget paints itself and where its letters stand, as tall as a figure."""
+    buffer = QBuffer()
+    picture = QSvgGenerator()
+    picture.setOutputDevice(buffer)
+    picture.setSize(drawn.size())
+    picture.setViewBox(drawn.rect())
+    whole = QRegion(drawn.rect())
+    seen = drawn.viewport() if isinstance(drawn, QGraphicsView) else drawn
+    seen.render(picture, QPoint(0, 0), whole, QWidget.RenderFlag.DrawWindowBackground)
+    for group in ElementTree.fromstring(bytes(buffer.data().data())).iter(f"{SVG}g"):
         for text in group.findall(f"{SVG}text"):
             words = (text.text or "").strip()
             if not words:

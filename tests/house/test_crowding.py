@@ -1,5 +1,5 @@
-"""No text of any page is cut, overlaps or touches another, at any size of the window, and Tab goes
-through it as the eye does."""
+"""No text of any page is cut, overlaps or touches another, at any size of the window; Tab goes
+through it as the eye does; and nobody reads units of another system than his own."""
 
 from __future__ import annotations
 
@@ -19,10 +19,9 @@ SCENES = ("start", "machine", "signals", "calibrate", "gap", "passing", "records
 
 
 @pytest.mark.parametrize("scene", SCENES)
-def test_no_text_is_crowded_and_tab_follows_the_eye(scene, tmp_path, qtbot):
-    shots, crowding, reading = (
-        importlib.import_module(name) for name in ("shots", "scenes.crowding", "scenes.reading")
-    )
+def test_every_text_is_whole_in_its_place_and_in_the_person_s_units(scene, tmp_path, qtbot):
+    names = ("shots", "scenes.crowding", "scenes.reading", "scenes.foreign")
+    shots, crowding, reading, foreign = map(importlib.import_module, names)
     states = importlib.import_module(f"scenes.{scene}").STATES
     studio, found = shots.Studio("bright", tmp_path / "records.db"), []
     window = studio.window
@@ -40,6 +39,11 @@ def test_no_text_is_crowded_and_tab_follows_the_eye(scene, tmp_path, qtbot):
                     let_settle(window)
                     told += crowding.crowded(window)
                 found += [f"{state.__name__}, {width} x {height}: {one}" for one in told]
+            for units in ("metric", "us"):
+                studio.bench.settings.change(units=units)
+                studio.rest()
+                let_settle(window)
+                found += [f"{state.__name__}: {one}" for one in foreign.foreign(window, units)]
     finally:
         studio.close()
     assert found == []
@@ -141,3 +145,15 @@ def test_a_step_back_and_a_step_up_are_found(tabbed):
     assert tabbed((100, 0), (0, 0)) != []
     assert tabbed((0, 40), (0, 0)) != []
     assert tabbed((0, 0), (0, 80), (0, 40), (100, 40)) != []
+
+
+def test_a_foreign_unit_is_found(qtbot):
+    foreign = importlib.import_module("scenes.foreign")
+    window = QWidget()
+    qtbot.addWidget(window)
+    for text in ("oil 54 °C", "a gap of 1.6 mm.", "worn by millimetres", "3 in 5 turns", "Gap, in"):
+        QLabel(text, window)
+    window.show()
+    us, metric = (list(foreign.foreign(window, units)) for units in ("us", "metric"))
+    assert [one.split("'")[1] for one in us] == ["6 mm", "4 °C", "millimetres"]
+    assert [one.split("'")[1] for one in metric] == [", in"]

@@ -46,7 +46,7 @@ def test_is_a_driver_of_the_catalogue():
     assert isinstance(driver, SimDriver)
     assert driver.simulated
     assert driver.address == "sim:healthy?seed=3&pace=fast"
-    assert [address for address, _, _ in listing("sim")] == [f"sim:{name}" for name in SCENARIOS]
+    assert [one.address for one in listing("sim")] == [f"sim:{name}" for name in SCENARIOS]
 
 
 def test_same_seed_same_bytes():

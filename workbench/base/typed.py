@@ -48,20 +48,21 @@ def parse_length_m(text: str, unit: str = "mm") -> float:
         return int(feet["feet"]) * FOOT_M + _inches_m(text, feet["inches"])
     match = _LENGTH.fullmatch(plain)
     if match is None:
-        raise _no_length(text, Message("it is not a length"))
+        raise _no_length(text, unit, Message("it is not a length"))
     word = match["unit"].lower()
     if word and word not in _LENGTH_WORDS:
-        raise _no_length(text, Message("the unit '{unit}' is not known", unit=match["unit"]))
+        unknown = Message("the unit '{unit}' is not known", unit=match["unit"])
+        raise _no_length(text, unit, unknown)
     if match["sign"] == "-":
-        raise _no_length(text, Message("it is below 0"))
+        raise _no_length(text, unit, Message("it is below 0"))
     if match["decimal"] is not None:
         value = float(match["decimal"]) * LENGTH_UNITS_M[_LENGTH_WORDS[word] if word else unit]
         if math.isinf(value):
-            raise _no_length(text, Message("it is beyond any length"))
+            raise _no_length(text, unit, Message("it is beyond any length"))
         return value
     under = int(match["under"])
     if under == 0:
-        raise _no_length(text, Message("it divides by 0"))
+        raise _no_length(text, unit, Message("it divides by 0"))
     if not word and unit in ("ft", "m"):
         raise WrongInput(
             "'{text}' could be in inches or in {unit}: type {text} in or {text} {unit}.",
@@ -105,11 +106,20 @@ def _one_line(text: str) -> str:
     return re.sub(r"(?<=\d),(?=\d{1,2}(?!\d))", ".", text)
 
 
-def _no_length(text: str, found: Message) -> WrongInput:
+_EXAMPLES = {
+    "in": Message("1/16 or 0.062 in"),
+    "ft": Message("32 ft 3 1/2 in"),
+    "m": Message("9.84 m"),
+}
+"""A length as those type it who read this unit; any other may be meant with any blade."""
+
+
+def _no_length(text: str, unit: str, found: Message) -> WrongInput:
     return WrongInput(
-        "'{text}': {found}; expected a length such as 1/16, 0.062 in or 1.6 mm.",
+        "'{text}': {found}; expected a length such as {example}.",
         text=text,
         found=found,
+        example=_EXAMPLES.get(unit, Message("1/16, 0.062 in or 1.6 mm")),
     )
 
 

@@ -206,8 +206,7 @@ def _simulated() -> list[dict[str, str]]:
     from drivers.catalogue import listing
 
     return [
-        {"address": address, "title": title, "about": about}
-        for address, title, about in listing("sim")
+        {"address": one.address, "title": one.title, "about": one.about} for one in listing("sim")
     ]
 
 

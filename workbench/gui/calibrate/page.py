@@ -31,6 +31,7 @@ from workbench.gui.calibrate.run_table import RunTable
 from workbench.gui.parts.basics import CautionCard, button, label, say
 from workbench.gui.parts.keys import space_for, undo_for
 from workbench.gui.parts.layout import Pages, column_of, line_of, scrolled
+from workbench.gui.parts.rehearse import RehearseButton
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
@@ -41,6 +42,7 @@ from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import Reference
 from workbench.models.calibrate.store import Worked, warm_up
 from workbench.models.calibrate.words import STEPS, NextStep, next_step
+from workbench.models.rehearsal import Rehearsal
 from workbench.words.language import N_, _
 from workbench.words.pictures.calibrate import ALLOWED, error_picture
 from workbench.words.words import Words
@@ -84,6 +86,7 @@ class CalibratePage(QWidget):
         self._panel = RunPanel(bench, self._job, theme, self._keep_run, self._space)
         self._undo = button("", self._job.undo)
         self._drop = button("Drop run", self._job.drop_run)
+        self._rehearse = RehearseButton(bench)
         self._anew = button("Start anew", self._start_anew)
         self._show_paper = button("Certificate …", self.show_certificate)
         self._use = button("Use this setting", self._job.use_new_setting)
@@ -119,6 +122,10 @@ class CalibratePage(QWidget):
 
     def refresh(self) -> None:
         self._panel.refresh()
+        flips, job = self._job.state.reference is Reference.FLIPS, self._job
+        rehearsal = Rehearsal.RAMP if flips else Rehearsal.CALIBRATION
+        anew = not (job.running or job.ramping or job.runs or job.state.ramp is not None)
+        self._rehearse.offer(rehearsal, idle=anew)
         if self._units is not self._bench.settings.units:
             self._units = self._bench.settings.units
             self._changed()
@@ -147,7 +154,7 @@ class CalibratePage(QWidget):
         inside.addLayout(middle, 1)
         inside.addWidget(self._answer)
         ends = (self._open, self._anew, self._show_paper, self._use, self._finish)
-        inside.addLayout(line_of(self._undo, self._drop, 1, *ends))
+        inside.addLayout(line_of(self._undo, self._drop, self._rehearse, 1, *ends))
         inside.addWidget(WorkBar(self._works))
 
     def _room_for_panel(self) -> QScrollArea:

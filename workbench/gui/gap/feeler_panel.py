@@ -142,7 +142,10 @@ class GapFeelerPanel(QWidget):
         self._propose(job.place_text(job.next_angle_deg()))
         self._show_machine(state)
         say(self._gap_name, _("Gap, {unit}").format(unit=units.gap))
-        self.gap.setPlaceholderText("1/16" if units.gap == "in" else "1.6")
+        example = "1/16" if units.gap == "in" else "1.6"
+        self.gap.setPlaceholderText(example)
+        told = _("Gap in {unit}, as {example}")
+        self.gap.setAccessibleName(told.format(unit=units.gap, example=example))
         step = job.step
         say(self.take, _("{step} (Enter)").format(step=_(STEPS[step])))
         self.undo.setEnabled(bool(job.list.undoes))
@@ -197,7 +200,7 @@ class GapFeelerPanel(QWidget):
         for field, words in (
             (self.name, _("Name of the pickup: machine / side")),
             (self.place, _("Place on the wheel")),
-            (self.gap, _("Gap, as 1/16, 0.062 in or 1.6 mm")),
+            (self.gap, _("Gap")),
         ):
             field.setMinimumHeight(TOUCH_PX)
             field.setAccessibleName(words)

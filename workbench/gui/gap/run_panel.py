@@ -17,6 +17,7 @@ from workbench.base.errors import WrongInput
 from workbench.calibration.gap.answer import WheelAnswer
 from workbench.gui.parts.basics import VerdictPill, button, label, say
 from workbench.gui.parts.layout import column_of, row, scrolled
+from workbench.gui.parts.rehearse import RehearseButton
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.models.bench import Bench
 from workbench.models.gap.job import GapJob
@@ -24,6 +25,7 @@ from workbench.models.gap.run import FEWEST_LOST, WANTED_TURNS
 from workbench.models.gap.store import KeptAnswer
 from workbench.models.gap.words import drop_out_facts, kept_words
 from workbench.models.records.listing import RecordEntry
+from workbench.models.rehearsal import Rehearsal
 from workbench.words.gap import details, headline_words
 from workbench.words.language import N_, _, ngettext
 from workbench.words.words import Words
@@ -65,6 +67,7 @@ class GapRunPanel(QWidget):
         self.channel.setPlaceholderText(_("Which?"))
         self.source.addItem(_(LIVE), None)
         self.start = button("", self.go.emit, is_next=True)
+        self.rehearse = RehearseButton(bench)
         self.big = label("", "title")
         self.progress = QProgressBar()
         self.progress.setTextVisible(False)
@@ -120,6 +123,8 @@ class GapRunPanel(QWidget):
         say(self.start, self._start_words(running))
         to_choose = self.old_number is None and self.channel.count() > 0 and not self.live_channel
         self.start.setEnabled(running or not (run.running or to_choose))
+        live_drop_out = self._drop_out and self.old_number is None and pickup is None
+        self.rehearse.offer(Rehearsal.DROP_OUT, idle=live_drop_out and not run.running)
         self.progress.setVisible(running)
         self.big.setVisible(running)
         self.pill.setVisible(pickup is not None)
@@ -225,6 +230,7 @@ class GapRunPanel(QWidget):
         column = column_of(
             row(self.source, self.channel, stretch=False, spacing=GRID_PX),
             self.start,
+            self.rehearse,
             self.said,
             self.big,
             self.progress,

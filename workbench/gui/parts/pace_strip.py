@@ -60,7 +60,7 @@ class PaceStrip(Painted):
         """One mark every `mark_m` metres, named in `unit`."""
         if (mark_m, unit) != (self._mark_m, self._mark):
             self._mark_m, self._mark = mark_m, unit
-            self.update()
+            self._describe()
 
     def show_distances(
         self,
@@ -85,11 +85,14 @@ class PaceStrip(Painted):
         self._belt_lost, self._ground_lost, self._counts = belt_lost, ground_lost, counts
         self._doubts = doubts
         if before != self._shown:
-            words = self.words()
-            if words != self._described:
-                self._described = words
-                self.setAccessibleDescription(words)
-            self.update()
+            self._describe()
+
+    def _describe(self) -> None:
+        words = self.words()
+        if words != self._described:
+            self._described = words
+            self.setAccessibleDescription(words)
+        self.update()
 
     @property
     def _shown(self) -> tuple[object, ...]:

@@ -22,6 +22,7 @@ from workbench.gui.parts.basics import CautionCard, Elided, button, label, say
 from workbench.gui.parts.files import ask_open, ask_save, recordings_and_tables
 from workbench.gui.parts.keys import SpaceBar
 from workbench.gui.parts.layout import Pages, column_of, line_of
+from workbench.gui.parts.rehearse import RehearseButton
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.passes.cue_player import CuePlayer, platform_player
@@ -40,6 +41,7 @@ from workbench.models.passes.job import PassJob
 from workbench.models.passes.judge import Judged
 from workbench.models.progress import Progress
 from workbench.models.records.listing import ended_recordings
+from workbench.models.rehearsal import Rehearsal
 from workbench.words.language import _
 from workbench.words.moments import moment_text
 from workbench.words.words import Words
@@ -68,6 +70,7 @@ class PassPage(QWidget):
         self._pages.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         self._start = button(_("Start pass (space)"), self._go_on, is_next=True)
         self._start.setMinimumHeight(7 * GRID_PX)
+        self._rehearse = RehearseButton(bench)
         self._others = {
             "help": button(_("Go to Signals"), self._get_help),
             "old": button(_("Judge a recording"), self._show_past),
@@ -162,7 +165,7 @@ class PassPage(QWidget):
             on=self,
             edges=(3 * GRID_PX, 0, 3 * GRID_PX, 2 * GRID_PX),
         )
-        line = line_of((self._start, 1), *self._others.values())
+        line = line_of((self._start, 1), *self._others.values(), self._rehearse)
         column.addLayout(line)
 
     def _show_page(self, page: int) -> None:
@@ -207,6 +210,7 @@ class PassPage(QWidget):
             one.setVisible(shown[name] and not cab)
             free = not (self._works.busy and name in ("old", "file", "save"))
             one.setEnabled(self._read and shown[name] and free)
+        self._rehearse.offer(Rehearsal.PASS, idle=idle and self._read and not cab)
         if obstacle is not None and obstacle.page:
             say(self._others["help"], _("Go to {page}").format(page=_(obstacle.page)))
         say(self._others["sound"], self._view.ready.sound.text())

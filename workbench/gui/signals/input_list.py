@@ -32,6 +32,11 @@ NOTHING_FOUND = N_(
     "Nothing is plugged in: no serial port and no CAN channel was found. Look at the USB cable, "
     "then find again."
 )
+REHEARSALS = {
+    "pass": N_("For a pass"),
+    "calibration": N_("For a calibration"),
+    "gap": N_("For pickups and their wheels"),
+}
 MIXING = N_(
     "Made-up machines to rehearse with. One takes the place of all other inputs, and everything "
     "from it is marked simulated."
@@ -68,7 +73,10 @@ class InputList(QScrollArea):
         # Two dozen scenarios are many widgets: they are made when first seen.
         if not self._filled:
             self._filled = True
-            self._fill(self._simulated, self._plugged.simulated)
+            column = _emptied(self._simulated)
+            for job, words in REHEARSALS.items():
+                column.addWidget(label(words, "soft"))
+                self._add(column, [o for o in self._plugged.simulated if o.rehearses == job])
         super().showEvent(event)
 
     def refresh(self, lines: Sequence[InputLine]) -> None:
@@ -143,16 +151,15 @@ class InputList(QScrollArea):
         gone = [address for address in self._uses if not address.startswith("sim:")]
         for address in gone:
             del self._uses[address]
-        column = self._fill(self._found, plugged.found)
+        column = _emptied(self._found)
+        self._add(column, plugged.found)
         if not plugged.found:
             column.addWidget(label(NOTHING_FOUND if plugged.searched else NOTHING_YET, "soft"))
 
-    def _fill(self, section: QWidget, offers: Sequence[Offer]) -> QVBoxLayout:
-        column = _emptied(section)
+    def _add(self, column: QVBoxLayout, offers: Sequence[Offer]) -> None:
         for offer in offers:
             column.addWidget(self._offer(offer))
         self._mark_used()
-        return column
 
     def _mark_used(self) -> None:
         """What is in use says so in the place of its button."""

@@ -17,13 +17,15 @@ from workbench.words.language import _
 class Offer:
     """One input that can be used, as a person knows it.
 
-    `address` is '' where only its `problem` can be told. `about` says what comes from it.
+    `address` is '' where only its `problem` can be told. `about` says what comes from it,
+    `rehearses` which job a simulated one is for.
     """
 
     address: str
     name: str
     about: str
     problem: str = ""
+    rehearses: str = ""
 
     @property
     def simulated(self) -> bool:
@@ -76,8 +78,8 @@ class PluggedModel(Observable):
     def simulated(self) -> list[Offer]:
         """The simulator's scenarios."""
         return [
-            Offer(address, title, " ".join(paragraph.split()))
-            for address, title, paragraph in listing("sim")
+            Offer(one.address, one.title, one.about, rehearses=one.rehearses)
+            for one in listing("sim")
         ]
 
     @property

@@ -45,7 +45,7 @@ SENTENCES: dict[str, Template] = {
     InputSays.LAPS_TIME: N_("time of {laps:g} laps, {run}"),
     InputSays.PULSES_OF_RUN: N_("pulses, {run}"),
     InputSays.PULSES_TIME: N_("time of the pulses, {run}"),
-    InputSays.METRES_PER_PULSE_BY_GEOMETRY: N_("metres a pulse by the drive line"),
+    InputSays.METRES_PER_PULSE_BY_GEOMETRY: N_("belt travel a pulse by the drive line"),
     InputSays.BELT_CREEP: N_("creep of the belt on its roll"),
     InputSays.WEAR_OR_MUD: N_("wear and stretch of the belt, or mud on the roll"),
     InputSays.RODS_ON_SPROCKET: N_("rods on the sprocket, one for one"),

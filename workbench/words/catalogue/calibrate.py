@@ -267,8 +267,8 @@ _SETTING: dict[str, Template] = {
     SettingSays.RANGE_FROM_TO: N_("from {low:g} to {high:g}"),
     SettingSays.NO_STEP_IN_RANGE: N_("No multiple of the step {step:g} lies in the range."),
     SettingSays.SETTING_BY_PULSES: N_(
-        "By the metres a pulse the setting would be {by_pulses:.4g}, by the shown values "
-        "{by_shown:.4g}: the readout does not use every pulse as its setting says (another "
+        "By the belt's travel a pulse the setting would be {by_pulses:.4g}, by the shown "
+        "values {by_shown:.4g}: the readout does not use every pulse as its setting says (another "
         "pickup, another number of teeth, a factor of its own?). Trust the shown values."
     ),
 }

@@ -7,7 +7,9 @@ from workbench.words.language import N_, Plural, Template
 
 SENTENCES: dict[str, Template] = {
     SpeedSays.NO_SPEED: N_("Channel '{channel}' gives no speed: {reason}"),
-    SpeedSays.NO_MACHINE: N_("No machine file was given, so pulses cannot be turned into metres."),
+    SpeedSays.NO_MACHINE: N_(
+        "No machine file was given, so pulses cannot be turned into belt travel."
+    ),
     SpeedSays.OTHER_TEETH: N_(
         "The signal repeats after {seen} teeth, but the machine file says {typed}: count the "
         "teeth. If {seen} is right, the belt moves {times_as_fast:.4g} times as fast as stated."
