@@ -27,9 +27,9 @@ US_WORDS = "inch(?:es)?|feet|foot|yards?|miles?|Fahrenheit"
 
 def _pattern(units: str, words: str) -> re.Pattern[str]:
     """A unit after a number, or alone after a comma or in brackets, or its name."""
-    after = r"(?![\w/·])(?! \d)"
-    number = rf"(?:[\d⁄/½¼¾–] ?|[,(/] ?)(?:{units}){after}"
-    return re.compile(rf"{number}|\b(?:{words})\b")
+    number = rf"[\d⁄/½¼¾–] ?(?:{units})(?![\w/·])(?! \d)"
+    alone = rf"[,(/] ?(?:{units})(?=$|[),.:;\n])"
+    return re.compile(rf"{number}|{alone}|\b(?:{words})\b")
 
 
 FOREIGN = {

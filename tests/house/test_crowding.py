@@ -49,6 +49,25 @@ def test_every_text_is_whole_in_its_place_and_in_the_person_s_units(scene, tmp_p
     assert found == []
 
 
+def test_the_cab_s_page_is_whole_at_every_size(tmp_path, qtbot):
+    shots, crowding = (importlib.import_module(name) for name in ("shots", "scenes.crowding"))
+    states = importlib.import_module("scenes.passing").STATES
+    studio, found = shots.Studio("dark", tmp_path / "records.db"), []
+    try:
+        for state in states:
+            state(studio)
+            studio.window.switch_cab()
+            for width, height in SIZES:
+                studio.window.resize(width, height)
+                let_settle(studio.window)
+                told = crowding.crowded(studio.window)
+                found += [f"{state.__name__}, {width} x {height}: {one}" for one in told]
+            studio.window.switch_cab()
+    finally:
+        studio.close()
+    assert found == []
+
+
 def let_settle(window):
     for _ in range(FRAMES):
         QCoreApplication.processEvents()

@@ -7,6 +7,7 @@ a word or a shape says the same.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol, runtime_checkable
@@ -17,9 +18,13 @@ from PySide6.QtWidgets import QApplication, QWidget
 SMALL_PX, TEXT_PX, TITLE_PX, CAB_PX = 14, 18, 28, 96
 GRID_PX = 8
 TOUCH_PX = 44
-STEPS = ((1.6, 2300, 1300), (1.2, 1650, 950))
-"""Growth of all text, and the width and height of a window from which it grows so: small text
-is 1.5 % of the height of the usual screens (1920 × 1080, 2560 × 1440) at least."""
+GROWS_BY = 0.2
+"""Text grows in such steps: each dresses every widget anew."""
+LEAST_SHARE, DESIGN_WIDE_PX = 0.015, 1200
+"""Of a window's height, small text at least; and a width that pages have room in at growth 1."""
+CAB_WIDE_PX, CAB_HIGH_PX, CAB_GROWTH = 512, 300, 2.0
+"""In the cab a page is laid out as in so small a window, and drawn as large as it fits; text is
+twice as large as at the desk at least."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,14 +103,14 @@ class _Growth:
     now = 1.0
 
 
-def growth_for(width: int, height: int) -> float:
+def growth_for(width: int, height: int, *, cab: bool = False) -> float:
     """Growth of the text in a window of this size."""
-    fitting = (growth for growth, wide, tall in STEPS if width >= wide and height >= tall)
-    return next(fitting, 1.0)
-
-
-CAB_GROWTH = 2.0
-"""Text in the cab is so many times as large as at the desk."""
+    wanted = math.ceil(LEAST_SHARE * height / SMALL_PX / GROWS_BY - 1e-9)
+    steps = max(round(1 / GROWS_BY), min(wanted, int(width / DESIGN_WIDE_PX / GROWS_BY + 1e-9)))
+    if not cab:
+        return steps * GROWS_BY
+    room = min(width / CAB_WIDE_PX, height / CAB_HIGH_PX)
+    return max(CAB_GROWTH * steps * GROWS_BY, int(room / GROWS_BY + 1e-9) * GROWS_BY)
 
 
 def grow(growth: float) -> bool:

@@ -218,8 +218,7 @@ class BenchWindow(QMainWindow):
         self._grow()
 
     def _grow(self) -> None:
-        growth = themes.growth_for(self.width(), self.height())
-        if themes.grow(growth * (themes.CAB_GROWTH if self.settings.now.cab else 1.0)):
+        if themes.grow(themes.growth_for(self.width(), self.height(), cab=self.settings.now.cab)):
             self._dressed = None
             self._dressed_pages.clear()
             themes.keep_widths(self)

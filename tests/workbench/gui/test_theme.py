@@ -11,7 +11,7 @@ import re
 
 import pytest
 
-from workbench.gui.theme import THEMES, contrast, style_sheet
+from workbench.gui.theme import SMALL_PX, THEMES, contrast, growth_for, style_sheet
 
 TEXT = ("ink", "soft_ink", "belt", "earth", "in_band", "attention", "bad", "no_data")
 PILLS = ("in_band", "attention", "bad", "no_data")
@@ -97,3 +97,18 @@ def test_edges_of_fields_and_the_focus_can_be_seen(theme):
 def test_contrast_is_that_of_the_recommendation(one, other, expected):
     assert contrast(one, other) == pytest.approx(expected, abs=0.01)
     assert contrast(one, other) == pytest.approx(ratio(one, other), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("width", "height"),
+    [(1920, 1080), (1920, 1200), (2560, 1440), (2560, 1600), (3440, 1440), (3840, 2160)],
+)
+def test_small_text_is_1_5_per_cent_of_a_large_window_s_height_at_least(width, height):
+    assert growth_for(width, height) * SMALL_PX >= 0.015 * height
+    assert growth_for(width, height) * 1024 <= width  # a page finds the room it has at 1024 px
+
+
+@pytest.mark.parametrize(("width", "height"), [(960, 540), (1024, 600), (1366, 768), (1280, 1024)])
+def test_text_stays_as_planned_in_a_small_window_but_in_the_cab(width, height):
+    assert growth_for(width, height) == pytest.approx(1.0, abs=0.2)
+    assert growth_for(width, height, cab=True) >= 2 * growth_for(width, height)

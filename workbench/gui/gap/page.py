@@ -35,8 +35,10 @@ from workbench.models.records.listing import ended_recordings
 from workbench.words.language import N_, _
 from workbench.words.words import Words
 
-WIDE_PX, LIST_PX, LEFT_PX = 1300, 460, 480
+WIDE_PX, LIST_PX, LEFT_PX = 1300, 380, 440
 """Width from which the list stands beside whatever is done, and how wide it and that are then."""
+ROOMY_PX = 600
+"""Height of the page from which what is done is seen below the caution before it."""
 
 KINDS = N_("Report or table (*.pdf *.html *.csv *.json)")
 """Of file that a report can be saved as."""
@@ -137,7 +139,7 @@ class GapPage(QWidget):
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
-        self._arrange()
+        self._show_cautions()
 
     def heightForWidth(self, width: int) -> int:  # noqa: N802
         """What is needed, for the window to scroll below it: not what the pictures would like."""
@@ -220,11 +222,12 @@ class GapPage(QWidget):
     def _show_cautions(self) -> None:
         """Those that were not read yet, here or on another page."""
         self._caution.setVisible(not self._caution.is_read)
-        self._body.setVisible(self._caution.is_read)
+        self._body.setVisible(self._caution.is_read or self.height() >= grown(ROOMY_PX))
+        self._body.setEnabled(self._caution.is_read)
         self._arrange()
 
     def _caution_read(self) -> None:
-        self._body.show()
+        self._show_cautions()
         self._first_focus()
 
     def _run_caution_read(self) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from PySide6.QtCore import QRectF, QSize, Qt
-from PySide6.QtGui import QPainter, QPaintEvent, QPen
+from PySide6.QtGui import QFontMetrics, QPainter, QPaintEvent, QPen, QResizeEvent
 from PySide6.QtWidgets import (
     QFrame,
     QLabel,
@@ -16,8 +16,18 @@ from PySide6.QtWidgets import (
 
 from workbench.base.cautions import Caution
 from workbench.calibration.statistics.decision import Verdict
-from workbench.gui.parts.layout import line_of
-from workbench.gui.theme import GRID_PX, TEXT_PX, TOUCH_PX, Theme, font, grown
+from workbench.gui.parts.layout import lay_beside, line_of
+from workbench.gui.theme import (
+    GRID_PX,
+    SMALL_PX,
+    TEXT_PX,
+    TITLE_PX,
+    TOUCH_PX,
+    Theme,
+    fitted_font,
+    font,
+    grown,
+)
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -73,6 +83,24 @@ class Elided(QLabel):
         painter = QPainter(self)
         text = self.fontMetrics().elidedText(self.text(), Qt.TextElideMode.ElideRight, self.width())
         painter.drawText(self.rect(), self.alignment(), text)
+        painter.end()
+
+
+class Fitted(Elided):
+    """One line, as large as its place allows, up to a title; what is too long even in small
+    letters gives way at its end."""
+
+    def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
+        painter = QPainter(self)
+        size_px, least_px = grown(TITLE_PX), grown(SMALL_PX)
+        wide = QFontMetrics(fitted_font(size_px, bold=True)).horizontalAdvance(self.text())
+        if wide > self.width():
+            size_px = max(least_px, int(size_px * self.width() / wide))
+        painter.setFont(fitted_font(size_px, bold=True))
+        cut, room = Qt.TextElideMode.ElideRight, self.width()
+        painter.drawText(
+            self.rect(), self.alignment(), painter.fontMetrics().elidedText(self.text(), cut, room)
+        )
         painter.end()
 
 
@@ -146,6 +174,10 @@ class VerdictPill(Painted):
         painter.drawText(box, Qt.AlignmentFlag.AlignCenter, self._verdict.value)
 
 
+BESIDE_PX = 640
+"""Width of a caution from which its button stands beside the words."""
+
+
 class CautionCard(QFrame):
     """A caution before a step: plain words, one acknowledgement a session, kept in `read`."""
 
@@ -161,15 +193,22 @@ class CautionCard(QFrame):
         sign.setStyleSheet("font-size: 40px;")
         sign.setAlignment(Qt.AlignmentFlag.AlignTop)
         line.addWidget(sign)
-        line.addWidget(label(Words().say(caution), "text"), 1)
         self.understood = button("I have read this", self._done)
-        line.addWidget(self.understood, 0, Qt.AlignmentFlag.AlignBottom)
+        said = label(Words().say(caution), "text")
+        said.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self._said = line_of((said, 1))
+        self._said.addWidget(self.understood, 0, Qt.AlignmentFlag.AlignBottom)
+        line.addLayout(self._said, 1)
         self._acknowledged = acknowledged
 
     @property
     def is_read(self) -> bool:
         """Whether it was read, here or on another page."""
         return self._caution in self._read
+
+    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
+        super().resizeEvent(event)
+        lay_beside(self._said, wide=self.width() >= grown(BESIDE_PX))
 
     def _done(self) -> None:
         self._read.add(self._caution)

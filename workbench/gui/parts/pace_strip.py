@@ -129,7 +129,7 @@ class PaceStrip(Painted):
     def paintEvent(self, event: QPaintEvent) -> None:  # noqa: N802
         painter = QPainter(self)
         painter.fillRect(self.rect(), self._theme.color("ground"))
-        gap = min(max(0.18 * self.height(), 2.5 * GRID_PX), 7 * GRID_PX)
+        gap = min(max(0.18 * self.height(), 2.5 * GRID_PX, 1.2 * grown(SMALL_PX)), 7 * GRID_PX)
         height = (self.height() - round(gap)) // 2
         gap = self.height() - 2 * height
         upper = QRectF(0, 0, self.width(), height)

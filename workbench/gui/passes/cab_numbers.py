@@ -17,7 +17,7 @@ from workbench.match.ratio import BandSays
 from workbench.models.passes.live import Health, Reading
 from workbench.words.language import _
 
-MOST_PX = 240
+MOST_PX = 320
 DIGITS_SHARE = 0.78
 """Height of the figures in their font's size; the room above and below them stays unused."""
 BAR_PX = 6
@@ -105,20 +105,32 @@ class CabNumber(Painted):
         tall = grown(TEXT_PX) + GRID_PX
         box = QRectF(0, self.height() - tall, self.width(), tall)
         shown, side = font(TEXT_PX, bold=True), Qt.AlignmentFlag.AlignVCenter
-        painter.setFont(shown)
         name = self._theme.color(self._color or "ink") if live else self._theme.color("no_data")
-        painter.setPen(name)
-        painter.drawText(box, side | Qt.AlignmentFlag.AlignLeft, self._name)
-        used = QFontMetricsF(shown).horizontalAdvance(f"{self._name} ")
+        # At the difference, which sign and place tell, they give way to what is said of it.
+        used, noted = 0.0, QFontMetricsF(shown).horizontalAdvance(self._reading.note) + GRID_PX
+        for text, kind, ink in (
+            (self._name, shown, name),
+            (self._unit, font(TEXT_PX), self._theme.color("soft_ink")),
+        ):
+            wide = QFontMetricsF(kind).horizontalAdvance(f"{text} ")
+            if not self._color and used + wide + noted > box.width():
+                break
+            painter.setFont(kind)
+            painter.setPen(ink)
+            painter.drawText(box.adjusted(used, 0, 0, 0), side, text)
+            used += wide
         painter.setFont(font(TEXT_PX))
         painter.setPen(self._theme.color("soft_ink"))
-        painter.drawText(box.adjusted(used, 0, 0, 0), side, self._unit)
-        used += painter.fontMetrics().horizontalAdvance(f"{self._unit} ")
         doubtful = self._reading.health is Health.DOUBTFUL
         if live and (doubtful or not self._color):
             painter.setFont(shown)
             painter.setPen(self._theme.color(self._bar_color()))
         room = box.adjusted(used + GRID_PX, 0, 0, 0)
+        if (
+            self._color
+            and painter.fontMetrics().horizontalAdvance(self._reading.note) > room.width()
+        ):
+            return  # a source's name of which only the beginning is seen tells nothing
         note = painter.fontMetrics().elidedText(
             self._reading.note, Qt.TextElideMode.ElideRight, int(room.width())
         )

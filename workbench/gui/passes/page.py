@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QImage, QKeySequence, QResizeEvent, QShortcut, QShowEvent
+from PySide6.QtGui import QImage, QKeySequence, QShortcut, QShowEvent
 from PySide6.QtWidgets import (
     QSizePolicy,
     QWidget,
@@ -18,7 +18,7 @@ from workbench.base.errors import Message
 from workbench.base.files import name_for
 from workbench.gui.answers.file_choice import FileChoice
 from workbench.gui.answers.passes import NO_ROWS, PassAnswerView
-from workbench.gui.parts.basics import CautionCard, Elided, button, label, say
+from workbench.gui.parts.basics import CautionCard, Fitted, button, label, say
 from workbench.gui.parts.files import ask_open, ask_save, recordings_and_tables
 from workbench.gui.parts.keys import SpaceBar
 from workbench.gui.parts.layout import Pages, column_of, line_of
@@ -59,7 +59,7 @@ class PassPage(QWidget):
         self._judged: Judged | None = None
         self._units, self._machine = bench.settings.units, bench.machine
         self._framed = self._cab = False
-        self._state = Elided("title")
+        self._state = Fitted("title")
         self._view = PassView(bench, self._job, self._player, theme)
         self._after = PassAnswerView(theme, self._judge_otherwise)
         self._past, self._paper = PassPast(self._judge_past), ReportPages()
@@ -109,6 +109,7 @@ class PassPage(QWidget):
                 self._judged = None  # an old answer never stands under another machine's name
                 self._show_page(LIVE)
         self._show_cab()
+        self._view.fit(self.width(), self.height())
         if self._pages.currentIndex() == LIVE:
             self._view.refresh(read=self._read)
         self._show_buttons()
@@ -128,10 +129,6 @@ class PassPage(QWidget):
             # A pass goes on, and is heard, also while another page is looked at.
             window.frame.connect(self._frame)
             self._framed = True
-
-    def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
-        super().resizeEvent(event)
-        self._view.fit(self.width(), self.height())
 
     @property
     def _read(self) -> bool:
@@ -210,6 +207,7 @@ class PassPage(QWidget):
             one.setVisible(shown[name] and not cab)
             free = not (self._works.busy and name in ("old", "file", "save"))
             one.setEnabled(self._read and shown[name] and free)
+        self._pages.setVisible(self._read or not cab)
         self._rehearse.offer(Rehearsal.PASS, idle=idle and self._read and not cab)
         if obstacle is not None and obstacle.page:
             say(self._others["help"], _("Go to {page}").format(page=_(obstacle.page)))
@@ -221,7 +219,7 @@ class PassPage(QWidget):
         machine = self._bench.machine
         name = machine.name if machine else _("no machine")
         if running:
-            return _("◉ Recording a pass, {machine}").format(machine=name)
+            return _("◉ Recording, {machine}").format(machine=name)
         judged = self._judged
         if judged is None or self._pages.currentIndex() not in (AFTER, PREVIEW):
             return ""

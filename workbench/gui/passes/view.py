@@ -11,14 +11,14 @@ from PySide6.QtWidgets import (
 
 from workbench.base.units import FOOT_M
 from workbench.gui.parts.basics import label, say
-from workbench.gui.parts.layout import column_of, line_of, scrolled
+from workbench.gui.parts.layout import column_of, lay_beside, line_of, scrolled
 from workbench.gui.parts.pace_strip import PaceStrip
 from workbench.gui.passes.cab_numbers import CabNumbers
 from workbench.gui.passes.cue_player import CuePlayer
-from workbench.gui.passes.ready import PassReady
+from workbench.gui.passes.ready import TALL_PX, PassReady
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
-from workbench.gui.theme import GRID_PX, Theme
+from workbench.gui.theme import GRID_PX, Theme, grown
 from workbench.models.bench import Bench
 from workbench.models.pace import doubts_of
 from workbench.models.passes.job import PassJob
@@ -39,7 +39,8 @@ class PassView(QWidget):
     def __init__(self, bench: Bench, job: PassJob, player: CuePlayer, theme: Theme) -> None:
         super().__init__()
         self._bench, self._job = bench, job
-        self._low = False
+        self._low = self._tall = False
+        self._fitted: tuple[int, int, int, bool] | None = None
         self._frames, self._tapes = 0, Tapes()
         self.numbers, self.strip = CabNumbers(theme), PaceStrip(theme)
         self.plot = Plot(theme, _("Drift plot: speeds, ratio belt ÷ ground, separation"))
@@ -59,11 +60,16 @@ class PassView(QWidget):
         return f"{self.headline.text()} {self.rest.text()}".strip()
 
     def fit(self, width: int, height: int) -> None:
-        """Use the room of a page of this size."""
+        """Use the room of a page of this size, for text as large as it is now."""
+        cab = self._bench.settings.now.cab
+        if (fitted := (width, height, grown(GRID_PX), cab)) == self._fitted:
+            return
+        self._fitted = fitted
         self.numbers.fit(width, height)
-        self.strip.setFixedHeight(max(9 * GRID_PX, min(height // 7, 20 * GRID_PX)))
+        least_px = grown(7 * GRID_PX) if cab else 9 * GRID_PX
+        self.strip.setFixedHeight(max(least_px, min(height // 7, 20 * GRID_PX)))
         self.ready.fit(height)
-        self._low = height < LOW_PX
+        self._low, self._tall = height < LOW_PX, height >= TALL_PX
 
     def refresh(self, *, read: bool) -> None:
         """Show everything as it is now; `read`: the caution was read."""
@@ -83,7 +89,10 @@ class PassView(QWidget):
         cab = self._bench.settings.now.cab
         self.strip.setVisible(running or cab or not self._low)
         self._middle.setVisible(not cab)
-        self._middle.setCurrentIndex(PLOT if running else READY if read else NOTHING)
+        lay_beside(self._said, wide=not cab)
+        self.headline.setWordWrap(cab)
+        self._middle.setCurrentIndex(PLOT if running else READY if read or self._tall else NOTHING)
+        self.ready.setEnabled(read)
         if running and not cab and self._frames % PLOT_FRAMES == 0:
             # Once the numbers and tapes are painted: the plot must not hold them up.
             QTimer.singleShot(0, self, self._draw_plot)
@@ -119,6 +128,6 @@ class PassView(QWidget):
 
     def _lay_out(self) -> None:
         column = column_of(self.numbers, self.strip, (self._middle, 1), on=self)
-        said = line_of(self.headline)
-        said.addWidget(self.rest, 1, Qt.AlignmentFlag.AlignVCenter)
-        column.addLayout(said)
+        self._said = line_of(self.headline, gap=GRID_PX)
+        self._said.addWidget(self.rest, 1, Qt.AlignmentFlag.AlignVCenter)
+        column.addLayout(self._said)

@@ -117,13 +117,21 @@ class Stack:
     def _names_px(self) -> float:
         """Enough room at the right for the longest name."""
         width = float(self._plot.width())
-        words = [] if self._is_named_below else [self._bottom.words(*self.seen, width - LEFT_PX)]
+        words, beyond_px = list[str](), 0.0
+        if not self._is_named_below:
+            words = [self._bottom.words(*self.seen, width - LEFT_PX)]
+            beyond_px = self._beyond_px(width - LEFT_PX)
         for panel in self._picture.panels:
             words += [trace.name for trace in panel.traces]
             words += [points.name for points in panel.points]
             words += [band.word for band in panel.bands]
-        longest = max(map(text_width, words), default=0.0) + LEADER_PX + 4
+        longest = max(map(text_width, words), default=0.0) + max(LEADER_PX, beyond_px) + 4
         return min(max(longest, grown(NAMES_PX[0])), grown(NAMES_PX[1]), 0.3 * width)
+
+    def _beyond_px(self, width: float) -> float:
+        """So far the last number below may reach beyond its panel, with some room."""
+        ticks = self._bottom.ticks(*self.seen, width)
+        return text_width(ticks[-1][1]) / 2 + GRID_PX / 2 if ticks else 0.0
 
     def _all_words(self) -> Iterator[Text]:
         """Captions, the lines' names, the marks' words, and what is counted along the bottom."""
@@ -148,6 +156,6 @@ class Stack:
         if self._is_named_below:
             yield Text(foot.translated(0, grown(BOTTOM_PX)), words, soft, "C")
         else:
-            foot.setLeft(foot.right() + LEADER_PX)
+            foot.setLeft(foot.right() + max(LEADER_PX, self._beyond_px(foot.width())))
             foot.setRight(self._plot.width())
             yield Text(foot, words, soft)

@@ -36,10 +36,7 @@ from workbench.models.records.listing import RecordEntry
 from workbench.reports.stored import REPORTED
 from workbench.words.language import N_, _, ngettext
 
-EMPTY = N_(
-    "Nothing is kept yet. Record on the page Signals, calibrate a readout, check a gap or drive a "
-    "pass: all of it will be listed here, with everything that was computed from it."
-)
+EMPTY = N_("Nothing is kept yet. What will be listed here, with all that is computed from it:")
 NO_FIT = N_("Nothing here fits the filter.")
 NONE_DELETED = N_("Nothing is deleted.")
 CHOOSE = N_("Choose a line to look at it; hold Ctrl and choose a second one to compare the two.")
@@ -61,7 +58,7 @@ class RecordsPage(QWidget):
         self._trouble = ""
         self._compare_with: RecordEntry | None = None
         self._choose_next: tuple[bool, int] | None = None
-        self._narrow = self._reading = self._stale = False
+        self._narrow = self._reading = self._stale = self._asked = False
         self.filter = FilterRow(theme, self._show_list)
         self.list = RecordList(theme)
         self.list.chosen_changed.connect(self._chosen)
@@ -131,8 +128,9 @@ class RecordsPage(QWidget):
         narrow = event.size().width() < NARROW_PX
         if narrow is not self._narrow:
             self._narrow = narrow
-            self._reading = bool(self.chosen())
+            self._reading = bool(self.chosen()) and self._asked
             self._show_sides()
+            self._choose_newest()
 
     def heightForWidth(self, width: int) -> int:  # noqa: N802
         """What is needed at least: pictures and lists give way before the page must scroll."""
@@ -265,6 +263,13 @@ class RecordsPage(QWidget):
             self._show_nothing()
         self._show_buttons()
         self._show_sides()
+        self._choose_newest()
+
+    def _choose_newest(self) -> None:
+        """Where there is room beside the list, something of it is seen."""
+        if self.list.shown and not (self._narrow or self.chosen() or self._choose_next):
+            self.list.choose([self.list.shown[0].key])
+            self._asked = False
 
     def _show_nothing(self) -> None:
         self._compare_with, self._reading = None, False
@@ -275,8 +280,10 @@ class RecordsPage(QWidget):
             self.panel.show_words(CHOOSE)
         elif self.filter.wanted().deleted:
             self.panel.show_words(NONE_DELETED)
+        elif not self.filter.wanted().everything:
+            self.panel.show_words(NO_FIT)
         else:
-            self.panel.show_words(EMPTY if self.filter.wanted().everything else NO_FIT)
+            self.panel.show_words(EMPTY, kinds=True)
 
     def _show_buttons(self) -> None:
         self.buttons.show_for(self.chosen(), any_kept=bool(self._entries))
@@ -291,6 +298,7 @@ class RecordsPage(QWidget):
     # Opening
 
     def _chosen(self) -> None:
+        self._asked = True
         chosen, first = self.chosen(), self._compare_with
         self.opener.cancel()
         if first is not None and len(chosen) == 1 and chosen[0].key != first.key:

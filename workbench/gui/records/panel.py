@@ -19,6 +19,7 @@ from workbench.gui.parts.turns import Turns
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.records.compare import CompareView
+from workbench.gui.records.nothing_kept import NothingKept
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, keep_width
 from workbench.models.records.listing import RecordEntry
 from workbench.models.records.speed_lines import SpeedLines, speeds_picture
@@ -46,6 +47,8 @@ class RecordPanel(QWidget):
         self.name, self._facts = Elided("text"), Elided("soft")
         self.words = label("", "text")
         self.words.setAlignment(Qt.AlignmentFlag.AlignTop)
+        self._kinds, self._only_words = NothingKept(theme), QWidget()
+        column_of(self.words, (self._kinds, 1), 0, on=self._only_words, gap=3 * GRID_PX)
         self.speeds = Plot(theme, _("Speeds of the recording"))
         self.belt, self.ground = QComboBox(), QComboBox()
         self._sources = self._source_row()
@@ -58,7 +61,7 @@ class RecordPanel(QWidget):
         # A tall result scrolls within its place: what can be done with it stays in sight.
         self._scroll = scrolled(self.result)
         self.views = Turns()
-        for view in (self.words, self._recording, self._scroll, self.compare):
+        for view in (self._only_words, self._recording, self._scroll, self.compare):
             self.views.add(view)
         self._lay_out()
         self.head(None)
@@ -106,10 +109,11 @@ class RecordPanel(QWidget):
         self._name_shown = shown
         self.name.setVisible(shown and bool(self.name.text()))
 
-    def show_words(self, sentence: str) -> None:
-        """A sentence where no picture is."""
+    def show_words(self, sentence: str, *, kinds: bool = False) -> None:
+        """A sentence where no picture is; with the `kinds` of what will be kept."""
         say(self.words, sentence)
-        self.views.show_view(self.words)
+        self._kinds.setVisible(kinds)
+        self.views.show_view(self._only_words)
 
     def show_speeds(self, lines: SpeedLines, units: UnitSystem) -> None:
         """A recording's speeds, and what it may be judged from."""

@@ -146,7 +146,7 @@ def test_after_an_answer_one_press_of_space_begins_the_next_pass(
         qtbot.keyClick(window, Qt.Key.Key_Space)
         assert page.job.running
         assert bench.recording.running
-        assert screen.shown(Elided, f"◉ Recording a pass, {bench.machine.name}")
+        assert screen.shown(Elided, f"◉ Recording, {bench.machine.name}")
         pass_time(20, look=screen.frame)
         qtbot.keyClick(window, Qt.Key.Key_Space)
         screen.settle()

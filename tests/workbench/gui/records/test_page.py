@@ -122,11 +122,23 @@ def test_all_that_is_kept_is_listed_and_filtered(page):
     assert page.count.text() == "2 of 3"
 
 
-def test_an_empty_store_says_how_to_fill_it(window, done):
+def test_an_empty_store_says_how_to_fill_it_and_leads_there(window, done, screen_of):
     page = window.page("Records")
     done(page)
     assert page.panel.words.text() == records.EMPTY
     assert not page.aside.isVisible()
+    screen = screen_of(window)
+    for place in ("Signals", "Calibrate", "Gap", "Pass"):
+        window.show_page("Records")
+        screen.press(f"Go to {place}")
+        assert window.current is window.page(place)
+
+
+def test_where_there_is_room_the_newest_is_seen_beside_the_list(page, done):
+    assert [one.key for one in page.chosen()] == [page.list.shown[0].key]
+    page.filter.words.setText("recording north")
+    done(page)
+    assert {one.key for one in page.chosen()} == {(False, 1)}
 
 
 def test_a_recording_opens_as_its_speeds(page, bench, choose):
