@@ -28,17 +28,18 @@ from workbench.jobs.gap.compute import judge_recording, judge_table, looks_like_
 from workbench.jobs.gap.sheet import Sheet, sheet_of
 from workbench.jobs.gap.stored import spacing_of
 from workbench.jobs.keep import Kept
-from workbench.jobs.table import table_text
+from workbench.jobs.table import read_text, table_text
 from workbench.words.gap import (
-    counts_words,
     found_rows,
     heeded,
     limit_rows,
     measured_rows,
+    sheet_words,
+    states_words,
     summary_table,
     widest_words,
 )
-from workbench.words.language import N_, _, ngettext
+from workbench.words.language import N_, _
 from workbench.words.words import Words
 
 _WHAT_IS_FOUND = N_(
@@ -57,6 +58,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "The gap of a pickup from feeler readings (a table pickup,angle_deg,gap_m in metres) or "
         "from its pulses, tooth by tooth. Lengths may be typed as 1/16, 0.062 in or 1.6 mm; a "
         "bare number is in millimetres."
+    )
+    parser.add_argument(
+        "--as-left",
+        metavar="FILE",
+        help=_("gap table of the pickups that were adjusted and read again"),
     )
     parser.add_argument("--channel", metavar="NAME", help=_("only this pickup (default: all)"))
     parser.add_argument(
@@ -122,7 +128,7 @@ def run(args: argparse.Namespace) -> int:
         _print(answer, words)
         print_warnings(words.say_all(answer.warnings))
         print_kept(kept, words)
-    return exit_status(troubles, FAILED if answer.verdict.is_fail else DONE)
+    return exit_status(troubles, FAILED if answer.latest.verdict.is_fail else DONE)
 
 
 def _report(
@@ -150,8 +156,11 @@ def _of_table(args: argparse.Namespace, text: str) -> tuple[GapAnswer, Kept, Mac
         if given is not None:
             raise WrongInput("{option} goes with a recording, not with a gap table.", option=option)
     machine = load_machine(args.machine) if args.machine else None
+    left = Path(args.as_left) if args.as_left else None
     options = GapOptions(
         table_name=Path(args.source).name,
+        as_left=read_text(left) if left else "",
+        as_left_name=left.name if left else "",
         channel=args.channel,
         blade_step_m=args.blade_step or BLADE_STEP_M,
         control=args.control,
@@ -163,6 +172,8 @@ def _of_table(args: argparse.Namespace, text: str) -> tuple[GapAnswer, Kept, Mac
 def _of_recording(args: argparse.Namespace) -> tuple[GapAnswer, Kept, Machine | None]:
     if args.control or args.target is not None:
         raise WrongInput("--control and --target go with a gap table, not with a recording.")
+    if args.as_left:
+        raise WrongInput("--as-left goes with a gap table, not with a recording.")
     source = source_of(args)
     if args.at_gap is not None and source.number is None:
         raise WrongInput(
@@ -212,8 +223,7 @@ def _print(answer: GapAnswer, words: Words) -> None:
     if len(answer.pickups) > 1:
         _print_many(sheet, words)
     else:
-        one = answer.pickups[0]
-        print_table(f"{one.pickup} ({answer.source})", _rows(one, answer, words))
+        _print_one(answer, words)
     if answer.control is not None:
         print(words.say(answer.control.sentence))
     for one in answer.pickups:
@@ -225,6 +235,20 @@ def _print(answer: GapAnswer, words: Words) -> None:
         print(words.say(answer.counted_from), file=sys.stderr)
     if answer.simulated:
         print(_("Simulated data."), file=sys.stderr)
+
+
+def _print_one(answer: GapAnswer, words: Words) -> None:
+    """As found, and as left where it was adjusted."""
+    (one,), left = answer.pickups, answer.as_left
+    title = f"{one.pickup} ({answer.source})"
+    if left is not None:
+        title = _("{title}, as found").format(title=title)
+    print_table(title, _rows(one, answer, words))
+    if left is not None:
+        title = _("{pickup} ({source}), adjusted and checked again, as left")
+        title = title.format(pickup=one.pickup, source=left.source)
+        print_table(f"\n{title}", _rows(left.pickups[0], left, words))
+        print_warnings(words.say_all(left.warnings))
 
 
 def _rows(
@@ -246,7 +270,7 @@ def _rows(
 def _print_many(sheet: Sheet, words: Words) -> None:
     header = (
         _("pickup"),
-        _("verdict"),
+        *((_("as found"), _("as left")) if sheet.adjusted else (_("verdict"),)),
         _("mean gap"),
         _("run-out"),
         _("widest"),
@@ -257,11 +281,10 @@ def _print_many(sheet: Sheet, words: Words) -> None:
         one = line.found[0]
         lengths = [words.number("gap", value) for value in (one.gap_m, one.runout_m)]
         what = words.say(one.advice if one.advice is not None else one.reason)
-        rows.append((line.pickup, words.say(line.state), *lengths, widest_words(one, words), what))
+        states = states_words(line, sheet, words)
+        rows.append((line.pickup, *states, *lengths, widest_words(one, words), what))
     print_table(sheet.source, rows, header)
     for line in sheet.lines:
         for said in (*(fault.sentence for fault in line.faults), *heeded(line.found[0])):
             print(f"{line.pickup}: {words.say(said)}")
-    count = len(sheet.lines)
-    told = ngettext("{count} pickup: {counts}.", "{count} pickups: {counts}.", count)
-    print(told.format(count=count, counts=counts_words(sheet, words)))
+    print(sheet_words(sheet, words))

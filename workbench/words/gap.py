@@ -29,6 +29,7 @@ SUMMARY_HEADER = (
     *("teeth", "missed", "extra", "faults", "advice"),
 )
 """Columns of the sheet as CSV; lengths in metres, an absent value empty."""
+AS_FOUND_HEADER = ("verdict_as_found", "gap_as_found_m", "runout_as_found_m", "widest_as_found_m")
 
 
 def fault_names(one: PickupAnswer | SheetLine, words: Words) -> str:
@@ -185,6 +186,14 @@ def counts_words(sheet: Sheet, words: Words) -> str:
     return ", ".join(f"{count} {words.say(state)}" for state, count in sheet.counts.items())
 
 
+def sheet_words(sheet: Sheet, words: Words) -> str:
+    """'3 pickups: 2 pass, 1 fail.', where any was adjusted 'As left, 3 pickups: …'."""
+    count = len(sheet.lines)
+    told = ngettext("{count} pickup: {counts}.", "{count} pickups: {counts}.", count)
+    said = told.format(count=count, counts=counts_words(sheet, words))
+    return _("As left, {said}").format(said=said) if sheet.adjusted else said
+
+
 def what_to_do(line: SheetLine, words: Words) -> str:
     """What is to be done at a pickup of the sheet; '' where nothing is."""
     said = [fault.sentence for fault in line.faults] or line.advice
@@ -198,26 +207,49 @@ def result_words(numbers: Sequence[int]) -> str:
     return _("Result {number}").format(number=numbers[0]) if numbers else ""
 
 
+def states_words(line: SheetLine, sheet: Sheet, words: Words) -> tuple[str, ...]:
+    """A pickup's verdict; in a sheet with adjusted ones as found and as left."""
+    state, before = words.say(line.state), line.as_found
+    if not sheet.adjusted:
+        return (state,)
+    if before is None:
+        return state, _("not adjusted")
+    widest = widest_words(before, words)
+    return _("{verdict}, {widest}").format(verdict=words.say(before.verdict), widest=widest), state
+
+
 def summary_table(sheet: Sheet, words: Words) -> str:
-    """The sheet as CSV, a row a pickup in its own order."""
+    """The sheet as CSV, a row a pickup in its own order; where any was adjusted, with what was
+    found before."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(SUMMARY_HEADER)
-    writer.writerows(_summary_row(line, words) for line in sheet.lines)
+    writer.writerow((*SUMMARY_HEADER, *(AS_FOUND_HEADER if sheet.adjusted else ())))
+    for line in sheet.lines:
+        before = _before(line.as_found, words) if sheet.adjusted else []
+        writer.writerow([*_summary_row(line, words), *before])
     return text.getvalue()
 
 
+def _before(one: PickupAnswer | None, words: Words) -> list[str]:
+    if one is None:
+        return [""] * len(AS_FOUND_HEADER)
+    return [words.say(one.verdict), *map(_metres, (one.gap_m, one.runout_m, one.widest_m))]
+
+
+def _metres(value_m: float) -> str:
+    return f"{value_m:.6g}" if math.isfinite(value_m) else ""
+
+
 def _summary_row(line: SheetLine, words: Words) -> list[str]:
-    gap, wheel, numbers = line.gap, line.wheel, []
-    for name in SUMMARY_HEADER[4:12]:
-        value = math.nan if gap is None else getattr(gap, name)
-        numbers.append(f"{value:.6g}" if math.isfinite(value) else "")
+    gap, wheel = line.gap, line.wheel
+    names = SUMMARY_HEADER[4:12]
+    numbers = [_metres(math.nan if gap is None else getattr(gap, name)) for name in names]
     counts = ["", "", ""]
     if wheel is not None:
         counts = [str(one) for one in (wheel.teeth, wheel.missed, wheel.extra)]
     advice = " ".join(words.say_all(line.advice))
-    names = [_harmless(part) for part in parts_of(line.pickup)]
-    return [*names, words.say(line.state), *numbers, *counts, fault_names(line, words), advice]
+    whose = [_harmless(part) for part in parts_of(line.pickup)]
+    return [*whose, words.say(line.state), *numbers, *counts, fault_names(line, words), advice]
 
 
 def _harmless(text: str) -> str:

@@ -361,3 +361,53 @@ def test_what_may_touch_stands_in_the_table_itself(capsys: pytest.CaptureFixture
     several = " ".join(capsys.readouterr().out.split())
     assert "left: The closest point" in several
     assert "right: " not in several
+
+
+def test_as_found_and_as_left_stand_in_one_answer(gap, own_store, capsys) -> None:
+    found = table("found.csv", ("left", 3.7, 0.1), ("right", 1.6, 0.1))
+    left = table("left.csv", ("left", 1.6, 0.1))
+    words = (found, "--machine", "digger.toml")
+    assert gap(*words)[0] == 1
+    status, answer = gap(*words, "--as-left", left)
+    assert status == 0  # as it was left
+    assert answer["verdict"] == "fail"
+    assert answer["gap_m"] == pytest.approx(0.0037, abs=2e-6)
+    then = answer["as_left"]
+    assert (then["verdict"], then["checked_again"]) == ("pass", ["left"])
+    gaps = {one["pickup"]: one["gap_m"] for one in then["pickups"]}
+    assert gaps == {name: pytest.approx(0.0016, abs=2e-6) for name in ("left", "right")}
+    with open_store() as store:
+        assert store.cards()[0].as_left == "pass"
+    assert main(["verify", str(answer["result"])]) == 0
+    capsys.readouterr()
+    files = ("--report", "a.html", "--summary", "a.csv", "--units", "metric")
+    assert main(["gap", *words, "--as-left", left, *files]) == 0
+    printed = capsys.readouterr().out
+    assert "fail, 3.80 " in printed
+    assert "As left, 2 pickups: 2 pass." in printed
+    text = re.sub(r"<[^>]*>", " ", Path("a.html").read_text("utf-8"))
+    assert "fail, 3.80 mm at 45°" in text
+    assert "not adjusted" in text
+    rows = list(csv.DictReader(Path("a.csv").read_text("utf-8").splitlines()))
+    assert [row["verdict_as_found"] for row in rows] == ["fail", ""]
+    assert float(rows[0]["widest_as_found_m"]) == pytest.approx(0.0038, abs=2e-6)
+
+
+def test_one_pickup_adjusted_is_told_before_and_after(gap, own_store, capsys) -> None:
+    found, left = table("found.csv", ("left", 3.7, 0.1)), table("left.csv", ("left", 1.6, 0.1))
+    status, answer = gap(found, "--as-left", left, "--machine", "digger.toml")
+    assert (status, answer["verdict"], answer["as_left"]["verdict"]) == (0, "fail", "pass")
+    assert main(["report", str(answer["result"]), "-o", "a.json", "--units", "metric"]) == 0
+    first, second = json.loads(Path("a.json").read_text("utf-8"))["blocks"][:2]
+    assert (first["verdict"], second["verdict"]) == ("pass", "fail")
+    assert first["sentence"].startswith("left, as left: The gap is 1.60")
+    assert second["sentence"].startswith("As found: The gap is 3.70")
+    capsys.readouterr()
+    assert main(["gap", left, "--as-left", found]) == 1  # left worse than it was found
+    assert "adjusted and checked again, as left" in capsys.readouterr().out
+
+
+def test_what_was_not_read_as_found_cannot_be_as_left(refused, own_store) -> None:
+    found, left = table("found.csv", ("left", 3.7, 0.1)), table("left.csv", ("right", 1.6, 0.1))
+    assert "left.csv, line 2: the pickup 'right' was not read" in refused(found, "--as-left", left)
+    assert "--as-left goes with a gap table" in refused("sim:bent-tooth", "--as-left", left)

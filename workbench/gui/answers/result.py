@@ -24,6 +24,7 @@ from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
 from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.gap.answer import GapAnswer
+from workbench.jobs.gap.sheet import sheet_of
 from workbench.jobs.keep import answer_of
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.jobs.prepare.answer import PrepareAnswer
@@ -136,7 +137,7 @@ class ResultView(Turns):
         self._passed = answer_of(stored, PassAnswer) if stored.kind == "pass" else None
         self._pickups.clear()
         if stored.kind == "gap":
-            for one in answer_of(stored, GapAnswer).pickups:
+            for one in answer_of(stored, GapAnswer).latest.pickups:
                 self._pickups.addItem(f"{one.pickup}: {Words().say(one.verdict)}")
         self._pickups.setVisible(self._pickups.count() > 1)
         self._show()
@@ -173,8 +174,9 @@ class ResultView(Turns):
 
     def _show_gap(self, stored: StoredResult, units: UnitSystem) -> None:
         answer = answer_of(stored, GapAnswer)
-        pickup = answer.pickups[max(0, self._pickups.currentIndex())]
-        self.gap.show_words(gap_words(pickup, Words(units)))
+        line = sheet_of(answer).lines[max(0, self._pickups.currentIndex())]
+        (pickup,) = line.found
+        self.gap.show_words(gap_words(pickup, Words(units), line.as_found))
         if isinstance(pickup, FeelerAnswer):
             self.wheel.show_wheel(feeler_wheel(pickup, answer.limits), units)
         else:

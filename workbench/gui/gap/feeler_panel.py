@@ -21,7 +21,6 @@ from PySide6.QtWidgets import (
 
 from workbench.base.errors import WrongInput
 from workbench.base.units import UnitSystem
-from workbench.calibration.gap.answer import FeelerAnswer
 from workbench.gui.parts.basics import Elided, VerdictPill, button, label, say
 from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.parts.sketch import SketchView
@@ -86,6 +85,7 @@ class GapFeelerPanel(QWidget):
         self.use_machine.setSizePolicy(QSizePolicy.Policy.Fixed, QSizePolicy.Policy.Fixed)
         self._machine_line = row(self.whose, self.use_machine, stretch=False)
         self.take = button("Take reading", self.go, is_next=True)
+        self.adjusted = button("Adjusted: check again", job.list.adjusted)
         self.undo = button("Undo", job.undo)
         self.undo.setAccessibleName(_("Undo the last change"))
         self.remove = button("Remove", self._remove)
@@ -152,7 +152,8 @@ class GapFeelerPanel(QWidget):
         undo = _("Take back {what} (Ctrl+Z)").format(what=job.list.undoes)
         self.undo.setToolTip(undo if job.list.undoes else "")
         self._show_chips(entry.angle_deg, entry.gap_m)
-        self._show_answer(state.gap)
+        self.adjusted.setVisible(job.round_is_read and not entry.found)
+        self._show_answer(state)
 
     def _show_machine(self, state: PickupState) -> None:
         """Whose limits hold where another machine is in use, and how to take its limits."""
@@ -164,9 +165,14 @@ class GapFeelerPanel(QWidget):
             tip = _("Judge this pickup by the limits of {machine}").format(machine=other.name)
             self.use_machine.setToolTip(tip)
 
-    def _show_answer(self, gap: FeelerAnswer | None) -> None:
+    def _show_answer(self, state: PickupState) -> None:
         """The verdict once a round is read, or once it cannot get better; else what is next."""
-        job, words = self._job, self._words
+        job, words, gap = self._job, self._words, state.gap
+        before = ""
+        if state.as_found is not None:
+            told = _("As found, {verdict}: {said}")
+            said = words.say(gap_says(state.as_found))
+            before = told.format(verdict=words.say(state.as_found.verdict), said=said)
         judged = gap is not None and (job.round_is_read or gap.verdict.is_fail)
         self.pill.setVisible(judged)
         roomy = judged and self.height() >= LINE_FROM_PX
@@ -175,12 +181,16 @@ class GapFeelerPanel(QWidget):
         self.line.show_sketch(drawn)
         if gap is None:
             told = _("Read the gap at {places} places round the wheel: type a number, press Enter.")
+            if before:
+                told = _("Adjusted: read the gap once more at {places} places round the wheel.")
             say(self.sentence, told.format(places=job.places))
-            say(self.advice, _("Turn the wheel by hand from the mark to each place."))
+            turn = _("Turn the wheel by hand from the mark to each place.")
+            say(self.advice, before or turn)
         elif judged:
             self.pill.show_verdict(gap.verdict)
-            say(self.sentence, words.say(gap_says(gap)))
-            say(self.advice, " ".join(details(gap, words)))
+            left = _("As left: {said}").format(said=words.say(gap_says(gap)))
+            say(self.sentence, left if before else words.say(gap_says(gap)))
+            say(self.advice, " ".join(filter(None, (before, *details(gap, words)))))
         else:
             told = _("{read} of {places} places read; next {place}.")
             place = self._place_words(job.next_angle_deg())
@@ -244,7 +254,8 @@ class GapFeelerPanel(QWidget):
         entry.setColumnStretch(1, 3)
         entry.setColumnStretch(3, 5)
         column.addLayout(entry)
-        column.addLayout(line_of((self.take, 1), self.undo, self.remove, gap=GRID_PX))
+        undo = (self.adjusted, self.undo, self.remove)
+        column.addLayout(line_of((self.take, 1), *undo, gap=GRID_PX))
         column.addWidget(self.chips)
         column.addWidget(self.pill)
         column.addWidget(self.line)

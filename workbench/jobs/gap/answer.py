@@ -51,6 +51,7 @@ class PickupSays(StrEnum):
 class GapOptions:
     """What was asked for; NaN and None where nothing was.
 
+    `as_left` is the text of the table read after pickups were adjusted, '' where there is none.
     `baseline` are the shop's readings at known gaps (gap and its standard uncertainty in m,
     ln V·s), `before` each tooth's lateness at the pickups of result `before_result`,
     `control_history` earlier repeat measurements (m): what the store told when the answer
@@ -58,6 +59,8 @@ class GapOptions:
     """
 
     table_name: str = ""
+    as_left: str = ""
+    as_left_name: str = ""
     simulated: bool = False
     channel: str | None = None
     mark: str | None = None
@@ -77,6 +80,8 @@ class GapOptions:
 class GapAnswer(Headline):
     """All pickups of one table or recording. `limits_of` None: the limits are common practice.
 
+    `as_left` tells of the same pickups after those `checked_again` were adjusted and read once
+    more; the others stand in it as they were found.
     In JSON a single pickup's own keys stand on top, beside these; of several the worst one's
     headlines do, and `pickups` is a list.
     """
@@ -92,6 +97,13 @@ class GapAnswer(Headline):
     summary: dict[str, int] | None = None
     counted_from: Statement | None = None
     control: RepeatChart | None = None
+    checked_again: tuple[str, ...] | None = None
+    as_left: GapAnswer | None = None
+
+    @property
+    def latest(self) -> GapAnswer:
+        """What was left, or what was found where nothing was adjusted."""
+        return self.as_left or self
 
     @property
     def limits(self) -> Pickup:

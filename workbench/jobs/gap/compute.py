@@ -13,9 +13,9 @@ from drivers.contract import EdgeTrack, Recording
 from workbench.base.errors import Message, StoreError, WrongInput
 from workbench.base.machine import Machine, Pickup
 from workbench.base.statements import Statement, Value, as_written, statement
-from workbench.calibration.gap.answer import WheelAnswer
+from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.feeler import feeler_gap
-from workbench.calibration.gap.repeats import repeat_chart
+from workbench.calibration.gap.repeats import RepeatChart, repeat_chart
 from workbench.calibration.gap.table import GapReadings, parse_gap_table
 from workbench.calibration.gap.unread import USUAL_TEETH
 from workbench.calibration.typed_rows import holds_data
@@ -164,17 +164,63 @@ def of_table(text: str, machine: Machine | None, options: GapOptions) -> GapAnsw
         known_m = options.control_target_m
         chart = repeat_chart(control.pickup, earlier_m, new_m, options.blade_step_m, known_m)
     chosen = _only(pickups, options.channel)
+    found = _read_by_feeler(chosen, machine, options)
+    warnings = [] if machine else [usual]
+    answer = _of_feeler(found, options.table_name, warnings, machine, options, chart)
+    if not options.as_left:
+        return answer
+    again = _again(found, machine, options)
+    left = [again.get(one.pickup, one) for one in found]
+    as_left = _of_feeler(left, options.as_left_name, (), machine, options)
+    return replace(answer, as_left=replace(as_left, checked_again=tuple(again)))
+
+
+def _read_by_feeler(
+    pickups: Iterable[GapReadings], machine: Machine | None, options: GapOptions
+) -> list[FeelerAnswer]:
+    limits = machine.pickup if machine else Pickup()
     teeth = machine.drive.target_teeth if machine else USUAL_TEETH
+    step_m = options.blade_step_m
+    return [feeler_gap(one, limits, blade_step_m=step_m, teeth=teeth) for one in pickups]
+
+
+def _of_feeler(
+    pickups: list[FeelerAnswer],
+    source: str,
+    warnings: Iterable[Statement],
+    machine: Machine | None,
+    options: GapOptions,
+    control: RepeatChart | None = None,
+) -> GapAnswer:
     return together(
-        [feeler_gap(one, limits, blade_step_m=options.blade_step_m, teeth=teeth) for one in chosen],
-        warnings=[] if machine else [usual],
-        source=options.table_name,
+        pickups,
+        warnings=warnings,
+        source=source,
         kind="gap table",
         simulated=options.simulated,
         machine=machine,
         blade_step_m=options.blade_step_m,
-        control=chart,
+        control=control,
     )
+
+
+def _again(
+    found: list[FeelerAnswer], machine: Machine | None, options: GapOptions
+) -> dict[str, FeelerAnswer]:
+    """The pickups that were read again after they were adjusted. Raises WrongInput."""
+    pickups = parse_gap_table(options.as_left, options.as_left_name or "as left")
+    known = {one.pickup for one in found}
+    strange = [one for one in pickups if one.pickup not in known]
+    if strange:
+        raise WrongInput(
+            "{name}, line {line}: the pickup '{pickup}' was not read as found; expected one of "
+            "{known}.",
+            name=options.as_left_name or "as left",
+            line=int(strange[0].line[0]),
+            pickup=strange[0].pickup,
+            known=[f"'{one.pickup}'" for one in found[:8]],
+        )
+    return {one.pickup: one for one in _read_by_feeler(pickups, machine, options)}
 
 
 def _take_control(

@@ -50,7 +50,8 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class SheetLine:
-    """One pickup; `found` is what feeler, tooth run and drop-out run say, in this order."""
+    """One pickup; `found` is what feeler, tooth run and drop-out run say, in this order,
+    `as_found` what the feeler said before the pickup was adjusted, None where it was not."""
 
     pickup: str
     state: Verdict | Standing
@@ -58,6 +59,7 @@ class SheetLine:
     limits_of: str | None
     limits: Pickup
     simulated: bool
+    as_found: FeelerAnswer | WheelAnswer | None = None
 
     @property
     def gap(self) -> FeelerAnswer | WheelAnswer | None:
@@ -115,6 +117,11 @@ class Sheet:
         return any(line.simulated for line in self.lines)
 
     @property
+    def adjusted(self) -> bool:
+        """Whether any pickup was adjusted and read again."""
+        return any(line.as_found is not None for line in self.lines)
+
+    @property
     def cautions(self) -> tuple[Caution, ...]:
         """What must be read before doing what its lines ask for."""
         found = {caution for line in self.lines for caution in line.cautions}
@@ -122,12 +129,19 @@ class Sheet:
 
 
 def sheet_of(answer: GapAnswer) -> Sheet:
-    """The pickups of one answer as a sheet."""
+    """The pickups of one answer as a sheet, as they were left."""
+    again = answer.latest.checked_again or ()
     lines = (
         SheetLine(
-            one.pickup, one.verdict, (one,), answer.limits_of, answer.limits, answer.simulated
+            now.pickup,
+            now.verdict,
+            (now,),
+            answer.limits_of,
+            answer.limits,
+            answer.simulated,
+            found if found.pickup in again else None,
         )
-        for one in answer.pickups
+        for found, now in zip(answer.pickups, answer.latest.pickups, strict=True)
     )
     return Sheet(answer.source, tuple(lines))
 

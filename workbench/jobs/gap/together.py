@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import fields, replace
 from typing import Any
 
@@ -16,7 +16,7 @@ from workbench.jobs.gap.answer import GapAnswer, PickupSays, headline
 
 
 def together(
-    pickups: Sequence[FeelerAnswer | WheelAnswer],
+    pickups: Iterable[FeelerAnswer | WheelAnswer],
     *,
     warnings: Iterable[Statement],
     source: str,
@@ -61,7 +61,13 @@ def together(
 
 def alone(answer: GapAnswer, pickup: FeelerAnswer | WheelAnswer) -> GapAnswer:
     """The answer of one of its pickups, with what holds for all."""
-    return replace(answer, **_headlines(pickup), pickups=(pickup,), summary=None)
+    left = answer.as_left
+    if left is not None:
+        again = pickup.pickup in (left.checked_again or ())
+        same = (one for one in left.pickups if one.pickup == pickup.pickup)
+        left = replace(alone(left, next(same)), checked_again=(pickup.pickup,)) if again else None
+    own = _headlines(pickup)
+    return replace(answer, **own, pickups=(pickup,), summary=None, as_left=left)
 
 
 def _headlines(pickup: PickupAnswer) -> dict[str, Any]:

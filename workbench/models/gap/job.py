@@ -168,7 +168,7 @@ class GapJob(Observable):
 
     @property
     def has_readings(self) -> bool:
-        return any(entry.readings for entry in self.list.entries)
+        return any(entry.readings or entry.found for entry in self.list.entries)
 
     def keep_work(self) -> Callable[[], list[KeptAnswer]]:
         """The slow work that judges all readings and stores them, a result for each machine.
@@ -345,14 +345,22 @@ class GapJob(Observable):
         """The readings of each machine, in the list's order; made-up ones never with real ones."""
         groups: dict[tuple[str, bool], list[PickupEntry]] = {}
         for entry in self.list.entries:
-            if entry.readings:
+            if entry.readings or entry.found:
                 key = (entry.held.text, self.list.state(entry).practice)
                 groups.setdefault(key, []).append(entry)
         return [
             GapBatch(
-                write_gap_table([entry.as_table() for entry in entries]),
+                write_gap_table([entry.found_as_table() for entry in entries]),
                 entries[0].held.machine,
                 practice,
+                _as_left(entries),
             )
             for (_text, practice), entries in groups.items()
         ]
+
+
+def _as_left(entries: list[PickupEntry]) -> str:
+    """The readings of the pickups that were adjusted and read again, as a gap table; '' for
+    none."""
+    again = [entry.as_table() for entry in entries if entry.found and entry.readings]
+    return write_gap_table(again) if again else ""

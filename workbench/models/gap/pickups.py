@@ -50,6 +50,8 @@ class PickupEntry:
     """One pickup of the list: the machine it is judged by, the readings taken so far, at most
     one run of a kind, and the `channel` its pulses come in by, '' until it is chosen.
 
+    Once it was adjusted, `found` holds the readings from before; none where it was not.
+
     `key` stays whatever is changed, its name too.
     """
 
@@ -58,6 +60,7 @@ class PickupEntry:
     readings: tuple[Reading, ...] = ()
     runs: tuple[KeptRun, ...] = ()
     channel: str = ""
+    found: tuple[Reading, ...] = ()
     key: int = field(default_factory=_keys.__next__, compare=False)
 
     @property
@@ -70,8 +73,16 @@ class PickupEntry:
 
     def as_table(self) -> GapReadings:
         """The readings as arrays."""
-        line = np.array([line for _angle_deg, _gap_m, line in self.readings], dtype=np.int64)
-        return GapReadings(self.name, np.array(self.angle_deg), np.array(self.gap_m), line)
+        return self._table(self.readings)
+
+    def found_as_table(self) -> GapReadings:
+        """The readings from before it was adjusted, or all where it was not."""
+        return self._table(self.found or self.readings)
+
+    def _table(self, readings: Sequence[Reading]) -> GapReadings:
+        angle_deg, gap_m, line = zip(*readings, strict=True)
+        lines = np.array(line, dtype=np.int64)
+        return GapReadings(self.name, np.array(angle_deg), np.array(gap_m), lines)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +94,7 @@ class _Written:
     runs: tuple[KeptRun, ...]
     machine: int | None = None
     channel: str = ""
+    found: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +111,7 @@ class PickupState:
     """Where one pickup of the list stands: its verdict, or how far its readings have come.
 
     `practice`: it was read on a machine that the simulator made up. `held` is the machine
-    whose limits it is judged by.
+    whose limits it is judged by, `as_found` what its readings said before it was adjusted.
     """
 
     name: str
@@ -109,6 +121,7 @@ class PickupState:
     runs: Sequence[KeptRun] = ()
     practice: bool = False
     held: Held = NONE_HELD
+    as_found: FeelerAnswer | None = None
 
     @property
     def simulated(self) -> bool:
@@ -133,7 +146,7 @@ class GapList(Observable):
         self.entries: tuple[PickupEntry, ...] = (PickupEntry(""),)
         self.at = self.revision = 0
         self._back: list[tuple[str, tuple[PickupEntry, ...], int]] = []
-        self._judged: dict[str, tuple[object, FeelerAnswer | None]] = {}
+        self._judged: dict[tuple[str, bool], tuple[object, FeelerAnswer | None]] = {}
 
     @property
     def current(self) -> PickupEntry:
@@ -182,6 +195,14 @@ class GapList(Observable):
         readings = (*entry.readings, (angle_deg, gap_m, 0))
         self._put(replace(entry, readings=readings), _("the last reading"))
 
+    def adjusted(self) -> None:
+        """The pickup at hand was adjusted: what was read so far is as found, what comes is as
+        left."""
+        entry = self.current
+        if entry.readings and not entry.found:
+            as_found = replace(entry, found=entry.readings, readings=())
+            self._put(as_found, _("the adjusting"))
+
     def drop_reading(self, at: int) -> None:
         """Take one reading of the pickup at hand out again."""
         readings = self.current.readings
@@ -193,7 +214,7 @@ class GapList(Observable):
 
         A list that holds nothing yet is replaced.
         """
-        begun = any(entry.readings or entry.runs for entry in self.entries)
+        begun = any(entry.readings or entry.found or entry.runs for entry in self.entries)
         by_name = {entry.name: entry for entry in self.entries} if begun else {}
         for one in pickups:
             name = tidy(one.pickup)
@@ -267,7 +288,8 @@ class GapList(Observable):
         yet. Of its own machine it learns whether the simulator plays it now."""
         in_use = self._in_use()
         free = entry.held.machine is None or entry.held.same_as(in_use)
-        return replace(entry, held=in_use) if free and not entry.readings else entry
+        begun = entry.readings or entry.found
+        return replace(entry, held=in_use) if free and not begun else entry
 
     def go_to(self, at: int) -> None:
         """Take the pickup at this place in hand; past an end the one at the end."""
@@ -282,19 +304,24 @@ class GapList(Observable):
 
     def state(self, entry: PickupEntry) -> PickupState:
         """Where a pickup stands: the worst of its readings and its runs."""
-        gap, held = self._judge(entry), entry.held
+        gap, held = self._judge(entry, entry.readings), entry.held
+        as_found = self._judge(entry, entry.found, before=True)
         verdicts = [run.verdict for run in entry.runs]
         if gap is not None:
             verdicts.append(gap.verdict)
         standing: Verdict | Standing = max(verdicts, key=badness, default=Standing.NOT_YET)
-        unfinished = gap is not None and gap.swing_m is None
+        again = as_found is not None and gap is None
+        unfinished = again or (gap is not None and gap.swing_m is None)
+        if again and standing is Standing.NOT_YET:
+            standing = Standing.BEGUN
         if unfinished and isinstance(standing, Verdict) and not standing.is_fail:
             standing = Standing.BEGUN
         # A pickup with another name is a real one, also on the simulator's machine: feelers
         # need no signal.
-        practice = gap is not None and held.simulated and held.name == parts_of(entry.name)[0]
+        read = gap is not None or as_found is not None
+        practice = read and held.simulated and held.name == parts_of(entry.name)[0]
         count = len(entry.readings)
-        return PickupState(entry.name, standing, count, gap, entry.runs, practice, held)
+        return PickupState(entry.name, standing, count, gap, entry.runs, practice, held, as_found)
 
     def states(self) -> list[PickupState]:
         """Where every pickup stands, in the list's order."""
@@ -317,7 +344,7 @@ class GapList(Observable):
         for one in self.entries:
             row = (one.held.text, one.held.simulated)
             at = machines.index(row) if one.held.machine else None
-            written.append(_Written(one.name, one.readings, one.runs, at, one.channel))
+            written.append(_Written(one.name, one.readings, one.runs, at, one.channel, one.found))
         return to_plain(_Draft(self.at, tuple(written), tuple(machines)))
 
     def resume(self, data: dict[str, Any]) -> None:
@@ -327,13 +354,12 @@ class GapList(Observable):
             machines = [Held(parsed(text), made_up) for text, made_up in draft.machines]
             entries = []
             for one in draft.pickups:
-                for angle_deg, gap_m, _line in one.readings:
+                for angle_deg, gap_m, _line in (*one.readings, *one.found):
                     check_angle_deg(angle_deg, one.name)
                     check_gap_m(gap_m, one.name)
                 held = NONE_HELD if one.machine is None else machines[one.machine]
-                entries.append(
-                    PickupEntry(tidy(one.name), held, one.readings, one.runs, one.channel)
-                )
+                rest = (one.readings, one.runs, one.channel, one.found)
+                entries.append(PickupEntry(tidy(one.name), held, *rest))
             if not entries or len({entry.name for entry in entries}) < len(entries):
                 raise ValueError("no pickups, or two of one name")
         except (LookupError, TypeError, ValueError, BenchError) as error:
@@ -342,16 +368,19 @@ class GapList(Observable):
             ) from None
         self.entries, self.at = tuple(entries), max(0, min(draft.at, len(entries) - 1))
 
-    def _judge(self, entry: PickupEntry) -> FeelerAnswer | None:
-        """Its readings judged once; None where it has none yet."""
+    def _judge(
+        self, entry: PickupEntry, readings: tuple[Reading, ...], *, before: bool = False
+    ) -> FeelerAnswer | None:
+        """Its readings judged once; None where it has none yet. `before`: as found."""
         limits = entry.held.limits
         machine = entry.held.machine
         teeth = machine.drive.target_teeth if machine else USUAL_TEETH
-        key = (entry.readings, limits, teeth)
-        known, gap = self._judged.get(entry.name, (None, None))
+        key = (readings, limits, teeth)
+        known, gap = self._judged.get((entry.name, before), (None, None))
         if known != key:
-            gap = feeler_gap(entry.as_table(), limits, teeth=teeth) if entry.readings else None
-            self._judged[entry.name] = (key, gap)
+            table = entry.found_as_table if before else entry.as_table
+            gap = feeler_gap(table(), limits, teeth=teeth) if readings else None
+            self._judged[entry.name, before] = (key, gap)
         return gap
 
     def _checked_name(self, name: str, mine: PickupEntry | None) -> str:

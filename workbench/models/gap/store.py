@@ -34,7 +34,7 @@ from workbench.words.words import Words
 if TYPE_CHECKING:
     from workbench.reports.document import Document
 
-TABLE_NAME = "readings on the bench"
+TABLE_NAME, LEFT_NAME = "readings on the bench", "readings as left"
 TURNS_A_POINT = 2
 """Turns of the wheel that make one point of the share of teeth seen against speed."""
 
@@ -44,7 +44,7 @@ Curve = list[tuple[float, float]]
 
 @dataclass(frozen=True, slots=True)
 class GapBatch:
-    """Readings of one machine's pickups as a gap table.
+    """Readings of one machine's pickups as a gap table, and `as_left` as another.
 
     `simulated`: they were read on a machine that the simulator made up.
     """
@@ -52,6 +52,7 @@ class GapBatch:
     table: str
     machine: Machine | None
     simulated: bool = False
+    as_left: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,12 @@ def keep_batches(
     """
     judged = []
     for batch in batches:
-        options = GapOptions(table_name=TABLE_NAME, simulated=batch.simulated)
+        options = GapOptions(
+            TABLE_NAME,
+            batch.as_left,
+            LEFT_NAME if batch.as_left else "",
+            simulated=batch.simulated,
+        )
         judged.append((batch, options, compute(batch.table, batch.machine, options)))
     return [
         _numbered(
@@ -242,7 +248,8 @@ def _line(state: PickupState, store: str | None) -> SheetLine:
     """A pickup, where it stands, and what feeler and runs found, the feeler first."""
     from workbench.records.store import open_store
 
-    found: list[FeelerAnswer | WheelAnswer] = [] if state.gap is None else [state.gap]
+    last = state.gap or state.as_found
+    found: list[FeelerAnswer | WheelAnswer] = [] if last is None else [last]
     for run in state.runs:
         with open_store(store) as opened:
             answer = answer_of(opened.result(run.result), GapAnswer)
@@ -255,4 +262,5 @@ def _line(state: PickupState, store: str | None) -> SheetLine:
         held.name or None,
         held.limits,
         state.simulated,
+        None if state.gap is None else state.as_found,
     )

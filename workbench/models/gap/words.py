@@ -50,6 +50,10 @@ def state_words(state: PickupState, words: Words) -> str:
     said = words.say(state.standing)
     if state.standing is Standing.BEGUN:
         said = _("{count} read").format(count=state.readings)
+    if state.as_found is not None:
+        before = words.say(state.as_found.verdict)
+        again = _("{state}, found {before}") if state.done else _("{before}, to be checked again")
+        said = again.format(state=said, before=before)
     if state.simulated:
         said = _("{state}, simulated").format(state=said)
     return f"{SHAPES[state.standing]} {said}"
@@ -73,6 +77,8 @@ def found_words(state: PickupState, words: Words) -> str:
     """What was found at a pickup of the list: its gap, and what its runs say."""
     found = []
     gap = state.gap
+    if state.as_found is not None:
+        found.append(words.fill(N_("found {gap_m:gap}"), {"gap_m": state.as_found.gap_m}))
     if gap is not None:
         values = {"gap_m": gap.gap_m, "runout_m": gap.runout_m}
         told = N_("{gap_m:gap}, run-out {runout_m:gap}")

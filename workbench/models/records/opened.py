@@ -14,7 +14,7 @@ from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.prepare.answer import PrepareAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.words.figures import figures
-from workbench.words.gap import details, found_rows, headline_words, measured_rows
+from workbench.words.gap import capital, details, found_rows, headline_words, measured_rows
 from workbench.words.language import _
 from workbench.words.prepare import (
     check_rows,
@@ -88,10 +88,18 @@ def _runs(runs: Sequence[RunResult], words: Words, name: str) -> list[tuple[str,
     return rows
 
 
-def gap_words(pickup: FeelerAnswer | WheelAnswer, words: Words) -> Opened:
-    """One pickup of a gap check."""
+def gap_words(
+    pickup: FeelerAnswer | WheelAnswer,
+    words: Words,
+    as_found: FeelerAnswer | WheelAnswer | None = None,
+) -> Opened:
+    """One pickup of a gap check; `as_found` before it was adjusted, None where it was not."""
     rows = [*measured_rows(pickup, words), *found_rows(pickup, words)]
     chapters = {_("What was found"): details(pickup, words)}
+    if as_found is not None:
+        told = f"{words.say(as_found.verdict)}. {headline_words(as_found, words)}"
+        chapters = {_("As left, after it was adjusted"): details(pickup, words)}
+        chapters[_("As found")] = [capital(told)]
     return Opened(pickup.verdict, headline_words(pickup, words), chapters, rows=rows)
 
 

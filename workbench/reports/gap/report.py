@@ -37,16 +37,17 @@ from workbench.reports.gap.wheel_picture import (
 )
 from workbench.reports.made import NOT_KEPT, Made, head_blocks, said_blocks
 from workbench.words.gap import (
-    counts_words,
     fault_names,
     found_rows,
     headline_words,
     limit_rows,
     measured_rows,
     result_words,
+    sheet_words,
+    states_words,
     what_to_do,
 )
-from workbench.words.language import N_, _, ngettext
+from workbench.words.language import N_, _
 from workbench.words.pictures.gap import verdict_sketch
 from workbench.words.view import json_view
 from workbench.words.words import Words
@@ -71,7 +72,8 @@ def gap_document(
         title, blocks = _("Pickup gap"), _one_blocks(answer, sheet.lines[0], head, words)
     if answer.control is not None:
         blocks += _control_blocks(answer.control, words)
-    blocks += _remarks(answer.warnings, words)
+    left = answer.as_left.warnings if answer.as_left is not None else ()
+    blocks += _remarks((*answer.warnings, *left), words)
     subtitle = machine.name if machine else answer.source
     numbered = {"result": made.numbers[0]} if made.numbers else {}
     data = {**numbered, **json_view(answer, words), **made.data(machine)}
@@ -114,9 +116,12 @@ def _document(
 def _one_blocks(
     answer: GapAnswer, line: SheetLine, head: Sequence[Block], words: Words
 ) -> list[Block]:
-    one = answer.pickups[0]
-    said = _("{pickup}: {said}").format(pickup=one.pickup, said=headline_words(one, words))
-    blocks: list[Block] = [Answer(said, str(one.verdict))]
+    (one,) = line.found
+    told = _("{pickup}: {said}")
+    if line.as_found is not None:
+        told = _("{pickup}, as left: {said}")
+    said = told.format(pickup=one.pickup, said=headline_words(one, words))
+    blocks: list[Block] = [Answer(said, str(one.verdict)), *_as_found(line, words)]
     sketch = verdict_sketch(one, answer.limits, words)
     if sketch.shapes:
         caption = _("Closest and widest point between touching and the most allowed.")
@@ -129,7 +134,7 @@ def _one_blocks(
     blocks += [Paragraph(words.say(fault.sentence)) for fault in one.faults]
     facts = [
         (_("Pickup"), one.pickup),
-        (_("Source"), answer.source),
+        (_("Source"), answer.latest.source),
         *measured_rows(one, words),
         *limit_rows(answer.limits_of, answer.limits, words),
         *found_rows(one, words),
@@ -137,8 +142,14 @@ def _one_blocks(
     if isinstance(one, FeelerAnswer):
         facts.append((_("Blade step"), words.number("gap", answer.blade_step_m)))
     blocks += [Heading(_("Figures")), Facts(facts, columns=2)]
+    if isinstance(line.as_found, FeelerAnswer):
+        before = [*measured_rows(line.as_found, words), *found_rows(line.as_found, words)]
+        facts = [(_("Source"), answer.source), *before]
+        blocks += [Heading(_("As found, before it was adjusted")), Facts(facts, columns=2)]
+        blocks += [_places_table(line.as_found, _("Readings as found"), words)]
     if isinstance(one, FeelerAnswer):
-        blocks += [Heading(_("Readings")), _places_table(one, words)]
+        caption = _("Readings as left") if line.as_found is not None else _("Readings")
+        blocks.append(_places_table(one, caption, words))
     if answer.counted_from is not None:
         blocks.append(Footnote(words.say(answer.counted_from)))
     if one.advice is not None:
@@ -151,6 +162,15 @@ def _one_blocks(
         again = _("If the drop-out run is made again")
         blocks.append(CautionBlock(words.say(running), again))
     return blocks
+
+
+def _as_found(line: SheetLine, words: Words) -> list[Block]:
+    """What was found before it was adjusted, below what was left."""
+    if line.as_found is None:
+        return []
+    said = _("As found: {said}").format(said=headline_words(line.as_found, words))
+    again = _("Adjusted and checked again.")
+    return [Answer(f"{said} {again}", str(line.as_found.verdict))]
 
 
 def _cautions(cautions: Sequence[Caution], words: Words) -> list[Block]:
@@ -191,7 +211,7 @@ def _teeth_figure(one: WheelAnswer, limits: Pickup, words: Words) -> Figure:
     return Figure(teeth_picture(one, limits, words), caption, alt)
 
 
-def _places_table(one: FeelerAnswer, words: Words) -> Table:
+def _places_table(one: FeelerAnswer, caption: str, words: Words) -> Table:
     gap = words.quantity("gap")
     rows = [
         (
@@ -202,26 +222,28 @@ def _places_table(one: FeelerAnswer, words: Words) -> Table:
         for place in one.places
     ]
     mean = _("Mean gap, {unit}").format(unit=gap.unit)
-    return Table((_("Angle from the mark"), mean, _("Readings")), rows)
+    return Table((_("Angle from the mark"), mean, _("Readings")), rows, caption)
 
 
 def _sheet_blocks(sheet: Sheet, head: Sequence[Block], words: Words) -> list[Block]:
-    count = len(sheet.lines)
-    told = ngettext("{count} pickup: {counts}.", "{count} pickups: {counts}.", count)
-    said = told.format(count=count, counts=counts_words(sheet, words))
     state = sheet.state
     verdict = str(state) if isinstance(state, Verdict) else words.say(state)
-    blocks: list[Block] = [Answer(said, verdict), *head, *_batch_figures(sheet, words)]
+    blocks: list[Block] = [
+        Answer(sheet_words(sheet, words), verdict),
+        *head,
+        *_batch_figures(sheet, words),
+    ]
     unit = words.units.gap
     header = (
         _("Pickup"),
-        _("Verdict"),
+        *((_("As found"), _("As left")) if sheet.adjusted else (_("Verdict"),)),
         _("Mean, {unit}").format(unit=unit),
         _("Run-out, {unit}").format(unit=unit),
         _("Widest, {unit}").format(unit=unit),
     )
-    rows = [_sheet_row(line, words) for line in sheet.lines]
-    blocks.append(Table(header, rows, caption=_("Each pickup"), align="llrrr"))
+    rows = [_sheet_row(line, sheet, words) for line in sheet.lines]
+    align = "l" * (len(header) - 3) + "rrr"
+    blocks.append(Table(header, rows, caption=_("Each pickup"), align=align))
     jobs = [(line.pickup, what) for line in sheet.lines if (what := what_to_do(line, words))]
     if jobs:
         blocks.append(Heading(_("What to do")))
@@ -231,11 +253,11 @@ def _sheet_blocks(sheet: Sheet, head: Sequence[Block], words: Words) -> list[Blo
     return blocks
 
 
-def _sheet_row(line: SheetLine, words: Words) -> tuple[str, ...]:
-    state = words.say(line.state)
+def _sheet_row(line: SheetLine, sheet: Sheet, words: Words) -> tuple[str, ...]:
+    first, *others = states_words(line, sheet, words)
     if line.simulated and line.state is not Standing.NOT_YET:
-        state = _("{state}, simulated").format(state=state)
-    return (line.pickup, state, *_lengths(line.gap, words))
+        first = _("{state}, simulated").format(state=first)
+    return (line.pickup, first, *others, *_lengths(line.gap, words))
 
 
 def _lengths(gap: PickupAnswer | None, words: Words) -> list[str]:

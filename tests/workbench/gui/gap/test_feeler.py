@@ -2,8 +2,9 @@
 
 import pytest
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QLabel
+from PySide6.QtWidgets import QAbstractButton, QLabel
 
+from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.basics import CautionCard
 from workbench.gui.theme import DARK, recolor
 from workbench.jobs.keep import any_answer
@@ -179,3 +180,45 @@ def test_the_number_pads_plus_and_minus(page, qtbot, enter):
     assert page.job.list.current.gap_m == []
     qtbot.keyClick(page.feeler.gap, Qt.Key.Key_Plus, pad)
     assert page.job.list.at == 1
+
+
+WIDE = ("3.7 mm", "3.8 mm", "3.7 mm", "3.6 mm")
+
+
+def test_adjusted_and_checked_again_both_stand_in_one_answer(
+    page, screen, bench, worked_out, type_round, make_page
+):
+    type_round(page, WIDE)
+    assert page.feeler.pill.accessibleName() == "Verdict: fail"
+    screen.press("Adjusted: check again")
+    assert "Adjusted: read the gap once more at 4 places" in screen.said
+    assert "As found, fail: " in screen.said
+    assert not screen.shown(QAbstractButton, "Adjusted")
+    assert page.list.rows.index(0, 1).data() == "◔ fail, to be checked again"
+    type_round(page)
+    assert page.feeler.pill.accessibleName() == "Verdict: pass"
+    assert "As left: " in screen.said
+    assert page.list.rows.index(0, 1).data() == "✓ pass, found fail"
+    screen.press("Keep result")
+    worked_out(page)
+    with open_store(bench.store) as store:
+        stored = any_answer(store.result(page.job.kept_as[0].number))
+        assert verify(store, page.job.kept_as[0].number).verified
+    assert (stored.verdict, stored.as_left.verdict) == (Verdict.FAIL, Verdict.PASS)
+    assert stored.gap_m == pytest.approx(0.0037, abs=1e-8)
+    page.job.keep_draft()
+    again = make_page()
+    assert again.job.list.current.found == page.job.list.current.found
+    for _reading in range(5):
+        page.job.undo()
+    assert page.feeler.pill.accessibleName() == "Verdict: fail"
+    assert screen.shown(QAbstractButton, "Adjusted")
+
+
+def test_adjusted_but_not_checked_again_is_kept_as_found(page, screen, worked_out, type_round):
+    type_round(page, WIDE)
+    screen.press("Adjusted: check again")
+    screen.press("Keep result")
+    worked_out(page)
+    answer = page.job.kept_as[0].answer
+    assert (answer.verdict, answer.as_left) == (Verdict.FAIL, None)
