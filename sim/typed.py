@@ -44,6 +44,9 @@ KEYS: dict[str, tuple[str, ...]] = {
     "limits": ("ratio_low", "ratio_high", "speed_low_mps", "speed_high_mps", "readout_error"),
 }
 
+MEASURED_ON = "2026-04-20"
+"""The day on which the demonstration's pitch was measured over many rods."""
+
 SETTING_UNITS: dict[str, tuple[str, float, float]] = {
     "inverse": ("pulses per 100 ft", 30.48, 1.0),
     "direct": ("mm per pulse", 0.001, 0.01),
@@ -102,6 +105,7 @@ def _true_sections(scenario: MachineSource) -> dict[str, dict[str, Any]]:
     }
     if kind == "sprocket":
         drive["sprocket_teeth"] = int(value("drive", "sprocket_teeth"))
+        drive["measured_on"] = MEASURED_ON
     lengths = {"sprocket": KEYS["drive"][4:6], "roll": KEYS["drive"][6:]}[kind]
     drive |= {name: value("drive", name) for name in lengths}
     return {

@@ -15,7 +15,12 @@ from numpy.typing import NDArray
 
 from workbench.base.statements import Statement, statement
 from workbench.calibration.pulses.speed import SpeedSeries
-from workbench.calibration.statistics.decision import Decision, Verdict, decide
+from workbench.calibration.statistics.decision import (
+    Decision,
+    DecisionSays,
+    Verdict,
+    decide,
+)
 from workbench.match.align import Aligned, align
 from workbench.match.changes import change_points
 from workbench.match.mean import Scatter, scatter_of
@@ -58,6 +63,7 @@ class PaceSays(StrEnum):
     HARDLY_STEADY = auto()
     NO_LAG_FOUND = auto()
     TIMES_WITHOUT_VALUE = auto()
+    RATIO_BUT_FOR_WEAR = auto()
     LEFT_OUT = auto()
 
 
@@ -104,7 +110,8 @@ class Pace:
     `ratio` is belt ÷ ground. `in_band` is the share of the steady time whose one-second
     means lay within the limits. `separation_m` is belt distance minus ground distance at
     the end of the steady part. `drift_per_hour` is the change of the ratio an hour. `parts`
-    holds each contribution to u_ratio ÷ ratio.
+    holds each contribution to u_ratio ÷ ratio. `wear_rel` is how much more the ratio may be at
+    most than pulses and drawing tell, which the decision allows for.
     """
 
     decision: Decision
@@ -123,6 +130,7 @@ class Pace:
     u_separation_m: float = math.nan
     duration_s: float = 0.0
     parts: dict[RatioPart, float] = field(default_factory=dict)
+    wear_rel: float = 0.0
     warnings: tuple[Statement, ...] = ()
 
 
@@ -204,7 +212,7 @@ def _judge(
     away = int(_holes(both, steady).sum())
     held_s, u_apart_mps = (b.size + away) * both.step_s, _u_apart(scatter, away, b.size)
     return Pace(
-        decision=decide(ratio, u_ratio, limits.low, limits.high, U=k * u_ratio),
+        decision=decide_worn(ratio, u_ratio, k, limits, belt.wear_rel),
         ratio=ratio,
         u_ratio=u_ratio,
         U_ratio=k * u_ratio,
@@ -220,8 +228,39 @@ def _judge(
         u_separation_m=math.hypot(k / 2 * u_ratio * mean_ground, u_apart_mps) * held_s,
         duration_s=steady_s,
         parts=parts,
-        warnings=_doubts(both, steady),
+        wear_rel=belt.wear_rel,
+        warnings=(*_doubts(both, steady), *_wear(belt)),
     )
+
+
+def decide_worn(
+    ratio: float, u_ratio: float, k: float, limits: PaceLimits, wear_rel: float
+) -> Decision:
+    """The verdict on a ratio that may be anything up to `wear_rel` more than its pulses tell.
+
+    Wear is the same in every pass of a machine and goes one way. Drift, changes and whether this
+    pass is like the last do not feel it, so it is no part of the ratio's uncertainty; the match
+    does, on one side: a plain verdict is one with no wear and with the most. Where the two
+    differ, it is the conditional one of the side on which the ratio by pulses lies.
+    """
+    new, worn = (
+        decide(factor * ratio, factor * u_ratio, limits.low, limits.high, U=factor * k * u_ratio)
+        for factor in (1.0, 1.0 + wear_rel)
+    )
+    if new.verdict is worn.verdict or new.verdict is Verdict.CANNOT_TELL:
+        return new
+    if worn.verdict is Verdict.CANNOT_TELL:
+        return worn
+    inside = limits.low <= ratio <= limits.high
+    verdict = Verdict.CONDITIONAL_PASS if inside else Verdict.CONDITIONAL_FAIL
+    reason = statement(DecisionSays.JUST_INSIDE if inside else DecisionSays.JUST_OUTSIDE)
+    return Decision(verdict, new.conformance_probability, reason)
+
+
+def _wear(belt: SpeedSeries) -> tuple[Statement, ...]:
+    if belt.wear_rel <= 0:
+        return ()
+    return (statement(PaceSays.RATIO_BUT_FOR_WEAR, wear_rel=belt.wear_rel),)
 
 
 def scatter_of_pass(belt: Floats, ground: Floats, step_s: float) -> Scatter:

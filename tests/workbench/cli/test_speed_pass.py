@@ -19,6 +19,7 @@ target_teeth = 24
 kind = "sprocket"
 sprocket_teeth = 10
 rod_pitch_m = 0.0381
+measured_on = 2026-09-14
 [pickup]
 clock_ppm = 50
 """

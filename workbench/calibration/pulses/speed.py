@@ -114,13 +114,15 @@ class SpeedSeries:
 
     All (n,): `time_s` the middle of the turn, `speed_mps`, and `u_mps` the standard
     uncertainty of each value on its own. What all values share, the metres a pulse and
-    the clock, is apart in `u_common_rel`.
+    the clock, is apart in `u_common_rel`; `wear_rel` is how much faster the belt may be at most
+    where rods wear or mud sits on a roll, which pulses alone do not show.
     """
 
     time_s: Floats
     speed_mps: Floats
     u_mps: Floats
     u_common_rel: float
+    wear_rel: float = 0.0
 
     def between(self, from_s: float, to_s: float) -> SpeedSeries:
         """What of it lies from `from_s` to `to_s`."""
@@ -355,8 +357,14 @@ def belt_speed(
     metre_per_pulse_m: float,
     u_metre_per_pulse_m: float,
     u_clock_rel: float = 0.0,
+    wear_rel: float = 0.0,
 ) -> BeltSpeed:
     """Mean belt speed over the run, v = metres a pulse ÷ period.
+
+    The belt may be faster by anything up to `wear_rel`, never slower. The speed stays what pulses
+    and drawing tell, as the bench shows it while the belt runs, so that the whole of it is
+    uncertainty: the root mean square of an arc sine distribution about its end (JCGM 101,
+    6.4.6; GUM F.2.4.5 of a correction not made), of which twice holds all wear there can be.
 
     Relative contributions add in squares (GUM 5.1.6), degrees of freedom after
     Welch-Satterthwaite (GUM G.4.1). Raises WrongInput where there are too few edges.
@@ -367,6 +375,8 @@ def belt_speed(
         "metres a pulse": u_metre_per_pulse_m / metre_per_pulse_m,
         "clock": u_clock_rel,
     }
+    if wear_rel > 0:
+        parts["wear"] = math.sqrt(3 / 8) * wear_rel
     u_rel = math.sqrt(sum(part**2 for part in parts.values()))
     dof = fit.dof * (u_rel / parts["period"]) ** 4 if parts["period"] > 0 else math.inf
     k = coverage_factor(dof)

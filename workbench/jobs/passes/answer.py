@@ -173,7 +173,9 @@ class PassAnswer:
     `separation_m` belt minus ground distance at the end, both with standard uncertainties.
     `u_parts_rel` holds each contribution to u_ratio ÷ ratio; `causes` are the likely ones, the
     most likely first; `mismatch_shares` adds up to 1. `stretches` are before and after a change
-    that a clear cause made, () where there was none.
+    that a clear cause made, () where there was none. `wear_rel` is how much more belt speed
+    and ratio may be at most than pulses and drawing tell, 0 where laps or a measured pitch do: it
+    is no part of U_ratio, and the verdict allows for it on its one side.
     """
 
     source: str
@@ -225,6 +227,7 @@ class PassAnswer:
     course: CourseAnswer | None = None
     track: Track | None = None
     stretches: tuple[Stretch, ...] = ()
+    wear_rel: float = 0.0
 
     @property
     def likely_causes(self) -> tuple[CauseAnswer, ...]:

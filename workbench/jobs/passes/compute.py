@@ -111,6 +111,7 @@ def _judged(
         separation_m=found.separation_m,
         u_separation_m=found.u_separation_m,
         duration_s=found.duration_s,
+        wear_rel=found.wear_rel,
         warnings=(*map(as_written, recording.warnings), *doubts, *found.warnings),
     )
 

@@ -14,6 +14,7 @@ from workbench.base.statements import Statement, statement
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.speed import SpeedSeries, speed_series
+from workbench.calibration.readout.true_speed import most_wear_rel
 from workbench.jobs.channels import (
     Track,
     ground_kind,
@@ -30,6 +31,9 @@ from workbench.jobs.passes.pulse_rates import u_scale_rel
 from workbench.match.evidence import PassInputs, Values
 from workbench.match.ratio import Comparison, PaceLimits
 from workbench.match.sources import Quality, best, factor_to, quality
+
+LEAST_MARKS = 3
+"""Passings of the belt's mark from which laps are held against pulses."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -171,7 +175,8 @@ def belt_series(track: Track, machine: Machine | None, recording: Recording) -> 
     """The belt's track as a speed in time. Raises WrongInput where pulses lack a machine file."""
     if isinstance(track, SpeedTrack):
         u_rel = u_scale_rel(track, recording, machine)
-        return SpeedSeries(track.time_s, track.speed_mps, track.u_mps, u_rel)
+        wear_rel = _wear_rel(recording, machine) if machine and u_rel > 0 else 0.0
+        return SpeedSeries(track.time_s, track.speed_mps, track.u_mps, u_rel, wear_rel)
     if machine is None:
         raise WrongInput(
             "pulse channel '{channel}' of {name} needs a machine file to become a belt speed; give "
@@ -181,7 +186,18 @@ def belt_series(track: Track, machine: Machine | None, recording: Recording) -> 
         )
     per_pulse = metres_per_pulse(machine)
     u_rel = math.hypot(per_pulse.u_rel, track.u_clock_rel)
-    return speed_series(clean(track.time_s), machine.drive.target_teeth, per_pulse.value_m, u_rel)
+    teeth, edges = machine.drive.target_teeth, clean(track.time_s)
+    series = speed_series(edges, teeth, per_pulse.value_m, u_rel)
+    return replace(series, wear_rel=_wear_rel(recording, machine))
+
+
+def _wear_rel(recording: Recording, machine: Machine) -> float:
+    """How much faster the belt may be than its pulses tell; 0 where laps are there to tell."""
+    marks = pick_mark(recording, None, (ChannelKind.LAP_MARK,))
+    lapped = marks is not None and marks.time_s.size >= LEAST_MARKS
+    if lapped and math.isfinite(machine.belt.lap_length_m):
+        return 0.0
+    return most_wear_rel(machine.drive)
 
 
 def _plain(track: SpeedTrack) -> SpeedSeries:

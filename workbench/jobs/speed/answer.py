@@ -21,6 +21,7 @@ class SpeedSays(StrEnum):
     PULSES_EXTRA = auto()
     INTERRUPTED = auto()
     FEW_TURNS = auto()
+    SPEED_BUT_FOR_WEAR = auto()
     LAPS_DIFFER = auto()
 
 

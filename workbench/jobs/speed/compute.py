@@ -14,7 +14,8 @@ from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.calibration.pulses.edges import LOST_SHARE, CleanEdges, clean
 from workbench.calibration.pulses.speed import BeltSpeed, belt_speed, speed_series
 from workbench.calibration.pulses.target_wheel import TeethSeen, missing_teeth, teeth_seen
-from workbench.calibration.readout.lap_check import check_laps
+from workbench.calibration.readout.lap_check import LapCheck, check_laps
+from workbench.calibration.readout.true_speed import most_wear_rel
 from workbench.jobs.channels import on_its_clock, pick_mark, pick_pickup, pickups
 from workbench.jobs.job import Job
 from workbench.jobs.noise import spoilt_by
@@ -70,8 +71,12 @@ def _with_belt(
     spoilt = spoilt_by(track, edges)
     if spoilt is not None:
         return _without(answer, track, spoilt)
+    check = None
+    if machine and lap is not None and lap is not track and edges.time_s.size:
+        check = check_laps(edges, lap.time_s, machine)
+    wear_rel = most_wear_rel(machine.drive) if machine and check is None else 0.0
     try:
-        speed = belt_speed(edges, teeth, value_m, u_m, track.u_clock_rel)
+        speed = belt_speed(edges, teeth, value_m, u_m, track.u_clock_rel, wear_rel)
     except WrongInput as error:
         return _without(answer, track, error.statement)
     answer = replace(
@@ -87,7 +92,10 @@ def _with_belt(
     if machine is None:
         return answer
     answer = _in_metres(answer, edges, teeth, value_m, u_m, speed)
-    return answer if lap is None or lap is track else _with_laps(answer, edges, lap, machine)
+    if wear_rel > 0:
+        told = statement(SpeedSays.SPEED_BUT_FOR_WEAR, wear_rel=wear_rel)
+        answer = replace(answer, warnings=(*answer.warnings, told))
+    return answer if check is None else _with_laps(answer, check)
 
 
 def _without(answer: SpeedAnswer, track: EdgeTrack, reason: Statement) -> SpeedAnswer:
@@ -124,13 +132,8 @@ def _in_metres(
     )
 
 
-def _with_laps(
-    answer: SpeedAnswer, edges: CleanEdges, lap: EdgeTrack, machine: Machine
-) -> SpeedAnswer:
-    """What the lap mark says of the belt, where there is one."""
-    check = check_laps(edges, lap.time_s, machine)
-    if check is None:
-        return answer
+def _with_laps(answer: SpeedAnswer, check: LapCheck) -> SpeedAnswer:
+    """What the lap mark says of the belt."""
     told: tuple[Statement, ...] = ()
     if check.causes:
         told = (

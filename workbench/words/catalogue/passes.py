@@ -202,6 +202,12 @@ SENTENCES: dict[str, Template] = {
         "the tractor was steadily at work for {steady_s:time} only; at least {least_s:seconds} "
         "are needed"
     ),
+    PaceSays.RATIO_BUT_FOR_WEAR: N_(
+        "Belt speed and ratio may be up to {wear_rel:percent1} more than pulses and drawing tell, "
+        "where rods are worn or a roll carries mud: pulses alone cannot show it, and the verdict "
+        "allows for it. Time ten laps of the belt, or measure the pitch over many rods, or the "
+        "clean roll, and enter the day."
+    ),
     PaceSays.NO_LAG_FOUND: N_(
         "No lag between the sources could be found, because the speeds hardly changed "
         "together; none was taken out."

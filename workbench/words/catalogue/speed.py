@@ -39,6 +39,12 @@ SENTENCES: dict[str, Template] = {
         "Channel '{channel}': fewer than two whole turns of the target wheel; tooth spacing "
         "errors are allowed for in the uncertainty instead of removed. Record longer."
     ),
+    SpeedSays.SPEED_BUT_FOR_WEAR: N_(
+        "The belt may be up to {wear_rel:percent1} faster than pulses and drawing tell, where "
+        "rods are worn or a roll carries mud: pulses alone cannot show it, and it was allowed for. "
+        "Time ten laps of the belt, or measure the pitch over many rods, or the clean roll, and "
+        "enter the day."
+    ),
     SpeedSays.LAPS_DIFFER: N_(
         "{laps} laps say that the belt moves {difference_rel:+percent1} against the drive "
         "line's geometry (± {U_difference_rel:percent1}): {causes:or}."
