@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -35,6 +35,7 @@ _Groups = tuple[
     list[Lost],
 ]
 _POLL_S = 0.5
+_PART_EDGES = 1 << 16
 
 Place = Callable[[Floats, Floats, Ticks], Floats]
 """(times (n,) of the clock that counts a channel's pulses, when each block arrived, how many
@@ -115,7 +116,7 @@ def assemble(
     notes = notes or Notes()
     edge_blocks, speed_blocks, value_blocks, lost = _grouped(items)
     edges = [
-        edge_track(blocks[0].channel, blocks[0].kind, [_edge_columns(blocks)])
+        edge_track(blocks[0].channel, blocks[0].kind, *_in_parts(blocks))
         for blocks in edge_blocks.values()
     ]
     speeds = [_speed_track(blocks, notes.timed) for blocks in speed_blocks.values()]
@@ -173,6 +174,14 @@ def _grouped(items: Iterable[Item]) -> _Groups:
             case FrameBlock():
                 pass  # raw frames stay in the store; nothing is computed from them
     return edges, speeds, values, lost
+
+
+def _in_parts(blocks: Sequence[EdgeBlock]) -> tuple[Iterator[EdgeColumns], int]:
+    """The edges of blocks, some at a time, and how many there are."""
+    count = sum(block.ticks.size for block in blocks)
+    step = max(1, len(blocks) * _PART_EDGES // max(count, 1))
+    some = (blocks[at : at + step] for at in range(0, len(blocks), step))
+    return map(_edge_columns, some), count
 
 
 def _edge_columns(blocks: Sequence[EdgeBlock]) -> EdgeColumns:

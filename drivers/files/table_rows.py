@@ -10,15 +10,19 @@ import csv
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from drivers.contract import FileRefused, Floats, Note, Notes
+from drivers.files.plain_cells import Cells, PlainText
 from drivers.source_file import SourceFile, shown
 
 _MOST_LETTERS = 64
-_COMMA, _LINE_END = b",\n"
+_PIECE_BYTES = 1 << 18
+_MOST_NAMES = 256
+"""More of them, and the cells are read one by one until a reader has enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +76,8 @@ class TextTable:
     def rows(self) -> Iterator[RowBlock]:
         """All rows, some MB at a time. Raises FileRefused at the first wrong line."""
         for number, chunk in self.file.lines():
-            chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+            if b"\r" in chunk:
+                chunk = chunk.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
             while not self._present and chunk:
                 line, _, chunk = chunk.partition(b"\n")
                 if line.strip():
@@ -121,32 +126,25 @@ class TextTable:
         """Rows where every line is plain and right, else None."""
         if not chunk.endswith(b"\n"):
             chunk += b"\n"
-        octets = np.frombuffer(chunk, np.uint8)
-        marks = octets[(octets == _COMMA) | (octets == _LINE_END)]
-        if marks.size % self._width:
-            return None
-        ends = marks.reshape(-1, self._width) == _LINE_END
-        if not ends[:, -1].all() or ends[:, :-1].any():
-            return None
-        cells = chunk[:-1].replace(b"\n", b",").split(b",")
-        numbers: dict[str, Floats] = {}
+        found: dict[str, list[NDArray[Any]]] = {column.name: [] for _, column in self._present}
         names: dict[bytes, int] = {}
-        for place, column in self._present:
-            mine = cells[place :: self._width]
-            if column.is_text:
-                names = {name: code for code, name in enumerate(dict.fromkeys(mine))}
-                if not all(map(_plain_name, names)):
-                    return None
-                name_of = np.fromiter(map(names.__getitem__, mine), np.int64, len(mine))
-                continue
-            values = _numbers(mine, column)
-            if values is None:
+        for text in _pieces(chunk):
+            cells = PlainText(text).columns(self._width)
+            if cells is None:
                 return None
-            numbers[column.name] = values
-            self._count_decimals(column, mine)
-        line = np.arange(number, number + ends.shape[0])
+            for place, column in self._present:
+                mine = cells[place]
+                values = _names(mine, names) if column.is_text else _numbers(mine, column)
+                if values is None:
+                    return None
+                found[column.name].append(values)
+                if column.is_rounded:
+                    self._count_decimals(column, mine.end - mine.points() - 1)
+        whole = {name: np.concatenate(parts) for name, parts in found.items()}
+        name_of = next(whole.pop(column.name) for _, column in self._present if column.is_text)
+        line = np.arange(number, number + name_of.size)
         texts = [name.decode("ascii") for name in names]
-        return RowBlock(numbers, texts, name_of, line, dict(self._decimals))
+        return RowBlock(whole, texts, name_of, line, dict(self._decimals))
 
     def _cell_by_cell(self, chunk: bytes, number: int) -> RowBlock:
         """Rows with blank lines, quotes or letters beyond ASCII; or the refusal."""
@@ -181,7 +179,9 @@ class TextTable:
                 name_of = np.array([names[name] for name in mine], np.int64)
             else:
                 numbers[column.name] = np.array([float(c) if c else math.nan for c in mine])
-                self._count_decimals(column, [cell.encode() for cell in mine])
+                if column.is_rounded:
+                    after = [len(cell) - 1 - cell.find(".") for cell in mine if "." in cell]
+                    self._count_decimals(column, np.array(after, np.int64))
         line_of = np.array(kept, np.int64)
         return RowBlock(numbers, list(names), name_of, line_of, dict(self._decimals))
 
@@ -211,28 +211,44 @@ class TextTable:
             )
         return cell
 
-    def _count_decimals(self, column: ColumnRule, cells: Sequence[bytes]) -> None:
-        if not column.is_rounded:
-            return
-        most = max((len(cell) - 1 - cell.find(b".") for cell in cells if b"." in cell), default=0)
-        self._decimals[column.name] = max(most, self._decimals.get(column.name, 0))
+    def _count_decimals(self, column: ColumnRule, after: NDArray[np.int64]) -> None:
+        """Take note of how many letters stand `after` the points."""
+        known = self._decimals.get(column.name, 0)
+        self._decimals[column.name] = int(np.max(after, initial=known))
 
 
-def _numbers(cells: Sequence[bytes], column: ColumnRule) -> Floats | None:
-    """A column's cells as numbers; None where one is not a plain number in range."""
+def _pieces(chunk: bytes) -> Iterator[bytes]:
+    """Lines, a quarter of a MB together, so that what is made of them stays in the cache."""
+    low = 0
+    while low < len(chunk):
+        high = chunk.rfind(b"\n", low, low + _PIECE_BYTES) + 1 or chunk.find(b"\n", low) + 1
+        yield chunk[low:high]
+        low = high
+
+
+def _names(cells: Cells, known: dict[bytes, int]) -> NDArray[np.int64] | None:
+    """Which of the `known` names each cell is, new ones joining them; None where one is none."""
+    names, name_of = cells.names(_MOST_NAMES, _MOST_LETTERS)
+    if not names or not all(map(_plain_name, names)):
+        return None
+    return np.array([known.setdefault(name, len(known)) for name in names])[name_of]
+
+
+def _numbers(cells: Cells, column: ColumnRule) -> Floats | None:
+    """A column's cells as numbers; None where one is no number in range."""
+    values, other = cells.numbers()
     try:
-        if column.may_be_empty:
-            values = np.array([float(cell) if cell else math.nan for cell in cells])
-        else:
-            values = np.fromiter(map(float, cells), np.float64, len(cells))
+        for at in other.tolist():
+            cell = cells[at]
+            if cell or not column.may_be_empty:
+                values[at] = float(cell)
+                if b"_" in cell or math.isnan(values[at]):
+                    return None
     except ValueError:
         return None
-    empty = np.isnan(values)
-    if np.count_nonzero(empty) != (cells.count(b"") if column.may_be_empty else 0):
-        return None
-    filled = values[~empty]
+    filled = values[~np.isnan(values)]
     inside = filled.size == 0 or (filled.min() >= column.low and filled.max() <= column.high)
-    return values if inside and b"_" not in b"".join(cells) else None
+    return values if inside else None
 
 
 def _in_range(cell: str, column: ColumnRule) -> bool:
