@@ -139,7 +139,8 @@ class CalibratePage(QWidget):
     def _lay_out(self) -> None:
         column = _Column(self)
         column.setContentsMargins(3 * GRID_PX, GRID_PX, 3 * GRID_PX, 2 * GRID_PX)
-        column.addWidget(self._stack)
+        column.addWidget(self._stack, 1)
+        column.addWidget(WorkBar(self._works))
         for part in (self._intro, self._body, self.paper, self.file):
             self._stack.addWidget(part)
         self._lay_out_intro()
@@ -155,7 +156,6 @@ class CalibratePage(QWidget):
         inside.addWidget(self._answer)
         ends = (self._open, self._anew, self._show_paper, self._use, self._finish)
         inside.addLayout(line_of(self._undo, self._drop, self._rehearse, 1, *ends))
-        inside.addWidget(WorkBar(self._works))
 
     def _room_for_panel(self) -> QScrollArea:
         """On the smallest window the panel can be scrolled: nothing is cut."""

@@ -23,6 +23,7 @@ from workbench.gui.machine.drive_line import DriveLineDrawing
 from workbench.gui.parts.basics import button, label, say
 from workbench.gui.parts.files import ask_open, ask_save
 from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of, row, scrolled
+from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TITLE_PX, Theme, grown
 from workbench.gui.work_line import WorkLine
 from workbench.models.bench import Bench
@@ -110,6 +111,7 @@ class MachinePage(QWidget):
         body.addLayout(picture, 5)
         column.addLayout(body, 1)
         column.addLayout(self._standing_line())
+        column.addWidget(WorkBar(self._work))
         files = row(
             button("New machine", self._new),
             button("Open machine file", self._ask_open),

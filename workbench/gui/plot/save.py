@@ -109,6 +109,7 @@ class SavePlot(QToolButton):
         if not everything:
             columns = [column.between(low, high) for column in columns]
         progress, simulated = Progress(_("Saving the plot …")), self._simulated
+        self._tell(progress.words)
         self._works.add(
             lambda: write_table(columns, path, progress, simulated=simulated),
             lambda done: self._tell(_("Saved as {name}.").format(name=done.name)),
