@@ -14,6 +14,8 @@ from workbench.base.units import US, inch_fraction
 from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer, parts_of
 from workbench.calibration.gap.feeler import FeelerSays
 from workbench.calibration.gap.judgement import GapSays
+from workbench.calibration.gap.wheel_faults import WheelSays
+from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.gap.answer import faults_named, headline
 from workbench.jobs.gap.sheet import Sheet, SheetLine
 from workbench.words.language import N_, _, ngettext
@@ -65,6 +67,8 @@ def details(one: FeelerAnswer | WheelAnswer, words: Words) -> list[str]:
     if isinstance(one, FeelerAnswer):
         advice = [one.advice] if one.advice is not None and one.advice != one.reason else []
         urgent = heeded(one)
+        if one.verdict is Verdict.CANNOT_TELL and one.swing_m is not None:
+            urgent = [one.reason, *urgent]  # else the headline says it
         # Else the first of what the readings warn of; the report has them all.
         others = [said for said in one.warnings if said not in (one.advice, one.reason)]
         return [" ".join(words.say_all([*urgent, *advice, *([] if urgent else others[:1])]))]
@@ -82,7 +86,9 @@ def details(one: FeelerAnswer | WheelAnswer, words: Words) -> list[str]:
         values = {name: getattr(one, name) for name in ("teeth", "turns", "missed", "extra")}
         counted = N_("{teeth} teeth over {turns:.0f} turns, {missed} missed, {extra} extra.")
         lines.append(words.fill(counted, values))
-    return [*lines, *words.say_all(one.warnings)]
+    # Who slows the belt to find where pulses drop out is not told to keep it steady.
+    unasked = () if drop is None else (WheelSays.BELT_UNSTEADY,)
+    return [*lines, *words.say_all(said for said in one.warnings if said.what not in unasked)]
 
 
 def widest_words(one: PickupAnswer, words: Words) -> str:

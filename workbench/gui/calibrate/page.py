@@ -84,8 +84,8 @@ class CalibratePage(QWidget):
         self._table = RunTable()
         self._references, self._wanted = QComboBox(), QLineEdit()
         self._panel = RunPanel(bench, self._job, theme, self._keep_run, self._space)
-        self._undo = button("", self._job.undo)
-        self._drop = button("Drop run", self._job.drop_run)
+        self._undo = button("", self._take_back)
+        self._drop = button("Drop run", self._drop_run)
         self._rehearse = RehearseButton(bench)
         self._anew = button("Start anew", self._start_anew)
         self._show_paper = button("Certificate …", self.show_certificate)
@@ -205,8 +205,8 @@ class CalibratePage(QWidget):
 
     def _set_keys(self) -> None:
         space_for(self, self._table, *self._panel.fields, do=self._space)
-        undo_for(self, *self._panel.fields, do=self._job.undo)
-        QShortcut(QKeySequence.StandardKey.Undo, self).activated.connect(self._job.undo)
+        undo_for(self, *self._panel.fields, do=self._take_back)
+        QShortcut(QKeySequence.StandardKey.Undo, self).activated.connect(self._take_back)
         for key, up in ((Qt.Key.Key_Up, True), (Qt.Key.Key_Down, False)):
             arrow = QShortcut(QKeySequence(key), self)
             arrow.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
@@ -269,6 +269,14 @@ class CalibratePage(QWidget):
             self._panel.complain(Words().say(error))
             return
         self._panel.clear()
+
+    def _take_back(self) -> None:
+        self._panel.complain("")
+        self._job.undo()
+
+    def _drop_run(self) -> None:
+        self._panel.complain("")
+        self._job.drop_run()
 
     def _start_anew(self) -> None:
         self._job.start_anew()

@@ -17,6 +17,7 @@ from workbench.calibration.gap.answer import (
     suspect_teeth,
 )
 from workbench.calibration.gap.faults import WheelFault
+from workbench.calibration.gap.feeler import FeelerSays
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.calibration.gap.repeats import RepeatChart
 from workbench.calibration.gap.wheel_faults import WheelSays
@@ -40,6 +41,7 @@ class PickupSays(StrEnum):
     FROM_MARK = auto()
     FROM_FIRST_EDGE = auto()
     GAP_ROUND_WHEEL = auto()
+    GAP_JUMPS = auto()
     GAP_AT_ONE_PLACE = auto()
     GAP_SO_FAR = auto()
     FAULTS_FROM_MARK = auto()
@@ -122,7 +124,18 @@ def faults_named(faults: Iterable[WheelFault]) -> tuple[Statement, ...]:
 
 
 def gap_says(one: PickupAnswer) -> Statement:
-    """Mean, run-out and widest point of one pickup."""
+    """Mean, run-out and widest point of one pickup; where no swing makes its readings, those."""
+    if isinstance(one, FeelerAnswer) and one.reason.what == FeelerSays.NO_SWING:
+        least = min(one.places, key=lambda place: place.gap_m)
+        most = max(one.places, key=lambda place: place.gap_m)
+        return statement(
+            PickupSays.GAP_JUMPS,
+            gap_m=PlusMinus(one.gap_m, one.U_gap_m),
+            least_m=least.gap_m,
+            least_deg=least.angle_deg,
+            most_m=most.gap_m,
+            most_deg=most.angle_deg,
+        )
     known = math.isfinite(one.runout_m)
     return statement(
         PickupSays.GAP_ROUND_WHEEL if known else PickupSays.GAP_AT_ONE_PLACE,

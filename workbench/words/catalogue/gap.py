@@ -232,6 +232,10 @@ _PICKUPS: dict[str, Template] = {
         "The gap is {gap_m:gap} on average, run-out {runout_m:gap}; widest {widest_m:gap} at "
         "{at_deg}."
     ),
+    PickupSays.GAP_JUMPS: N_(
+        "The gap is {gap_m:gap} on average; as read from {least_m:gap} at {least_deg} to "
+        "{most_m:gap} at {most_deg}."
+    ),
     PickupSays.GAP_AT_ONE_PLACE: N_(
         "The gap is {gap_m:gap} on average; widest {widest_m:gap} at {at_deg}."
     ),

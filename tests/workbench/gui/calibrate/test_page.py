@@ -245,6 +245,13 @@ def test_a_kept_run_can_be_dropped_restored_and_every_step_undone(page, screen, 
     assert not screen.shown(VerdictPill)
 
 
+def test_a_complaint_goes_with_the_step_it_is_about(screen, three_runs):
+    screen.type("What the readout shows", "2.4", Qt.Key.Key_Return)
+    assert "The run has no whole lap yet" in screen.said
+    screen.press("Undo")
+    assert "The run has no whole lap yet" not in screen.said
+
+
 def test_a_reading_of_another_instrument_and_its_errors(page, screen, begun, bench):
     screen.choose(TRUE, "another instrument")
     screen.type("The instrument's reading", "2.4")

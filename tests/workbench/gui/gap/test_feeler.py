@@ -222,3 +222,13 @@ def test_adjusted_but_not_checked_again_is_kept_as_found(page, screen, worked_ou
     worked_out(page)
     answer = page.job.kept_as[0].answer
     assert (answer.verdict, answer.as_left) == (Verdict.FAIL, None)
+
+
+def test_readings_no_swing_makes_say_so_and_what_was_read(page, screen, type_round):
+    """0.020 and 0.090 in in turn: nothing but a slip or bent teeth reads so (common practice, no
+    source); a swing through them would say 0.055 all round."""
+    type_round(page, ("0.020", "0.090", "0.020", "0.090"))
+    screen.settle()
+    assert "from 0.020 in at 0° to 0.090 in at 90°" in screen.said
+    assert "read it again, at twice as many places" in screen.said
+    assert "widest" not in screen.said

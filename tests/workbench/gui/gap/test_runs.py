@@ -185,6 +185,7 @@ def test_a_drop_out_run_finds_the_speed(run_page, bench, worked_out, store_simul
     assert min(seen) > 0.99
     assert page.job.run.curve[0][1] < 0.9
     assert "mph" in panel.sentence.text()
+    assert "steady" not in panel.details.text()  # the belt was to be slowed
     assert page.pictures.currentWidget() is page.pictures.curve
     bench.settings.change(units="metric")
     page.refresh()
