@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from drivers.contract import Clock, Driver, Item
 
 SIZES = {"small": (1024, 600), "large": (1920, 1080)}
-SCENES = ("start", "machine", "signals", "calibrate", "gap", "passing", "records")
+SCENES = ("start", "machine", "prepare", "signals", "calibrate", "gap", "passing", "records")
 GUIDE = (
     "start-first_start-small-bright",
     "machine-form-small-bright",

@@ -15,7 +15,7 @@ TABBED = (1024, 1920)
 """Widths at which Tab is tried: pages lie in columns from 1240 px on."""
 FRAMES = 12
 """So many until a window of another size has all its text in its new size."""
-SCENES = ("start", "machine", "signals", "calibrate", "gap", "passing", "records")
+SCENES = ("start", "machine", "prepare", "signals", "calibrate", "gap", "passing", "records")
 
 
 @pytest.mark.parametrize("scene", SCENES)

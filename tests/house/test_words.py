@@ -53,7 +53,7 @@ ALLOWED = {
 
 NO_SENTENCES = {
     *("end points", "flat if alone", "gap table", "prepare table"),
-    *("readings on the bench", "readings as left", "as left"),
+    *("readings on the bench", "readings at the machine", "readings as left", "as left"),
 }
 """Names of methods and kinds, and what is stored with a recording or a table: it stays as it is
 in every language."""

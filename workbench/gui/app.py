@@ -40,6 +40,7 @@ PACK_AFTER_MS = 10_000
 
 PAGES = {
     "Machine": ("workbench.gui.machine.page", "MachinePage"),
+    "Prepare": ("workbench.gui.prepare.page", "PreparePage"),
     "Signals": ("workbench.gui.signals.page", "SignalsPage"),
     "Calibrate": ("workbench.gui.calibrate.page", "CalibratePage"),
     "Gap": ("workbench.gui.gap.page", "GapPage"),

@@ -3,13 +3,26 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 
 from workbench.base.numbers import NO_VALUE
+from workbench.base.statements import statement
 from workbench.base.units import INCH_M, inch_fraction
 from workbench.calibration.prepare.due import ServiceLine, UsualPart
-from workbench.calibration.prepare.measures import CHECKS, FIGURES, SOUND, WORN, CheckKind, Topic
+from workbench.calibration.prepare.measures import (
+    CHECKS,
+    COLD_OIL_C,
+    FIGURES,
+    HOT_OIL_C,
+    SOUND,
+    WORN,
+    CheckKind,
+    Computed,
+    Topic,
+)
 from workbench.calibration.prepare.sheet import CheckLine, FigureLine, Whose
-from workbench.jobs.prepare.answer import PrepareAnswer, ProvenSource
+from workbench.jobs.prepare.answer import DO, PrepareAnswer, ProvenSource
+from workbench.words.catalogue import sentences
 from workbench.words.language import _, ngettext
 from workbench.words.words import Words
 
@@ -29,8 +42,14 @@ def headline_words(answer: PrepareAnswer, words: Words) -> str:
 
 def what_words(line: CheckLine | FigureLine, words: Words) -> str:
     """'belt sag, left'."""
-    what = words.say(line.check if isinstance(line, CheckLine) else line.figure)
+    what = words.say(line.check) if isinstance(line, CheckLine) else _figure(line, words)
     return f"{what}: {line.place}" if line.place else what
+
+
+def _figure(line: FigureLine, words: Words) -> str:
+    oil_c = {Computed.SPEED_CHANGE_COLD: COLD_OIL_C, Computed.SPEED_CHANGE_HOT: HOT_OIL_C}
+    values = {"oil_c": oil_c[line.figure]} if line.figure in oil_c else {}
+    return words.fill(sentences()[line.figure], values)
 
 
 def value_words(line: CheckLine | FigureLine, words: Words) -> str:
@@ -47,8 +66,11 @@ def limit_words(line: CheckLine, words: Words) -> str:
     """'1.75 to 2.75 in', 'at least 15 gal/min', with whose it is."""
     if line.limit_from is Whose.EYE:
         return words.say(line.limit_from)
-    quantity = CHECKS[line.check].quantity
-    low, high = (words.number(quantity, one) for one in (line.limit_low, line.limit_high))
+    shown = words.quantity(CHECKS[line.check].quantity)
+    ends = (line.limit_low, line.limit_high)
+    low, high = (
+        words.fill("{end:g}", {"end": round(end * shown.per_si, shown.decimals)}) for end in ends
+    )
     if math.isnan(line.limit_high):
         told = _("at least {low}").format(low=low)
     elif math.isnan(line.limit_low):
@@ -57,7 +79,7 @@ def limit_words(line: CheckLine, words: Words) -> str:
         told = f"± {high}"
     else:
         told = _("{low} to {high}").format(low=low, high=high)
-    return f"{told} ({words.say(line.limit_from)})"
+    return f"{told} {shown.unit} ({words.say(line.limit_from)})"
 
 
 def check_rows(answer: PrepareAnswer, words: Words, topic: Topic | None = None) -> Rows:
@@ -81,6 +103,26 @@ def figure_rows(answer: PrepareAnswer, words: Words, topic: Topic | None = None)
         for one in answer.figures
         if topic in (None, FIGURES[one.figure].topic)
     ]
+
+
+def figure_words(figures: Iterable[FigureLine], topic: Topic, words: Words) -> str:
+    """The figures of a topic in one line, but those that are drawn; '' where there are none."""
+    drawn = Computed.SHANK_DISTANCE
+    mine = (
+        one for one in figures if FIGURES[one.figure].topic is topic and one.figure is not drawn
+    )
+    said = "; ".join(f"{what_words(one, words)} {value_words(one, words)}" for one in mine)
+    return f"{said[:1].upper()}{said[1:]}." if said else ""
+
+
+def to_do_words(lines: Sequence[CheckLine], words: Words) -> str:
+    """What to do at the worst of lines, which comes first; '' where it is passed."""
+    worst = lines[0]
+    if not worst.verdict.is_fail:
+        return ""
+    same = (one for one in lines if one.verdict.is_fail and one.check is worst.check)
+    places = ", ".join(filter(None, (one.place for one in same)))
+    return words.say(statement(DO[worst.check][0 if worst.too_low else 1], places=places))
 
 
 def part_words(part: str, words: Words) -> str:

@@ -174,3 +174,25 @@ def test_pickup_gaps_are_checked(hand, until, bench, saved):
     hand.press("See report")
     until("Save")
     the_report_says(hand, saved, result, "Save")
+
+
+def test_a_machine_is_prepared(hand, until, bench, saved):
+    hand.press("Prepare the machine")
+    hand.press("I have read this")
+    hand.fill("oil flow", "16.5")
+    hand.press("Next part")
+    hand.press("I have read this")
+    hand.fill("tyre pressure, left", "28")
+    hand.fill("tyre pressure, right", "200 kPa")
+    for _part in ("level", "blades", "shanks", "belt"):
+        hand.press("Next part")
+    for place, sag in (("left", "2 1/4"), ("middle", "57 mm"), ("right", "2.3")):
+        hand.fill(f"belt sag, {place}", sag)
+    hand.press("Keep sheet")
+    until("See report")
+    result = only_result(bench, "prepare")
+    answer = any_answer(result)
+    assert (answer.verdict, answer.simulated) == ("pass", True)
+    hand.press("See report")
+    until("Save report")
+    the_report_says(hand, saved, result, "Save report")

@@ -30,7 +30,7 @@ from workbench.gui.theme import DARK, TOUCH_PX
 from workbench.gui.window import SIDEBAR_PX
 from workbench.records.store import open_store
 
-PAGES = ("Start", "Machine", "Signals", "Calibrate", "Gap", "Pass", "Records")
+PAGES = ("Start", "Machine", "Prepare", "Signals", "Calibrate", "Gap", "Pass", "Records")
 ALL_PAGES = pytest.mark.parametrize("name", PAGES)
 
 

@@ -19,12 +19,12 @@ class UsualPart(StrEnum):
     """The list to start from, until the manual's own takes its place."""
 
     BELT_BOLTS = "belt bolts"
-    BELT = "belt"
+    BELT = "belt and rods"
     DRIVE_CHAINS = "drive chains"
     BEARINGS = "bearings"
     DRIVESHAFT = "driveshaft"
     GEARBOX = "gearbox oil"
-    BLADES = "blades"
+    BLADES = "blade edges"
     HOSES = "hydraulic hoses"
     PICKUP_WIRING = "pickup and wiring"
 

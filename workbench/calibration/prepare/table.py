@@ -146,7 +146,9 @@ def value_of(measure: ReadingKind, value: str, unit: str) -> float:
     """What was read, in SI. Raises WrongInput with what would be right."""
     spec, value, unit = SPECS[measure], value.strip(), unit.strip()
     if not value:
-        raise WrongInput("no value of {measure}; expected {expected}.", **_told(measure, spec))
+        raise WrongInput(
+            "no value of {measure}; expected {expected}.", **_told(measure, spec, unit)
+        )
     if spec.kind == "state":
         if value.lower() not in (SOUND, WORN):
             raise WrongInput("'{value}': expected 'sound' or 'worn'.", value=value[:60])
@@ -164,13 +166,20 @@ def value_of(measure: ReadingKind, value: str, unit: str) -> float:
         raise WrongInput(
             "{measure} of {typed}; expected {expected}.",
             typed=f"{value} {unit}".strip()[:60],
-            **_told(measure, spec),
+            **_told(measure, spec, _unit_in(value, unit)),
         )
     return number
 
 
+def _unit_in(value: str, unit: str) -> str:
+    """The unit that was typed, behind the number or beside it."""
+    behind = re.search(r"[^\d\s.,/+-].*$", value)
+    typed = unit or (behind[0].strip() if behind else "")
+    return _ALIASES.get(typed.lower(), typed)
+
+
 def _in_si(measure: ReadingKind, spec: Spec, value: str, unit: str) -> float:
-    told = {"value": value[:60], "unit": unit[:60], **_told(measure, spec)}
+    told = {"value": value[:60], "unit": unit[:60], **_told(measure, spec, unit)}
     plain = value.replace("−", "-")
     split = re.fullmatch(r"([+-]?[\d.,]+(?:e[+-]?\d+)?)\s*([^\d\s.,+-].*)", plain, re.IGNORECASE)
     if split and not unit and spec.kind != "length":
@@ -212,32 +221,36 @@ def _length_m(value: str, unit: str, told: dict[str, object]) -> float:
         raise WrongInput("{measure}: {error}", error=error, **told) from None
 
 
-def _told(measure: ReadingKind, spec: Spec) -> dict[str, object]:
-    return {"measure": measure, "expected": expected_of(spec)}
+def _told(measure: ReadingKind, spec: Spec, unit: str) -> dict[str, object]:
+    return {"measure": measure, "expected": expected_of(spec, unit)}
 
 
-def expected_of(spec: Spec) -> Message:
-    """What would be right, in two units where a person may have either."""
+_USUAL = {
+    "length": ("in", "mm"),
+    "pressure": ("psi", "kPa"),
+    "flow": ("gal/min", "L/min"),
+    "mass": ("lb/ft", "kg/m"),
+    "speed": ("mph", "m/s"),
+    "time": ("s",),
+    "hours": ("h",),
+}
+
+
+def expected_of(spec: Spec, unit: str = "") -> Message:
+    """What would be right, in the unit typed; without one in two, of which a person has either."""
     if spec.kind == "count":
         return Message("a whole number of links, {low:g} to {high:g}", low=spec.low, high=spec.high)
-    pairs = {
-        "length": ("in", "m") if spec.high > 0.5 else ("in", "mm"),
-        "pressure": ("psi", "kPa"),
-        "flow": ("gal/min", "L/min"),
-        "mass": ("lb/ft", "kg/m"),
-        "speed": ("mph", "m/s"),
-        "time": ("s",),
-        "hours": ("h",),
-    }
     if spec.kind == "temperature":
-        return Message("-30 to 120 °C (-22 to 248 °F)")
-    if spec.kind not in pairs:
+        if "f" in unit.lower():
+            return Message("-22 to 248 °F")
+        return Message("-30 to 120 °C") if unit else Message("-30 to 120 °C (-22 to 248 °F)")
+    if spec.kind not in _USUAL:
         return Message("sound or worn") if spec.kind == "state" else Message("a day")
-    told = []
-    for unit in pairs[spec.kind]:
-        one = UNITS[spec.kind][unit]
-        told.append(f"{spec.low / one:.2g} to {spec.high / one:.3g} {unit}")
-    first, *rest = told
+    known = UNITS[spec.kind]
+    named = (unit,) if unit in known else _USUAL[spec.kind]
+    first, *rest = (
+        f"{spec.low / known[one]:.2g} to {spec.high / known[one]:.3g} {one}" for one in named
+    )
     if not rest:
         return Message("{first}", first=first)
     return Message("{first} ({rest})", first=first, rest=rest[0])

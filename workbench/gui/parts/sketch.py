@@ -29,7 +29,7 @@ class SketchView(Painted):
 
     def __init__(self, theme: Theme, name: str) -> None:
         super().__init__(theme)
-        self._sketch = EMPTY
+        self._sketch, self._times = EMPTY, 1.0
         self.setAccessibleName(name)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.hide()
@@ -47,8 +47,17 @@ class SketchView(Painted):
         self.updateGeometry()
         self.update()
 
+    def magnify(self, times: float) -> None:
+        """Draw its lines so many times as high; its words stay as they are."""
+        if times != self._times:
+            self._times = times
+            self.updateGeometry()
+
+    def _line_px(self) -> float:
+        return grown(LINE_PX) * self._times
+
     def sizeHint(self) -> QSize:  # noqa: N802
-        return QSize(20 * LINE_PX, round(grown(LINE_PX) * self._sketch.height) + 2)
+        return QSize(20 * LINE_PX, round(self._line_px() * self._sketch.height) + 2)
 
     def minimumSizeHint(self) -> QSize:  # noqa: N802
         return QSize(10 * LINE_PX, self.sizeHint().height())
@@ -63,7 +72,7 @@ class SketchView(Painted):
                 self._line(painter, shape)
 
     def _at(self, place: tuple[float, float]) -> QPointF:
-        return QPointF(1 + place[0] * (self.width() - 2), 1 + place[1] * grown(LINE_PX))
+        return QPointF(1 + place[0] * (self.width() - 2), 1 + place[1] * self._line_px())
 
     def _area(self, painter: QPainter, area: Area) -> None:
         color = self._theme.color(area.role)

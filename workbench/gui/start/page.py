@@ -251,6 +251,7 @@ class StartPage(QWidget):
             (self._welcome, 1),
             0,
             button("Describe a machine", partial(go, "Machine")),
+            button("Prepare the machine", partial(go, "Prepare")),
             button("Choose inputs", partial(go, "Signals")),
         )
         column.addLayout(own)

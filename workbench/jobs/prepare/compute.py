@@ -9,6 +9,7 @@ from statistics import fmean
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, statement
+from workbench.base.units import FOOT_M
 from workbench.calibration.prepare.due import done_in, services
 from workbench.calibration.prepare.judge import judge, shank_distances_m
 from workbench.calibration.prepare.measures import (
@@ -50,7 +51,7 @@ def compute(source: object, machine: Machine | None, options: PrepareOptions) ->
     done = done_in(readings, options.by)
     hours = sheet.one(ReadingKind.HOURS)
     listed = services(machine, (*options.done_before, *done), options.today, hours)
-    proven, course_says = _course(readings, sheet)
+    proven, course_says = course(readings, sheet)
     verdict, reason = _verdict(sheet.checks)
     read = {SPECS[one.measure].topic for one in readings}
     return PrepareAnswer(
@@ -123,7 +124,7 @@ def slack_belt(checks: Sequence[CheckLine]) -> bool:
     return any(one.check in sag and one.verdict.is_fail and not one.too_low for one in checks)
 
 
-def _course(
+def course(
     readings: Sequence[PreparedReading], sheet: PrepareSheet
 ) -> tuple[tuple[ProvenSource, ...], list[Statement]]:
     """Each source over the taped course, and what is still missing."""
@@ -134,7 +135,7 @@ def _course(
         if not shown:
             continue
         if length_m != length_m:
-            said.append(statement(PrepareSays.COURSE_NO_LENGTH))
+            said.append(statement(PrepareSays.COURSE_NO_LENGTH, least_m=100 * FOOT_M))
             break
         if untimed := sorted({one.place for one in shown if one.place not in times}):
             said.append(statement(PrepareSays.COURSE_NO_TIME, runs=", ".join(untimed)))

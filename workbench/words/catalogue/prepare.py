@@ -13,10 +13,10 @@ SENTENCES: dict[str, Template] = {
     Topic.TYRES: N_("Tyres"),
     Topic.LEVEL: N_("Level"),
     Topic.BLADES: N_("Blades"),
-    Topic.SHANKS: N_("Rows and shanks"),
+    Topic.SHANKS: N_("Shanks"),
     Topic.BELT: N_("Belt"),
     Topic.CHAINS: N_("Chains"),
-    Topic.WEAR: N_("Wear and grease"),
+    Topic.WEAR: N_("Wear, grease"),
     Topic.COURSE: N_("Ground speed"),
     ReadingKind.OIL_FLOW: N_("oil flow"),
     ReadingKind.TYRE_PRESSURE: N_("tyre pressure"),
@@ -54,8 +54,8 @@ SENTENCES: dict[str, Template] = {
     Computed.CHAIN_ELONGATION: N_("chain longer than new by"),
     Computed.OIL_FLOW_NEEDED: N_("oil flow needed, leakage included"),
     Computed.SPEED_AT_FULL_FLOW: N_("belt speed at full flow"),
-    Computed.SPEED_CHANGE_COLD: N_("belt speed with oil at 20 °C"),
-    Computed.SPEED_CHANGE_HOT: N_("belt speed with oil at 80 °C"),
+    Computed.SPEED_CHANGE_COLD: N_("belt speed with oil at {oil_c:temperature}"),
+    Computed.SPEED_CHANGE_HOT: N_("belt speed with oil at {oil_c:temperature}"),
     Computed.WHEEL_SPEED_DIFFERENCE: N_("wheel speed, left − right"),
     Computed.TILT: N_("lean, + left side high"),
     Computed.SHANK_DISTANCE: N_("shank should be at"),
@@ -65,6 +65,8 @@ SENTENCES: dict[str, Template] = {
     Whose.COMPUTED: N_("computed"),
     Whose.EYE: N_("by eye"),
     UsualPart.BELT_BOLTS: N_("belt bolts"),
+    UsualPart.BELT: N_("belt and rods"),
+    UsualPart.BLADES: N_("blade edges"),
     UsualPart.DRIVE_CHAINS: N_("drive chains"),
     UsualPart.BEARINGS: N_("bearings"),
     UsualPart.DRIVESHAFT: N_("driveshaft"),
@@ -113,7 +115,7 @@ SENTENCES: dict[str, Template] = {
         "The {source} is not proven yet: drive the taped course there and back, twice at least."
     ),
     PrepareSays.COURSE_NO_LENGTH: N_(
-        "Speeds over a taped course need a row 'course length', at least 100 ft (30 m)."
+        "Speeds over a taped course need a row 'course length', at least {least_m:length}."
     ),
     PrepareSays.COURSE_NO_TIME: N_("No 'course time' for these runs, which are left out: {runs}."),
     PrepareSays.SHANK_UNKNOWN: N_(

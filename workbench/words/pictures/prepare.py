@@ -7,10 +7,11 @@ from collections.abc import Callable, Sequence
 
 from workbench.base.machine import Machine
 from workbench.calibration.prepare.judge import shank_distances_m
-from workbench.calibration.prepare.measures import CheckKind
-from workbench.calibration.prepare.sheet import CheckLine
+from workbench.calibration.prepare.measures import CHECKS, CheckKind
+from workbench.calibration.prepare.sheet import CheckLine, Whose
 from workbench.words.language import _
 from workbench.words.pictures.sketch import EMPTY, Area, Filling, Shape, Sketch, Stroke, Word, box
+from workbench.words.pictures.verdict import Spread, number_line
 from workbench.words.prepare import as_on_a_rule
 from workbench.words.words import Words
 
@@ -54,6 +55,17 @@ def shanks_sketch(
     said = ", ".join(as_on_a_rule(one, words) for one in wanted)
     whole = _("Shanks' inner edges from the centre line: {distances}; {rows}.")
     return Sketch(HEIGHT, tuple(shapes), whole.format(distances=said, rows=told))
+
+
+def check_line(line: CheckLine, words: Words) -> Sketch:
+    """A value between its limits; of what cannot be below 0 the lower is 0. EMPTY where a side is
+    open."""
+    if line.limit_from is Whose.EYE:
+        return EMPTY
+    low = 0.0 if math.isnan(line.limit_low) else line.limit_low
+    spread = Spread(line.value, line.U_value)
+    quantity = CHECKS[line.check].quantity
+    return number_line([spread], low, line.limit_high, quantity, words)
 
 
 def _plant(x: float, wide: float) -> list[Shape]:

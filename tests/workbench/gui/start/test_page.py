@@ -54,6 +54,7 @@ def test_the_first_start_shows_a_picture_that_moves(bench, screen, pass_time):
         ("Check a pass", "Pass"),
         ("Check pickup gaps", "Gap"),
         ("Describe a machine", "Machine"),
+        ("Prepare the machine", "Prepare"),
         ("Choose inputs", "Signals"),
     ],
 )
