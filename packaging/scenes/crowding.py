@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from itertools import combinations
+from typing import Any
 from xml.etree import ElementTree
 
 from PySide6.QtCore import QBuffer, QPoint, QRect, QRectF, Qt
-from PySide6.QtGui import QFont, QFontMetricsF, QRegion, QTransform
+from PySide6.QtGui import QFont, QFontMetricsF, QPainter, QRegion, QTransform
 from PySide6.QtSvg import QSvgGenerator
 from PySide6.QtWidgets import (
     QAbstractButton,
@@ -46,6 +47,7 @@ def crowded(window: QWidget) -> list[str]:
         told = _in_the_way(one, other)
         if told:
             found.append(told)
+    found += _clipped(window)
     for one in window.findChildren(QWidget):
         if not one.isVisible() or _seen(one).isEmpty():
             continue
@@ -53,6 +55,29 @@ def crowded(window: QWidget) -> list[str]:
             found += _crowded_drawing(one)
         elif isinstance(one, QAbstractItemView) and not isinstance(one, QHeaderView):
             found += _cut_cells(one)
+    return found
+
+
+def _clipped(window: QWidget) -> list[str]:
+    """Texts that are drawn into a place which cuts them."""
+    draw, found = QPainter.drawText, []
+
+    def look(painter: QPainter, *args: Any) -> Any:
+        if len(args) == 3 and isinstance(args[0], QRect | QRectF):
+            room, how, text = QRectF(args[0]), getattr(args[1], "value", args[1]), args[2]
+            needed = painter.boundingRect(room, how, text)
+            # Above and below the letters of a line there is room that may be cut.
+            high = needed.height() - 2 * painter.fontMetrics().descent()
+            over = max(needed.width() - room.width(), high - room.height())
+            if over > OVERLAP_PX and not isinstance(painter.device(), PaceStrip):
+                found.append(f"{text!r} is drawn into {over:.0f} px too little")
+        return draw(painter, *args)
+
+    QPainter.drawText = look  # type: ignore[method-assign]
+    try:
+        window.grab()
+    finally:
+        QPainter.drawText = draw  # type: ignore[method-assign]
     return found
 
 
@@ -75,10 +100,13 @@ def _cut_cells(view: QAbstractItemView) -> Iterator[str]:
             text, room = index.data(), view.visualRect(index)
             if not isinstance(text, str) or not room.intersects(view.viewport().rect()):
                 continue
-            if index.data(Qt.ItemDataRole.ToolTipRole) == text or view.indexWidget(index):
-                continue
-            needed = max(map(view.fontMetrics().horizontalAdvance, text.split("\n") or [""]))
-            if needed > room.width() - CELL_EDGES_PX + SLACK_PX:
+            lines = text.split("\n")
+            high = len(lines) * view.fontMetrics().height()
+            if high > room.height() + SLACK_PX:
+                yield f"cell {text[:50]!r}: needs {high} px of height, has {room.height()}"
+            needed = max(map(view.fontMetrics().horizontalAdvance, lines))
+            told = index.data(Qt.ItemDataRole.ToolTipRole) == text or view.indexWidget(index)
+            if needed > room.width() - CELL_EDGES_PX + SLACK_PX and not told:
                 yield f"cell {text[:50]!r}: needs {needed} px, has {room.width() - CELL_EDGES_PX}"
 
 

@@ -6,7 +6,8 @@ from __future__ import annotations
 import importlib
 
 import pytest
-from PySide6.QtCore import QCoreApplication
+from PySide6.QtCore import QCoreApplication, QRectF, Qt
+from PySide6.QtGui import QPainter
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QComboBox, QLabel, QPushButton, QWidget
 
@@ -176,3 +177,21 @@ def test_a_foreign_unit_is_found(qtbot):
     us, metric = (list(foreign.foreign(window, units)) for units in ("us", "metric"))
     assert [one.split("'")[1] for one in us] == ["6 mm", "4 °C", "millimetres"]
     assert [one.split("'")[1] for one in metric] == [", in"]
+
+
+def test_a_text_drawn_into_too_small_a_place_is_found(qtbot):
+    crowding = importlib.import_module("scenes.crowding")
+
+    class Cut(QWidget):
+        def paintEvent(self, _event):  # noqa: N802
+            painter = QPainter(self)
+            painter.drawText(QRectF(0, 0, 30, 20), Qt.AlignmentFlag.AlignCenter, "turns this way")
+            painter.drawText(QRectF(0, 40, 200, 20), Qt.AlignmentFlag.AlignCenter, "mark")
+            painter.end()
+
+    window = Cut()
+    qtbot.addWidget(window)
+    window.resize(300, 100)
+    window.show()
+    (told,) = crowding.crowded(window)
+    assert "'turns this way' is drawn into" in told

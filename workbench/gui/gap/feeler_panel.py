@@ -24,7 +24,7 @@ from workbench.base.units import UnitSystem
 from workbench.gui.parts.basics import Elided, VerdictPill, button, label, say
 from workbench.gui.parts.layout import column_of, line_of, row
 from workbench.gui.parts.sketch import SketchView
-from workbench.gui.theme import GRID_PX, TITLE_PX, TOUCH_PX, Theme, font
+from workbench.gui.theme import GRID_PX, TITLE_PX, TOUCH_PX, Theme, font, grown
 from workbench.jobs.gap.answer import gap_says
 from workbench.models.bench import Bench
 from workbench.models.gap.job import ROUNDS, GapJob, Step
@@ -362,8 +362,8 @@ class GapFeelerPanel(QWidget):
     def _fit_chips(self) -> None:
         """As high as the readings need, where there is room for them."""
         width = self.width() - SCROLL_PX
-        in_a_row = max(1, width // CHIP_PX)
-        self.chips.setGridSize(QSize(width // in_a_row, TOUCH_PX))
+        in_a_row, high = max(1, width // grown(CHIP_PX)), grown(TOUCH_PX)
+        self.chips.setGridSize(QSize(width // in_a_row, high))
         rows = math.ceil(self.chips.count() / in_a_row)
         roomy = self.window().height() > ROOMY_PX
-        self.chips.setFixedHeight(min(rows, 4 if roomy else 2) * TOUCH_PX + 4)
+        self.chips.setFixedHeight(min(rows, 4 if roomy else 2) * high + 4)

@@ -20,7 +20,7 @@ from workbench.base.units import US, UnitSystem
 from workbench.calibration.statistics.decision import Verdict
 from workbench.gui.parts.basics import button, label, say
 from workbench.gui.parts.layout import column_of, row
-from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme
+from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, grown
 from workbench.jobs.gap.sheet import Standing
 from workbench.models.gap.pickups import PickupState
 from workbench.models.gap.words import found_words, name_words, state_words, to_do_words
@@ -150,6 +150,7 @@ class GapListPanel(QWidget):
 
     def set_theme(self, theme: Theme) -> None:
         self.rows.theme = theme
+        self.table.verticalHeader().setDefaultSectionSize(grown(TOUCH_PX))
         self._show_rows()
 
     def show_list(self, states: list[PickupState], at: int, units: UnitSystem) -> None:
@@ -164,7 +165,7 @@ class GapListPanel(QWidget):
 
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
-        self.table.setColumnHidden(3, self.width() < WIDE_PX)
+        self.table.setColumnHidden(3, self.width() < grown(WIDE_PX))
         self.table.scrollTo(self.table.currentIndex())
 
     def _make_table(self) -> _Table:
@@ -172,7 +173,7 @@ class GapListPanel(QWidget):
         table.setModel(self.rows)
         table.setAccessibleName(_("Pickups of the list"))
         table.verticalHeader().hide()
-        table.verticalHeader().setDefaultSectionSize(TOUCH_PX)
+        table.verticalHeader().setDefaultSectionSize(grown(TOUCH_PX))
         table.setShowGrid(False)
         table.setTabKeyNavigation(False)
         table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)

@@ -35,7 +35,7 @@ from workbench.models.records.listing import ended_recordings
 from workbench.words.language import N_, _
 from workbench.words.words import Words
 
-WIDE_PX, LIST_PX, LEFT_PX = 1300, 380, 440
+WIDE_PX, LIST_PX, LEFT_PX = 1300, 440, 440
 """Width from which the list stands beside whatever is done, and how wide it and that are then."""
 ROOMY_PX = 600
 """Height of the page from which what is done is seen below the caution before it."""

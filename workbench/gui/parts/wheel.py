@@ -228,14 +228,11 @@ class Wheel(Painted):
             self._centred(painter, _at(degree, out), f"{degree}°")
 
     def _centred(self, painter: QPainter, at: QPointF, text: str) -> None:
-        box = QRectF(at.x() - 80, at.y() - 16, 160, 32)
-        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
+        painter.drawText(_round(painter, at, text), Qt.AlignmentFlag.AlignCenter, text)
 
     def _word(self, painter: QPainter, at: QPointF, text: str, name: str) -> None:
         """A word on a patch of ground, so that no line runs through it."""
-        metrics = QFontMetricsF(painter.font())
-        width, height = metrics.horizontalAdvance(text) + 6, metrics.height()
-        box = QRectF(at.x() - width / 2, at.y() - height / 2, width, height)
+        box = _round(painter, at, text)
         painter.setPen(Qt.PenStyle.NoPen)
         painter.setBrush(self._theme.color("ground", 225))
         painter.drawRoundedRect(box, 4, 4)
@@ -251,6 +248,13 @@ class Wheel(Painted):
         painter.setPen(QPen(self._theme.color(name), 2, style))
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawEllipse(QPointF(0, 0), radius, radius)
+
+
+def _round(painter: QPainter, at: QPointF, text: str) -> QRectF:
+    """The place of a text round a point."""
+    metrics = QFontMetricsF(painter.font())
+    width, height = metrics.horizontalAdvance(text) + 6, metrics.height()
+    return QRectF(at.x() - width / 2, at.y() - height / 2, width, height)
 
 
 def _at(angle_deg: float, radius: float) -> QPointF:

@@ -14,7 +14,16 @@ from workbench.base.units import FOOT_M
 from workbench.gui.parts.basics import button, label, say
 from workbench.gui.parts.layout import TALL_PAGE, column_of, line_of
 from workbench.gui.parts.pace_strip import SHOWN_M, PaceStrip
-from workbench.gui.theme import GRID_PX, SMALL_PX, TEXT_PX, TITLE_PX, Theme, font, grown
+from workbench.gui.theme import (
+    GRID_PX,
+    SMALL_PX,
+    TEXT_PX,
+    TITLE_PX,
+    Theme,
+    fitted_font,
+    font,
+    grown,
+)
 from workbench.models.bench import Bench
 from workbench.models.pace import PaceModel, doubts_of
 from workbench.models.passes.tapes import SmoothTapes
@@ -101,7 +110,7 @@ def sketch_readout(painter: QPainter, theme: Theme) -> None:
     _pen(painter, theme, "ink")
     painter.drawRoundedRect(QRectF(6, 12, 100, 62), 8, 8)
     painter.drawRect(QRectF(18, 24, 76, 30))
-    painter.setFont(font(26, bold=True))
+    painter.setFont(fitted_font(26, bold=True))  # the sketch is scaled as a whole
     painter.drawText(QRectF(18, 24, 76, 30), Qt.AlignmentFlag.AlignCenter, "2.50")
     for x in (26, 56, 86):
         painter.drawEllipse(QPointF(x, 64), 3, 3)
