@@ -224,6 +224,9 @@ def style_sheet(theme: Theme) -> str:
     QPlainTextEdit:focus {{ border: 2px solid {theme.belt}; padding: 3px 7px; }}
     QAbstractItemView:focus {{ border: 2px solid {theme.belt}; }}
     QCheckBox, QRadioButton {{ min-height: {TOUCH_PX}px; spacing: {GRID_PX}px; }}
+    QCheckBox::indicator {{ width: {2 * GRID_PX}px; height: {2 * GRID_PX}px;
+        border: 2px solid {theme.edge}; border-radius: 4px; background: {theme.raised}; }}
+    QCheckBox::indicator:checked {{ background: {theme.ink}; border-color: {theme.ink}; }}
     QCheckBox:focus, QRadioButton:focus {{ border: 2px solid {theme.belt}; border-radius: 6px; }}
     QPushButton:disabled {{ color: {theme.no_data}; }}
     QPushButton[role="next"] {{ background: {theme.ink}; color: {theme.ground};

@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
 from workbench.gui import theme as themes
 from workbench.gui.header import Header
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
+from workbench.gui.parts.about import AboutPage
 from workbench.gui.parts.basics import button, label
 from workbench.gui.parts.files import dropped
 from workbench.gui.parts.layout import column_of, line_of
@@ -191,11 +192,19 @@ class BenchWindow(QMainWindow):
         self.current.open_files(paths)  # type: ignore[attr-defined]
 
     def _ask_for_whom(self) -> None:
-        """In place of the page that is seen, and back to it."""
-        if self._asking is not None:
+        self._show_aside(ForWhomPage)
+
+    def _show_about(self) -> None:
+        self._show_aside(AboutPage)
+
+    def _show_aside(self, kind: type[ForWhomPage | AboutPage]) -> None:
+        """In place of the page that is seen; asked for once more, back to it."""
+        shown = None if self._asking is None else self._asking.widget()
+        if shown is not None:
             self.show_page(self._seen)
+        if isinstance(shown, kind):
             return
-        page = ForWhomPage(self._bench, self._ask_for_whom)
+        page = kind(self._bench, lambda: self.show_page(self._seen))
         self._asking = _scrolling(page)
         self._stack.setCurrentIndex(self._stack.addWidget(self._asking))
         themes.dress(self._asking, self.theme)
@@ -280,6 +289,9 @@ class BenchWindow(QMainWindow):
             self._places.addButton(place)
             column.addWidget(place)
         column.addStretch(1)
+        about = button("About", self._show_about)
+        about.setProperty("role", "tab")
+        column.addWidget(about)
         return sidebar
 
     def _settings_changed(self) -> None:

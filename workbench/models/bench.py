@@ -91,6 +91,12 @@ class Bench(Observable):
     def start(self) -> None:
         """As it was left last time; the first time, the demo machine on the simulator."""
         remembered = self.settings.now
+        if self.settings.aside is not None:
+            told = _(
+                "The settings hold what this version of the program does not know. They are kept "
+                "as {path} before it changes any."
+            )
+            self.tell(told.format(path=self.settings.aside))
         if remembered.machine_file:
             try:
                 self.use_machine(load_machine(remembered.machine_file))

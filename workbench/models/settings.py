@@ -1,7 +1,8 @@
 """What the bench remembers between starts: units, theme, sounds, the last machine and inputs.
 
 One small JSON file in the user's settings folder. A file that cannot be read counts as
-none; one that cannot be written costs the settings, never the work.
+none, and is set aside before it would be written over; one that cannot be written costs the
+settings, never the work.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 
 from workbench.base.errors import Message, StoreError, WrongInput
-from workbench.base.files import read_json, write_file
+from workbench.base.files import exists, free_name, is_file, read_json, write_file
 from workbench.base.units import METRIC, US, UnitSystem
 from workbench.models.observable import Observable
 from workbench.words.language import _
@@ -39,8 +40,14 @@ class Settings(Observable):
 
     def __init__(self, path: Path | None = None) -> None:
         super().__init__()
-        self.path = path
-        self._now = _read(path) if path else Remembered()
+        self.path, self._now, strange = path, Remembered(), False
+        if path is not None:
+            self._now, strange = _read(path)
+        self.aside = (
+            free_name(path.with_name("settings-set-aside.json")) if path and strange else None
+        )
+        """Where the file goes before the first change: another version's program, a newer one
+        perhaps, wrote what this one does not know."""
 
     @property
     def units(self) -> UnitSystem:
@@ -66,6 +73,9 @@ class Settings(Observable):
             return None
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
+            if self.aside is not None:
+                self.path.rename(self.aside)
+                self.aside = None
             write_file(self.path, json.dumps(asdict(self._now), indent=1), sync=False)
         except StoreError as error:
             return error
@@ -83,19 +93,21 @@ def default_path() -> Path:
     return user_config_path("evenpace") / "settings.json"
 
 
-def _read(path: Path) -> Remembered:
+def _read(path: Path) -> tuple[Remembered, bool]:
+    """What the file holds, and whether it holds what this program does not know."""
+    if not exists(path):
+        return Remembered(), False
     try:
         found = read_json(path, Message("settings"))
     except WrongInput:
-        return Remembered()
+        return Remembered(), is_file(path)
+    if not isinstance(found, dict):
+        return Remembered(), True
     known = {entry.name for entry in fields(Remembered)}
-    values = (
-        {name: value for name, value in found.items() if name in known}
-        if isinstance(found, dict)
-        else {}
-    )
-    wanted = asdict(Remembered()) | values
-    return Remembered() if _problem(wanted) else Remembered(**wanted)
+    wanted = asdict(Remembered()) | {name: found[name] for name in known & found.keys()}
+    if _problem(wanted):
+        return Remembered(), True
+    return Remembered(**wanted), not found.keys() <= known
 
 
 def _problem(values: dict[str, object]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from workbench.models.bench import Bench
 from workbench.models.settings import Remembered, Settings
 
 
@@ -25,13 +26,33 @@ def test_what_is_changed_is_there_at_the_next_start(tmp_path):
 def test_a_broken_file_counts_as_none(tmp_path, text):
     path = tmp_path / "settings.json"
     path.write_text(text, encoding="utf-8")
-    assert Settings(path).now == Remembered()
+    settings = Settings(path)
+    assert settings.now == Remembered()
+    settings.change(theme="dark")
+    assert settings.now == Settings(path).now
+    assert (tmp_path / "settings-set-aside.json").read_text(encoding="utf-8") == text
 
 
 def test_settings_of_a_later_program_keep_what_is_known(tmp_path):
     path = tmp_path / "settings.json"
     path.write_text('{"theme": "dark", "not yet known": 1}', encoding="utf-8")
-    assert Settings(path).now.theme == "dark"
+    settings = Settings(path)
+    assert settings.now.theme == "dark"
+    assert path.exists()  # nothing is touched before something is changed
+    settings.change(units="metric")
+    settings.change(units="us")
+    assert [one.name for one in tmp_path.glob("*aside*")] == ["settings-set-aside.json"]
+    assert "not yet known" in (tmp_path / "settings-set-aside.json").read_text(encoding="utf-8")
+    assert Settings(path).aside is None
+
+
+def test_a_person_is_told_of_settings_that_are_set_aside(tmp_path, clock):
+    path = tmp_path / "settings.json"
+    path.write_text('{"theme": "dark", "inputs": ["file:none.csv"], "new": 1}', encoding="utf-8")
+    bench = Bench(Settings(path), clock, store=str(tmp_path / "bench.db"))
+    bench.start()
+    assert any("settings-set-aside.json" in said for said in bench.told)
+    bench.close()
 
 
 def test_a_place_that_cannot_be_written_costs_the_settings_only(tmp_path):

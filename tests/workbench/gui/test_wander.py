@@ -12,6 +12,7 @@ import threading
 
 import pytest
 from PySide6.QtCore import QCoreApplication, Qt
+from PySide6.QtGui import QDesktopServices
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import (
     QAbstractButton,
@@ -72,6 +73,8 @@ def answered(monkeypatch, tmp_path):
         monkeypatch.setattr(QFileDialog, "getSaveFileName", fresh)
         monkeypatch.setattr(QFileDialog, "getOpenFileNames", several)
         monkeypatch.setattr(QFileDialog, "getOpenFileName", some)
+        monkeypatch.setattr(QFileDialog, "getExistingDirectory", lambda *_, **__: str(tmp_path))
+        monkeypatch.setattr(QDesktopServices, "openUrl", lambda _url: chance.random() < 0.5)
 
     return answer
 

@@ -19,7 +19,7 @@ def ask_open(parent: QWidget, title: str, kinds: str, *, several: bool = True) -
         chosen, _kind = QFileDialog.getOpenFileNames(parent, title, begin, kinds)
     else:
         one, _kind = QFileDialog.getOpenFileName(parent, title, begin, kinds)
-        chosen = [one] if one else []
+        chosen = [one]
     return _remembered(parent, chosen)
 
 
@@ -27,7 +27,14 @@ def ask_save(parent: QWidget, title: str, name: str, kinds: str) -> Path | None:
     """Where to save; begins at `name` in the folder of the last time."""
     begin = str(Path(_folder(parent)) / name)
     chosen, _kind = QFileDialog.getSaveFileName(parent, title, begin, kinds)
-    return next(iter(_remembered(parent, [chosen] if chosen else [])), None)
+    return _one(_remembered(parent, [chosen]))
+
+
+def ask_folder(parent: QWidget, title: str) -> Path | None:
+    """The folder to write to, such as a memory stick's."""
+    return _one(
+        _remembered(parent, [QFileDialog.getExistingDirectory(parent, title, _folder(parent))])
+    )
 
 
 def dropped(data: QMimeData) -> list[Path]:
@@ -53,6 +60,11 @@ def _folder(parent: QWidget) -> str:
 
 
 def _remembered(parent: QWidget, chosen: Sequence[str]) -> list[Path]:
-    if chosen and (settings := _settings(parent)) is not None:
-        settings.change(folder=str(Path(chosen[0]).parent))
-    return [Path(one) for one in chosen]
+    paths = [Path(one) for one in chosen if one]
+    if paths and (settings := _settings(parent)) is not None:
+        settings.change(folder=str(paths[0] if paths[0].is_dir() else paths[0].parent))
+    return paths
+
+
+def _one(paths: list[Path]) -> Path | None:
+    return paths[0] if paths else None

@@ -71,6 +71,25 @@ class RecordActions:
         work = partial(archive.verify_all, self._bench.store)
         self._work(work, self._say, Message("Verifying everything …"))
 
+    def back_up(self, folder: Path) -> None:
+        """Copy all that is kept to a file in a folder, and read it back."""
+        work = partial(archive.back_up_all, self._bench.store, folder)
+        self._work(work, self._say, Message("Copying everything …"))
+
+    def restore(self, backup: Path) -> None:
+        """Put a copy in the place of what is kept; that is set aside."""
+        if self._bench.recording.running:
+            self._bench.tell(_("A recording is under way; stop it on Signals first."))
+            return
+
+        def done(said: str) -> None:
+            self._bench.tell(said)  # it stays until it is read
+            self.deleted.clear()
+            self._reload(None)
+
+        work = partial(archive.restore_all, self._bench.store, backup)
+        self._work(work, done, Message("Restoring …"))
+
     def describe(self, title: str, note: str) -> None:
         """Keep what the person calls the line chosen."""
         entry = self._first()

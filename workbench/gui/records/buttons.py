@@ -31,9 +31,12 @@ class Action(StrEnum):
     NAME = N_("Name and note")
     SEASON = N_("Season of this machine")
     VERIFY_ALL = N_("Verify everything that is kept")
+    BACK_UP = N_("Back up everything")
+    RESTORE = N_("Restore a backup")
 
 
-IN_MENU = (Action.MEASURE, Action.VERIFY, Action.NAME, Action.SEASON, Action.VERIFY_ALL)
+OF_ALL = (Action.VERIFY_ALL, Action.BACK_UP)
+IN_MENU = (Action.MEASURE, Action.VERIFY, Action.NAME, Action.SEASON, *OF_ALL, Action.RESTORE)
 RUNS = N_("It is being recorded; stop it on Signals first.")
 
 
@@ -79,7 +82,8 @@ class RecordButtons(QWidget):
         self.menu_actions[Action.VERIFY].setVisible(whole)
         self.menu_actions[Action.NAME].setVisible(whole)
         self.menu_actions[Action.SEASON].setVisible(one is not None and bool(one.machine))
-        self.more.setVisible(any_kept)
+        for action in OF_ALL:
+            self.menu_actions[action].setVisible(any_kept)
 
 
 def _next_action(chosen: Sequence[RecordEntry]) -> Action | None:

@@ -15,7 +15,7 @@ from PySide6.QtWidgets import (
 
 from workbench.base.files import name_for
 from workbench.gui.parts.basics import Elided, button, label, say
-from workbench.gui.parts.files import ask_open, ask_save, recordings_and_tables
+from workbench.gui.parts.files import ask_folder, ask_open, ask_save, recordings_and_tables
 from workbench.gui.parts.layout import PAGE, column_of, line_of
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.work_bar import WorkBar
@@ -151,7 +151,18 @@ class RecordsPage(QWidget):
             Action.NAME: self.panel.start_naming,
             Action.SEASON: self._season_of_chosen,
             Action.VERIFY_ALL: self.do.verify_all,
+            Action.BACK_UP: self._ask_back_up,
+            Action.RESTORE: self._ask_restore,
         }
+
+    def _ask_back_up(self) -> None:
+        if (folder := ask_folder(self, _("Back up to which folder?"))) is not None:
+            self.do.back_up(folder)
+
+    def _ask_restore(self) -> None:
+        kinds = _("Backups (*.db);;All files (*)")
+        for path in ask_open(self, _("Restore which backup?"), kinds, several=False):
+            self.do.restore(path)
 
     def _lay_out(self) -> None:
         head = line_of((self.title, 1), self.count, self.open, self.aside)

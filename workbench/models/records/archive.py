@@ -20,6 +20,7 @@ from workbench.jobs.source import stored_source
 from workbench.jobs.speed.answer import SpeedOptions
 from workbench.jobs.verify import verify
 from workbench.models.progress import Progress
+from workbench.records.backup import back_up, restore
 from workbench.records.entries import StoredResult
 from workbench.records.jsonable import to_text
 from workbench.records.store import open_store
@@ -111,6 +112,36 @@ def verify_all(store: str | None, progress: Progress) -> str:
         "by their seal and their card, and every one by the {entries} entries of the ledger."
     ).format(recordings=found.recordings, results=found.results, entries=found.entries)
     return " ".join([said, *Words().say_all(found.notes)])
+
+
+def back_up_all(store: str | None, folder: Path, progress: Progress) -> str:
+    """Copy the whole store to a file in a folder and read it back; a sentence on the copy."""
+    made = back_up(store, folder, progress)
+    size_mb = made.size_bytes / 1e6
+    if wrong := made.found.problems:
+        said = _("A copy is at {path} ({size:.1f} MB), as damaged as the store itself: {problem}")
+        return said.format(path=made.path, size=size_mb, problem=Words().say(wrong[0]))
+    return _(
+        "A copy is at {path} ({size:.1f} MB), read back whole: {recordings} recordings and "
+        "{results} results."
+    ).format(
+        path=made.path,
+        size=size_mb,
+        recordings=made.found.recordings,
+        results=made.found.results,
+    )
+
+
+def restore_all(store: str | None, backup: Path, progress: Progress) -> str:
+    """Put a copy in the store's place; a sentence on what stands there now and what stood."""
+    made = restore(backup, store, progress)
+    said = _("Restored from {name}: {recordings} recordings and {results} results.").format(
+        name=backup.name, recordings=made.found.recordings, results=made.found.results
+    )
+    if made.set_aside is None:
+        return said
+    before = _("What was kept before is set aside in {path}.").format(path=made.set_aside)
+    return f"{said} {before}"
 
 
 def export_result(store: str | None, number: int, path: Path, words: Words) -> str:
