@@ -35,8 +35,10 @@ class Action(StrEnum):
     RESTORE = N_("Restore a backup")
 
 
-OF_ALL = (Action.VERIFY_ALL, Action.BACK_UP)
-IN_MENU = (Action.MEASURE, Action.VERIFY, Action.NAME, Action.SEASON, *OF_ALL, Action.RESTORE)
+IN_MENU = (
+    *(Action.MEASURE, Action.VERIFY, Action.NAME, Action.SEASON, Action.VERIFY_ALL),
+    *(Action.BACK_UP, Action.RESTORE),
+)
 RUNS = N_("It is being recorded; stop it on Signals first.")
 
 
@@ -82,8 +84,7 @@ class RecordButtons(QWidget):
         self.menu_actions[Action.VERIFY].setVisible(whole)
         self.menu_actions[Action.NAME].setVisible(whole)
         self.menu_actions[Action.SEASON].setVisible(one is not None and bool(one.machine))
-        for action in OF_ALL:
-            self.menu_actions[action].setVisible(any_kept)
+        self.more.setVisible(any_kept)
 
 
 def _next_action(chosen: Sequence[RecordEntry]) -> Action | None:

@@ -8,18 +8,15 @@ from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut, QShowEvent
-from PySide6.QtWidgets import (
-    QVBoxLayout,
-    QWidget,
-)
+from PySide6.QtWidgets import QVBoxLayout, QWidget
 
-from workbench.base.files import name_for
 from workbench.gui.parts.basics import Elided, button, label, say
-from workbench.gui.parts.files import ask_folder, ask_open, ask_save, recordings_and_tables
+from workbench.gui.parts.files import ask_folder, ask_open, recordings_and_tables
 from workbench.gui.parts.layout import PAGE, column_of, line_of
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.records.actions import RecordActions
+from workbench.gui.records.asking import ask_backup, ask_where
 from workbench.gui.records.buttons import Action, RecordButtons
 from workbench.gui.records.filter import FilterRow
 from workbench.gui.records.listing import RecordList
@@ -33,7 +30,6 @@ from workbench.jobs.season.compute import compute as season
 from workbench.models.bench import Bench
 from workbench.models.records import listing
 from workbench.models.records.listing import RecordEntry
-from workbench.reports.stored import REPORTED
 from workbench.words.language import N_, _, ngettext
 
 EMPTY = N_("Nothing is kept yet. What will be listed here, with all that is computed from it:")
@@ -74,6 +70,7 @@ class RecordsPage(QWidget):
         self.again = button("Try again", self.reload, is_next=True)
         self.aside = button(TO_SEASON, self._step_aside)
         self.open = button("Open file", self._ask_file)
+        self.restore = button(Action.RESTORE, self._ask_restore)
         self.buttons = RecordButtons(self._what_is_done())
         compare = self.panel.compare
         for plot in (self.panel.speeds, *compare.speeds):
@@ -160,12 +157,11 @@ class RecordsPage(QWidget):
             self.do.back_up(folder)
 
     def _ask_restore(self) -> None:
-        kinds = _("Backups (*.db);;All files (*)")
-        for path in ask_open(self, _("Restore which backup?"), kinds, several=False):
+        if (path := ask_backup(self)) is not None:
             self.do.restore(path)
 
     def _lay_out(self) -> None:
-        head = line_of((self.title, 1), self.count, self.open, self.aside)
+        head = line_of((self.title, 1), self.count, self.open, self.restore, self.aside)
         left = QVBoxLayout(self._left)
         right = QVBoxLayout(self._right)
         for side in (left, right):
@@ -299,6 +295,7 @@ class RecordsPage(QWidget):
     def _show_buttons(self) -> None:
         self.buttons.show_for(self.chosen(), any_kept=bool(self._entries))
         self.again.setVisible(bool(self._trouble))
+        self.restore.setVisible(not self._entries)
         self.undo.setVisible(bool(self.do.deleted) and not self._trouble)
         self.hint.setVisible(self._compare_with is not None)
         if self.do.deleted:
@@ -383,19 +380,9 @@ class RecordsPage(QWidget):
         self.reload()
 
     def _ask_where(self) -> None:
-        entry = next(iter(self.chosen()), None)
-        if entry is None:
-            return
-        kind, ending = _("Tables (*.csv)"), ".csv"
-        if entry.is_result:
-            reported = entry.kind in REPORTED
-            kind = _("Report (*.pdf *.html *.json)") if reported else _("Numbers (*.json)")
-            ending = ".pdf" if reported else ".json"
-        day = entry.when_utc[:10]
-        name = name_for(entry.machine, f"{entry.kind_word} {entry.number}", ending, day)
-        path = ask_save(self, self.buttons.next.text(), name, kind)
-        if path is not None:
-            self.do.export_to(path if path.suffix else path.with_suffix(ending))
+        chosen = self.chosen()
+        if chosen and (path := ask_where(self, chosen[0], self.buttons.next.text())) is not None:
+            self.do.export_to(path)
 
 
 def _title(chosen: Sequence[RecordEntry]) -> str:

@@ -58,12 +58,17 @@ def test_all_that_is_kept_is_backed_up_and_restored(window, bench, kept, stick, 
     assert len(window.current.list.shown) == 1
 
 
-def test_an_empty_store_offers_only_to_restore(window, stick, records):
-    assert records.button("More").isEnabled()
-    offered = {
-        one for one, shown in window.current.buttons.menu_actions.items() if shown.isVisible()
-    }
-    assert offered == {Action.RESTORE}
+def test_an_empty_store_offers_to_restore(window, bench, stick, records):
+    assert "More" not in records.offers
+    with open_store(str(stick / "copy.db")) as store:
+        store.begin_recording("south field", started_host_s=0.0).end(Notes(), "over")
+    (stick / "copy.db.head").unlink()
+    records.press("Restore a backup")
+    records.settle()
+    assert "Restored from copy.db" in records.said
+    with open_store(bench.store, make=False) as store:
+        assert [one.name for one in store.recordings()] == ["south field"]
+    assert "Restore a backup" not in records.offers
 
 
 def test_nothing_is_restored_while_a_recording_runs(window, bench, kept, stick, records, pass_time):
