@@ -135,7 +135,8 @@ class SpeedSeries:
 def fit_period(edges: CleanEdges, teeth: int) -> PeriodFit:
     """Mean tooth period over the run.
 
-    Raises WrongInput where fewer than 3 edges are left or all came at one moment.
+    Raises WrongInput where fewer than 3 edges are left, no two of them are neighbours, or all came
+    at one moment.
     """
     if edges.time_s.size < 3:
         raise WrongInput(
@@ -143,12 +144,14 @@ def fit_period(edges: CleanEdges, teeth: int) -> PeriodFit:
         )
     if not edges.time_s[-1] > edges.time_s[0]:
         raise WrongInput("all edges came at one and the same moment.")
+    if not np.any(np.diff(edges.starts, append=edges.time_s.size) > 1):
+        raise WrongInput("no two edges are known to be neighbours; a speed needs them.")
     time_s = edges.time_s - edges.time_s[0]
     segment = edges.segment()
     group = segment * teeth + edges.tooth % teeth
     turns = [(edges.tooth[last - 1] - edges.tooth[first]) / teeth for first, last in edges.spans()]
     if max(turns) < 2:
-        return _line_fit(edges, segment)
+        return _few_turns(edges)
     good = np.ones(time_s.size, dtype=np.bool_)
     period_s, residual_s = _common_slope(time_s, edges.tooth, group, good)
     good = _no_outliers(residual_s)
@@ -185,18 +188,20 @@ def _no_outliers(residual_s: Floats) -> Flags:
     """Edges whose residual fits those around them: a wandering belt is no outlier.
 
     The two edges at each end have no middle to be held against: they are held against the
-    line through their two neighbours, by what that usually leaves.
+    line through their two neighbours, by what that usually leaves. So is the middle's own
+    measure: on a belt that only speeds up, most edges are the middle of those around them.
     """
     if residual_s.size < 5:
         return np.ones(residual_s.size, dtype=np.bool_)
     windows = np.lib.stride_tricks.sliding_window_view(residual_s, 5)
     inner, bend = residual_s[2:-2] - np.median(windows, axis=1), np.diff(residual_s, n=2)
 
-    def fits(off_s: Floats, usual_s: Floats) -> Flags:
-        return np.abs(off_s) <= max(OUTLIER * robust_spread(usual_s), 1e-12)
-
-    ends = bend[[0, 0, -1, -1]]
-    return np.insert(fits(inner, inner), [0, 0, inner.size, inner.size], fits(ends, bend))
+    usual_s = robust_spread(bend)
+    within = np.abs(inner) <= max(
+        OUTLIER * max(robust_spread(inner), usual_s / math.sqrt(6)), 1e-12
+    )
+    ends = np.abs(bend[[0, 0, -1, -1]]) <= max(OUTLIER * usual_s, 1e-12)
+    return np.insert(within, [0, 0, inner.size, inner.size], ends)
 
 
 def _hangs_together(residual_s: Floats, tooth: Ints, teeth: int, freedom: float) -> bool:
@@ -259,6 +264,8 @@ def _end_points(edges: CleanEdges, teeth: int, good: Flags, step_s: float) -> Pe
     """
     # Values two apart still overlap; a third of them are worth counting.
     jitters_s = _jitters(edges, teeth, 0, edges.time_s.size)
+    if not jitters_s.size:
+        return _few_turns(edges)
     dof = max(1.0, jitters_s.size / 3)
     jitter_s = max(robust_spread(jitters_s), step_s / math.sqrt(12))
     offset_rel, u_offset_rel = _known_offsets(edges, teeth)
@@ -335,20 +342,22 @@ def _jitters(edges: CleanEdges, teeth: int, first: int, last: int) -> Floats:
     return np.asarray(bend_s / math.sqrt({1: 20, 2: 10}.get(teeth, 12)))
 
 
-def _line_fit(edges: CleanEdges, segment: Ints) -> PeriodFit:
-    """One line a segment; a tooth spacing error that cannot be removed is allowed for."""
-    good = np.ones(edges.time_s.size, dtype=np.bool_)
-    time_s = edges.time_s - edges.time_s[0]
-    period_s, residual_s = _common_slope(time_s, edges.tooth, segment, good)
-    dof = max(float(time_s.size - len(edges.starts) - 1), 1.0)
-    jitter_s = math.sqrt(float(residual_s @ residual_s) / dof)
-    count = np.bincount(segment)
-    x = edges.tooth - (np.bincount(segment, weights=edges.tooth) / count)[segment]
+def _few_turns(edges: CleanEdges) -> PeriodFit:
+    """From the first to the last edge of every segment, which a wander of the belt does not move;
+    what neighbouring edges scatter is allowed for, or a tooth spacing error that cannot be
+    removed, whichever is more, as it stands at the two ends."""
+    bends_s = [
+        np.diff(edges.time_s[first:last], n=2)
+        for first, last in edges.spans()
+        if np.all(np.diff(edges.tooth[first:last]) == 1)
+    ]
+    bend_s = np.concatenate([*bends_s, np.empty(0)])
+    jitter_s = math.sqrt(float(bend_s @ bend_s) / 6 / max(bend_s.size, 1))
     span_s, passed = _extent(edges)
-    # As if only the two end teeth counted: spacing errors may hang together (run-out).
-    spacing = math.sqrt(2) * TOOTH_SPACING_REL * period_s / max(passed, 1)
-    u_period_s = math.hypot(jitter_s / math.sqrt(float(x @ x)), spacing)
-    return PeriodFit(period_s, u_period_s, dof, "line", jitter_s, span_s, passed)
+    period_s = span_s / passed
+    apart_s = math.sqrt(2) * max(TOOTH_SPACING_REL * period_s, jitter_s)
+    dof = max(1.0, bend_s.size / 2)
+    return PeriodFit(period_s, apart_s / passed, dof, "line", jitter_s, span_s, passed)
 
 
 def belt_speed(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -209,3 +210,19 @@ def test_sparks_nearly_as_fast_as_teeth_do_not_change_the_count() -> None:
         sparks = 5 + 3 * rng.random() + np.arange(0, 0.5, 1 / 110) * (1 + 0.02 * rng.random())
         edges = clean(np.sort(np.concatenate((time_s, sparks))))
         assert abs(int(edges.tooth[-1]) - (time_s.size - 1)) <= (1 if edges.starts.size == 1 else 3)
+
+
+@pytest.mark.parametrize("teeth", [1, 2, 3, 24])
+@pytest.mark.parametrize("wander", [0.0, 0.001, 0.05])
+def test_a_speed_always_has_an_uncertainty_or_is_refused(teeth: int, wander: float) -> None:
+    """However few the pulses are; one a turn and a belt that wanders gave a speed without ±."""
+    for count in range(3, 14):
+        for seed in range(5):
+            steps = np.random.default_rng(seed).normal(size=count)
+            time_s = np.cumsum(0.3 * np.exp(wander * np.cumsum(steps)))
+            found = belt_speed(clean(time_s), teeth, 1.0, 0.0)
+            assert math.isfinite(found.U_mps), (count, seed)
+            assert found.U_mps > 0 or not wander, (count, seed)
+    alone = replace(clean(np.array([0.0, 1.0, 2.0])), starts=np.arange(3))
+    with pytest.raises(WrongInput, match="neighbours"):
+        belt_speed(alone, teeth, 1.0, 0.0)
