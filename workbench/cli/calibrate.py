@@ -69,7 +69,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help=_("run table made with the new setting in the readout"),
     )
-    parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
+    parser.add_argument(
+        "--report",
+        metavar="FILE",
+        help=_("write a report: .pdf, .html, .json, or .xml, a digital calibration certificate"),
+    )
     add_particulars(parser)
 
 
@@ -77,7 +81,7 @@ def run(args: argparse.Namespace) -> int:
     if args.report:
         from workbench.reports.document import check_report_path
 
-        check_report_path(args.report)
+        check_report_path(args.report, digital=True)
     options = _options(args)
     text = table_text(args.source, looks_like_run_table)
     if text is None:

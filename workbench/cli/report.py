@@ -19,7 +19,11 @@ from workbench.words.language import _
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("result", metavar="RESULT", type=stored_number, help=_("a result's number"))
     parser.add_argument(
-        "-o", "--out", metavar="FILE", required=True, help=_("where to: .pdf, .html or .json")
+        "-o",
+        "--out",
+        metavar="FILE",
+        required=True,
+        help=_("where to: .pdf, .html or .json; of a calibration also .xml"),
     )
     add_particulars(parser)
     add_store(parser)
@@ -32,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     from workbench.reports.stored import document_of
     from workbench.reports.testified import testified
 
-    check_report_path(args.out)
+    check_report_path(args.out, digital=True)
     with open_store(args.store, make=False) as store:
         stored = store.result(args.result)
         before = particulars_in(stored.said)

@@ -119,6 +119,7 @@ class Document:
     """A report. `simulated` prints a bold watermark over every page.
 
     `data` is the answer the document was made from; only the JSON carries it.
+    `digital` makes a certificate for software of it, from its PDF; None where there is no such.
     `paper` is 'a4' or 'us-letter'. `footer` stands at the foot of every page. `ledger` is what
     the document testifies to of its store (`jobs.paper`), '' where it is of none.
     """
@@ -132,6 +133,7 @@ class Document:
     paper: str = "a4"
     data: Mapping[str, Any] = field(default_factory=dict)
     ledger: str = ""
+    digital: Callable[[bytes], bytes] | None = None
 
     @property
     def testimony(self) -> str:
@@ -145,17 +147,20 @@ class Document:
 
 
 ENDINGS = (".pdf", ".html", ".json")
+DIGITAL = ".xml"
+"""The ending of a digital certificate."""
 
 
-def check_report_path(path: Path | str) -> Path:
-    """The path, if a report can be written there, and signed where it is to be.
+def check_report_path(path: Path | str, *, digital: bool = False) -> Path:
+    """The path, if a report can be written there, and signed where it is to be; `digital`: as a
+    digital certificate too.
 
     Raises WrongInput: before the work, not after.
     """
-    path = Path(path)
-    if path.suffix.lower() not in ENDINGS:
+    path, endings = Path(path), (*ENDINGS, *([DIGITAL] if digital else []))
+    if path.suffix.lower() not in endings:
         raise WrongInput(
-            "{path}: a report ends in {endings}.", path=path, endings=", ".join(ENDINGS)
+            "{path}: a report ends in {endings}.", path=path, endings=", ".join(endings)
         )
     if not path.parent.is_dir():
         raise WrongInput("{path}: there is no folder {folder}.", path=path, folder=path.parent)
@@ -164,13 +169,16 @@ def check_report_path(path: Path | str) -> Path:
 
 
 def render(document: Document, path: Path | str) -> Path:
-    """Write the document as the name's ending says: .pdf, .html or .json.
+    """Write the document as the name's ending says: .pdf, .html or .json, and .xml where it has
+    a digital certificate.
 
     Raises WrongInput for another ending or a place that cannot be written.
     """
-    path = check_report_path(path)
+    path = check_report_path(path, digital=document.digital is not None)
     ending = path.suffix.lower()
-    if ending == ".pdf":
+    if document.digital is not None and ending == DIGITAL:
+        content = document.digital(render_pdf(document))
+    elif ending == ".pdf":
         content = render_pdf(document)
     else:
         text = render_html(document) if ending == ".html" else render_json(document)
@@ -251,7 +259,7 @@ def _as_data(document: Document) -> dict[str, Any]:
             "testimony": document.testimony,
             "blocks": blocks,
         },
-        _printable,
+        printable_text,
     )
     return data
 
@@ -273,7 +281,7 @@ def _map_text(value: Any, change: Callable[[str], str]) -> Any:
 _UNPRINTABLE = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
-def _printable(text: str) -> str:
+def printable_text(text: str) -> str:
     return _UNPRINTABLE.sub("\N{REPLACEMENT CHARACTER}", text.replace("\r\n", "\n"))
 
 

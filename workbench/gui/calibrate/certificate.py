@@ -35,7 +35,7 @@ class CertificateView(PaperView):
         self.form = ParticularsForm(names, self.draw)
         self._of: int | None = None
         verbs = N_("Save certificate"), N_("Print certificate"), N_("Back to the runs")
-        super().__init__(works, N_("Certificate (*.pdf *.html *.json)"), verbs)
+        super().__init__(works, N_("Certificate (*.pdf *.html *.json *.xml)"), verbs)
 
     def now(self) -> Certificate | None:
         """The certificate of the result kept, with what is typed once its own was shown."""

@@ -153,7 +153,7 @@ class Certificate:
         """Write it as the name's ending says. Raises WrongInput, StoreError."""
         from workbench.reports.document import check_report_path, render
 
-        check_report_path(path)
+        check_report_path(path, digital=True)
         return render(self._document(), path)
 
     def _document(self) -> Document:

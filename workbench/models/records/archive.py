@@ -145,12 +145,13 @@ def restore_all(store: str | None, backup: Path, progress: Progress) -> str:
 
 
 def export_result(store: str | None, number: int, path: Path, words: Words) -> str:
-    """Write a result's report as .pdf, .html or .json; a sentence on what was written.
+    """Write a result's report as .pdf, .html or .json, of a calibration also as .xml; a sentence
+    on what was written.
 
     Raises WrongInput for another ending; a belt speed has no report and is written as .json
     alone.
     """
-    check_report_path(path)
+    check_report_path(path, digital=True)
     stored = result(store, number)
     if path.suffix.casefold() == ".json" and stored.kind not in REPORTED:
         said = particulars_in(stored.said).view

@@ -9,12 +9,16 @@ it speaks of this one item only. It claims no accreditation.
 from __future__ import annotations
 
 import math
+from functools import partial
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.units import US
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
+from workbench.reports.calibrate.digital import digital_certificate
 from workbench.reports.calibrate.tables import (
+    ONLY_THIS,
+    RULE,
     budget_table,
     change_over_table,
     error_rows,
@@ -38,24 +42,11 @@ from workbench.reports.document import (
 from workbench.reports.drawing import picture_svg, sketch_svg
 from workbench.reports.made import Made, said_rows
 from workbench.words.gap import result_words
-from workbench.words.language import N_, _
+from workbench.words.language import _
 from workbench.words.pictures.calibrate import budget_sketch, error_picture, verdict_sketch
 from workbench.words.pictures.sketch import Sketch
 from workbench.words.view import json_view
 from workbench.words.words import Words
-
-RULE = N_(
-    "Decision rule: with U the expanded uncertainty (coverage {coverage:.2f} %), pass means that "
-    "the error lies inside the limits by U or more; conditional pass inside by less; "
-    "conditional fail outside by less than U; fail outside by U or more; cannot tell where U is "
-    "wider than the limits (ILAC-G8:09/2019, guard band w = U). Probability of conformance after "
-    "JCGM 106:2012."
-)
-ONLY_THIS = N_(
-    "The results hold for this machine, this readout and this setting, on the day they were "
-    "found. Wear, mud, a new belt or another pickup call for a new calibration. Reproduce this "
-    "record in full only."
-)
 
 
 def certificate(
@@ -66,6 +57,7 @@ def certificate(
     words: Words,
 ) -> Document:
     """The document of an answer of `evenpace calibrate`, fresh or as it was stored."""
+    digital = partial(digital_certificate, answer, machine, options, made, words)
     return Document(
         _("Calibration of a conveyor speed readout"),
         answer.machine,
@@ -98,6 +90,7 @@ def certificate(
         data=({"result": made.numbers[0]} if made.numbers else {})
         | json_view(answer, words)
         | made.data(machine),
+        digital=digital,
     )
 
 

@@ -12,8 +12,21 @@ from workbench.calibration.statistics.budget import Budget, Line, Part
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.reports.document import Table
-from workbench.words.language import _
+from workbench.words.language import N_, _
 from workbench.words.words import Words
+
+RULE = N_(
+    "Decision rule: with U the expanded uncertainty (coverage {coverage:.2f} %), pass means that "
+    "the error lies inside the limits by U or more; conditional pass inside by less; "
+    "conditional fail outside by less than U; fail outside by U or more; cannot tell where U is "
+    "wider than the limits (ILAC-G8:09/2019, guard band w = U). Probability of conformance after "
+    "JCGM 106:2012."
+)
+ONLY_THIS = N_(
+    "The results hold for this machine, this readout and this setting, on the day they were "
+    "found. Wear, mud, a new belt or another pickup call for a new calibration. Reproduce this "
+    "record in full only."
+)
 
 
 def shown_text(shown: float, step: float) -> str:
