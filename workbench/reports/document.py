@@ -286,7 +286,8 @@ def printable_text(text: str) -> str:
 
 
 def _breakable(text: str) -> str:
-    """Zero-width spaces in words no line of the page can hold."""
+    """Zero-width spaces in words no line of the page can hold; a number keeps its per cent."""
+    text = text.replace(" %", "\u00a0%")
     return re.sub(r"\S{28}(?=\S{8})", lambda found: found.group() + "\u200b", text)
 
 

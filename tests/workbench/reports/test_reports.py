@@ -285,3 +285,21 @@ def test_an_answer_without_numbers_still_makes_a_certificate():
     document = paper(from_plain(to_plain(answer), CalibrateAnswer), bare)
     assert "nan" not in text_of(document).lower().replace("pinnan", "")
     assert render_pdf(document).startswith(b"%PDF")
+
+
+FAST = """run,shown,laps,laps_time_s,pulses,pulses_time_s
+1,4.1,10,51.6,,
+2,4.5,10,46.4,,
+"""
+
+
+def test_that_no_run_was_at_the_working_speed_stands_on_page_one_above_the_signature():
+    answer = compute(FAST, parse_machine(MACHINE), TYPED)
+    blocks = paper(answer, parse_machine(MACHINE)).blocks
+    says = "No run was near the middle of the working speeds"
+    places = [
+        at for at, one in enumerate(blocks) if isinstance(one, Paragraph) and says in one.text
+    ]
+    signed = next(at for at, one in enumerate(blocks) if isinstance(one, Signature))
+    assert len(places) == 1
+    assert places[0] < signed < 10

@@ -13,7 +13,9 @@ from functools import partial
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
+from workbench.base.statements import Statement
 from workbench.base.units import US
+from workbench.calibration.readout.calibrate import ResultSays
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.reports.calibrate.digital import digital_certificate
 from workbench.reports.calibrate.tables import (
@@ -48,6 +50,8 @@ from workbench.words.pictures.sketch import Sketch
 from workbench.words.view import json_view
 from workbench.words.words import Words
 
+NOT_AT_WORK = (ResultSays.NO_RUN_AT_WORK, ResultSays.NO_CHANGE_OVER_AT_WORK)
+
 
 def certificate(
     answer: CalibrateAnswer,
@@ -64,13 +68,15 @@ def certificate(
         result_words(made.numbers) or _("Result not stored"),
         [
             *_headlines(answer, words),
+            *(Paragraph(words.say(said)) for said in _not_at_work(answer)),
             *_sketch(verdict_sketch(answer, words), _("The error at work within what is allowed.")),
             Heading(_("What was calibrated")),
             Facts(_item(answer, machine, made, words), 2),
             Signature(((_("Calibrated by"), made.said.by), (_("Date and signature"), ""))),
             Heading(_("Result")),
-            *_picture(answer, words),
+            _errors(answer, words),
             *_setting(answer, words),
+            _picture(answer, words),
             Heading(_("Readings")),
             *_readings(answer, words),
             *_drive_line(answer, words),
@@ -108,6 +114,11 @@ def _headlines(answer: CalibrateAnswer, words: Words) -> list[Block]:
         Answer(_("As left: {sentence}").format(sentence=left), answer.as_left.verdict),
         Answer(_("As found: {sentence}").format(sentence=sentence), answer.verdict),
     ]
+
+
+def _not_at_work(answer: CalibrateAnswer) -> list[Statement]:
+    """That a run at the working speed is missing: nobody may find that on the last page."""
+    return [said for said in answer.latest.warnings if said.what in NOT_AT_WORK]
 
 
 def _item(
@@ -149,7 +160,14 @@ def _machine_rows(machine: Machine, words: Words) -> list[tuple[str, str]]:
     return rows
 
 
-def _picture(answer: CalibrateAnswer, words: Words) -> list[Block]:
+def _errors(answer: CalibrateAnswer, words: Words) -> Facts:
+    rows = error_rows(answer, words, _("Error at {speed}, as found"))
+    if answer.as_left is not None:
+        rows += error_rows(answer.as_left, words, _("Error at {speed}, as left"))
+    return Facts(rows, 2)
+
+
+def _picture(answer: CalibrateAnswer, words: Words) -> Figure:
     caption = _(
         "Error of the readout against belt speed. Bars: expanded uncertainty of one run, k = 2. "
         "Line and ribbon: the fit over the working speeds with its expanded uncertainty."
@@ -160,12 +178,9 @@ def _picture(answer: CalibrateAnswer, words: Words) -> list[Block]:
             "lag taken out. Line and ribbon: the fit over the working speeds with its expanded "
             "uncertainty."
         )
-    rows = error_rows(answer, words, _("Error at {speed}, as found"))
-    alt = ": ".join(rows[0])
-    if answer.as_left is not None:
-        rows += error_rows(answer.as_left, words, _("Error at {speed}, as left"))
-    picture = picture_svg(error_picture(answer, answer.readout_error_limit), words.units, 74)
-    return [Figure(picture, caption, alt), Facts(rows, 2)]
+    alt = ": ".join(error_rows(answer, words, _("Error at {speed}, as found"))[0])
+    picture = picture_svg(error_picture(answer, answer.readout_error_limit), words.units, 70)
+    return Figure(picture, caption, alt)
 
 
 def _readings(answer: CalibrateAnswer, words: Words) -> list[Block]:
@@ -213,11 +228,12 @@ def _references(answer: CalibrateAnswer, made: Made, words: Words) -> Facts:
 
 
 def _notes(answer: CalibrateAnswer, words: Words) -> list[Block]:
-    notes = words.say_all(answer.warnings)
+    told = _not_at_work(answer)
+    notes = words.say_all(said for said in answer.warnings if said not in told)
     if answer.as_left is not None:
         notes += [
             _("As left: {sentence}").format(sentence=note)
-            for note in words.say_all(answer.as_left.warnings)
+            for note in words.say_all(one for one in answer.as_left.warnings if one not in told)
         ]
     blocks: list[Block] = [Heading(_("Notes"))] if notes or answer.advice else []
     blocks += map(Paragraph, notes)

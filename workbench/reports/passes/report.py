@@ -121,9 +121,7 @@ def _drift(answer: PassAnswer, words: Words) -> list[Block]:
         },
     )
     return [
-        Figure(
-            picture_svg(picture_of(answer, answer.series.rows()), words.units, 112), caption, alt
-        )
+        Figure(picture_svg(picture_of(answer, answer.series.rows()), words.units, 98), caption, alt)
     ]
 
 
