@@ -7,11 +7,12 @@ import sys
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
 from workbench.base.machine import Machine, load_machine
-from workbench.calibration.readout.run_table import looks_like_run_table
+from workbench.calibration.readout.run_table import looks_like_run_table, marked_simulated
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import add_particulars, add_source, particulars_of, source_of, words_of
 from workbench.cli.output import (
@@ -22,6 +23,7 @@ from workbench.cli.output import (
     print_warnings,
     tried,
 )
+from workbench.jobs.at_hand import with_prepared
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.keep import Kept, keep, keep_table
@@ -87,6 +89,8 @@ def run(args: argparse.Namespace) -> int:
     if text is None:
         source = source_of(args)
         machine, options = source.machine, replace(options, recorded_machine=source.made_of)
+        simulated = source.recording.simulated
+        options = with_prepared(options, machine, args.store, simulated=simulated)
         answer = compute(source.recording, machine, options)
         kept = keep("calibrate", answer, options, source, particulars_of(args))
     else:
@@ -110,7 +114,7 @@ def _options(args: argparse.Namespace) -> CalibrateOptions:
     """All that the answer and its report depend on besides source and machine."""
     if args.shown and args.flips:
         raise WrongInput("--shown and --flips cannot go together: steady runs or a ramp.")
-    texts = {}
+    texts: dict[str, Any] = {}
     for name in ("shown", "flips", "as_left"):
         path = getattr(args, name)
         texts[name] = read_text(Path(path)) if path else ""
@@ -132,6 +136,7 @@ def _of_table(
         if given:
             raise WrongInput("{option} goes with a recording, not with a run table.", option=option)
     machine = load_machine(args.machine) if args.machine else None
+    options = with_prepared(options, machine, args.store, simulated=marked_simulated(text))
     answer = compute(text, machine, options)
     kept = keep_table(
         "calibrate",

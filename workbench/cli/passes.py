@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from functools import partial
+from typing import Any
 
 from workbench.base.errors import BenchError, WrongInput
 from workbench.base.machine import Machine
-from workbench.base.units import FOOT_M
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import (
     add_particulars,
     add_source,
     particulars_of,
-    seconds,
     source_of,
     words_of,
 )
@@ -27,9 +26,11 @@ from workbench.cli.output import (
     print_warnings,
     tried,
 )
+from workbench.jobs.at_hand import with_prepared
 from workbench.jobs.keep import Kept, keep
 from workbench.jobs.passes.answer import PassAnswer, PassOptions, PassSays
 from workbench.jobs.passes.compute import compute
+from workbench.jobs.passes.typed import parse_course, parse_move, parse_oil_c
 from workbench.words.language import _
 from workbench.words.passes import PassWords, Rows, pass_words
 from workbench.words.words import Words
@@ -49,13 +50,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--oil",
         metavar="START,END",
-        type=_two_temperatures,
+        type=_typed(parse_oil_c),
         help=_("oil temperature at the start and the end, as read off: in °C, or 54F,118F"),
     )
     parser.add_argument(
         "--moved",
         metavar="TIME=STEPS",
-        type=_move,
+        type=_typed(parse_move),
         action="append",
         help=_(
             "the flow control was moved by so many steps (clicks, turns) at that moment of the "
@@ -65,7 +66,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--course",
         metavar="LENGTH,FROM,TO",
-        type=_course,
+        type=_typed(parse_course),
         help=_("a taped course: its length in metres, or 100ft, and when its two ends were passed"),
     )
     parser.add_argument(
@@ -99,7 +100,12 @@ def run(args: argparse.Namespace) -> int:
         check_report_path(args.report)
     source = source_of(args)
     moved = tuple(args.moved) if args.moved else None
-    options = PassOptions(args.belt, args.ground, args.oil, moved, args.course)
+    options = with_prepared(
+        PassOptions(args.belt, args.ground, args.oil, moved, args.course),
+        source.machine,
+        args.store,
+        simulated=source.recording.simulated,
+    )
     answer, words = (
         compute(source.recording, source.machine, options),
         words_of(args, source.machine),
@@ -143,56 +149,16 @@ def _help_to_choose(answer: PassAnswer) -> None:
             print_warnings([_("name the source with {option} SOURCE.").format(option=name)])
 
 
-def _two_temperatures(text: str) -> tuple[float, float]:
-    expected = _("two temperatures, for example 12,48 in °C or 54F,118F")
-    start_c, end_c = _numbers(text, (_celsius, _celsius), expected, -50.0, 150.0)
-    return start_c, end_c
+def _typed(parse: Callable[[str], Any]) -> Callable[[str], Any]:
+    """What `parse` makes of an argument; argparse's error where it refuses it."""
 
+    def made(text: str) -> Any:
+        try:
+            return parse(text)
+        except WrongInput as error:
+            raise argparse.ArgumentTypeError(Words().say(error)) from None
 
-def _course(text: str) -> tuple[float, float, float]:
-    expected = _(
-        "a length in metres or feet and two moments in seconds, for example 30.48,12.0,36.8 or "
-        "100ft,12.0,36.8"
-    )
-    length_m, from_s, to_s = _numbers(text, (_metres, float, float), expected, 0.0, 1e7)
-    return length_m, from_s, to_s
-
-
-def _celsius(word: str) -> float:
-    if word.endswith("F"):
-        return (float(word.removesuffix("F")) - 32) / 1.8
-    return float(word.removesuffix("C"))
-
-
-def _metres(word: str) -> float:
-    if word.endswith("ft"):
-        return float(word.removesuffix("ft")) * FOOT_M
-    return float(word.removesuffix("m"))
-
-
-def _numbers(
-    text: str, kinds: Sequence[Callable[[str], float]], expected: str, low: float, high: float
-) -> list[float]:
-    try:
-        values = [kind(word) for kind, word in zip(kinds, text.split(","), strict=True)]
-    except ValueError:
-        values = []
-    if not values or not all(low <= value <= high for value in values):
-        raise _wrong(text, expected)
-    return values
-
-
-def _move(text: str) -> tuple[float, float]:
-    at, _equals, steps = text.partition("=")
-    try:
-        return seconds(at), float(steps)
-    except (ValueError, argparse.ArgumentTypeError):
-        raise _wrong(text, _("a moment and steps, for example 38s=-2")) from None
-
-
-def _wrong(text: str, expected: str) -> argparse.ArgumentTypeError:
-    said = _("'{text}' is wrong; expected {expected}").format(text=text, expected=expected)
-    return argparse.ArgumentTypeError(said)
+    return made
 
 
 def print_pass(answer: PassAnswer, words: Words) -> None:

@@ -133,7 +133,7 @@ def quality(source: str, kind: SourceKind, series: SpeedSeries) -> Quality:
     duration_s = float(np.ptp(series.time_s)) * share
     own = own_accuracy(series, max(duration_s, 1.0))
     white = seen_rel / math.sqrt(speed_mps.size) if math.isfinite(seen_rel) else 0.0
-    u_mean_rel = math.hypot(kind.u_scale_rel, own, white)
+    u_mean_rel = math.hypot(series.u_common_rel, own, white)
     return Quality(source, kind, share, max(claimed_rel, seen_rel), u_mean_rel)
 
 

@@ -16,8 +16,9 @@ from drivers.contract import ChannelKind, Recording
 from workbench.base.errors import Message, WrongInput
 from workbench.base.machine import Machine
 from workbench.calibration.readout.recorded_runs import FLIP_COLUMNS, SHOWN_COLUMNS
-from workbench.calibration.readout.run_table import looks_like_run_table
+from workbench.calibration.readout.run_table import looks_like_run_table, marked_simulated
 from workbench.jobs import channels
+from workbench.jobs.at_hand import with_prepared
 from workbench.jobs.calibrate.answer import CalibrateOptions
 from workbench.jobs.gap.answer import GapOptions
 from workbench.jobs.gap.compute import judge_recording, looks_like_gap_table
@@ -102,6 +103,7 @@ def judge_file(
     options = _options(kind, opened, chosen, drop_out=drop_out)
     progress()
     if opened.number is None:
+        options = _prepared(options, machine, store, simulated=marked_simulated(opened.text))
         answer = job(kind).compute(opened.text, machine, options)
         kept = keep_table(
             kind,
@@ -117,7 +119,15 @@ def judge_file(
     source = stored_source(opened.number, machine, store)
     if isinstance(options, GapOptions):
         return _number(judge_recording(source, options, store, said)[1])
+    options = _prepared(options, source.machine, store, simulated=source.recording.simulated)
     return _number(judge(kind, source, options, said)[1])
+
+
+def _prepared(options: Any, machine: Machine | None, store: str | None, *, simulated: bool) -> Any:
+    """The options of a pass or a calibration with what was prepared."""
+    if isinstance(options, GapOptions):
+        return options
+    return with_prepared(options, machine, store, simulated=simulated)
 
 
 def _number(kept: Kept) -> int:

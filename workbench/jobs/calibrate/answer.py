@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum, auto
 
 from workbench.calibration.readout.calibrate import Calibration
+from workbench.jobs.prepare.answer import Prepared
 
 
 class CalibrateSays(StrEnum):
@@ -31,7 +32,8 @@ class CalibrateOptions:
 
     `shown`, `flips` and `as_left` are the texts of tables, '' where there is none; `channel`
     and `lap_channel` name the pulses of belt and lap mark, None those that say they are;
-    `recorded_machine` is the machine a stored recording was made of; `remarks` is what the
+    `recorded_machine` is the machine a stored recording was made of, `prepared` what was prepared
+    of the machine, None where nobody looked; `remarks` is what the
     program has to say of how the runs were taken.
     """
 
@@ -45,6 +47,7 @@ class CalibrateOptions:
     as_left: str = ""
     as_left_name: str = ""
     recorded_machine: str = ""
+    prepared: Prepared | None = None
     remarks: str = ""
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,8 +16,10 @@ from drivers.contract import ChannelKind, Floats, Recording
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, as_written, statement
+from workbench.calibration.prepare.measures import Topic
 from workbench.calibration.readout.calibrate import Calibration
 from workbench.calibration.readout.change_overs import Flip
+from workbench.calibration.readout.drive_line_check import DriveLineSays
 from workbench.calibration.readout.ramp import calibrate_ramp
 from workbench.calibration.readout.recorded_runs import (
     Pulses,
@@ -40,6 +42,7 @@ from workbench.jobs.calibrate.answer import CalibrateOptions, CalibrateSays
 from workbench.jobs.channels import on_its_clock, pick_mark, pick_pickup
 from workbench.jobs.job import Job
 from workbench.jobs.noise import spoilt_by
+from workbench.jobs.prepare.answer import AtHandSays
 
 SHOWN_QUANTITY = "readout_shown"
 
@@ -76,13 +79,29 @@ def compute(
         found,
         source=read.source,
         method=statement(read.how, ways=tuple(map(statement, ways))),
-        warnings=(*read.warnings, *found.warnings),
+        warnings=(*read.warnings, *found.warnings, *_prepared(options, found, machine)),
         source_sha256=sha256,
         simulated=simulated or marked_simulated(options.as_left),
     )
     if not options.as_left:
         return found
     return replace(found, as_left=_as_left(found, machine, options))
+
+
+_OFF = (DriveLineSays.MOVES_LESS, DriveLineSays.MOVES_MORE)
+
+
+def _prepared(
+    options: CalibrateOptions, found: Calibration, machine: Machine
+) -> Iterator[Statement]:
+    """What was found at the belt before, where it bears on what its pulses tell."""
+    before = options.prepared
+    if before is None:
+        return
+    if before.slack_belt and machine.drive.kind == "roll":
+        yield statement(AtHandSays.BELT_MAY_SLIP, result=before.result, on=before.on)
+    elif Topic.BELT in before.unmeasured and any(one.what in _OFF for one in found.warnings):
+        yield statement(AtHandSays.NOT_MEASURED_BEFORE, topic=statement(Topic.BELT))
 
 
 def _as_left(found: Calibration, machine: Machine, options: CalibrateOptions) -> Calibration:

@@ -12,6 +12,7 @@ from drivers.contract import Floats
 from workbench.base.cautions import Caution
 from workbench.base.statements import Statement
 from workbench.calibration.statistics.decision import Verdict
+from workbench.jobs.prepare.answer import Prepared
 from workbench.match.advice import Advice
 from workbench.match.hypotheses import Cause
 from workbench.match.ratio import RatioPart
@@ -60,7 +61,8 @@ class PassOptions:
 
     `oil_c` is the oil's temperature at the start and the end; `moved` the moments at which the
     flow control was moved, (s, steps) each; `course` a taped course: its length in metres, and
-    when its ends were passed.
+    when its ends were passed; `prepared` what was prepared of the machine, None where nobody
+    looked.
     """
 
     belt: str | None = None
@@ -68,6 +70,7 @@ class PassOptions:
     oil_c: tuple[float, float] | None = None
     moved: tuple[tuple[float, float], ...] | None = None
     course: tuple[float, float, float] | None = None
+    prepared: Prepared | None = None
 
 
 @dataclass(frozen=True, slots=True)

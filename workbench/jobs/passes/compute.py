@@ -26,6 +26,7 @@ from workbench.jobs.passes.answer import (
 )
 from workbench.jobs.passes.grounds import with_course, with_sources
 from workbench.jobs.passes.inputs import Chosen, choose, gather_inputs, with_factors
+from workbench.jobs.passes.prepared import with_prepared, with_true_grounds
 from workbench.jobs.passes.pulse_rates import with_pulse_rates
 from workbench.jobs.passes.to_do import Judgement, with_advice
 from workbench.match.advice import Response, learn_response
@@ -58,7 +59,7 @@ def compute(recording: Recording, machine: Machine | None, options: PassOptions)
     limits = machine.limits if machine else Limits()
     band = PaceLimits(limits.ratio_low, limits.ratio_high)
     recording, of_clock = on_its_clock(recording, machine)
-    recording = with_pulse_rates(recording, machine)
+    recording = with_true_grounds(with_pulse_rates(recording, machine), options.prepared)
     chosen = choose(recording, options)
     if chosen.reason is not None:
         return _judged(recording, chosen, cannot_tell(chosen.reason), band)
@@ -72,6 +73,7 @@ def compute(recording: Recording, machine: Machine | None, options: PassOptions)
     answer = with_course(with_sources(answer, inputs), inputs, options.course)
     response = response_to_moves(found, options.moved) if options.moved else None
     answer = with_advice(Judgement(answer, inputs, found, limits, response))
+    answer = with_prepared(answer, recording, options.prepared)
     return replace(answer, track=track_of(recording, found))
 
 

@@ -27,7 +27,9 @@ from workbench.jobs.channels import (
 )
 from workbench.jobs.noise import spoilt_by
 from workbench.jobs.passes.answer import PassOptions, PassSays
+from workbench.jobs.passes.prepared import factor_of
 from workbench.jobs.passes.pulse_rates import u_scale_rel
+from workbench.jobs.prepare.answer import Prepared
 from workbench.match.evidence import PassInputs, Values
 from workbench.match.ratio import Comparison, PaceLimits
 from workbench.match.sources import Quality, best, factor_to, quality
@@ -58,7 +60,7 @@ def choose(recording: Recording, options: PassOptions) -> Chosen:
     if isinstance(named, SpeedTrack) and named not in able:
         able.append(named)
     qualities = {
-        one.source: quality(one.source, ground_kind(one), _plain(one))
+        one.source: quality(one.source, ground_kind(one), _plain(one, options.prepared))
         for one in recording.speeds.values()
         if one in able
     }
@@ -123,7 +125,7 @@ def gather_inputs(
     others = [track for track in pickups(recording) if track is not pulses]
     return PassInputs(
         belt=belt_series(belt, machine, recording),
-        ground=_plain(ground)
+        ground=_plain(ground, options.prepared)
         if isinstance(ground, SpeedTrack)
         else belt_series(ground, machine, recording),
         ground_source=ground.name,
@@ -138,7 +140,7 @@ def gather_inputs(
         oil_c=_oil(recording, options.oil_c),
         qualities=chosen.qualities,
         others={
-            track.source: _plain(track)
+            track.source: _plain(track, options.prepared)
             for track in recording.speeds.values()
             if track.source in chosen.qualities and track.timed
         },
@@ -200,9 +202,11 @@ def _wear_rel(recording: Recording, machine: Machine) -> float:
     return most_wear_rel(machine.drive)
 
 
-def _plain(track: SpeedTrack) -> SpeedSeries:
-    """A ground source, with what its kind's scale may be off."""
-    u_scale_rel = ground_kind(track).u_scale_rel
+def _plain(track: SpeedTrack, prepared: Prepared | None) -> SpeedSeries:
+    """A ground source, with what its scale may be off: by its kind, or as a taped course proved."""
+    u_scale_rel, proven = ground_kind(track).u_scale_rel, factor_of(track, prepared)
+    if proven is not None:
+        u_scale_rel = proven.u_factor / proven.factor
     return SpeedSeries(track.time_s, track.speed_mps, track.u_mps, u_scale_rel)
 
 

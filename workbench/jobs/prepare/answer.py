@@ -50,6 +50,15 @@ class DoSays(StrEnum):
     PART_WORN = auto()
 
 
+class AtHandSays(StrEnum):
+    """What a preparation says in a calibration and in a pass."""
+
+    TRUE_SCALE_USED = auto()
+    FAILED_BEFORE = auto()
+    NOT_MEASURED_BEFORE = auto()
+    BELT_MAY_SLIP = auto()
+
+
 DO: dict[CheckKind, tuple[DoSays, DoSays]] = {
     CheckKind.OIL_FLOW: (DoSays.FLOW_TOO_LOW,) * 2,
     CheckKind.OIL_FLOW_RESERVE: (DoSays.RESERVE_TOO_LOW,) * 2,
@@ -98,6 +107,29 @@ class ProvenSource:
     runs: int
     both_ways: bool
     proven: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PreparedFactor:
+    """True ÷ shown of a kind of ground source, and the stored result that proved it."""
+
+    source: str
+    factor: float
+    u_factor: float
+    result: int
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """What was prepared of a machine before: the newest sheet, 0 for none, with its day, what of
+    it failed and what was not measured; whether the belt hung too slack; proven sources."""
+
+    result: int
+    on: str
+    failed: tuple[Topic, ...]
+    unmeasured: tuple[Topic, ...]
+    slack_belt: bool
+    factors: tuple[PreparedFactor, ...]
 
 
 @dataclass(frozen=True, slots=True)

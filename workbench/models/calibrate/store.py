@@ -13,6 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from workbench.base.machine import Machine, with_readout_setting
+from workbench.calibration.readout.run_table import marked_simulated
+from workbench.jobs.at_hand import with_prepared
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.keep import Kept, judge, keep_table
 from workbench.jobs.particulars import NOTHING_SAID, Particulars, particulars_in
@@ -93,6 +95,7 @@ def _from_table(
 ) -> Worked:
     from workbench.jobs.calibrate.compute import compute
 
+    options = with_prepared(options, machine, store, simulated=marked_simulated(text))
     answer = compute(text, machine, options)
     if said is None:
         return answer, Kept()
@@ -118,6 +121,8 @@ def _from_ramp(
     from workbench.jobs.calibrate.compute import compute
 
     source = stored_source(number, machine, store)
+    simulated = source.recording.simulated
+    options = with_prepared(options, machine, store, simulated=simulated)
     if said is not None:
         return judge("calibrate", source, options, said)
     return compute(source.recording, machine, options), Kept()

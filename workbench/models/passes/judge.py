@@ -12,6 +12,7 @@ from drivers.kinds import ChannelKind, pulse_kind
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement
+from workbench.jobs.at_hand import with_prepared
 from workbench.jobs.channels import pick_belt
 from workbench.jobs.job import job
 from workbench.jobs.keep import judged_before, keep
@@ -61,6 +62,8 @@ def judge_with_history(
             number=recording,
         )
     progress()
+    simulated = source.recording.simulated
+    options = with_prepared(options, source.machine, store, simulated=simulated)
     answer = job("pass").compute(source.recording, source.machine, options)
     progress()
     kept = keep("pass", answer, options, source, said)

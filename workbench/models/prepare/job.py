@@ -196,9 +196,10 @@ class PrepareJob(Observable):
             raise WrongInput("Nothing was measured yet: type a value first.")
         text, options = self.table(), self._options()
         machine, store = self._bench.machine, self._bench.store
+        for_whom = self._bench.for_whom.of(machine)
 
         def work() -> KeptSheet:
-            answer, kept = judge_table(text, machine, options, store)
+            answer, kept = judge_table(text, machine, options, store, for_whom)
             if kept.trouble is not None:
                 raise kept.trouble
             return KeptSheet(kept.number or 0, answer)

@@ -12,6 +12,7 @@ from typing import Any
 
 from workbench.base.errors import BenchError, Message
 from workbench.base.files import write_file
+from workbench.jobs.at_hand import with_prepared
 from workbench.jobs.export import export_tables
 from workbench.jobs.keep import any_answer, judge, judged_before
 from workbench.jobs.particulars import particulars_in
@@ -53,6 +54,9 @@ def _judge(store: str | None, number: int, kind: str, options: Any, progress: Pr
     source = stored_source(number, None, store)
     said = judged_before(kind, number, store)[1]
     progress(words=Message("Computing …"))
+    if isinstance(options, PassOptions):
+        simulated = source.recording.simulated
+        options = with_prepared(options, source.machine, store, simulated=simulated)
     return judge(kind, source, options, said)[1].number or 0
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from workbench.calibration.prepare.due import PartSays, ServiceStanding, UsualPart
 from workbench.calibration.prepare.measures import CheckKind, Computed, ReadingKind, Topic
 from workbench.calibration.prepare.sheet import Whose
-from workbench.jobs.prepare.answer import DoSays, PrepareSays
+from workbench.jobs.prepare.answer import AtHandSays, DoSays, PrepareSays
 from workbench.words.language import N_, Plural, Template
 
 SENTENCES: dict[str, Template] = {
@@ -127,6 +127,17 @@ SENTENCES: dict[str, Template] = {
         "oil's thinness, at one pressure; no published figure was found."
     ),
     PrepareSays.READ_ON_ONE_SIDE: N_("{of} was read on one side only: {places}."),
+    AtHandSays.TRUE_SCALE_USED: N_(
+        "{source} is taken {factor:ratio} times as it shows, by the taped course (result {result})."
+    ),
+    AtHandSays.FAILED_BEFORE: N_(
+        "{topic} failed before the run (result {result}, {on}), which makes this likely."
+    ),
+    AtHandSays.NOT_MEASURED_BEFORE: N_("{topic}: not measured before the run (Prepare)."),
+    AtHandSays.BELT_MAY_SLIP: N_(
+        "The belt hung too slack before the run (result {result}, {on}) and is driven by friction: "
+        "it may slip, and then runs slower than its pulses tell."
+    ),
     DoSays.FLOW_TOO_LOW: N_(
         "The tractor gives too little oil: open its flow setting, warm the oil, use another "
         "outlet. A starved motor runs the belt slower than set, and slower still under load."

@@ -1,0 +1,54 @@
+"""What was prepared of a machine, at hand where its readout is calibrated or a pass is judged."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TypeVar
+
+from workbench.base.errors import StoreError
+from workbench.base.machine import Machine
+from workbench.calibration.prepare.measures import CHECKS, Topic
+from workbench.jobs.calibrate.answer import CalibrateOptions
+from workbench.jobs.passes.answer import PassOptions
+from workbench.jobs.prepare.answer import Prepared, PreparedFactor
+from workbench.jobs.prepare.compute import slack_belt
+from workbench.jobs.prepare.stored import Earlier, earlier
+
+Options = TypeVar("Options", PassOptions, CalibrateOptions)
+
+
+def with_prepared(
+    options: Options, machine: Machine | None, store: str | None, *, simulated: bool
+) -> Options:
+    """The options with what the newest sheets of the machine say; as they are without a machine,
+    and where the store cannot be read: then the answer is given without it."""
+    if machine is None:
+        return options
+    try:
+        sheets = list(earlier(store, machine.name, simulated=simulated))
+    except StoreError:
+        return options
+    return replace(options, prepared=_together(sheets))
+
+
+def _together(sheets: list[Earlier]) -> Prepared:
+    """What the newest sheet says, and of each source its newest factor."""
+    factors: dict[str, PreparedFactor] = {}
+    for sheet in sheets:
+        for one in sheet.answer.sources:
+            if one.proven:
+                factor = PreparedFactor(one.source, one.factor, one.u_factor, sheet.number)
+                factors.setdefault(one.source, factor)
+    found = tuple(factors.values())
+    if not sheets:
+        return Prepared(0, "", (), tuple(Topic), False, found)
+    newest, answer = sheets[0], sheets[0].answer
+    failed = (CHECKS[one.check].topic for one in answer.checks if one.verdict.is_fail)
+    return Prepared(
+        newest.number,
+        answer.today,
+        tuple(dict.fromkeys(failed)),
+        answer.unmeasured,
+        slack_belt(answer.checks),
+        found,
+    )
