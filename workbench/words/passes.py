@@ -150,10 +150,11 @@ def _figures(answer: PassAnswer, words: Words) -> Rows:
         )
         for what, share in answer.mismatch_shares.items()
     ]
-    return rows + _course(answer, words)
+    return rows + course_rows(answer, words)
 
 
-def _course(answer: PassAnswer, words: Words) -> Rows:
+def course_rows(answer: PassAnswer, words: Words) -> Rows:
+    """What a taped course says: the true speed, and of each source true ÷ shown."""
     course = answer.course
     if course is None:
         return []

@@ -49,7 +49,7 @@ class FileView(QWidget):
         self._bench, self._works, self._kind, self._drop_out = bench, works, kind, drop_out
         self._stored: StoredResult | None = None
         self.choice, self._turns = FileChoice(), Turns()
-        self.result = ResultView(theme, lambda _belt, _ground: None)
+        self.result = ResultView(theme, lambda _options: None)
         room = QScrollArea()
         room.setWidgetResizable(True)
         room.setWidget(self.result)

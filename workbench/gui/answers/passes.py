@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from PySide6.QtCore import Qt, QTimer
@@ -21,16 +22,17 @@ from drivers.contract import Floats
 from workbench.base.statements import Statement
 from workbench.base.units import UnitSystem
 from workbench.gui.answers.track import PassTrack
+from workbench.gui.answers.typed import PassTyped
 from workbench.gui.parts.basics import VerdictPill, button, label, say
 from workbench.gui.parts.layout import column_of, emptied, line_of, row, scrolled
 from workbench.gui.parts.sketch import SketchView
 from workbench.gui.plot.plot import Plot
 from workbench.gui.plot.save import tell_simulated
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, grown
-from workbench.jobs.passes.answer import PassAnswer
+from workbench.jobs.passes.answer import PassAnswer, PassOptions
 from workbench.models.passes.judge import choices
 from workbench.words.language import _
-from workbench.words.passes import pass_words
+from workbench.words.passes import course_rows, pass_words
 from workbench.words.pictures.causes import budget_sketch, causes_sketch, verdict_sketch
 from workbench.words.pictures.parts import part_to_touch
 from workbench.words.pictures.passes import picture_of
@@ -42,8 +44,8 @@ WIDE_PX, TALL_PX = 1000, 700
 PLOT_PX = 26 * GRID_PX
 NO_ROWS: Floats = np.empty((0, 4))
 
-JudgeAgain = Callable[[str, str], object]
-"""Called with the belt's and the ground's source."""
+JudgeAgain = Callable[[PassOptions], object]
+"""Called with the belt's and the ground's source, and what was typed beside the pass."""
 
 
 class PassAnswerView(QWidget):
@@ -76,6 +78,7 @@ class PassAnswerView(QWidget):
             QPushButton(_("On the field")),
         )
         self._belt, self._ground = QComboBox(), QComboBox()
+        self.typed = PassTyped()
         self._offer = button("", self._take_offer)
         self._chooser = self._make_chooser()
         self._switch = self._make_switch()
@@ -119,6 +122,7 @@ class PassAnswerView(QWidget):
         self._pill.show_verdict(answer.verdict)
         self._show_words(answer, Words(units), earlier)
         self._offer_sources(answer)
+        self.typed.show_units(units)
         tell_simulated(self.plot, answer.simulated)
         rows = answer.series.rows()
         self._rows = rows if rows.size else live
@@ -146,6 +150,8 @@ class PassAnswerView(QWidget):
         self._add_chapter(_("Why, in words"), said.why)
         self._add_chapter(_("Earlier passes of this machine"), words.say_all(earlier))
         self._add_chapter(_("Along the way"), said.parts)
+        course = [": ".join(one) for one in course_rows(answer, words)]
+        self._add_chapter(_("Taped course"), course)
         self._add_chapter(_("Which signals"), said.sources)
         self._add_chapter(_("Notes"), said.notes)
 
@@ -238,6 +244,7 @@ class PassAnswerView(QWidget):
         made = QWidget()
         column_of(
             row(self._belt, self._ground, stretch=False),
+            self.typed,
             row(button(_("Judge again with these"), self._ask_again)),
             on=made,
         )
@@ -263,7 +270,10 @@ class PassAnswerView(QWidget):
             choice.clear()
             choice.addItems(list(names))
             choice.setCurrentText(used or "")
-        self._chooser.setVisible(all(offered) and max(map(len, offered)) > 1)
+        self._chooser.setVisible(all(offered))
+        several = max(map(len, offered)) > 1
+        for choice in (self._belt, self._ground):
+            choice.setVisible(several)
         other = answer.advice.judge_again_with if answer.advice else ""
         say(self._offer, _("Judge again with {source}").format(source=other))
         self._offer.setVisible(bool(other))
@@ -271,9 +281,13 @@ class PassAnswerView(QWidget):
     def _take_offer(self) -> None:
         """The ground speed that would settle it, with the same belt."""
         answer = self._answer
-        if self._judge_again is not None and answer is not None and answer.advice is not None:
-            self._judge_again(answer.belt or "", answer.advice.judge_again_with)
+        if answer is not None and answer.advice is not None:
+            self._ask_with(answer.belt or "", answer.advice.judge_again_with)
 
     def _ask_again(self) -> None:
-        if self._judge_again is not None:
-            self._judge_again(self._belt.currentText(), self._ground.currentText())
+        self._ask_with(self._belt.currentText(), self._ground.currentText())
+
+    def _ask_with(self, belt: str, ground: str) -> None:
+        typed = self.typed.read()
+        if self._judge_again is not None and typed is not None:
+            self._judge_again(replace(typed, belt=belt or None, ground=ground or None))

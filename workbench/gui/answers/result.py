@@ -26,7 +26,7 @@ from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.gap.answer import GapAnswer
 from workbench.jobs.gap.sheet import sheet_of
 from workbench.jobs.keep import answer_of
-from workbench.jobs.passes.answer import PassAnswer
+from workbench.jobs.passes.answer import PassAnswer, PassOptions
 from workbench.jobs.prepare.answer import PrepareAnswer
 from workbench.jobs.speed.answer import SpeedAnswer
 from workbench.models.records.opened import (
@@ -111,7 +111,7 @@ def _table(opened: Opened) -> QWidget:
 class ResultView(Turns):
     """A pass, a calibration, a gap check or a belt speed, each as its page shows it."""
 
-    def __init__(self, theme: Theme, judge_again: Callable[[str, str], object]) -> None:
+    def __init__(self, theme: Theme, judge_again: Callable[[PassOptions], object]) -> None:
         super().__init__()
         self._stored: StoredResult | None = None
         self._units: UnitSystem | None = None

@@ -336,9 +336,9 @@ class PassPage(QWidget):
         said = self._bench.for_whom.of(machine)
         self._judge_with(partial(pass_judge.judge_again, number, store, machine, said=said))
 
-    def _judge_otherwise(self, belt: str, ground: str) -> None:
+    def _judge_otherwise(self, options: PassOptions) -> None:
         if self._judged is not None and not self._works.busy:
-            self._judge_by(self._judged.recording, PassOptions(belt or None, ground or None))
+            self._judge_by(self._judged.recording, options)
 
     def _judge_by(self, number: int | None, options: PassOptions) -> None:
         store, machine = self._bench.store, self._bench.machine

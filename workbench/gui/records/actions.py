@@ -9,6 +9,7 @@ from typing import Any
 
 from workbench.base.errors import Message
 from workbench.gui.work_line import WorkLine
+from workbench.jobs.passes.answer import PassOptions
 from workbench.models.bench import Bench
 from workbench.models.open_file import open_files
 from workbench.models.progress import Progress
@@ -39,14 +40,14 @@ class RecordActions:
         self._chosen, self._say, self._reload = chosen, say, reload
         self.deleted: list[list[RecordEntry]] = []
 
-    def judge(self, belt: str, ground: str) -> None:
+    def judge(self, options: PassOptions) -> None:
         """Judge the recording chosen, or that of the result chosen, and open the answer."""
         entry = self._first()
         if entry is None:
             return
         number = entry.recording if entry.is_result else entry.number
         if number is not None:
-            work = partial(archive.judge_pass, self._bench.store, number, belt, ground)
+            work = partial(archive.judge_pass, self._bench.store, number, options)
             self._work(work, self._judged, Message("Judging the pass …"))
 
     def measure(self, channel: str) -> None:

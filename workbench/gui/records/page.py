@@ -25,6 +25,7 @@ from workbench.gui.records.panel import RecordPanel
 from workbench.gui.records.season import SeasonView
 from workbench.gui.theme import GRID_PX, Theme
 from workbench.gui.work_line import WorkLine
+from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.season.answer import SeasonOptions
 from workbench.jobs.season.compute import compute as season
 from workbench.models.bench import Bench
@@ -370,7 +371,8 @@ class RecordsPage(QWidget):
         self.said.setVisible(bool(text))
 
     def _judge(self) -> None:
-        self.do.judge(self.panel.belt.currentData() or "", self.panel.ground.currentData() or "")
+        belt, ground = (box.currentData() or None for box in (self.panel.belt, self.panel.ground))
+        self.do.judge(PassOptions(belt, ground))
 
     def _measure(self) -> None:
         self.do.measure(self.panel.belt.currentData() or "")

@@ -21,6 +21,7 @@ from workbench.gui.plot.save import tell_simulated
 from workbench.gui.records.compare import CompareView
 from workbench.gui.records.nothing_kept import NothingKept
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, keep_width
+from workbench.jobs.passes.answer import PassOptions
 from workbench.models.records.listing import RecordEntry
 from workbench.models.records.speed_lines import SpeedLines, speeds_picture
 from workbench.records.entries import StoredResult
@@ -32,14 +33,14 @@ AUTOMATIC = N_("the best there is")
 class RecordPanel(QWidget):
     """Shows one entry, or two side by side; does no slow work itself.
 
-    `judge_again` is called with a belt's and a ground's source, `describe` with a title and
+    `judge_again` is called with a pass's options, `describe` with a title and
     a note.
     """
 
     def __init__(
         self,
         theme: Theme,
-        judge_again: Callable[[str, str], object],
+        judge_again: Callable[[PassOptions], object],
         describe: Callable[[str, str], object],
     ) -> None:
         super().__init__()

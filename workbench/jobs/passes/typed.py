@@ -1,4 +1,7 @@
-"""What is typed beside a pass, on the screen as in the command: oil, moves, the taped course."""
+"""What is typed beside a pass, on the screen as in the command: oil, moves, the taped course.
+
+Moments are those of the recording: 38, 38s, 0:38 as a plot shows them, 1.5min.
+"""
 
 from __future__ import annotations
 
@@ -63,7 +66,8 @@ def _seconds(word: str) -> float:
     for unit, factor in (("min", 60.0), ("h", 3600.0), ("s", 1.0)):
         if word.strip().endswith(unit):
             return float(word.strip().removesuffix(unit)) * factor
-    return float(word)
+    minutes, colon, rest = word.rpartition(":")
+    return float(rest) + (60 * float(minutes) if colon else 0.0)
 
 
 def _numbers(

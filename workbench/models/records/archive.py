@@ -39,9 +39,9 @@ def result(store: str | None, number: int) -> StoredResult:
         return opened.result(number)
 
 
-def judge_pass(store: str | None, number: int, belt: str, ground: str, progress: Progress) -> int:
+def judge_pass(store: str | None, number: int, options: PassOptions, progress: Progress) -> int:
     """Judge a recording as a pass and keep the answer; its number."""
-    return _judge(store, number, "pass", PassOptions(belt or None, ground or None), progress)
+    return _judge(store, number, "pass", options, progress)
 
 
 def measure_speed(store: str | None, number: int, channel: str, progress: Progress) -> int:

@@ -129,6 +129,7 @@ def judge_the_old_one_and_look_at_its_paper(page, screen, window, qtbot):
     screen.press("Judge again with these")
     screen.settle()
     assert page.judged.answer.ground == "wheel"
+    type_beside_the_pass(page, screen)
     screen.press("Preview report")
     screen.settle()
     sheets = screen.one(ReportPages).findChildren(QLabel)
@@ -136,6 +137,21 @@ def judge_the_old_one_and_look_at_its_paper(page, screen, window, qtbot):
     assert not any(sheet.pixmap().isNull() for sheet in sheets)
     qtbot.keyClick(window, Qt.Key.Key_Escape)
     assert screen.shown(PassAnswerView)
+
+
+def type_beside_the_pass(page, screen):
+    """Oil, moves and a taped course are the screen's too; a wrong one gets its sentence."""
+    screen.type("Taped course", "30m,20,10")
+    screen.press("Judge again with these")
+    assert "an end after its beginning" in screen.said
+    screen.type("Taped course", "30m, 0:20, 0:45")
+    screen.type("Oil at start", "12, 48")
+    screen.press("Judge again with these")
+    screen.settle()
+    course = page.judged.answer.course
+    assert course.true_speed_mps == pytest.approx(30 / 25)
+    screen.press("Show all in words")
+    assert "True speed by the taped course: 4.3" in screen.said
 
 
 def test_after_an_answer_one_press_of_space_begins_the_next_pass(
