@@ -73,7 +73,7 @@ class ChoiceCard(QPushButton):
         lines = painter.fontMetrics()
         wrap = int(Qt.TextFlag.TextWordWrap)
         said = lines.boundingRect(inside.toRect(), wrap, self._sentence).height()
-        head = round(1.4 * heading)
+        head = grown(1.4 * heading)
         picture = QRectF(inside)
         picture.setHeight(max(0.0, inside.height() - said - head - GRID_PX))
         self._picture(painter, picture)

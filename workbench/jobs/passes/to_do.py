@@ -55,6 +55,9 @@ def with_advice(this: Judgement) -> PassAnswer:
         from_s, pace = stretches[1].from_s, _compared(this, stretches[1].from_s, stretches[1].to_s)
         ratio = PlusMinus(pace.ratio, pace.U_ratio)
         by = [statement(AdviceSays.BY_LATEST_STRETCH, from_s=from_s, ratio=ratio)]
+    elif cause is not None and cause.cause in PASSES_OVER:
+        # Nor is more of the same called for where first something is to be done otherwise.
+        answer = replace(answer, reason=pace.decision.reason)
     advice = _settled(this, advise(pace, this.limits, this.response), pace)
     if math.isfinite(pace.ratio) or advice.judge_again_with:
         advice = _by_cause(advice, cause, this.inputs)

@@ -87,6 +87,7 @@ def _agrees_with_the_cause(answer):
     if first.cause in PASSES_OVER:
         assert LEAVES not in said
         assert first.check_next.what in said
+        assert answer.reason.what != PassSays.MORE_WOULD_SETTLE
     if first.title.what in MISLEADS:
         assert not said & (CHANGE | {LEAVES})
         assert first.check_next.what in said
