@@ -9,7 +9,9 @@ from typing import Any
 
 from drivers.contract import DeviceError, InputError
 from workbench.base.errors import BenchError, Message, StoreError
+from workbench.base.steps import telling
 from workbench.cli import BROKEN, DONE, WRONG
+from workbench.cli.reading_line import reading_line
 from workbench.cli.speech import error_object
 from workbench.jobs.keep import Kept
 from workbench.records.jsonable import to_text
@@ -33,7 +35,8 @@ def exit_status(errors: Sequence[BenchError | InputError], otherwise: int = DONE
 def tried(write: Callable[[], object], command: str, words: Words) -> list[BenchError]:
     """Write what goes beside an answer; what went wrong is told, and does not hide the answer."""
     try:
-        write()
+        with reading_line() as show, telling(show):
+            write()
     except BenchError as error:
         print_error(command, words.say(error))
         return [error]

@@ -8,6 +8,7 @@ from workbench.base.errors import StoreError, WrongInput
 from workbench.base.files import is_file
 from workbench.base.machine import load_machine
 from workbench.base.numbers import NO_VALUE
+from workbench.base.steps import telling
 from workbench.cli.arguments import PARTICULARS, words_of
 from workbench.cli.output import (
     exit_status,
@@ -16,11 +17,14 @@ from workbench.cli.output import (
     print_table,
     print_warnings,
 )
+from workbench.cli.reading_line import reading_line
 from workbench.jobs.keep import Kept
 from workbench.jobs.season.again import AgainAnswer, AgainOptions, compute
-from workbench.words.language import _
+from workbench.words.language import N_, _
 from workbench.words.season import season_title
 from workbench.words.words import Words
+
+_JUDGED = N_("{percent:.0f} % of the passes are judged")
 
 
 def run_all(args: argparse.Namespace) -> int:
@@ -30,7 +34,8 @@ def run_all(args: argparse.Namespace) -> int:
     """
     _refuse(args)
     name = _machine_name(args.machine)
-    answer = compute(AgainOptions(args.store, name, args.workers, args.scheduler))
+    with reading_line(said=_JUDGED) as show, telling(show):
+        answer = compute(AgainOptions(args.store, name, args.workers, args.scheduler))
     words = words_of(args)
     troubles = _troubles(answer)
     if args.json:

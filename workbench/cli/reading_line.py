@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TextIO
 
+from workbench.base.errors import Message
 from workbench.words.language import N_, _
+from workbench.words.words import Words
 
 PATIENCE_S = 1.0
 """What is over sooner says nothing."""
@@ -29,9 +32,9 @@ def reading_line(
     stream = stream or sys.stderr
     begun_s, shown, seen = clock(), "", not stream.closed and stream.isatty()
 
-    def show(share: float, _step: object = "") -> None:
+    def show(share: float, step: Message | str = "") -> None:
         nonlocal shown
-        words = _(said).format(percent=100 * share)
+        words = _(said).format(percent=100 * share) if math.isfinite(share) else Words().say(step)
         if seen and words != shown and clock() - begun_s >= PATIENCE_S:
             shown = words
             stream.write(f"\r{words}\x1b[K")

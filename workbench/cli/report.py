@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 
+from workbench.base.steps import telling
 from workbench.cli import DONE
 from workbench.cli.arguments import (
     add_particulars,
@@ -13,6 +14,7 @@ from workbench.cli.arguments import (
     words_of,
 )
 from workbench.cli.output import print_json
+from workbench.cli.reading_line import reading_line
 from workbench.words.language import _
 
 
@@ -44,8 +46,9 @@ def run(args: argparse.Namespace) -> int:
         if said != before:
             store.say_of(stored.number, said.text)
             stored = store.result(args.result)
-    made = document_of(stored, words_of(args, stored.machine()))
-    path = render(testified(made, args.store, stored.number), args.out)
+    with reading_line() as show, telling(show):
+        made = document_of(stored, words_of(args, stored.machine()))
+        path = render(testified(made, args.store, stored.number), args.out)
     if args.json:
         print_json({"result": stored.number, "kind": stored.kind, "report": str(path)})
     else:

@@ -7,6 +7,7 @@ import argparse
 from pathlib import Path
 
 from workbench.base.errors import BenchError, WrongInput
+from workbench.base.steps import telling
 from workbench.cli import BROKEN, DONE, FAILED
 from workbench.cli.arguments import add_store, stored_number, words_of
 from workbench.cli.output import print_error, print_json, print_table, print_warnings
@@ -56,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         return make_key(args)
     if args.result is None:
         return verify_store(args)
-    with open_store(args.store, make=False) as store:
+    with open_store(args.store, make=False) as store, reading_line() as show, telling(show):
         answer = verify(store, args.result)
     if args.json:
         print_json(to_plain(answer))

@@ -9,9 +9,10 @@ How a page uses it:
     work = partial(archive.export, store, entry, path, progress)
     self._works.add(work, self._exported, self._say, progress)
 
-The work calls `progress(0.4)` or `progress(0.4, "Writing page 3 …")` now and then; that
-raises `Cancelled` once the person has pressed Cancel, and `failed` is then called with a
-sentence. A work without `progress` is shown as going on, and cannot be cancelled.
+The work calls `progress(0.4)` or `progress(0.4, "Writing page 3 …")` now and then, or
+`workbench.base.steps.tell` with the same; that raises `Cancelled` once the person has pressed
+Cancel, and `failed` is then called with a sentence. A work without `progress` is shown as going
+on, and cannot be cancelled.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from __future__ import annotations
 import logging
 from collections import deque
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,6 +28,7 @@ from PySide6.QtCore import QObject, QThread, Signal
 
 from drivers.contract import InputError
 from workbench.base.errors import BenchError
+from workbench.base.steps import telling
 from workbench.models.progress import Cancelled, Progress
 from workbench.words.language import N_, _
 from workbench.words.words import Words
@@ -89,6 +92,11 @@ class _Job:
     failed: Failed
     progress: Progress | None
 
+    def told(self) -> Any:
+        """The work, the steps in it told to its progress."""
+        with telling(self.progress) if self.progress else nullcontext():
+            return self.work()
+
 
 class WorkLine(QObject):
     """Runs works away from the screen in the order they were added."""
@@ -130,7 +138,7 @@ class WorkLine(QObject):
     def _next(self) -> None:
         if self._worker is None and self._waiting:
             self._job = job = self._waiting.popleft()
-            self._worker = Worker(job.work, job.done, job.failed, self)
+            self._worker = Worker(job.told, job.done, job.failed, self)
             self._worker.finished.connect(self._ended)
             self._worker.start()
         self.changed.emit()

@@ -17,8 +17,8 @@ import numpy as np
 
 from drivers.contract import FileRefused, FrameBlock
 from workbench.base.errors import StoreError, WrongInput
-from workbench.base.files import exists, replacing, safe_name, write_file
-from workbench.records.reader import Told
+from workbench.base.files import exists, replacing, safe_name
+from workbench.base.steps import Told
 from workbench.records.store import Store
 from workbench.records.tables import TABLES, ColumnTable, write_csv, write_parquet
 
@@ -129,15 +129,20 @@ def _can_log(store: Store, number: int, path: Path) -> Exported:
     from drivers.files.can_export import frames_of_log, write_log
 
     damage: list[StoreError] = []
-    items = [item for _, item in store.items(number, damage.append)]
-    blocks = _dated(store, number, [item for item in items if isinstance(item, FrameBlock)])
-    original = b"".join(item for item in items if isinstance(item, bytes))
+    frames: list[FrameBlock] = []
     with tempfile.TemporaryDirectory() as folder:
-        if original:
-            source = Path(folder) / safe_name(store.recording(number).name)
-            source.write_bytes(original)
+        source = Path(folder) / safe_name(store.recording(number).name)
+        with source.open("wb") as original:
+            for _, item in store.items(number, damage.append):
+                if isinstance(item, FrameBlock):
+                    frames.append(item)
+                elif isinstance(item, bytes):
+                    original.write(item)
+        imported = source.stat().st_size > 0
+        blocks = frames_of_log(source) if imported else _dated(store, number, frames)
+        with replacing(path, WrongInput) as fresh:
             try:
-                blocks = list(frames_of_log(source))
+                rows = write_log(blocks, fresh)
             except FileRefused as error:
                 raise WrongInput(
                     "Recording {number} was imported from a file that gives no CAN log: {found}; "
@@ -146,10 +151,8 @@ def _can_log(store: Store, number: int, path: Path) -> Exported:
                     found=error.found,
                     expected=error.expected,
                 ) from None
-        if not blocks:
-            raise WrongInput("Recording {number} holds no frames of a CAN bus.", number=number)
-        with replacing(path, WrongInput) as fresh:
-            rows = write_log(blocks, fresh)
+            if not rows:
+                raise WrongInput("Recording {number} holds no frames of a CAN bus.", number=number)
     return _exported(store, number, [path], rows, damage)
 
 
@@ -166,11 +169,13 @@ def _dated(store: Store, number: int, blocks: Sequence[FrameBlock]) -> list[Fram
 
 
 def _original(store: Store, number: int, path: Path) -> Exported:
-    original = b"".join(item for _, item in store.items(number) if isinstance(item, bytes))
-    if not original:
-        raise WrongInput("Recording {number} was not imported from a file.", number=number)
-    write_file(path, original, WrongInput)
-    return _exported(store, number, [path], len(original))
+    with replacing(path, WrongInput) as fresh:
+        with fresh.open("wb") as file:
+            parts = (item for _, item in store.items(number) if isinstance(item, bytes))
+            count = sum(map(file.write, parts))
+        if not count:
+            raise WrongInput("Recording {number} was not imported from a file.", number=number)
+    return _exported(store, number, [path], count)
 
 
 def _exported(

@@ -9,6 +9,7 @@ from drivers.contract import Recording
 from workbench.base.errors import Message, WrongInput
 from workbench.base.files import exists
 from workbench.base.machine import Machine, parse_machine
+from workbench.base.steps import tell
 
 DEFAULT_SIMULATED_S = 60.0
 
@@ -78,7 +79,7 @@ def stored_source(
     from workbench.records.store import open_store
 
     with open_store(address, make=False) as store:
-        recording = store.load_recording(number)
+        recording = store.load_recording(number, progress=tell)
         row = store.recording(number)
     made_on = machine or row.machine()
     return Source(recording, made_on, number, address, row.machine_name, row.started_utc)

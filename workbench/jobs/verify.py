@@ -9,6 +9,7 @@ from typing import Any
 
 from drivers.contract import Recording
 from workbench.base.statements import is_as_written
+from workbench.base.steps import tell
 from workbench.base.version import program_version
 from workbench.jobs.codec import statement_of, to_plain
 from workbench.jobs.job import job
@@ -88,10 +89,10 @@ def _source(store: Store, stored: StoredResult) -> tuple[Recording | str | None,
     if stored.recording is None:
         return stored.table, changed
     changed += _entered(store, EntryKind.RECORDING, stored.recording)
-    now = store.recording_sha256(stored.recording, hidden=True)
+    now = store.recording_sha256(stored.recording, tell, hidden=True)
     if now != stored.recording_sha256:
         changed.append(Difference("recording_sha256", stored.recording_sha256, now))
-    return store.load_recording(stored.recording, hidden=True), changed
+    return store.load_recording(stored.recording, progress=tell, hidden=True), changed
 
 
 def _entered(store: Store, kind: EntryKind, number: int) -> list[Difference]:

@@ -17,6 +17,7 @@ from sqlalchemy.engine import URL
 
 from workbench.base.errors import Message, StoreError, WrongInput
 from workbench.base.files import exists, free_name, is_file, replacing
+from workbench.base.steps import Told
 from workbench.records.checking import Checked
 from workbench.records.database import (
     StoreBusy,
@@ -27,7 +28,6 @@ from workbench.records.database import (
     store_address,
 )
 from workbench.records.deeds import Now, head_path
-from workbench.records.reader import Told
 from workbench.records.store import open_store, utc_now
 
 _PAGES_A_STEP = 2000

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
 from workbench.base.errors import BenchError, Message, StoreError
+from workbench.base.steps import Told
 from workbench.records import ledger, schema
 from workbench.records.cards import card_row
 from workbench.records.database import shown, transaction
@@ -20,7 +21,7 @@ from workbench.records.deeds import head_path, read_head
 from workbench.records.entries import check_seal
 from workbench.records.jsonable import from_text
 from workbench.records.ledger import Entry, EntryKind, Head
-from workbench.records.reader import Told, last_sequence, recording_row, recording_sha256
+from workbench.records.reader import last_sequence, recording_row, recording_sha256
 
 _GONE = {
     EntryKind.RECORDING: Message(

@@ -17,6 +17,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
 from workbench.base.errors import StoreError
+from workbench.base.steps import Told
 from workbench.records import columns, ledger, schema
 from workbench.records.chain import chain_block, chain_start
 from workbench.records.clocks import clocks_of, clocks_to_text
@@ -28,7 +29,6 @@ from workbench.records.ledger import Deed, EntryKind
 from workbench.records.reader import (
     StreamsRead,
     Together,
-    Told,
     packed_row,
     packed_sha256,
     read_blocks,

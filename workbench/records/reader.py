@@ -17,6 +17,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from workbench.base.errors import Message, StoreError, WrongInput
+from workbench.base.steps import Told
 from workbench.calibration.pulses.time_base import ClockRuns
 from workbench.records import codec, columns, schema
 from workbench.records.chain import chain_block, chain_end, chain_start
@@ -32,9 +33,6 @@ _TOGETHER_BYTES = 1 << 14
 _WANTED = ("edges", "speeds", "values", "lost")
 """The kinds of stream that a `Recording` is made of."""
 
-Told = Callable[[float, Message | str], object]
-"""Told how far long work is, 0 to 1, and in what step, '' for the same as before; may raise to
-end the work."""
 OnDamage = Callable[[StoreError], object]
 """Told of a block that cannot be read, where what is left is of use."""
 

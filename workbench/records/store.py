@@ -15,6 +15,7 @@ from sqlalchemy.engine import URL, Engine
 from drivers.contract import Notes, Recording
 from workbench.base.errors import StoreError, WrongInput
 from workbench.base.machine import Machine
+from workbench.base.steps import Told
 from workbench.base.version import program_version
 from workbench.calibration.pulses.time_base import ClockRuns
 from workbench.records import ledger, schema
@@ -50,7 +51,6 @@ from workbench.records.reader import (
     OnDamage,
     StoredBlock,
     StreamsRead,
-    Told,
     items_of_block,
     last_sequence,
     packed_row,

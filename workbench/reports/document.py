@@ -18,8 +18,9 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import Message, WrongInput
 from workbench.base.files import write_file
+from workbench.base.steps import tell
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.paper import own_key
 from workbench.records.jsonable import plain
@@ -217,6 +218,7 @@ def render_pages(document: Document, ppi: float) -> list[bytes]:
 def _typeset(document: Document, **how: Any) -> Any:
     import typst
 
+    tell(words=Message("Setting the pages …"))
     data = _map_text(_as_data(document), _breakable)
     # typst's own type stub leaves a type variable open; its calls are taken as untyped.
     compile_page: Callable[..., Any] = typst.compile

@@ -3,15 +3,21 @@ draws too, handed on as SVG text."""
 
 from __future__ import annotations
 
+import hashlib
 import io
+import pickle
 import textwrap
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Sequence
+from functools import wraps
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 
+from workbench.base.errors import Message
+from workbench.base.steps import tell
 from workbench.base.units import UnitSystem
 from workbench.reports.document import ATTENTION, BELT, GROUND, IN_BAND, INK, NO_DATA
+from workbench.words.language import current
 from workbench.words.pictures.extent import drawn_lines, end_names, reach, spread
 from workbench.words.pictures.picture import Band, Bars, Fill, Floats, Panel, Picture, Points
 from workbench.words.pictures.sketch import Area, Filling, Sketch, Word
@@ -47,6 +53,9 @@ TICK_MM, PLACE_MM, LINE_MM = 6.0, 18.0, 3.6
 """Between two values upwards, and along, at least; height of a line of text."""
 SKETCH_LINE_MM, LETTER_MM = 4.2, 1.75
 """Height of a line of a sketch, and the width of a letter in it, on the safe side."""
+REMEMBERED = 32
+"""Pictures kept as they were drawn last: those of the longest report."""
+Draw = TypeVar("Draw", bound=Callable[..., str])
 
 _STYLE: Any = {
     "font.family": "DejaVu Sans",
@@ -87,6 +96,7 @@ def new_figure(
 
 def to_svg(figure: Figure) -> str:
     """The figure as SVG text, the same for the same picture."""
+    tell(words=Message("Drawing the pictures …"))
     import matplotlib as mpl
 
     page = io.StringIO()
@@ -96,6 +106,23 @@ def to_svg(figure: Figure) -> str:
     return text[text.index("<svg") :]
 
 
+def drawn_once(draw: Draw) -> Draw:
+    """The same picture in the same words is drawn once, for whatever paper: PDF, HTML, preview."""
+    known: dict[bytes, str] = {}
+
+    @wraps(draw)
+    def drawn(*what: Any, **how: Any) -> str:
+        key = hashlib.sha256(pickle.dumps((what, how, current().code))).digest()
+        svg = known.pop(key, None) or draw(*what, **how)
+        known[key] = svg
+        if len(known) > REMEMBERED:
+            del known[next(iter(known))]
+        return svg
+
+    return cast(Draw, drawn)
+
+
+@drawn_once
 def picture_svg(picture: Picture, units: UnitSystem, height_mm: float = 72) -> str:
     """A picture in a person's units, as SVG."""
     shares = [panel.share for panel in picture.panels]
@@ -255,6 +282,7 @@ class _Panel:
             self._axes.annotate(words, (x, y), fontsize=6.5, color=QUIET, **where)
 
 
+@drawn_once
 def sketch_svg(sketch: Sketch, width_mm: float = WIDTH_MM) -> str:
     """A sketch as SVG, so wide."""
     import matplotlib as mpl

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
+import subprocess
+import sys
 from contextlib import closing
+from pathlib import Path
 
 import pytest
 
 from workbench.cli import main
 from workbench.records.store import open_store
+
+ROOT = Path(__file__).parents[3]
 
 
 def answer_of(capsys, *words):
@@ -138,3 +144,76 @@ def test_a_stored_pass_that_cannot_be_judged_again_is_no_success(capsys, tmp_pat
     assert status == 3
     assert [one.get("result") for one in answer["passes"]] == [None, 3]
     assert "1 of 2 passes could not be judged again" in answer["error"]
+
+
+CLUSTER = """
+import sys
+from distributed import LocalCluster
+
+if __name__ == "__main__":
+    with LocalCluster(2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:
+        print(cluster.scheduler_address, flush=True)
+        sys.stdin.readline()
+"""
+
+
+@pytest.fixture
+def cluster(tmp_path):
+    """The address of a dask scheduler with two processes of this machine."""
+    script = tmp_path / "cluster.py"
+    script.write_text(CLUSTER)
+    command = [sys.executable, str(script)]
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT
+    ) as process:
+        yield process.stdout.readline().strip()
+        process.communicate("end")
+
+
+def test_a_cluster_gives_byte_for_byte_what_one_process_gives(capsys, tmp_path, cluster):
+    """Outside: dask's scheduler and workers."""
+    pytest.importorskip("distributed")
+    one, many = tmp_path / "one.db", tmp_path / "many.db"
+    for number, scenario in enumerate(("valve-off", "healthy", "bumped-valve"), 1):
+        address = f"sim:{scenario}?pace=fast&seed={number}"
+        assert main(["record", address, "--for", "40s", "--store", str(one)]) == 0
+        main(["pass", str(number), "--store", str(one)])
+        capsys.readouterr()
+    for ending in ("", ".head"):
+        shutil.copy(f"{one}{ending}", f"{many}{ending}")
+    _, answer = answer_of(capsys, "pass", "--all", "--workers", "1", "--store", str(one))
+    again = [sys.executable, "-m", "workbench.cli", "pass", "--all", "--json"]
+    far = subprocess.run(
+        [*again, "--store", str(many), "--scheduler", cluster],
+        capture_output=True,
+        check=True,
+        cwd=ROOT,
+    )
+    assert _but_numbers(json.loads(far.stdout)["passes"]) == _but_numbers(answer["passes"])
+    assert _newest_answers(many) == _newest_answers(one)
+
+
+def _but_numbers(passes):
+    """Which is done first decides its number."""
+    return [{key: value for key, value in one.items() if key != "result"} for one in passes]
+
+
+def _newest_answers(path):
+    with open_store(str(path)) as store:
+        return {one.recording: one.answer_json for one in reversed(store.results())}
+
+
+def test_ctrl_c_ends_a_judging_again_with_a_word(capsys, tmp_path, monkeypatch):
+    store = str(tmp_path / "bench.db")
+    for number in ("1", "2"):
+        assert main(["record", "sim:healthy?pace=fast", "--for", "40s", "--store", store]) == 0
+        main(["pass", number, "--store", store])
+    capsys.readouterr()
+
+    def tell(share):
+        assert share == 0.5
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("workbench.jobs.season.again.tell", tell)
+    assert main(["pass", "--all", "--workers", "1", "--store", store]) == 130
+    assert capsys.readouterr() == ("", "evenpace pass: stopped.\n")

@@ -8,6 +8,7 @@ import pytest
 from PySide6.QtWidgets import QProgressBar, QWidget
 
 from workbench.base.errors import StoreError
+from workbench.base.steps import tell
 from workbench.gui.parts.work_bar import WorkBar
 from workbench.gui.work_line import WorkLine
 from workbench.models.progress import Cancelled, Progress
@@ -102,6 +103,27 @@ def test_the_bar_shows_how_far_and_its_button_ends_the_work(line, place, heard, 
     assert heard.failed == ["Cancelled; nothing was changed."]
     assert heard.done == []
     assert not bar.isVisible()
+
+
+def test_a_step_far_below_is_told_and_ends_the_work_too(line, heard, qtbot):
+    progress, begun, go_on = Progress("Making the report …"), threading.Event(), threading.Event()
+
+    def work():
+        tell(0.25, "Drawing the pictures …")
+        begun.set()
+        go_on.wait(10)
+        tell()
+
+    line.add(work, heard.take, heard.take_failed, progress)
+    assert begun.wait(10)
+    assert (progress.fraction, progress.words) == (0.25, "Drawing the pictures …")
+    progress.cancel()
+    go_on.set()
+    qtbot.waitUntil(lambda: not line.busy)
+    assert heard.failed == ["Cancelled; nothing was changed."]
+    line.add(lambda: tell() or "nobody listens", heard.take, heard.take_failed)
+    qtbot.waitUntil(lambda: not line.busy)
+    assert heard.done == ["nobody listens"]
 
 
 def test_a_work_that_tells_nothing_is_shown_without_a_cancel_button(

@@ -6,10 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from workbench.base.steps import telling
 from workbench.base.units import METRIC, US
 from workbench.jobs.keep import any_answer
 from workbench.records.store import open_store
-from workbench.reports.document import render_html
+from workbench.reports.document import Figure, render, render_html
+from workbench.reports.drawing import new_figure, to_svg
 from workbench.reports.stored import REPORTED, document_of
 from workbench.words.words import Words
 
@@ -47,3 +49,38 @@ def test_what_a_former_calibration_found_is_said_in_the_persons_units(results):
         assert re.search(r"\d km/h", metric)
         assert re.search(r"\d mph", us)
         assert "mph" not in metric
+
+
+def test_a_report_tells_its_steps_and_can_be_ended_at_each(results, tmp_path):
+    stored = next(one for one in reversed(results) if one.kind == "pass")
+    path, steps = tmp_path / "pass.pdf", []
+
+    class Enough(Exception):
+        """The person wants no more."""
+
+    def enough(_share, words):
+        steps.append(str(words))
+        raise Enough
+
+    made = document_of(stored, Words(METRIC))
+    with telling(enough):
+        with pytest.raises(Enough):
+            to_svg(new_figure()[0])
+        with pytest.raises(Enough):
+            render(made, path)
+    assert steps == ["Drawing the pictures …", "Setting the pages …"]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_pdf_and_html_share_pictures_that_are_drawn_once(results):
+    stored = next(one for one in reversed(results) if one.kind == "pass")
+    first = _figures(document_of(stored, Words(US)))
+    steps = []
+    with telling(lambda _share, words: steps.append(str(words))):
+        again = _figures(document_of(stored, Words(US)))
+    assert again == first
+    assert steps == []
+
+
+def _figures(document):
+    return [block.svg for block in document.blocks if isinstance(block, Figure)]

@@ -11,13 +11,15 @@ from PySide6.QtCore import Signal
 from PySide6.QtGui import QImage, QKeySequence
 from PySide6.QtWidgets import QWidget
 
+from workbench.base.errors import Message
 from workbench.gui.parts import report_pages
 from workbench.gui.parts.basics import button, label, say
 from workbench.gui.parts.files import ask_save
 from workbench.gui.parts.layout import column_of, line_of
 from workbench.gui.parts.report_pages import ReportPages, pictures
 from workbench.gui.theme import GRID_PX
-from workbench.gui.work_line import WorkLine
+from workbench.gui.work_line import Done, Work, WorkLine
+from workbench.models.progress import Progress
 from workbench.words.language import N_, _, ngettext
 
 if TYPE_CHECKING:
@@ -75,25 +77,24 @@ class PaperView(QWidget):
         self._paper = paper
         self.pages.show_pages([])
         self.say(_("Drawing the pages …"))
-        self._works.add(partial(pictures, paper.pages), self._drawn, self.say)
+        self._work(partial(pictures, paper.pages), self._drawn)
 
     def save_as(self, path: Path) -> None:
         """Write the report as the name's ending says, away from the screen."""
         if (paper := self.now()) is not None:
-            self._works.add(partial(paper.save, path), self.saved, self.say)
+            self._work(partial(paper.save, path), self.saved)
 
     def print_on(self, printer: QPrinter) -> None:
         """Draw the pages on a printer."""
         if (paper := self.now()) is not None:
             self.say(_("Printing …"))
-            work = partial(report_pages.print_pages, paper.pages, printer)
-            self._works.add(work, self.say, self.say)
+            self._work(partial(report_pages.print_pages, paper.pages, printer), self.say)
 
     def open_to_print(self, path: Path) -> None:
         """Write the report as a PDF and open it with the desktop's own program."""
         if (paper := self.now()) is not None:
             self.say(_("No printer is set up: the report opens as a PDF to print from."))
-            self._works.add(partial(paper.save, path), report_pages.open_file, self.say)
+            self._work(partial(paper.save, path), report_pages.open_file)
 
     def say(self, words: str) -> None:
         """A sentence beside the buttons."""
@@ -102,6 +103,9 @@ class PaperView(QWidget):
     def saved(self, path: Path) -> None:
         """It was written."""
         self.say(_("Saved as {file}.").format(file=path.name))
+
+    def _work(self, work: Work, done: Done) -> None:
+        self._works.add(work, done, self.say, Progress(Message("Making the report …")))
 
     def _drawn(self, pages: Sequence[QImage]) -> None:
         self.pages.show_pages(pages)

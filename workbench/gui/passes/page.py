@@ -353,7 +353,8 @@ class PassPage(QWidget):
         if self._judged is not None:
             words = Words(self._bench.settings.units)
             draw = partial(pass_files.pages, self._judged, words)
-            self._works.add(partial(pictures, draw), self._show_paper, self._failed)
+            progress = Progress(Message("Making the report …"))
+            self._works.add(partial(pictures, draw), self._show_paper, self._failed, progress)
 
     def _show_paper(self, pages: Sequence[QImage]) -> None:
         if self._pages.currentIndex() == AFTER:
@@ -378,7 +379,8 @@ class PassPage(QWidget):
                 self._show_page(AFTER)
             words = Words(self._bench.settings.units)
             work = partial(pass_files.save, self._judged, path, words)
-            self._works.add(work, self._after.sentence.setText, self._failed)
+            progress = Progress(Message("Writing {name} …", name=path.name))
+            self._works.add(work, self._after.sentence.setText, self._failed, progress)
 
     def _switch_sound(self) -> None:
         self._view.ready.sound.click()

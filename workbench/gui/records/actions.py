@@ -15,7 +15,6 @@ from workbench.models.open_file import open_files
 from workbench.models.progress import Progress
 from workbench.models.records import archive, listing
 from workbench.models.records.listing import RecordEntry
-from workbench.words.language import _
 from workbench.words.words import Words
 
 Key = tuple[bool, int]
@@ -140,9 +139,7 @@ class RecordActions:
         if entry.is_result:
             words = Words(self._bench.settings.units)
             report = partial(archive.export_result, store, entry.number, path, words)
-            # A report is made in one go; nothing in it could ask whether to go on.
-            self._say(_("Writing {name} …").format(name=path.name))
-            self._works.add(report, self._say, self._say)
+            self._work(lambda _: report(), self._say, Message("Writing {name} …", name=path.name))
         else:
             tables = partial(archive.export_recording, store, entry.number, path)
             self._work(tables, self._say, Message("Exporting …"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+import signal
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -13,6 +14,7 @@ from typing import Any
 from drivers.contract import InputError
 from workbench.base.errors import BenchError, Message, WrongInput
 from workbench.base.statements import Statement, statement
+from workbench.base.steps import tell
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.keep import judge, judged_before
 from workbench.jobs.season.answer import QuantitySeason, SeasonOptions
@@ -81,11 +83,14 @@ def compute(options: AgainOptions) -> AgainAnswer:
         )
     tasks: list[Task] = [(number, options.store) for number in numbers]
     with _mapper(options.workers, options.scheduler) as run:
-        passes = tuple(run(_judge_again, tasks))
+        passes = []
+        for one in run(_judge_again, tasks):
+            passes.append(one)
+            tell(len(passes) / len(tasks))
     found = season(SeasonOptions(options.store, options.machine)) if options.machine else None
     return AgainAnswer(
         options.machine,
-        passes,
+        tuple(passes),
         found.quantities if found else {},
         tuple(one.error for one in passes if one.error is not None),
     )
@@ -131,6 +136,15 @@ def _judge_again(task: Task) -> PassAgain:
 Mapper = Callable[[Callable[[Task], PassAgain], list[Task]], Iterable[PassAgain]]
 
 
+def _deaf(start: Callable[[], Iterator[PassAgain]]) -> Iterator[PassAgain]:
+    """Start processes that leave Ctrl-C to this one, which ends them after the pass they are at."""
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        return start()
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
 @contextmanager
 def _mapper(count: int | None, scheduler: str | None) -> Iterator[Mapper]:
     """What maps a function over tasks: processes of this machine, or a cluster's workers."""
@@ -141,7 +155,7 @@ def _mapper(count: int | None, scheduler: str | None) -> Iterator[Mapper]:
         # A fresh process each: a forked one would share the parent's database connections.
         processes = count or os.cpu_count() or 1
         with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-            yield lambda work, tasks: pool.map(work, tasks, chunksize=4)
+            yield lambda work, tasks: _deaf(lambda: pool.map(work, tasks, chunksize=4))
         return
     try:
         from distributed import Client

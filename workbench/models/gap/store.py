@@ -16,6 +16,7 @@ from drivers.contract import EdgeTrack
 from workbench.base.errors import WrongInput
 from workbench.base.files import write_file
 from workbench.base.machine import Machine
+from workbench.base.steps import tell
 from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.dropout import follow
 from workbench.calibration.pulses.drive_line import metres_per_pulse
@@ -241,7 +242,11 @@ def list_sheet(states: Sequence[PickupState], store: str | None) -> Sheet:
 
     Raises StoreError.
     """
-    return Sheet(_("list of pickups"), tuple(_line(state, store) for state in states))
+    lines = []
+    for at, state in enumerate(states):
+        tell(at / len(states))
+        lines.append(_line(state, store))
+    return Sheet(_("list of pickups"), tuple(lines))
 
 
 def _line(state: PickupState, store: str | None) -> SheetLine:

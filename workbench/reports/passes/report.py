@@ -31,7 +31,7 @@ from workbench.reports.document import (
     Paragraph,
     Table,
 )
-from workbench.reports.drawing import new_figure, picture_svg, sketch_svg, to_svg
+from workbench.reports.drawing import drawn_once, new_figure, picture_svg, sketch_svg, to_svg
 from workbench.reports.made import NOT_KEPT, Made, head_blocks, said_blocks
 from workbench.words.gap import result_words
 from workbench.words.language import N_, _
@@ -211,6 +211,7 @@ def _why(answer: PassAnswer, said: PassWords, words: Words) -> list[Block]:
 _ROUND = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000)
 
 
+@drawn_once
 def track_picture(answer: PassAnswer, units: UnitSystem) -> str:
     """The way, coloured and marked by ratio, with a scale and north, as SVG."""
     track = answer.track
