@@ -147,7 +147,18 @@ def moved(plot, steps=60):
     return np.array(frames_s)
 
 
-def test_live_four_channels_and_a_receiver(tmp_path, figures):
+@pytest.fixture(params=["", ", a core kept busy"])
+def beside(request):
+    """Alone, or beside another process that keeps one of the cores busy."""
+    if not request.param:
+        yield ""
+        return
+    with subprocess.Popen([sys.executable, "-c", "while True: pass"]) as other:
+        yield request.param
+        other.kill()
+
+
+def test_live_four_channels_and_a_receiver(tmp_path, beside, figures):
     """On the page that shows every frame, with a pass under way: it records, judges, draws."""
     with LiveBench(tmp_path) as bench:
         make_ready(bench.window)
@@ -162,15 +173,15 @@ def test_live_four_channels_and_a_receiver(tmp_path, figures):
     share, a_second = spent_s / lasted_s, seen.paintings / lasted_s
     middle_ms, slow_ms = (1000 * float(np.quantile(seen.late_s, one)) for one in (0.5, 0.99))
     print(
-        f"\nfour channels at 2 kHz and a receiver at 10 Hz, recorded and judged: {a_second:.1f} "
-        f"frames a second (at least {FRAMES_HZ:.0f}), {share:.2f} of a core (at most {CORES}), "
-        f"from the wire to the painted picture {middle_ms:.0f} ms, 99 in 100 within "
+        f"\nfour channels at 2 kHz and a receiver at 10 Hz, recorded and judged{beside}: "
+        f"{a_second:.1f} frames a second (at least {FRAMES_HZ:.0f}), {share:.2f} of a core (at "
+        f"most {CORES}), from the wire to the painted picture {middle_ms:.0f} ms, 99 in 100 within "
         f"{slow_ms:.0f} ms (at most {LATENCY_MS:.0f}); {edges} edges; {busy()}"
     )
     assert edges > 0.9 * 4 * LIVE_HZ * lasted_s
-    figures.at_least("live, four channels", a_second, FRAMES_HZ, "frames/s")
-    figures.at_most("live, four channels", share, CORES, "of a core")
-    figures.at_most("wire to picture, 99 in 100", slow_ms, LATENCY_MS, "ms")
+    figures.at_least(f"live, four channels{beside}", a_second, FRAMES_HZ, "frames/s")
+    figures.at_most(f"live, four channels{beside}", share, CORES, "of a core")
+    figures.at_most(f"wire to picture, 99 in 100{beside}", slow_ms, LATENCY_MS, "ms")
 
 
 def test_memory_over_eight_hours(tmp_path, figures):

@@ -15,6 +15,7 @@ from workbench.models.open_file import open_files
 from workbench.models.progress import Progress
 from workbench.models.records import archive, listing
 from workbench.models.records.listing import RecordEntry
+from workbench.words.language import _
 from workbench.words.words import Words
 
 Key = tuple[bool, int]
