@@ -47,6 +47,18 @@ class Timeline:
         self._last_stamp_s, self._last_s = float(stamp_s[-1]), float(placed_s[-1])
         return placed_s
 
+    def place_one(self, stamp_s: float) -> float:
+        """`place` of a single stamp, without the arrays."""
+        if self._origin_s is None:
+            self._origin_s = self._last_stamp_s = stamp_s
+        step_s = stamp_s - self._last_stamp_s
+        jumped_s = step_s if step_s < -BACK_S or step_s > AHEAD_S else 0.0
+        placed_s = stamp_s - self._origin_s - jumped_s
+        self.jumps += jumped_s != 0.0
+        self._origin_s += jumped_s
+        self._last_stamp_s, self._last_s = stamp_s, max(placed_s, self._last_s)
+        return self._last_s
+
     def warnings(self) -> list[str]:
         """A sentence where the clock was set while the log was made."""
         if not self.jumps:

@@ -19,6 +19,7 @@ from pyubx2 import UBXReader
 
 from drivers.contract import FileRefused, Item, Note, Notes, SpeedBlock, ValueBlock
 from drivers.framing import GnssFrames
+from drivers.gnss.plain_sentences import plain_sentence
 from drivers.source_file import SourceFile
 from drivers.timeline import Timeline
 
@@ -96,7 +97,7 @@ class GnssDecoder:
         if take is None or name.startswith("P"):
             return
         try:
-            take(NMEAReader.parse(frame + b"\r\n"), text.partition("*")[0].split(","))
+            take(_message(name, text, frame), text.partition("*")[0].split(","))
         except Exception:  # the library's own errors, and what well-summed nonsense lacks
             _count(self.notes.rejects, "sentence not understood")
 
@@ -169,7 +170,7 @@ class GnssDecoder:
             self._dated = (day_s + second_of_day, self._utc_s)
         self._time_s = self._utc_s
         if self._timeline is not None:
-            self._time_s = float(self._timeline.place(np.array([self._utc_s]))[0])
+            self._time_s = self._timeline.place_one(self._utc_s)
 
     def _speed(self, source: str, speed_mps: float, step_mps: float, u_mps: float = 0.0) -> None:
         self.speeds += 1
@@ -222,6 +223,13 @@ def _block(
     if quantity == "speed_mps":
         return SpeedBlock(source, value, time_s, at_s, u)
     return ValueBlock(source, quantity, value, time_s, at_s)
+
+
+def _message(name: str, text: str, frame: bytes) -> Any:
+    """A sentence's fields by their names. Raises what pynmeagps raises where it is none."""
+    fields = text[len(name) + 2 : text.index("*")]
+    plain = plain_sentence(name[2:], fields) if len(name) == 5 else None
+    return plain or NMEAReader.parse(frame + b"\r\n")
 
 
 def _mode(message: Any) -> str:
