@@ -137,7 +137,7 @@ Mapper = Callable[[Callable[[Task], PassAgain], list[Task]], Iterable[PassAgain]
 
 
 def _deaf(start: Callable[[], Iterator[PassAgain]]) -> Iterator[PassAgain]:
-    """Start processes that leave Ctrl-C to this one, which ends them after the pass they are at."""
+    """Start processes that hear no Ctrl-C until they can end by it without a word."""
     before = signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         return start()
@@ -154,8 +154,14 @@ def _mapper(count: int | None, scheduler: str | None) -> Iterator[Mapper]:
 
         # A fresh process each: a forked one would share the parent's database connections.
         processes = count or os.cpu_count() or 1
-        with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
-            yield lambda work, tasks: _deaf(lambda: pool.map(work, tasks, chunksize=4))
+        ends_at_once = (signal.SIGINT, signal.SIG_DFL)
+        pool = ProcessPoolExecutor(
+            processes, get_context("spawn"), initializer=signal.signal, initargs=ends_at_once
+        )
+        try:
+            yield lambda work, tasks: _deaf(lambda: pool.map(work, tasks))
+        finally:
+            pool.shutdown(cancel_futures=True)
         return
     try:
         from distributed import Client
