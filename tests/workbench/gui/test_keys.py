@@ -155,6 +155,7 @@ def test_f11_leaves_the_cab_s_one_page_with_text_twice_as_large_and_is_kept(on_p
     assert recording(on_pass)
     space(on_pass)
     on_pass.settle()
+    assert "Drive a longer pass" in on_pass.said  # what came of it, and what to do
     QTest.keyClick(window, Qt.Key.Key_F11)
     on_pass.settle()
     assert "Records" in on_pass.offers

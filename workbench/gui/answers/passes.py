@@ -94,6 +94,11 @@ class PassAnswerView(QWidget):
         self._rest = QWidget()
         self._lay_out()
 
+    @property
+    def in_short(self) -> str:
+        """What came of it and what to do, to be read at a glance."""
+        return f"{self.headline.text()}. {self._do_first.text()}"
+
     def resizeEvent(self, event: QResizeEvent) -> None:  # noqa: N802
         super().resizeEvent(event)
         role = "title" if event.size().width() >= WIDE_PX else "text"

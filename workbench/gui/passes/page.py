@@ -267,7 +267,7 @@ class PassPage(QWidget):
         self._after.show_answer(judged.answer, units, judged.earlier, live)
         if self._bench.settings.now.cab:
             verdict = Words().say(judged.answer.verdict)
-            self._job.said = f"{verdict}: {self._after.sentence.text()}"
+            self._job.said = f"{verdict}: {self._after.in_short}"
         elif not self._job.running:
             self._show_page(AFTER)
             self._start.setFocus()
