@@ -212,6 +212,8 @@ def pick(recording: Recording, name: str) -> Track:
     told = {"name": recording.name, "source": name, "known": _names(recording)}
     if near:
         raise WrongInput("{name} has several sources '{source}'; it holds {known}.", **told)
+    if not tracks:
+        raise WrongInput("{name} holds nothing: nothing came in while it was recorded.", **told)
     raise WrongInput("{name} has no source '{source}'; it holds {known}.", **told)
 
 

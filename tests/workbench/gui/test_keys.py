@@ -155,8 +155,19 @@ def test_f11_leaves_the_cab_s_one_page_with_text_twice_as_large_and_is_kept(on_p
     assert recording(on_pass)
     space(on_pass)
     on_pass.settle()
-    assert "Drive a longer pass" in on_pass.said  # what came of it, and what to do
+    assert "nothing came in while it was recorded" in on_pass.said
     QTest.keyClick(window, Qt.Key.Key_F11)
     on_pass.settle()
     assert "Records" in on_pass.offers
     assert not Settings(bench.settings.path).now.cab
+
+
+def test_in_the_cab_the_answer_is_what_came_of_it_and_what_to_do(on_pass, pass_time):
+    QTest.keyClick(on_pass.widget, Qt.Key.Key_F11)
+    on_pass.settle()
+    space(on_pass)
+    pass_time(30.0, look=on_pass.frame)
+    space(on_pass)
+    on_pass.settle()
+    assert "pass: Belt " in on_pass.said
+    assert "than the ground. Leave belt and ground speed as they are." in on_pass.said
