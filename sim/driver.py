@@ -28,6 +28,7 @@ from sim.pickup import Edges
 from sim.run import PULSES, SPEEDS, Simulation
 from sim.scenarios import SCENARIOS, load
 from sim.sensors import Samples
+from sim.sheet import sheet_text
 from sim.taken_on import setting, taken_on
 from sim.truth import Truth
 
@@ -95,6 +96,11 @@ class SimDriver(BaseDriver):
     def machine_text(self) -> str:
         """The machine file that goes with the scenario."""
         return self._scenario.machine_text
+
+    @property
+    def prepare_text(self) -> str:
+        """What is read at the scenario's machine before its run, as a prepare table."""
+        return sheet_text(self._scenario.draw(self._seed), self._seed)
 
     def truth(self) -> Truth:
         """What was true, as far as the run has been simulated since it was opened.

@@ -42,6 +42,7 @@ KEYS: dict[str, tuple[str, ...]] = {
     "readout": ("unit", "step", "setting", "setting_unit", "setting_step", "reads", "rounds"),
     "pickup": ("kind", "gap_best_m", "gap_max_m"),
     "limits": ("ratio_low", "ratio_high", "speed_low_mps", "speed_high_mps", "readout_error"),
+    "prepare": ("belt_span_m", "belt_kg_per_metre", "motor_volume_m3"),
 }
 
 MEASURED_ON = "2026-04-20"
@@ -122,6 +123,11 @@ def _true_sections(scenario: MachineSource) -> dict[str, dict[str, Any]]:
         },
         "pickup": {"kind": value("left", "kind")},
         "limits": {},
+        "prepare": {
+            "belt_span_m": value("belt", "span_m"),
+            "belt_kg_per_metre": value("belt", "mass_kg_per_m"),
+            "motor_volume_m3": value("hydraulics", "motor_m3"),
+        },
     }
 
 

@@ -250,3 +250,11 @@ def test_hall_pickup_tells_its_gap_by_the_duty_cycle(run):
     assert edges.amplitude_v is None
     duty = (edges.fall_s[:-1] - edges.time_s[:-1]) / np.diff(edges.time_s)
     assert 0.4 < duty.mean() < 0.8
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_starved_motor_cannot_keep_pace(run, seed):
+    """The pump gives 92 % of 15.5 to 16.5 cm³ a turn at 31.7 Hz: less than the 160 cm³ motor
+    takes at 3 turns a second."""
+    truth = run("starved-motor", seed, 120.0).truth
+    assert 0.80 < truth.ratio(30, 100) < 0.97

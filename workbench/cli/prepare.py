@@ -29,6 +29,7 @@ from workbench.cli.output import (
 )
 from workbench.jobs.keep import Kept
 from workbench.jobs.prepare.answer import PrepareAnswer, PrepareOptions
+from workbench.jobs.prepare.rehearsal import simulated_sheet
 from workbench.jobs.prepare.stored import judge_table
 from workbench.jobs.table import read_text
 from workbench.words.language import _
@@ -48,7 +49,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "with values as on the tool (2 1/4 in, 57 mm, 30 psi, 200 kPa, 15 gal/min). Limits are "
         "the machine file's own; where it has none, common practice, which is said of each."
     )
-    parser.add_argument("source", metavar="FILE", help=_("the table of what was measured"))
+    parser.add_argument(
+        "source",
+        metavar="FILE",
+        help=_("the table of what was measured, or sim:SCENARIO to rehearse"),
+    )
     add_machine(parser)
     add_store(parser)
     parser.add_argument(
@@ -63,18 +68,14 @@ def run(args: argparse.Namespace) -> int:
         from workbench.reports.document import check_report_path
 
         check_report_path(args.report)
-    path = Path(args.source.removeprefix("file:"))
-    if not path.is_file():
-        raise WrongInput(
-            "{path}: there is no such file; expected a table check,place,value,unit.", path=path
-        )
-    machine = load_machine(args.machine) if args.machine else None
+    text, name, machine = _read(args)
     options = PrepareOptions(
-        table_name=path.name,
+        table_name=name,
         today=args.on or date.today().isoformat(),
+        simulated=args.source.startswith("sim:"),
         by=args.by or "",
     )
-    answer, kept = judge_table(read_text(path), machine, options, args.store, particulars_of(args))
+    answer, kept = judge_table(text, machine, options, args.store, particulars_of(args))
     words = words_of(args, machine)
     troubles: list[BenchError] = []
     if args.report:
@@ -87,6 +88,20 @@ def run(args: argparse.Namespace) -> int:
         print_warnings(words.say_all(answer.warnings))
         print_kept(kept, words)
     return exit_status(troubles, FAILED if answer.verdict.is_fail else DONE)
+
+
+def _read(args: argparse.Namespace) -> tuple[str, str, Machine | None]:
+    """The table's text and name, and the machine. Raises WrongInput, InputError."""
+    machine = load_machine(args.machine) if args.machine else None
+    if args.source.startswith("sim:"):
+        text, machine = simulated_sheet(args.source, machine)
+        return text, args.source, machine
+    path = Path(args.source.removeprefix("file:"))
+    if not path.is_file():
+        raise WrongInput(
+            "{path}: there is no such file; expected a table check,place,value,unit.", path=path
+        )
+    return read_text(path), path.name, machine
 
 
 def _day(text: str) -> str:

@@ -31,7 +31,7 @@ class LiveInputs(Observable):
         self.clock, self._opener = clock, opener
         self.taken = Streams()
         self.simulated = False
-        self.machine_text = ""
+        self.machine_text = self.prepare_text = ""
         self.problems: list[str] = []
         self._session: Session | None = None
         self._drivers: list[Driver] = []
@@ -122,6 +122,8 @@ class LiveInputs(Observable):
                 self.problems.append(str(error))
         texts = [getattr(driver, "machine_text", "") for driver in self._drivers]
         self.machine_text = next((text for text in texts if text), "")
+        sheets = [getattr(driver, "prepare_text", "") for driver in self._drivers]
+        self.prepare_text = next((text for text in sheets if text), "")
         self._rehearse_on(machine)
         if self._drivers:
             try:

@@ -277,3 +277,23 @@ def test_what_is_printed_for_a_person(capsys):
     assert "Take the belt up" in shown.out
     assert "4.00 ± 0.16 in" in shown.out
     assert "CAUTION" in shown.err
+
+
+@pytest.mark.parametrize(
+    ("scenario", "verdict", "failed"),
+    [
+        ("healthy", "pass", set()),
+        ("slipping-belt", "fail", {"belt sag", "belt sag mean"}),
+        ("starved-motor", "fail", {"oil flow", "oil flow reserve"}),
+    ],
+)
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_a_rehearsal_on_the_simulator(capsys, scenario, verdict, failed, seed):
+    """What is wrong with each machine is told by the scenario itself."""
+    main(["prepare", f"sim:{scenario}?seed={seed}", "--json"])
+    answer = json.loads(capsys.readouterr().out)
+    assert (answer["verdict"], answer["simulated"]) == (verdict, True)
+    bad = {one["check"] for one in answer["checks"] if "fail" in one["verdict"]}
+    assert bad <= failed
+    assert bool(bad) is bool(failed)
+    assert main(["verify", str(answer["result"])]) == 0

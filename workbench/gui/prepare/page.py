@@ -82,6 +82,7 @@ class PreparePage(QWidget):
         self.next = button("Next part", self._go_on, is_next=True)
         self.keep = button("Keep sheet", self._keep)
         self.report = button("See report", self.see_report)
+        self.rehearse = button("Rehearse", self._job.rehearse)
         self.open, self.clear = (
             button("Open file", self._ask_file),
             button("New sheet", self._clear),
@@ -183,6 +184,7 @@ class PreparePage(QWidget):
             self.before,
             self.clear,
             self.open,
+            self.rehearse,
             (self._said, 1),
             self.report,
             self.keep,
@@ -239,6 +241,7 @@ class PreparePage(QWidget):
         self.keep.setVisible(not last and job.has_readings and not kept)
         self.report.setVisible(kept and not (last or kept))
         self.clear.setEnabled(job.has_readings or bool(job.errors))
+        self.rehearse.setVisible(job.can_rehearse and not job.has_readings)
         say(self._said, job.said)
 
     def _place_words(self, topic: Topic) -> tuple[str, str]:

@@ -132,6 +132,15 @@ class PrepareJob(Observable):
         self.said = _("Read from {name}.").format(name=name)
         self.changed()
 
+    @property
+    def can_rehearse(self) -> bool:
+        """Whether the simulator's machine is in use, and tells what would be read at it."""
+        return self.simulated and bool(self._bench.live.prepare_text)
+
+    def rehearse(self) -> None:
+        """Read what the simulator's machine would show."""
+        self.open_table(self._bench.live.prepare_text, _("the simulator"))
+
     def go_to(self, topic: Topic) -> None:
         """Take a topic in hand."""
         self.topic = topic

@@ -195,3 +195,14 @@ def test_a_whole_sheet_by_keys_alone(page, screen, qtbot):
             break
         qtbot.keyClick(focus, Qt.Key.Key_Return)
     assert page.job.at_last
+
+
+def test_a_rehearsal_fills_the_sheet_on_the_simulator(bench, housed, screen_of):
+    bench.use_inputs(["sim:slipping-belt?seed=1"])
+    bench.cautions_read |= set(Caution)
+    page = housed(PreparePage(bench, BRIGHT), 832, 500)
+    screen = screen_of(page)
+    screen.press("Rehearse")
+    assert page.job.verdict(Topic.BELT) is Verdict.FAIL
+    assert page.job.verdict(Topic.FLOW) is Verdict.PASS
+    assert "Rehearse" not in screen.offers
