@@ -28,6 +28,7 @@ SCENES = ("start", "machine", "prepare", "signals", "calibrate", "gap", "passing
 GUIDE = (
     "start-first_start-small-bright",
     "machine-form-small-bright",
+    "prepare-belt-small-bright",
     "signals-missed_edges-small-bright",
     "calibrate-kept-small-bright",
     "calibrate-certificate-small-bright",

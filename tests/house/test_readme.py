@@ -12,7 +12,12 @@ from workbench.base.machine import load_machine
 from workbench.cli import main
 
 BLOCK = re.compile(r"^```(?P<kind>\w+)\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL)
-FILES = {"run,shown": "runs.csv", "pickup,angle": "feeler.csv", "name =": "digger.toml"}
+FILES = {
+    "run,shown": "runs.csv",
+    "pickup,angle": "feeler.csv",
+    "check,place": "sheet.csv",
+    "name =": "digger.toml",
+}
 """How a file in the README begins -> what its calls name it."""
 
 LIKE = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
