@@ -172,6 +172,7 @@ def run(args: argparse.Namespace | None) -> int:
         if getattr(args, "store", None) and args.command not in MAKE_A_STORE:
             _demand_store(args.store)
         status: int = import_module(COMMANDS[args.command][0]).run(args)
+        _tell_what_was_brought_up()
         sys.stdout.flush()
     except BrokenPipeError:
         close_quietly()
@@ -193,10 +194,20 @@ def _demand_store(address: str) -> None:
         open_store(address, make=False).close()
 
 
+def _tell_what_was_brought_up() -> None:
+    """Of stores of an earlier format, where a command that needs one has loaded it."""
+    from workbench.cli.output import print_warnings
+
+    migrate = sys.modules.get("workbench.records.migrate")
+    while migrate is not None and migrate.brought_up:
+        print_warnings([Words().say(migrate.brought_up.popleft())])
+
+
 def _tell(error: Exception, args: argparse.Namespace) -> int:
     """Say what went wrong; the exit status."""
     from drivers.contract import AddressError, DeviceError, DeviceMissing, InputError
 
+    _tell_what_was_brought_up()
     words = Words(UNIT_SYSTEMS[args.units]) if args.units else Words()
     if isinstance(error, WrongInput | InputError | StoreError):
         broken = isinstance(error, DeviceError | StoreError)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from workbench.live.session import InputState, InputStatus
 from workbench.models.bench import Bench
+from workbench.records.migrate import brought_up
 from workbench.words.language import _
+from workbench.words.words import Words
 
 ASLEEP_S = 10.0
 """A screen that looks 30 times a second and did not look for so long was not running."""
@@ -22,6 +24,8 @@ class Lookout:
     def look(self) -> None:
         """One look."""
         self._look_for_sleep()
+        while brought_up:
+            self._bench.tell(Words().say(brought_up.popleft()))
         for problem in self._new_problems():
             self._bench.tell(problem)
         for status in self._bench.live.statuses():

@@ -28,6 +28,7 @@ from workbench.records.database import (
     store_address,
 )
 from workbench.records.deeds import Now, head_path
+from workbench.records.migrate import brought_up
 from workbench.records.store import open_store, utc_now
 
 _PAGES_A_STEP = 2000
@@ -98,7 +99,10 @@ def restore(
         fresh = Path(folder) / place.name
         with sentences(URL.create("sqlite", database=str(backup))):
             _copy(backup, fresh, "WAL", progress)
+        told_before = len(brought_up)
         found = _read_back(fresh, progress, now)
+        while len(brought_up) > told_before:
+            brought_up.pop()  # the copy itself is the store as it was before
         if found.problems:
             raise StoreError(
                 "{path} is damaged, nothing was restored: {problem}",

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from collections import deque
 from contextlib import closing
 from datetime import datetime
 from pathlib import Path
@@ -17,7 +18,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, Connection, Engine
 
-from workbench.base.errors import StoreError
+from workbench.base.errors import Message, StoreError
 from workbench.base.files import free_name
 from workbench.records import ledger
 from workbench.records.database import APPLICATION_ID, NoStore, shown, sqlite_is_ours
@@ -32,6 +33,9 @@ NEWEST = "0005"
 _FIRST_WITH_A_LEDGER = "0003"
 SCRIPTS = Path(__file__).with_name("migrations")
 _VERSIONS = "alembic_version"
+brought_up: deque[Message] = deque()
+"""What a person should know of stores whose format was brought up by this process; whoever can say
+it takes it."""
 _LOCK = 0x45504143
 """PostgreSQL advisory lock: two benches that start at once migrate one after the other."""
 
@@ -62,14 +66,26 @@ def bring_up(engine: Engine, url: URL, now: datetime, *, make: bool) -> bool:
             found=found,
             newest=NEWEST,
         )
+    copy = ""
     if url.drivername == "sqlite":
         if found is None:
             _mark_new(engine)
         else:
-            back_up_file(Path(str(url.database)), found, now)
+            copy = str(back_up_file(Path(str(url.database)), found, now))
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
-        _upgrade(connection, found, now)
+        copy = _upgrade(connection, found, now) or copy
     publish_head(engine, url)
+    if copy:
+        brought_up.append(
+            Message(
+                "The store {url} was brought from format {found} to {newest}; as it was before, it "
+                "is kept in {copy}.",
+                url=shown(url),
+                found=found,
+                newest=NEWEST,
+                copy=copy,
+            )
+        )
     return found is None
 
 
@@ -111,14 +127,16 @@ def _format_of(connection: Connection, url: URL) -> str | None:
     return None
 
 
-def _upgrade(connection: Connection, found: str | None, now: datetime) -> None:
+def _upgrade(connection: Connection, found: str | None, now: datetime) -> str:
+    """Bring the tables up; on PostgreSQL the schema that keeps those of before."""
+    copy = ""
     if connection.dialect.name == "postgresql":
         from workbench.records.server import take_time
 
         take_time(connection)
         connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
         if found is not None:
-            _back_up_schema(connection, found, now)
+            copy = _back_up_schema(connection, found, now)
     from alembic.migration import MigrationContext
     from alembic.operations import Operations
 
@@ -136,6 +154,7 @@ def _upgrade(connection: Connection, found: str | None, now: datetime) -> None:
     if found is not None and found >= _FIRST_WITH_A_LEDGER:
         ledger.lock(connection)
         ledger.enter(connection, Deed.MIGRATED, EntryKind.FORMAT, int(NEWEST), stamp(now))
+    return copy
 
 
 def _mark_new(engine: Engine) -> None:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
 import threading
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from drivers.contract import Notes
 from workbench.models.first_look import homeless, look_at_store
@@ -57,3 +59,13 @@ def test_a_home_that_cannot_be_written_is_told(tmp_path):
     assert "Settings are not kept" in homeless(Settings(lost), tmp_path)
     assert str(lost) in homeless(Settings(lost), tmp_path)
     assert "log cannot be written" in homeless(Settings(kept), None)
+
+
+def test_where_an_earlier_store_is_kept_as_it_was_is_told(window, bench, screen_of):
+    former = Path(__file__).parents[1] / "records" / "formats" / "format-0003.db"
+    shutil.copy(former, bench.store)
+    look_at_store(bench, threading.Event(), again_s=0.0).join()
+    window.tick()
+    said = screen_of(window).said
+    assert "was brought from format 0003" in said
+    assert f"{Path(bench.store).stem}-" in said

@@ -19,6 +19,7 @@ from workbench.base.errors import StoreError, WrongInput
 from workbench.cli import main
 from workbench.records.backup import back_up, restore
 from workbench.records.database import StoreBusy
+from workbench.records.migrate import NEWEST, brought_up
 from workbench.records.store import open_store
 
 NOW = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
@@ -150,6 +151,7 @@ def test_a_copy_of_every_format_comes_back(tmp_path, former):
     untouched = Path(copy).read_bytes()
     made = restore(Path(copy), str(tmp_path / "new" / "bench.db"), now=now)
     assert made.set_aside is None
+    assert not brought_up
     with open_store(made.store, make=False, now=now) as store:
         assert store.recordings()
         assert not store.check().problems
@@ -185,3 +187,17 @@ def test_both_are_commands(tmp_path, capsys):
     assert "set-aside.db" in capsys.readouterr().out
     assert main(["restore", str(tmp_path / "none.db"), "--store", str(path), "--json"]) == 2
     assert "no such file" in json.loads(capsys.readouterr().out)["error"]
+
+
+@pytest.mark.parametrize("command", [["verify", "--all"], ["report", "77", "-o", "x.html"]])
+def test_where_a_store_is_kept_as_it_was_before_is_told(tmp_path, capsys, command):
+    former = shutil.copy(FORMATS / "format-0003.db", tmp_path / "bench.db")
+    before = told(former)
+    main([*command, "--store", str(former)])
+    (copy,) = tmp_path.glob("bench-*-format-0003.db")
+    said = capsys.readouterr().err
+    assert f"from format 0003 to {NEWEST}" in said
+    assert str(copy) in said
+    assert told(copy) == before
+    main([*command, "--store", str(former)])
+    assert "from format" not in capsys.readouterr().err
