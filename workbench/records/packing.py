@@ -155,6 +155,6 @@ def _clocked(connection: Connection, number: int) -> Iterator[Columns]:
     streams = StreamsRead()
     for piece in read_blocks(connection, number, packed=True):
         streams.take(piece)
-    for one in streams.all(packed=True):
+    for one in streams.all():
         if one.key.kind in _CLOCKED and not one.key.input.startswith("file:"):
             yield one.columns(_CLOCKED[one.key.kind])

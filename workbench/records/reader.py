@@ -295,11 +295,10 @@ class StreamsRead:
     def _add(self, part: StreamPart) -> None:
         self._parts.setdefault(part.key, []).append(part)
 
-    def all(self, *, packed: bool) -> list[StoredStream]:
-        """All that were taken; the many small parts of a journal become one."""
+    def all(self) -> list[StoredStream]:
+        """All that were taken."""
         self._journal.end()
-        found = (StoredStream(self._parts.pop(key)) for key in list(self._parts))
-        return list(found) if packed else [StoredStream([one.columns()]) for one in found]
+        return list(map(StoredStream, self._parts.values()))
 
 
 def read_streams(
@@ -313,7 +312,7 @@ def read_streams(
     streams = StreamsRead()
     sha256 = recording_sha256(connection, row, progress, streams.take)
     clocks = stored_clocks(connection, row["number"])
-    return streams.all(packed=clocks is not None), clocks, sha256
+    return streams.all(), clocks, sha256
 
 
 def stored_clocks(connection: Connection, number: int) -> dict[Sender, ClockRuns] | None:

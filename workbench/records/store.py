@@ -255,10 +255,9 @@ class Store:
         self, number: int, on_damage: OnDamage, progress: Told | None, newest: int | None
     ) -> tuple[list[StoredStream], dict[Sender, ClockRuns] | None]:
         """The streams of what is not damaged, and the clocks where they are stored."""
-        streams, clocks, packed = StreamsRead(on_damage), None, False
+        streams, clocks = StreamsRead(on_damage), None
         for some in self._sequences(number, progress, newest):
             for block in self._blocks(number, some, on_damage):
-                packed = block.packed
                 try:
                     block.check()
                     streams.take(block)
@@ -269,7 +268,7 @@ class Store:
                 clocks = stored_clocks(connection, number)
         except StoreError as error:
             on_damage(error)
-        return streams.all(packed=packed), clocks
+        return streams.all(), clocks
 
     def _sequences(
         self, number: int, progress: Told | None, newest: int | None = None
