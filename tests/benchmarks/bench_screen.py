@@ -12,13 +12,11 @@ import statistics
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import pytest
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 
-sys.path.insert(0, str(Path(__file__).parent))
 import numpy as np
 from PySide6.QtWidgets import QApplication
 from screen_bench import (

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # some benchmarks share cases
 
 
 @dataclass(frozen=True)
