@@ -383,3 +383,22 @@ def two_runs(whole):
         return whole(Calibration, runs=tuple(runs), error_at_ends=tuple(fit), k=2.0)
 
     return made
+
+
+@pytest.fixture(scope="session")
+def dcc_schema(data_dir):
+    """The open schema of digital certificates, its imports mapped to what lies beside it and to
+    the XML signature's that the library brings."""
+    xmlschema = pytest.importorskip("xmlschema", reason="xmlschema is not installed")
+    folder = data_dir / "dcc"
+    if not folder.is_dir():
+        pytest.skip("the recordings made by others are not here: no schemas beside them")
+    signature = Path(xmlschema.__file__).parent / "schemas/DSIG/xmldsig-core-schema.xsd"
+    return xmlschema.XMLSchema(
+        str(folder / "dcc-3.2.1.xsd"),
+        locations={
+            "https://ptb.de/si": str(folder / "SI_Format-2.1.0.xsd"),
+            "http://www.w3.org/2000/09/xmldsig#": str(signature),
+        },
+        allow="local",
+    )

@@ -110,8 +110,8 @@ def exists(path: Path | str) -> bool:
     return os.path.exists(path)  # noqa: PTH110
 
 
-def read_text(path: Path, most_bytes: int, expected: Message) -> str:
-    """The text of a small file, UTF-8 with or without its mark.
+def read_bytes(path: Path, most_bytes: int, expected: Message) -> bytes:
+    """What a file of at most so many bytes holds.
 
     Only a file is opened, never a device or a pipe, which may have no end or never begin.
     Raises WrongInput with what was found and what was `expected`.
@@ -123,11 +123,19 @@ def read_text(path: Path, most_bytes: int, expected: Message) -> str:
             found = Message("it is larger than {most:g} MB", most=most_bytes / 1e6)
         else:
             with path.open("rb") as file:
-                return file.read(most_bytes).decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        found = Message("byte {byte} is not UTF-8 text", byte=error.start)
+                return file.read(most_bytes)
     except (OSError, ValueError) as error:
         found = Message("it cannot be read ({why})", why=getattr(error, "strerror", error))
+    raise _refusal(path, found, expected)
+
+
+def read_text(path: Path, most_bytes: int, expected: Message) -> str:
+    """The text of a small file, UTF-8 with or without its mark. Raises WrongInput as
+    `read_bytes`."""
+    try:
+        return read_bytes(path, most_bytes, expected).decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        found = Message("byte {byte} is not UTF-8 text", byte=error.start)
     raise _refusal(path, found, expected)
 
 

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import os
+import sys
 from dataclasses import fields, replace
+from pathlib import Path
 
+from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, load_machine
 from workbench.base.units import UNIT_SYSTEMS, units_for
 from workbench.cli.reading_line import reading_line
 from workbench.jobs.particulars import NOTHING_SAID, Particulars
 from workbench.jobs.source import Source, load_source
+from workbench.jobs.xml_signature import DIGITAL, VARIABLE, XmlSigner, xml_signer
 from workbench.words.language import _
 from workbench.words.words import Words
 
@@ -68,6 +73,33 @@ def particulars_of(args: argparse.Namespace, before: Particulars = NOTHING_SAID)
     if "references" in given:
         given["references"] = tuple(given["references"])
     return replace(before, **given)
+
+
+def add_signing(parser: argparse.ArgumentParser) -> None:
+    """The argument that names the key of a digital certificate."""
+    parser.add_argument(
+        "--sign",
+        metavar="FILE",
+        default=os.environ.get(VARIABLE),
+        help=_(
+            "sign the .xml with the key of this PKCS#12 file (default: ${variable}); its password "
+            "is asked for"
+        ).format(variable=VARIABLE),
+    )
+
+
+def signer_of(args: argparse.Namespace, path: str | None) -> XmlSigner | None:
+    """What signs a report of that name; None where it is no digital certificate or no key is
+    named. Raises WrongInput."""
+    if not args.sign or not str(path or "").lower().endswith(DIGITAL):
+        return None
+    from getpass import getpass
+
+    try:
+        asked = _("Password of {path}: ").format(path=args.sign)
+        return xml_signer(Path(args.sign), getpass(asked, sys.stderr))
+    except EOFError:
+        raise WrongInput("{path}: its password was not given.", path=args.sign) from None
 
 
 def add_store(parser: argparse.ArgumentParser) -> None:

@@ -14,7 +14,15 @@ from workbench.base.errors import BenchError, WrongInput
 from workbench.base.machine import Machine, load_machine
 from workbench.calibration.readout.run_table import looks_like_run_table, marked_simulated
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_particulars, add_source, particulars_of, source_of, words_of
+from workbench.cli.arguments import (
+    add_particulars,
+    add_signing,
+    add_source,
+    particulars_of,
+    signer_of,
+    source_of,
+    words_of,
+)
 from workbench.cli.output import (
     exit_status,
     print_answer,
@@ -28,6 +36,7 @@ from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.keep import Kept, keep, keep_table
 from workbench.jobs.table import read_text, table_text
+from workbench.jobs.xml_signature import XmlSigner
 from workbench.reports.calibrate.tables import error_rows, run_table, setting_rows, travel_rows
 from workbench.words.language import _
 from workbench.words.words import Words
@@ -76,6 +85,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help=_("write a report: .pdf, .html, .json, or .xml, a digital calibration certificate"),
     )
+    add_signing(parser)
     add_particulars(parser)
 
 
@@ -84,6 +94,7 @@ def run(args: argparse.Namespace) -> int:
         from workbench.reports.document import check_report_path
 
         check_report_path(args.report, digital=True)
+    signer = signer_of(args, args.report)
     options = _options(args)
     text = table_text(args.source, looks_like_run_table)
     if text is None:
@@ -98,7 +109,8 @@ def run(args: argparse.Namespace) -> int:
     words = words_of(args, machine)
     troubles: list[BenchError] = []
     if args.report:
-        report = partial(_report, args, answer, machine, options, kept, words)
+        paper = (answer, machine, options, kept, words)
+        report = partial(_report, args, *paper, signer)
         troubles = tried(report, "calibrate", words)
     if answer.sends_to_the_belt:
         caution = _("CAUTION. {caution}").format(caution=words.say(Caution.WITH_THE_BELT_RUNNING))
@@ -158,6 +170,7 @@ def _report(
     options: CalibrateOptions,
     kept: Kept,
     words: Words,
+    signer: XmlSigner | None,
 ) -> None:
     from workbench.reports.calibrate.certificate import certificate
     from workbench.reports.document import render
@@ -165,7 +178,7 @@ def _report(
     from workbench.reports.testified import testified
 
     paper = certificate(answer, machine, options, made_now(kept), words)
-    render(testified(paper, args.store, kept.number), args.report)
+    render(testified(paper, args.store, kept.number), args.report, signer)
 
 
 def _print(answer: CalibrateAnswer, kept: Kept, words: Words) -> None:

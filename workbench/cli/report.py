@@ -8,8 +8,10 @@ from workbench.base.steps import telling
 from workbench.cli import DONE
 from workbench.cli.arguments import (
     add_particulars,
+    add_signing,
     add_store,
     particulars_of,
+    signer_of,
     stored_number,
     words_of,
 )
@@ -27,6 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         required=True,
         help=_("where to: .pdf, .html or .json; of a calibration also .xml"),
     )
+    add_signing(parser)
     add_particulars(parser)
     add_store(parser)
 
@@ -39,6 +42,7 @@ def run(args: argparse.Namespace) -> int:
     from workbench.reports.testified import testified
 
     check_report_path(args.out, digital=True)
+    signer = signer_of(args, args.out)
     with open_store(args.store, make=False) as store:
         stored = store.result(args.result)
         before = particulars_in(stored.said)
@@ -48,7 +52,7 @@ def run(args: argparse.Namespace) -> int:
             stored = store.result(args.result)
     with reading_line() as show, telling(show):
         made = document_of(stored, words_of(args, stored.machine()))
-        path = render(testified(made, args.store, stored.number), args.out)
+        path = render(testified(made, args.store, stored.number), args.out, signer)
     if args.json:
         print_json({"result": stored.number, "kind": stored.kind, "report": str(path)})
     else:

@@ -15,6 +15,7 @@ from workbench.cli.reading_line import reading_line
 from workbench.jobs.codec import to_plain
 from workbench.jobs.paper import VARIABLE, SignedHead, broken, new_key, paper_in, paper_of
 from workbench.jobs.verify import Verification, verify
+from workbench.jobs.xml_signature import DIGITAL
 from workbench.records.checking import Checked
 from workbench.records.store import Store, open_store
 from workbench.words.language import N_, _
@@ -24,9 +25,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "result",
         metavar="RESULT",
-        type=stored_number,
+        type=_result_or_file,
         nargs="?",
-        help=_("a result's number; without one the whole store is looked through"),
+        help=_(
+            "a result's number, or a digital certificate FILE.xml: is it unchanged, and who "
+            "signed it; without one the whole store is looked through"
+        ),
     )
     parser.add_argument(
         "--all", action="store_true", help=_("the whole store: its ledger, seals, blocks and cards")
@@ -55,6 +59,8 @@ def run(args: argparse.Namespace) -> int:
         )
     if args.new_key:
         return make_key(args)
+    if isinstance(args.result, Path):
+        return verify_file(args)
     if args.result is None:
         return verify_store(args)
     with open_store(args.store, make=False) as store, reading_line() as show, telling(show):
@@ -64,6 +70,39 @@ def run(args: argparse.Namespace) -> int:
     else:
         _print(answer)
     return DONE if answer.verified else FAILED
+
+
+def _result_or_file(word: str) -> int | Path:
+    """A result's number, or a digital certificate's path."""
+    return Path(word) if word.lower().endswith(DIGITAL) else stored_number(word)
+
+
+def verify_file(args: argparse.Namespace) -> int:
+    """Whether a digital certificate is as it was signed, and by whom."""
+    from workbench.jobs.xml_signature import signature_of
+
+    path, found = args.result, signature_of(args.result)
+    unchanged = found is not None and found.unchanged
+    if args.json:
+        told = {} if found is None else to_plain(found)
+        print_json({"file": str(path), "signed": found is not None, "verified": unchanged} | told)
+    elif found is None:
+        print_table(_("Verify"), [(_("Certificate"), str(path)), (_("Signed"), _("NO"))])
+    else:
+        whole = _("yes: every byte that was signed is as it was")
+        rows = [
+            (_("Certificate"), str(path)),
+            (_("Signed by"), found.signed_by),
+            (
+                _("Vouched for by"),
+                _("nobody else: compare the fingerprint") if found.by_itself else found.issued_by,
+            ),
+            (_("Fingerprint of the signer's certificate (SHA-256)"), found.sha256),
+            (_("Signed at, as the signer says"), found.signed_at),
+            (_("Unchanged since"), whole if unchanged else _("NO: it was changed")),
+        ]
+        print_table(_("Verify"), rows)
+    return DONE if unchanged else FAILED
 
 
 def _print(answer: Verification) -> None:

@@ -33,6 +33,7 @@ class Remembered:
     folder: str = ""
     cab: bool = False
     said: dict[str, str] = field(default_factory=dict)
+    key_file: str = ""
 
 
 class Settings(Observable):
@@ -127,6 +128,7 @@ def _problem(values: dict[str, object]) -> str:
         "machine_file": str,
         "window": str,
         "folder": str,
+        "key_file": str,
         "cab": bool,
         "inputs": list,
         "machine_draft": dict,

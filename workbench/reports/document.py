@@ -23,6 +23,7 @@ from workbench.base.files import write_file
 from workbench.base.steps import tell
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.paper import own_key
+from workbench.jobs.xml_signature import DIGITAL, XmlSigner
 from workbench.records.jsonable import plain
 from workbench.words.language import N_, _
 
@@ -148,8 +149,6 @@ class Document:
 
 
 ENDINGS = (".pdf", ".html", ".json")
-DIGITAL = ".xml"
-"""The ending of a digital certificate."""
 
 
 def check_report_path(path: Path | str, *, digital: bool = False) -> Path:
@@ -169,9 +168,9 @@ def check_report_path(path: Path | str, *, digital: bool = False) -> Path:
     return path
 
 
-def render(document: Document, path: Path | str) -> Path:
+def render(document: Document, path: Path | str, signer: XmlSigner | None = None) -> Path:
     """Write the document as the name's ending says: .pdf, .html or .json, and .xml where it has
-    a digital certificate.
+    a digital certificate, signed where there is a `signer`.
 
     Raises WrongInput for another ending or a place that cannot be written.
     """
@@ -179,6 +178,7 @@ def render(document: Document, path: Path | str) -> Path:
     ending = path.suffix.lower()
     if document.digital is not None and ending == DIGITAL:
         content = document.digital(render_pdf(document))
+        content = content if signer is None else signer.sign(content)
     elif ending == ".pdf":
         content = render_pdf(document)
     else:

@@ -4,7 +4,6 @@ D-SI 2.1.0, both of the real data's `dcc/`; and against an example by others."""
 import base64
 import re
 from dataclasses import replace
-from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import pytest
@@ -54,24 +53,6 @@ NAMES = {"dcc": "https://ptb.de/dcc", "si": "https://ptb.de/si"}
 EXAMPLE = "dcc_gp_temperature_typical_v12_v3.2.0_signed.xml"
 
 
-@pytest.fixture(scope="module")
-def schema(data_dir):
-    """The schema of certificates, its imports mapped to what lies beside it."""
-    xmlschema = pytest.importorskip("xmlschema", reason="xmlschema is not installed")
-    folder = data_dir / "dcc"
-    if not folder.is_dir():
-        pytest.skip("the real data hold no schemas of digital certificates")
-    signature = Path(xmlschema.__file__).parent / "schemas/DSIG/xmldsig-core-schema.xsd"
-    return xmlschema.XMLSchema(
-        str(folder / "dcc-3.2.1.xsd"),
-        locations={
-            "https://ptb.de/si": str(folder / "SI_Format-2.1.0.xsd"),
-            "http://www.w3.org/2000/09/xmldsig#": str(signature),
-        },
-        allow="local",
-    )
-
-
 def written(tmp_path, runs=RUNS, as_left=RUNS, said=SAID, units=US, text=MACHINE, **changed):
     """A certificate as a file, and the answer it tells of."""
     options = CalibrateOptions(as_left=as_left, as_left_name="left.csv", table_name="runs.csv")
@@ -93,9 +74,9 @@ def number_in(tree, name, what="si:value", at=0):
 
 
 @pytest.mark.parametrize("units", [US, METRIC], ids=["us", "metric"])
-def test_it_is_valid_and_says_what_the_answer_says(tmp_path, schema, units):
+def test_it_is_valid_and_says_what_the_answer_says(tmp_path, dcc_schema, units):
     path, answer = written(tmp_path, units=units)
-    schema.validate(str(path))
+    dcc_schema.validate(str(path))
     tree = ET.parse(path).getroot()
     assert tree.get("schemaVersion") == "3.2.1"
     for state, one in enumerate((answer, answer.as_left)):
@@ -118,10 +99,10 @@ def test_it_is_valid_and_says_what_the_answer_says(tmp_path, schema, units):
 
 @pytest.mark.parametrize("verdict", list(Verdict))
 def test_each_verdict_stands_as_text_and_by_the_schemas_word_where_it_has_one(
-    tmp_path, schema, verdict
+    tmp_path, dcc_schema, verdict
 ):
     path, _answer = written(tmp_path, as_left="", verdict=verdict)
-    schema.validate(str(path))
+    dcc_schema.validate(str(path))
     page = path.read_text("utf-8")
     assert f"As found: {verdict}." in page
     said = re.findall(r"<dcc:conformity>(\w+)<", page)
@@ -135,26 +116,26 @@ def test_each_verdict_stands_as_text_and_by_the_schemas_word_where_it_has_one(
     assert said == words[verdict]
 
 
-def test_what_nobody_said_and_nobody_measured_leaves_it_valid(tmp_path, schema):
+def test_what_nobody_said_and_nobody_measured_leaves_it_valid(tmp_path, dcc_schema):
     bare = MACHINE.replace("setting = 2250\n", "").replace('serial = "SN 4711"\n', "")
     bare = bare.replace('setting_unit = "pulses/100 ft"\n', "")
     runs = "run,shown,reference_mps,u_reference_mps\n1,2.5,1.1,0.005\n"
     path, _answer = written(tmp_path, runs, "", Particulars(), text=bare)
-    schema.validate(str(path))
+    dcc_schema.validate(str(path))
     assert "not stated" in path.read_text("utf-8")
 
 
-def test_a_simulated_one_says_so(tmp_path, schema):
+def test_a_simulated_one_says_so(tmp_path, dcc_schema):
     path, _answer = written(tmp_path, simulated=True)
-    schema.validate(str(path))
+    dcc_schema.validate(str(path))
     assert "Made from simulated data" in path.read_text("utf-8")
 
 
-def test_an_example_by_others_is_valid_and_a_broken_one_is_not(tmp_path, data_dir, schema):
+def test_an_example_by_others_is_valid_and_a_broken_one_is_not(tmp_path, data_dir, dcc_schema):
     """The example is of version 3.2.0: valid but for its schemaVersion, as its README says."""
     example = (data_dir / "dcc" / EXAMPLE).read_text("utf-8")
     ours = example.replace('schemaVersion="3.2.0"', 'schemaVersion="3.2.1"')
-    assert not list(schema.iter_errors(ours))
+    assert not list(dcc_schema.iter_errors(ours))
     path, _answer = written(tmp_path, verdict=Verdict.PASS)
     mine = path.read_text("utf-8")
     breaks = (
@@ -168,7 +149,7 @@ def test_an_example_by_others_is_valid_and_a_broken_one_is_not(tmp_path, data_di
         with_a_fault = re.sub(
             part, "x " if part.startswith("(?") else "", whole, count=1, flags=re.DOTALL
         )
-        assert list(schema.iter_errors(with_a_fault)), part
+        assert list(dcc_schema.iter_errors(with_a_fault)), part
 
 
 def test_only_a_calibration_is_written_so(tmp_path):

@@ -5,17 +5,18 @@ from __future__ import annotations
 from functools import partial
 from pathlib import Path
 
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QLineEdit, QWidget
 
 from workbench.base.files import name_for
-from workbench.gui.parts.basics import button
-from workbench.gui.parts.files import ask_save
+from workbench.gui.parts.basics import button, label, say
+from workbench.gui.parts.files import ask_open, ask_save
 from workbench.gui.parts.layout import column_of, line_of, row, scrolled
 from workbench.gui.parts.paper import PaperView
 from workbench.gui.parts.particulars import FIELDS, REMARKS, ParticularsForm
-from workbench.gui.theme import GRID_PX, keep_width
+from workbench.gui.theme import GRID_PX, TOUCH_PX, keep_width
 from workbench.gui.work_line import WorkLine
 from workbench.jobs.particulars import Particulars
+from workbench.jobs.xml_signature import DIGITAL
 from workbench.models.bench import Bench
 from workbench.models.calibrate.job import CalibrateJob
 from workbench.models.calibrate.runs import run_table, save_runs
@@ -34,6 +35,12 @@ class CertificateView(PaperView):
         names = FIELDS | {"by": N_("Calibrated by")} | REMARKS
         self.form = ParticularsForm(names, self.draw)
         self._of: int | None = None
+        self.key = button("Sign .xml with …", self._ask_key)
+        self._key_words = label("", "soft")
+        self.password = QLineEdit()
+        self.password.setAccessibleName(_("Password of the key"))
+        self.password.setEchoMode(QLineEdit.EchoMode.Password)
+        self.password.setMinimumHeight(TOUCH_PX)
         verbs = N_("Save certificate"), N_("Print certificate"), N_("Back to the runs")
         super().__init__(works, N_("Certificate (*.pdf *.html *.json *.xml)"), verbs)
 
@@ -43,9 +50,9 @@ class CertificateView(PaperView):
         if number is None:
             return None
         words, name = Words(self._bench.settings.units), self._name(_("certificate"), ".pdf")
-        return Certificate(
-            number, store, self.form.said if self._of == number else None, words, name
-        )
+        said = self.form.said if self._of == number else None
+        key = (self._bench.settings.now.key_file, self.password.text())
+        return Certificate(number, store, said, words, name, *key)
 
     def _name(self, job: str, ending: str) -> str:
         machine = self._bench.machine
@@ -89,12 +96,51 @@ class CertificateView(PaperView):
         column.addWidget(self.back)
         column.addWidget(self.said)
         column.addWidget(self.form)
+        column.addSpacing(GRID_PX)
+        column.addWidget(self._key_words)
+        column.addWidget(self.password)
+        column.addWidget(self.key)
         column.addStretch(1)
+        self._show_key()
         line = line_of(on=self, gap=3 * GRID_PX)
         left = scrolled(side, in_turn=False)
         keep_width(left, SIDE_PX + 2 * GRID_PX)
         line.addWidget(left)
         line.addWidget(self.pages, 1)
+
+    def save_as(self, path: Path) -> None:
+        """As every report; that a digital certificate was signed, or was not, is said."""
+        certificate = self.now()
+        if certificate is None:
+            return
+
+        def saved(written: Path) -> None:
+            self.saved(written)
+            if written.suffix.lower() == DIGITAL:
+                told = (
+                    _("{said} Signed.") if certificate.signs(written) else _("{said} Not signed.")
+                )
+                self.say(told.format(said=self.said.text()))
+            self.password.clear()  # it is kept nowhere
+
+        self._works.add(partial(certificate.save, path), saved, self.say)
+
+    def _ask_key(self) -> None:
+        title, kinds = _("The shop's key"), _("Keys (*.p12 *.pfx)")
+        for path in ask_open(self, title, kinds, several=False):
+            self.use_key(path)
+
+    def use_key(self, path: Path) -> None:
+        """Sign digital certificates with the key in this PKCS#12 file, from start to start."""
+        self._bench.settings.change(key_file=str(path))
+        self._show_key()
+
+    def _show_key(self) -> None:
+        file = self._bench.settings.now.key_file
+        told = _("Password of {file}, to sign the .xml").format(file=Path(file).name)
+        say(self._key_words, told)
+        for one in (self._key_words, self.password):
+            one.setVisible(bool(file))
 
     def _ask_where_runs(self) -> None:
         title, kinds = _("Save the runs"), _("Runs (*.csv)")

@@ -19,6 +19,7 @@ from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.keep import Kept, judge, keep_table
 from workbench.jobs.particulars import NOTHING_SAID, Particulars, particulars_in
 from workbench.jobs.source import stored_source
+from workbench.jobs.xml_signature import DIGITAL, xml_signer
 from workbench.models.calibrate.runs import State, flips_table, run_table
 from workbench.words.language import _, ngettext
 from workbench.words.words import Words
@@ -140,6 +141,12 @@ class Certificate:
     said: Particulars | None
     words: Words
     file_name: str = "certificate.pdf"
+    key_file: str = ""
+    password: str = ""
+
+    def signs(self, path: Path) -> bool:
+        """Whether it is signed where it is saved so."""
+        return bool(self.key_file and self.password) and path.suffix.lower() == DIGITAL
 
     def said_before(self) -> Particulars:
         """What is said of the result in the store. Raises StoreError."""
@@ -155,11 +162,13 @@ class Certificate:
         return render_pages(self._document(), ppi)
 
     def save(self, path: Path) -> Path:
-        """Write it as the name's ending says. Raises WrongInput, StoreError."""
+        """Write it as the name's ending says, a digital one signed where there is a key and its
+        password. Raises WrongInput, StoreError."""
         from workbench.reports.document import check_report_path, render
 
         check_report_path(path, digital=True)
-        return render(self._document(), path)
+        key = xml_signer(Path(self.key_file), self.password) if self.signs(path) else None
+        return render(self._document(), path, key)
 
     def _document(self) -> Document:
         from workbench.records.store import open_store

@@ -8,6 +8,7 @@ from PySide6.QtCore import QCoreApplication, Qt
 from PySide6.QtWidgets import QLabel, QLineEdit
 
 from drivers.contract import ValueBlock
+from tests.workbench.cli.test_signed import KEYS, key_file
 from workbench.base.cautions import Caution
 from workbench.calibration.readout.change_overs import flips_of
 from workbench.gui.calibrate.page import CalibratePage
@@ -17,12 +18,15 @@ from workbench.gui.theme import BRIGHT, DARK, recolor
 from workbench.jobs.calibrate.answer import CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.keep import any_answer
+from workbench.jobs.particulars import particulars_in
 from workbench.jobs.verify import verify
+from workbench.jobs.xml_signature import signature_of
 from workbench.models.calibrate.runs import Reference, TakenRun
 from workbench.models.calibrate.words import lap_words
 from workbench.models.records.listing import all_entries
 from workbench.records.store import open_store
 
+PASSWORD = "oil & chain"
 SHOWN, TRUE = "What the readout shows", "What the true speed is taken from"
 
 
@@ -225,6 +229,42 @@ def test_the_certificate_is_seen_before_it_is_saved_and_can_be_printed(
     assert "Shop foreman" in (tmp_path / "named.html").read_text("utf-8")
     screen.press("Back to the runs")
     assert screen.shown(RunTable)
+
+
+def test_a_digital_certificate_is_signed_with_the_shops_key_and_its_password_kept_nowhere(
+    page, screen, kept, bench, tmp_path
+):
+    key_file(tmp_path / "shop.p12", KEYS["curve"](), PASSWORD)
+    screen.press("Certificate")
+    screen.settle()
+    page.paper.save_as(tmp_path / "plain.xml")
+    screen.settle()
+    assert page.paper.said.text() == "Saved as plain.xml. Not signed."
+    assert not page.paper.password.isVisible()
+    page.paper.use_key(tmp_path / "shop.p12")
+    for password, told in (
+        ("wrong", "the password is wrong."),
+        (PASSWORD, "Saved as signed.xml. Signed."),
+    ):
+        screen.type("Password of the key", password)
+        page.paper.save_as(tmp_path / "signed.xml")
+        screen.settle()
+        assert page.paper.said.text().endswith(told)
+    assert page.paper.password.text() == ""
+    assert PASSWORD not in bench.settings.path.read_text("utf-8")
+    assert signature_of(tmp_path / "plain.xml") is None
+    assert signature_of(tmp_path / "signed.xml").unchanged
+
+
+def test_what_is_typed_beside_the_certificate_stays_with_the_result(page, screen, kept, bench):
+    screen.press("Certificate")
+    screen.type("Customer", "Hill farm", Qt.Key.Key_Return)
+    screen.settle()
+    number = page.job.state.result
+    with open_store(bench.store) as store:
+        assert particulars_in(store.result(number).said).customer == "Hill farm"
+        assert not store.check().problems
+    assert bench.for_whom.of(bench.machine).customer == "Hill farm"
 
 
 def test_a_kept_run_can_be_dropped_restored_and_every_step_undone(page, screen, three_runs):
