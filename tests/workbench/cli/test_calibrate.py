@@ -249,7 +249,7 @@ def test_steady_stretches_with_what_was_shown(tmp_path, capsys, machine, steady)
     assert "mark on the belt" in answer["method"]
 
 
-def test_change_overs_by_key(tmp_path, capsys, machine, ramped):
+def test_change_overs_by_key(tmp_path, capsys, machine, ramped, dcc_schema):
     rng = np.random.default_rng(2)
     time_s = np.arange(1, 239, 0.01)
     shown = np.round((1 + ERROR) * ramp_speed(time_s - 0.5) / MPH, 1)
@@ -260,7 +260,12 @@ def test_change_overs_by_key(tmp_path, capsys, machine, ramped):
         flips.append(f"{pressed:.2f},{shown[at + 1]:.1f},{way}")
     path = tmp_path / "flips.csv"
     path.write_text("\n".join([*flips, "12.0,2.3,sideways", "abc,2.3,up"]) + "\n")
-    _, answer, _ = run(capsys, ramped, "--machine", machine, "--flips", str(path))
+    certificate = tmp_path / "ramp.xml"
+    words = ("--machine", machine, "--flips", str(path), "--report", str(certificate))
+    _, answer, _ = run(capsys, ramped, *words)
+    dcc_schema.validate(str(certificate))
+    points = len(answer["change_overs"]["points"])
+    assert certificate.read_text("utf-8").count(">Change-over ") == points > 9
     assert answer["error_at_work"] == pytest.approx(ERROR, abs=answer["U_error_at_work"])
     assert answer["u_error_at_work"] < 0.1 / np.sqrt(12) / 2.5 / 5
     assert answer["change_overs"]["lag_s"] == pytest.approx(0.61, abs=0.1)

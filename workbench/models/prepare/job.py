@@ -247,7 +247,8 @@ class PrepareJob(Observable):
         return self._bench.live.simulated and self._bench.machine_path is None
 
     def _options(self) -> PrepareOptions:
-        return PrepareOptions(TABLE_NAME, today=self.today(), simulated=self.simulated)
+        by = self._bench.for_whom.of(self._bench.machine).by
+        return PrepareOptions(TABLE_NAME, today=self.today(), simulated=self.simulated, by=by)
 
     def _wrong(self, slot: Slot) -> WrongInput | None:
         """What is wrong with a field as it reads now."""

@@ -15,6 +15,7 @@ from enum import StrEnum
 from workbench.base.ends import EndSays
 from workbench.base.errors import StoreError
 from workbench.calibration.statistics.decision import Verdict
+from workbench.jobs.particulars import particulars_in
 from workbench.records.cards import Card
 from workbench.records.entries import StoredRecording
 from workbench.records.store import open_store
@@ -66,8 +67,9 @@ class RecordEntry:
     `state` is a recording's ('' for a result), `ended_by` why it ended; `recording` is the
     number of the one a result was computed from. `deleted_utc` is '' for what is in sight;
     `with_recording` says that a result is out of sight only because its recording is.
-    `verdict` is the one that holds now; of a calibration that was proved with a new setting
-    `found` is that before. `text` is everything a filter may find, in small letters.
+    `verdict` is the one that holds now; of a calibration that was proved with a new setting, or
+    a pickup that was adjusted, `found` is that before. `said` tells for whom and by whom it was
+    made. `text` is everything a filter may find, in small letters.
     """
 
     number: int
@@ -86,6 +88,7 @@ class RecordEntry:
     recording: int | None = None
     deleted_utc: str = ""
     with_recording: bool = False
+    said: str = ""
     text: str = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -144,6 +147,7 @@ class RecordEntry:
             self.words,
             self.name,
             self.note,
+            self.said,
             self.when,
             self.when_utc,
             self.machine,
@@ -275,7 +279,16 @@ def _of_card(card: Card, recording: StoredRecording | None, zone: tzinfo | None)
         recording=card.recording,
         deleted_utc=card.deleted_utc or gone_with,
         with_recording=bool(gone_with and not card.deleted_utc),
+        said=_said(card),
     )
+
+
+def _said(card: Card) -> str:
+    """For whom and by whom, to be found; '' where nobody said, or what is stored is damaged."""
+    with suppress(StoreError):
+        said = particulars_in(card.said)
+        return " ".join((said.customer, said.field, said.job, said.by))
+    return ""
 
 
 def _verdict(word: object) -> Verdict | None:

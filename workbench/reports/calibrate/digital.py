@@ -14,7 +14,9 @@ from collections.abc import Iterable, Sequence
 from xml.etree import ElementTree as ET
 
 from workbench.base.machine import Machine
+from workbench.base.units import to_mps
 from workbench.base.version import program_version
+from workbench.calibration.readout.change_overs import FlipResult
 from workbench.calibration.readout.runs import RunResult
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
@@ -306,6 +308,10 @@ def _quantities(t: _Texts, one: CalibrateAnswer) -> list[ET.Element]:
         (_("Error of the readout"), answer),
         (_("Setting of the readout"), setting),
         *((_("Run {run}").format(run=run.run), _run(t, run)) for run in one.runs),
+        *(
+            (_("Change-over {number}").format(number=number), _flip(t, flip, one))
+            for number, flip in enumerate(one.flips, 1)
+        ),
         (_("Belt travel"), [travel]),
     ]
     return [
@@ -321,6 +327,15 @@ def _run(t: _Texts, run: RunResult) -> list[ET.Element | None]:
         t.quantity(_("Shown"), run.shown_mps, SPEED),
         t.quantity(_("True"), run.true_mps, SPEED, true_U, RUN_K, RUN_COVERAGE),
         t.quantity(_("Error, shown ÷ true − 1"), run.error, RATIO, error_U, RUN_K, RUN_COVERAGE),
+    ]
+
+
+def _flip(t: _Texts, flip: FlipResult, one: CalibrateAnswer) -> list[ET.Element | None]:
+    """A point alone has no uncertainty of its own: it is the fit's."""
+    return [
+        t.quantity(_("Indication"), to_mps(flip.threshold, one.unit), SPEED),
+        t.quantity(_("True"), flip.true_mps, SPEED),
+        t.quantity(_("Error, shown ÷ true − 1"), flip.error, RATIO),
     ]
 
 

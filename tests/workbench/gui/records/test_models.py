@@ -68,6 +68,15 @@ def test_every_word_typed_must_be_found_and_deleted_ones_are_apart():
     assert numbers(machine="no such") == []
 
 
+def test_a_result_is_found_by_whom_and_what_it_was_for(tmp_path):
+    path = str(tmp_path / "store.db")
+    with open_store(path, now=lambda: DAY) as store:
+        for said in ('{"customer": "Hill farm", "job": "7-114"}', "", "torn"):
+            store.add_result("gap", "{}", "{}", table="t", table_name="t", said=said)
+    found = listing.filtered(listing.all_entries(path), Filter(words="hill 7-114"))
+    assert [entry.number for entry in found] == [1]
+
+
 def test_a_result_goes_and_comes_with_its_recording(tmp_path):
     path = str(tmp_path / "store.db")
     with open_store(path, now=lambda: DAY) as store:
