@@ -97,6 +97,7 @@ def wear(studio):
 
 def course(studio):
     _type(studio, "taped course", "course length", "course time", "radar speed")
+    studio.show("Prepare")  # its caution is another
 
 
 def kept(studio):

@@ -83,6 +83,8 @@ class PreparePage(QWidget):
         self.keep = button("Keep sheet", self._keep)
         self.report = button("See report", self.see_report)
         self.rehearse = button("Rehearse", self._job.rehearse)
+        self.flag = button("", self._job.flag)
+        self.flag.setShortcut("F8")
         self.open, self.clear = (
             button("Open file", self._ask_file),
             button("New sheet", self._clear),
@@ -185,6 +187,7 @@ class PreparePage(QWidget):
             self.clear,
             self.open,
             self.rehearse,
+            self.flag,
             (self._said, 1),
             self.report,
             self.keep,
@@ -241,6 +244,9 @@ class PreparePage(QWidget):
         self.keep.setVisible(not last and job.has_readings and not kept)
         self.report.setVisible(kept and not (last or kept))
         self.clear.setEnabled(job.has_readings or bool(job.errors))
+        second = N_("Pass second flag (F8)")
+        say(self.flag, second if job.flags.under_way else N_("Pass first flag (F8)"))
+        self.flag.setVisible(read and topic is Topic.COURSE)
         self.rehearse.setVisible(job.can_rehearse and not job.has_readings)
         say(self._said, job.said)
 

@@ -31,7 +31,8 @@ from workbench.jobs.prepare.stored import judge_table
 from workbench.models.bench import Bench
 from workbench.models.observable import Observable
 from workbench.models.prepare.draft import Typed, draft_path, read_draft, write_draft
-from workbench.models.prepare.fields import FieldRow, Slot, rows_of, unit_of
+from workbench.models.prepare.fields import RUNS, FieldRow, Slot, rows_of, unit_of
+from workbench.models.prepare.flags import Flags
 from workbench.words.language import _
 from workbench.words.prepare import part_words, source_rows
 from workbench.words.words import Words
@@ -72,6 +73,7 @@ class PrepareJob(Observable):
         self._draft = draft_path(path) if path else None
         self._typed: Typed = read_draft(self._draft)
         self.topic = next(iter(Topic))
+        self.flags = Flags(bench)
         self.errors: dict[Slot, str] = {}
         self.sheet = PrepareSheet({}, None)
         self.kept: KeptSheet | None = None
@@ -140,6 +142,24 @@ class PrepareJob(Observable):
     def rehearse(self) -> None:
         """Read what the simulator's machine would show."""
         self.open_table(self._bench.live.prepare_text, _("the simulator"))
+
+    def flag(self) -> None:
+        """A flag of the taped course is passed: at the second the next free run gets its time,
+        and what radar, wheels and satellites showed meanwhile."""
+        run = next((one for one in RUNS if not self.text((ReadingKind.COURSE_TIME, one))), "")
+        if not run:
+            self.said = _("All runs have their times: empty one to drive it again.")
+            self.changed()
+            return
+        found = self.flags.passed()
+        if found is not None:
+            self.type((ReadingKind.COURSE_TIME, run), f"{found.duration_s:.2f}")
+            for kind, speed_mps in found.shown_mps.items():
+                one_mps = UNITS["speed"][self.unit((kind, run))]
+                self.type((kind, run), f"{speed_mps / one_mps:.3f}")
+        told = _("Run {run}: press again at the second flag.") if found is None else ""
+        self.said = told.format(run=run)
+        self.changed()
 
     def go_to(self, topic: Topic) -> None:
         """Take a topic in hand."""

@@ -206,3 +206,24 @@ def test_a_rehearsal_fills_the_sheet_on_the_simulator(bench, housed, screen_of):
     assert page.job.verdict(Topic.BELT) is Verdict.FAIL
     assert page.job.verdict(Topic.FLOW) is Verdict.PASS
     assert "Rehearse" not in screen.offers
+
+
+def test_flags_time_a_run_and_take_what_came_in(bench, housed, screen_of, pass_time):
+    """The simulator's radar reads what its truth says, within its own noise."""
+    bench.use_inputs(["sim:healthy?seed=1"])
+    bench.cautions_read |= set(Caution)
+    page = housed(PreparePage(bench, BRIGHT), 832, 500)
+    screen = screen_of(page)
+    page.show_topic(Topic.COURSE)
+    pass_time(20)
+    screen.press("Pass first flag")
+    assert "press again at the second flag" in screen.said
+    pass_time(25)
+    screen.press("Pass second flag")
+    (driver,) = bench.live.drivers
+    truth_mps = driver.truth().ground_m([20.0, 45.0])
+    assert page.job.text((ReadingKind.COURSE_TIME, "1 there")) == "25.00"
+    shown_mph = float(page.job.text((ReadingKind.SATELLITE_SPEED, "1 there")))
+    true_mph = float(truth_mps[1] - truth_mps[0]) / 25 / 0.44704
+    assert shown_mph == pytest.approx(true_mph, rel=0.02)
+    assert screen.button("Pass first flag")
