@@ -3,7 +3,8 @@
 Usage: python3 packaging/bare_install.py PACKAGE.deb [SUITE]     (bookworm, where none is named)
 
 A calibration and its PDF by commands, then the real window on a virtual display, by the same
-test that drives the checkout's. Exit status 1 where something did not hold.
+test that drives the checkout's. Exit status 1 where something did not hold, 77 where no bare
+Debian can be made here: mounting is forbidden, or no mirror answers.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from pathlib import Path
 from bare_debian import demand_root, inside, make_root
 
 CHECK = Path(__file__).with_name("check.py")
+NOT_HERE = 77
 SLOWER_S = 0.5
 """What `--help` may take beyond a program that does nothing."""
 IN_THE_WINDOW = """#!/bin/sh
@@ -50,7 +52,12 @@ def main(words: list[str]) -> int:
     # Not below /tmp, which is to be mounted in it.
     with tempfile.TemporaryDirectory(prefix="bare-", dir="/var/tmp") as folder:
         root = Path(folder) / "root"
-        make_root(suite, root)
+        try:
+            make_root(suite, root)
+            subprocess.run(inside(root, "true"), check=True)
+        except subprocess.CalledProcessError as error:
+            print(f"No bare Debian can be made here: {error}", file=sys.stderr)
+            return NOT_HERE
         failed = [said for said in _steps(root, package) if said]
     print("\n".join(failed) or f"{suite}: all held.")
     return 1 if failed else 0
