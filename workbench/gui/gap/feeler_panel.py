@@ -59,8 +59,8 @@ class _Chips(QListWidget):
             super().keyPressEvent(event)
 
 
-LINE_FROM_PX = 620
-"""Height from which the number line finds room."""
+LINE_FROM_PX = 740
+"""Height of the window from which the number line finds room: the panel's own grows with it."""
 
 
 class GapFeelerPanel(QWidget):
@@ -177,7 +177,7 @@ class GapFeelerPanel(QWidget):
             before = told.format(verdict=words.say(state.as_found.verdict), said=said)
         judged = gap is not None and (job.round_is_read or gap.verdict.is_fail)
         self.pill.setVisible(judged)
-        roomy = judged and self.height() >= LINE_FROM_PX
+        roomy = judged and self.window().height() >= grown(LINE_FROM_PX)
         limits = self._job.list.current.held.limits
         drawn = verdict_sketch(gap, limits, words) if roomy and gap is not None else EMPTY
         self.line.show_sketch(drawn)
@@ -241,7 +241,7 @@ class GapFeelerPanel(QWidget):
         self.remove.setToolTip(self.remove.accessibleName())
 
     def _lay_out(self) -> None:
-        column = column_of(on=self)
+        column = column_of(on=self, gap=GRID_PX // 2)
         entry = QGridLayout()
         entry.setHorizontalSpacing(GRID_PX)
         entry.setVerticalSpacing(GRID_PX // 2)

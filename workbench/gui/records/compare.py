@@ -30,7 +30,7 @@ from workbench.words.words import Words
 HEADS = ("", "A", "B", "B − A", N_("B is"))
 UNLIKE_KINDS = N_("The two are of different kinds: only figures that both hold can be compared.")
 ROW_PX = 28
-FOR_TABLE, FEWEST_ROWS = 0.58, 3
+FOR_TABLE, FEWEST_ROWS = 0.54, 3
 """Of the height the table may take; it shows whole rows, at least so many."""
 
 
