@@ -11,9 +11,13 @@ from PySide6.QtGui import QPainter
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QComboBox, QLabel, QPushButton, QWidget
 
+from workbench.gui.parts.basics import CautionCard
+
 SIZES = ((1024, 600), (1366, 768), (1920, 1080), (2560, 1440))
 TABBED = (1024, 1920)
 """Widths at which Tab is tried: pages lie in columns from 1240 px on."""
+MARGIN_PX = 16
+"""What is empty at a page's foot."""
 FRAMES = 12
 """So many until a window of another size has all its text in its new size."""
 SCENES = ("start", "machine", "prepare", "signals", "calibrate", "gap", "passing", "records")
@@ -34,7 +38,7 @@ def test_every_text_is_whole_in_its_place_and_in_the_person_s_units(scene, tmp_p
             for width, height in SIZES:
                 window.resize(width, height)
                 let_settle(window)
-                told = crowding.crowded(window)
+                told = [*crowding.crowded(window), *too_tall(window)]
                 if width in TABBED:
                     told += reading.misread(window, reading.stops(window, window.header.for_whom))
                     let_settle(window)
@@ -67,6 +71,14 @@ def test_the_cab_s_page_is_whole_at_every_size(tmp_path, qtbot):
     finally:
         studio.close()
     assert found == []
+
+
+def too_tall(window):
+    """Pages fit the smallest window without scrolling, but for those with a caution to be read."""
+    bar = window.current.parentWidget().parentWidget().verticalScrollBar()
+    cautions = [one for one in window.current.findChildren(CautionCard) if one.isVisible()]
+    if bar.maximum() > MARGIN_PX and not cautions:
+        yield f"the page is {bar.maximum()} px taller than its place"
 
 
 def let_settle(window):
