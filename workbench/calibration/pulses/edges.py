@@ -18,7 +18,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from workbench.calibration.pulses.period import BLOCK, block_medians, extreme, local_period
+from workbench.calibration.pulses.period import BLOCK, block_medians, local_period
 from workbench.calibration.pulses.relock import CHUNK, Relocked, raise_after, relocked
 
 Floats = NDArray[np.float64]
@@ -151,8 +151,7 @@ def _examine(time_s: Floats, first: int, last: int) -> _Found:
     extra = _extras(time_s[low:high])
     interval_s = np.diff(np.delete(time_s[low:high], extra))
     median = block_medians(interval_s)
-    least_s = extreme(median, interval_s.size, np.minimum)
-    long = np.flatnonzero(interval_s > LONG_ABOVE * least_s)
+    long = np.flatnonzero(interval_s > LONG_ABOVE * median.min())
     period_s = local_period(interval_s, median, long)
     sure = interval_s[long] > LONG_ABOVE * period_s
     long, period_s = long[sure], period_s[sure]
@@ -184,8 +183,7 @@ def _extras(time_s: Floats) -> Ints:
     """
     interval_s = np.diff(time_s)
     median = block_medians(interval_s)
-    most_s = extreme(median, interval_s.size, np.maximum)
-    short = interval_s < 0.5 * EXTRA_BELOW * most_s
+    short = interval_s < 0.5 * EXTRA_BELOW * median.max()
     at = np.flatnonzero(short[1:] | short[:-1]) + 1
     before, after = at - 1, at + 1
     period_s = np.maximum(

@@ -24,6 +24,9 @@ BURST_BLOCKS = 12
 PARTLY = 1.5
 """Medians above which the interval in the middle of a block's time tells of noise in it."""
 
+VALLEY = 0.72
+"""Share of the banks below which blocks are a valley."""
+
 LONGEST_BURST_S = 0.6
 """A longer valley is the belt running faster. Chosen: belts take a second to speed up."""
 
@@ -59,22 +62,6 @@ def local_period(interval_s: Floats, median: Floats, at: Ints) -> Floats:
     return best
 
 
-def extreme(median: Floats, n: int, which: np.ufunc) -> Floats:
-    """(n,) The least or the most (`which`: np.minimum, np.maximum) that the period around each
-    of n intervals, or around the one next to it, can be."""
-    padded = np.pad(median, 2, mode="edge")
-    return _stretch(which.reduce([padded[at : at + median.size] for at in range(5)]), n)
-
-
-def _stretch(median: Floats, n: int) -> Floats:
-    """One value a block → one an interval; the last block also serves the remainder."""
-    stretched = np.empty(n)
-    whole = min(n // BLOCK, median.size)
-    stretched[: whole * BLOCK].reshape(whole, BLOCK)[:] = median[:whole, None]
-    stretched[whole * BLOCK :] = median[-1]
-    return stretched
-
-
 def _heal_bursts(median: Floats, ordered: Floats) -> Floats:
     """Replace the medians of blocks that a burst of noise has filled, wholly or in part.
 
@@ -91,14 +78,16 @@ def _heal_bursts(median: Floats, ordered: Floats) -> Floats:
     uneven = np.flatnonzero(uneven)
     total = np.cumsum(ordered[uneven], axis=1)
     by_time[uneven] = ordered[uneven, np.argmax(total >= 0.5 * total[:, -1:], axis=1)]
+    partly = by_time > PARTLY * median
+    if not partly.any() and median.min() >= VALLEY * median.max():
+        return median
     padded = np.pad(median, BURST_BLOCKS, mode="edge")
     windows = median.size + BURST_BLOCKS + 1
     highest = np.maximum.reduce([padded[at : at + windows] for at in range(BURST_BLOCKS)])
     left, right = highest[: median.size], highest[-median.size :]
     banks = np.minimum(left, right)
-    partly = by_time > PARTLY * median
     healed = np.where(partly, np.maximum(median, np.minimum(by_time, banks)), median)
-    valley = (healed < 0.72 * banks) & (np.maximum(left, right) < 1.25 * banks)
+    valley = (healed < VALLEY * banks) & (np.maximum(left, right) < 1.25 * banks)
     change = np.flatnonzero(np.diff(np.concatenate(([False], valley, [False])).astype(np.int8)))
     for first, last in change.reshape(-1, 2):
         if np.cumsum(ordered[first:last], axis=1)[:, -1].sum() > LONGEST_BURST_S:
