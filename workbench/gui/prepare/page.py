@@ -152,7 +152,7 @@ class PreparePage(QWidget):
         super().hideEvent(event)
         self._job.keep_draft()
 
-    def _lay_out(self) -> None:
+    def _list_of_topics(self) -> QWidget:
         group = QButtonGroup(self)
         beside = column_of(gap=0)
         for number, (topic, place) in enumerate(self.topics.items(), 1):
@@ -165,8 +165,11 @@ class PreparePage(QWidget):
             group.addButton(place)
             beside.addWidget(place)
         beside.addStretch(1)
-        list_of = scrolled(held(beside), _("Parts of the machine"), in_turn=False)
-        keep_width(list_of, LIST_PX)
+        made = scrolled(held(beside), _("Parts of the machine"), in_turn=False)
+        keep_width(made, LIST_PX)
+        return made
+
+    def _lay_out(self) -> None:
         keep_width(self.line, LINE_PX)
         self.entries.setMaximumWidth(MOST_PX)
         self._fields = scrolled(self.entries, _("What was read"), in_turn=False)
@@ -196,7 +199,7 @@ class PreparePage(QWidget):
         )
         column_of(
             *self._cards.values(),
-            (held(line_of(list_of, (main, 1), gap=2 * GRID_PX)), 1),
+            (held(line_of(self._list_of_topics(), (main, 1), gap=2 * GRID_PX)), 1),
             buttons,
             on=self._check,
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import asdict
 from statistics import fmean
 
 from workbench.base.errors import WrongInput
@@ -154,18 +155,7 @@ def course(
         scale = scale_factor(length_m, runs)
         if not scale.proven:
             said.append(statement(PrepareSays.COURSE_ONE_WAY, source=statement(kind)))
-        found.append(
-            ProvenSource(
-                kind,
-                scale.factor,
-                scale.u_factor,
-                scale.U_factor,
-                scale.k,
-                scale.runs,
-                scale.both_ways,
-                scale.proven,
-            )
-        )
+        found.append(ProvenSource(source=kind, proven=scale.proven, **asdict(scale)))
     return tuple(found), said
 
 
