@@ -133,6 +133,18 @@ def test_a_chain_of_which_too_little_is_known_says_what_is_lacking(prepare):
     assert "chain span" in answer["warnings"][0]
 
 
+@pytest.mark.parametrize(
+    ("row", "value"),
+    [
+        ("oil flow,,16 1/2,gpm", 16.5 * UNITS["flow"]["gal/min"]),
+        ('oil flow,,"62,5",L/MIN', 62.5e-3 / 60),
+        ("oil_flow,,15.5 gal/min,", 15.5 * UNITS["flow"]["gal/min"]),
+    ],
+)
+def test_a_value_is_read_as_it_stands_on_the_tool(prepare, row, value):
+    assert found(prepare(f"{row}\n")[1], "oil flow")["value"] == pytest.approx(value)
+
+
 def test_oil(prepare):
     status, answer = prepare("oil flow,,60,L/min\n", "--machine", "digger.toml")
     gallon = UNITS["flow"]["gal/min"]

@@ -188,8 +188,8 @@ def _in_si(measure: ReadingKind, spec: Spec, value: str, unit: str) -> float:
     if spec.kind == "length":
         return _length_m(plain, unit, told)
     try:
-        number = float(re.sub(r"(?<=\d),(?=\d)", ".", plain))
-    except ValueError:
+        number = _number(plain)
+    except (ValueError, WrongInput):
         raise WrongInput(
             "'{value}' is no number for {measure}; expected {expected}.", **told
         ) from None
@@ -199,6 +199,7 @@ def _in_si(measure: ReadingKind, spec: Spec, value: str, unit: str) -> float:
         factor, zero = _TEMPERATURES[unit.lower()]
         return (number - zero) * factor
     units = UNITS[spec.kind]
+    unit = next((known for known in units if known.lower() == unit.lower()), unit)
     if unit not in units:
         raise WrongInput(
             "the unit '{unit}' of {measure}; expected {units}.",
@@ -206,6 +207,13 @@ def _in_si(measure: ReadingKind, spec: Spec, value: str, unit: str) -> float:
             **told,
         )
     return number * units[unit]
+
+
+def _number(text: str) -> float:
+    """'16.5', '16,5', '16 1/2' as a number. Raises ValueError, WrongInput."""
+    if re.search(r"[/⁄½¼¾⅛⅜⅝⅞]", text):
+        return parse_length_m(f"{text} m")  # which reads fractions
+    return float(re.sub(r"(?<=\d),(?=\d)", ".", text))
 
 
 def _length_m(value: str, unit: str, told: dict[str, object]) -> float:
