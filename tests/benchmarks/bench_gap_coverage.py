@@ -124,7 +124,8 @@ NAMED = {
 }
 """Cases in which not all four hold 93 %, why, and what the worst of them holds (the run-out, most
 times). Those above 98 % have the blades' step in them, or single readings that may be either."""
-NAMED_ACCEPTED = {"form 0.05, 6 x 2": 0.24, "form 0.05, 24 x 1": 0.12}
+MOST_ACCEPTED = 0.025
+"""Wheels exactly at their limit that pass plainly, at most (ILAC-G8, from memory)."""
 
 
 def test_the_stated_gaps_hold_the_wheel(capsys):
@@ -137,4 +138,4 @@ def test_the_stated_gaps_hold_the_wheel(capsys):
             widths = " ".join(f"{one:.3f}" for one in width)
             print(f"{name:26} {shares}   {widths}   {100 * passed:4.1f}", flush=True)
             assert held.min() >= NAMED.get(name, 0.93) - 0.025, name
-            assert passed <= NAMED_ACCEPTED.get(name, 0.08), name
+            assert passed <= MOST_ACCEPTED + 3 * math.sqrt(MOST_ACCEPTED / TRIALS), name

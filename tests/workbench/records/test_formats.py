@@ -24,6 +24,7 @@ import sqlalchemy as sa
 from drivers.contract import ChannelKind, EdgeBlock, Lost, Notes, SpeedBlock
 from workbench.base.errors import StoreError
 from workbench.base.machine import parse_machine
+from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.particulars import particulars_in
 from workbench.jobs.verify import verify
 from workbench.records import migrate
@@ -165,6 +166,9 @@ that wanders."""
 GAPS = {11, 12, 14, 48, 49}
 """Gaps whose uncertainties are computed otherwise since: unread teeth and an oval are allowed
 for, the blades' step counts once. What was measured is the same."""
+GUARDED = {12}
+"""A gap so near its limit that form errors of the teeth, which its few readings do not show, may
+bring it out: its pass is a conditional one."""
 UNSURE = re.compile(r"(.*\.)?([uU]_\w+|conformance_probability)")
 
 MEASURED = (
@@ -179,6 +183,9 @@ def test_every_result_of_a_filled_store_is_what_its_source_gives(filled):
             found = verify(store, number)
             assert found.verified or number in CALIBRATED | MOVED | GAPS, found
             differ = {one.field: one for one in found.differences}
+            if number in GUARDED:
+                verdict = differ.pop("verdict")
+                assert (verdict.stored, verdict.now) == (Verdict.PASS, Verdict.CONDITIONAL_PASS)
             assert number not in GAPS or all(map(UNSURE.fullmatch, differ)), found
             for of in ("", "as_left.") if number in CALIBRATED else ():
                 if error := differ.get(f"{of}error_at_work"):

@@ -70,6 +70,7 @@ class FeelerSays(StrEnum):
     PLACE_WIDER = auto()
     PLACE_CLOSER = auto()
     NO_SWING = auto()
+    FORM_MAY_HIDE = auto()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,6 +120,7 @@ def feeler_gap(
             hat = _leverage(places.angle_deg, u_place_m)
             alike[_odd_places(swing.residual_m / u_place_m, hat, 0.0)] = False
         gap = _gap_of(swing, draw_teeth(places, alike, u_blade_m, teeth), u_blade_m)
+        gap = _guarded(gap, draw_teeth(places, alike, u_blade_m, teeth, guard=True))
         return _from_swing(readings, places, swing, gap, pickup)
     return _without_swing(readings, places, u_place_m, freedom, u_blade_m, pickup)
 
@@ -207,6 +209,8 @@ def _from_swing(
     warnings = [*reading_warnings(readings, places), *_swing_warnings(places, swing, gap)]
     warnings += gap_warnings(gap, pickup)
     decision, to_do = judge(gap, pickup), advice(gap, pickup)
+    if decision.verdict is not judge(gap.without_guard(), pickup).verdict:
+        warnings.append(statement(FeelerSays.FORM_MAY_HIDE, places=int(places.angle_deg.size)))
     if not decision.verdict.is_fail and _unread_may_be_out(swing, pickup):
         to_do = _no_swing(swing)
         decision = Decision(Verdict.CANNOT_TELL, math.nan, to_do)
@@ -279,6 +283,17 @@ def _gap_of(swing: _Swing, teeth: Teeth, u_blade_m: float) -> GapFound:
         closest=held(least_m, extreme(-1.0, close_deg)),
         widest=held(most_m, extreme(1.0, at_deg)),
         k=k,
+    )
+
+
+def _guarded(gap: GapFound, teeth: Teeth) -> GapFound:
+    """The same with what a verdict allows for form errors that the places did not show."""
+    most_m = float(np.quantile(teeth.gap_m.max(axis=0), 1 - UNEVEN_TAIL))
+    least_m = float(np.quantile(teeth.gap_m.min(axis=0), UNEVEN_TAIL))
+    return replace(
+        gap,
+        widest=replace(gap.widest, guard=most_m - gap.widest.value),
+        closest=replace(gap.closest, guard=gap.closest.value - least_m),
     )
 
 

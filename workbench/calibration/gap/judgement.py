@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum, auto
+
+import numpy as np
 
 from workbench.base.machine import Pickup
 from workbench.base.statements import Statement, statement
@@ -28,12 +30,14 @@ class GapSays(StrEnum):
 @dataclass(frozen=True, slots=True)
 class Estimate:
     """A value with its standard uncertainty and, where it has them, its angle and a `U` of its
-    own: teeth that were not read may stand out farther than k·u."""
+    own: teeth that were not read may stand out farther than k·u. `guard` is how far inside its
+    limit it must lie for a plain verdict, where that is more than U."""
 
     value: float
     u: float
     angle_deg: float = math.nan
     U: float = math.nan
+    guard: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +55,18 @@ class GapFound:
         """U of one of them: half the interval that holds 95.45 %."""
         return self.k * one.u if math.isnan(one.U) else one.U
 
+    def without_guard(self) -> GapFound:
+        """The same by the uncertainties alone."""
+        widest, closest = (
+            replace(self.widest, guard=math.nan),
+            replace(self.closest, guard=math.nan),
+        )
+        return replace(self, widest=widest, closest=closest)
+
+    def guard_m(self, one: Estimate) -> float:
+        """How far inside its limit one must lie for a plain verdict."""
+        return float(np.fmax(self.half_width_m(one), one.guard))
+
 
 def worst(decisions: Iterable[Decision]) -> Decision:
     """The worst of one or more decisions."""
@@ -60,7 +76,7 @@ def worst(decisions: Iterable[Decision]) -> Decision:
 def judge(gap: GapFound, pickup: Pickup) -> Decision:
     """The worse of two answers: is the widest point within, and does the closest not touch?"""
     return worst(
-        decide(point.value, point.u, 0.0, pickup.gap_max_m, U=gap.half_width_m(point))
+        decide(point.value, point.u, 0.0, pickup.gap_max_m, U=gap.guard_m(point))
         for point in (gap.widest, gap.closest)
     )
 

@@ -36,11 +36,14 @@ HAND_USUAL_M, HAND_SPREAD = 4.5e-5, 0.7
 FORMS_M = np.array([0.0, 5e-5, 1e-4, 2e-4, 4e-4])
 FORM_WEIGHTS = np.array([0.6, 0.1, 0.1, 0.1, 0.1])
 FEW_FORM_WEIGHTS = np.array([0.96, 0.01, 0.01, 0.01, 0.01])
+GUARD_FORM_WEIGHTS = np.array([0.1, 0.4, 0.3, 0.1, 0.1])
+FEW_GUARD_FORM_WEIGHTS = np.array([0.4, 0.55, 0.04, 0.005, 0.005])
 OVALS_M = np.array([0.0, 5e-5, 1e-4, 2e-4])
 OVAL_WEIGHTS = np.array([0.85, 0.05, 0.05, 0.05])
 """Standard deviations of a hand's reading, of a tooth's form and of the oval's two parts, and
-what each stands for before anything was read. Chosen; tests/benchmarks/bench_gap_coverage.py
-shows what the intervals then hold."""
+what each stands for before anything was read; form the more where a verdict is to be safe, since
+a few places that lie on one swing may do so by chance. Chosen;
+tests/benchmarks/bench_gap_coverage.py shows what intervals and verdicts then hold."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,15 +66,22 @@ def _waves(angle_deg: Floats, turns: int) -> Floats:
 
 
 def draw_teeth(
-    places: Places, alike: NDArray[np.bool_], u_blade_m: float, teeth: int = USUAL_TEETH
+    places: Places,
+    alike: NDArray[np.bool_],
+    u_blade_m: float,
+    teeth: int = USUAL_TEETH,
+    *,
+    guard: bool = False,
 ) -> Teeth:
-    """Draws of every tooth's gap; places not `alike` (p,) tell of no tooth but their own."""
+    """Draws of every tooth's gap; places not `alike` (p,) tell of no tooth but their own. `guard`:
+    for a verdict, which is to be safe where a form error did not show."""
     rng = np.random.default_rng(SEED)
     read = _AlikePlaces(places.gap_m[alike], places.count[alike], u_blade_m)
     angle_deg = np.concatenate((places.angle_deg[alike], _unread(places.angle_deg, teeth)))
     swing = np.column_stack([np.ones(angle_deg.size), _waves(angle_deg, 1)])
     oval, n = _waves(angle_deg, 2), read.gap_m.size
-    chance, grid = _weighed(places, read, swing[:n], oval[:n])
+    grid, prior = _grid(places.angle_deg.size >= ENOUGH_PLACES, guard)
+    chance = _weighed(places, read, swing[:n], oval[:n], grid, prior)
     counts = rng.multinomial(DRAWS, chance)
     drawn = [
         _drawn(rng, read, grid[at], swing, oval, int(counts[at])) for at in np.flatnonzero(counts)
@@ -138,10 +148,9 @@ def _unread(read_deg: Floats, teeth: int) -> Floats:
 
 
 def _weighed(
-    places: Places, read: _AlikePlaces, swing: Floats, oval: Floats
-) -> tuple[Floats, Floats]:
-    """(g,) how likely each combination of the grid is, and (g, 3) hand, form, oval in m."""
-    grid, prior = _grid(places.angle_deg.size >= ENOUGH_PLACES)
+    places: Places, read: _AlikePlaces, swing: Floats, oval: Floats, grid: Floats, prior: Floats
+) -> Floats:
+    """(g,) how likely each combination of the `grid` (g, 3) is."""
     hand_m, form_m, oval_m = grid.T[:, :, None]
     y, size = read.gap_m, (grid.shape[0], read.gap_m.size, 1)
     V = (read.noise_m2(hand_m) + form_m**2)[:, :, None] * np.eye(y.size)
@@ -156,14 +165,16 @@ def _weighed(
         ratio = (places.scatter_m / grid[:, 0]) ** 2
         log = log - places.freedom * (np.log(grid[:, 0]) + 0.5 * ratio)
     chance = np.exp(log - log.max())
-    return chance / chance.sum(), grid
+    return np.asarray(chance / chance.sum())
 
 
-@lru_cache(maxsize=2)
-def _grid(enough: bool) -> tuple[Floats, Floats]:
+@lru_cache(maxsize=4)
+def _grid(enough: bool, guard: bool) -> tuple[Floats, Floats]:
     """(g, 3) sizes of hand, form and oval in m, and (g,) what each stands for beforehand."""
     ovals, oval_weights = (OVALS_M, OVAL_WEIGHTS) if enough else (np.zeros(1), np.ones(1))
     forms = FORM_WEIGHTS if enough else FEW_FORM_WEIGHTS
+    if guard:
+        forms = GUARD_FORM_WEIGHTS if enough else FEW_GUARD_FORM_WEIGHTS
     hand = np.exp(-0.5 * (np.log(HANDS_M / HAND_USUAL_M) / HAND_SPREAD) ** 2)
     grid = np.array(np.meshgrid(HANDS_M, FORMS_M, ovals, indexing="ij")).reshape(3, -1).T
     return grid, (hand[:, None, None] * forms[:, None] * oval_weights).ravel()

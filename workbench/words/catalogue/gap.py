@@ -76,6 +76,10 @@ _FEELER: dict[str, Template] = {
         "At {at_deg} the gap is {off_m:gap} closer than the wheel's swing there: look for a "
         "bent, worn or dirty tooth."
     ),
+    FeelerSays.FORM_MAY_HIDE: N_(
+        "So near a limit the teeth's own form counts, which {places} places cannot show: read "
+        "twelve places or more, each twice, for a plain verdict."
+    ),
     FeelerSays.NO_SWING: N_(
         "From place to place the gap jumps by up to {off_m:gap} off any swing that a wheel off its "
         "centre makes: read it again, at twice as many places; look for bent teeth, play in the "
