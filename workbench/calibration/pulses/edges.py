@@ -261,6 +261,11 @@ def _recounted(edges: CleanEdges, again: Relocked) -> CleanEdges:
     starts = np.union1d(edges.starts, again.starts)
     starts = np.unique(starts - np.searchsorted(out, starts))
     starts = starts[starts < time_s.size]
+    # Phases that lead to a tooth that was there already could not tell: what follows is new.
+    jumps = _jumps(tooth)
+    back = jumps[tooth[jumps + 1] <= tooth[jumps]]
+    raise_after(tooth, back, tooth[back] - tooth[back + 1] + 1)
+    starts = np.union1d(starts, back + 1)
     holes = np.setdiff1d(_jumps(tooth), starts[1:] - 1, assume_unique=True)
     missed = tooth[holes + 1] - tooth[holes] - 1
     return CleanEdges(

@@ -152,3 +152,22 @@ def test_edges_of_one_time_are_no_error(seed):
     found = clean(np.sort(np.concatenate([time_s, same])))
     assert np.isfinite(found.time_s).all()
     assert (np.diff(found.tooth)[np.diff(found.segment()) == 0] > 0).all()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_two_edges_of_a_segment_are_one_tooth(seed: int) -> None:
+    """Bursts anywhere, most of all at the ends of a short recording, on few and jittery teeth: the
+    count goes up from edge to edge, and where it cannot tell a new segment starts."""
+    rng = np.random.default_rng(seed)
+    for _ in range(500):
+        teeth = int(rng.integers(4, 70))
+        time_s = 0.01 * np.arange(teeth) + rng.normal(0, rng.choice([0, 1e-5, 3e-4, 1e-3]), teeth)
+        time_s = time_s[rng.random(teeth) > rng.choice([0, 0.05, 0.3])]
+        for _ in range(int(rng.integers(0, 3))):
+            at_s = rng.choice([0.0, 0.01 * teeth, rng.uniform(0, 0.01 * teeth)])
+            wide_s = rng.choice([1e-6, 1e-4, 1e-3, 5e-3, 0.03])
+            burst_s = at_s + wide_s * rng.uniform(-1, 1, int(rng.integers(1, 25)))
+            time_s = np.concatenate((time_s, burst_s))
+        found = clean(np.sort(time_s))
+        assert np.all(np.diff(found.tooth) > 0), (seed, time_s)
+        assert np.all(np.diff(found.starts) > 0)

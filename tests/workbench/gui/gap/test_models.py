@@ -110,14 +110,14 @@ class TestStates:
         pickups.add("Digger 7 / left")
         for at in (0, 2):
             pickups.go_to(at)
-            read_round(pickups, 0.0030)
+            read_round(pickups, 0.0028)
         words = [pickups.state(pickups.entries[at]).standing for at in (0, 2)]
         assert words == [Verdict.PASS, Verdict.FAIL]
         names = [limits_words(state) for state in pickups.states()]
         assert names == ["Limits of Digger 4", "Limits of Digger 4", "Limits of Digger 7"]
 
     def test_another_machine_can_be_given_and_taken_back(self, pickups, in_use):
-        read_round(pickups, 0.0030)
+        read_round(pickups, 0.0028)
         in_use.append(NARROW)
         pickups.use_machine_in_use()
         assert pickups.state(pickups.current).standing == Verdict.FAIL
@@ -129,7 +129,7 @@ class TestStates:
         pickups.add("Digger 7 / left")
         assert limits_words(pickups.states()[-1]) == "Usual limits, no machine"
         in_use.append(NARROW)
-        read_round(pickups, 0.0030)
+        read_round(pickups, 0.0028)
         assert pickups.state(pickups.current).standing == Verdict.FAIL
 
     def test_a_machine_that_the_simulator_plays_since_is_known_as_such(self, pickups, in_use):
@@ -141,7 +141,7 @@ class TestStates:
         assert pickups.state(pickups.current).practice
 
     def test_the_machines_are_resumed(self, pickups, in_use):
-        read_round(pickups, 0.0030)
+        read_round(pickups, 0.0028)
         in_use.append(NARROW)
         pickups.add("Digger 7 / left")
         pickups.rename("Digger 7 / right")
