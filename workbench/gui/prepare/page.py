@@ -45,7 +45,7 @@ from workbench.words.words import Words
 
 TABLES = N_("Prepare table (*.csv)")
 KINDS = N_("Report (*.pdf *.html *.json)")
-LIST_PX, SKETCH_PX, LINE_PX = 22 * GRID_PX, 40 * GRID_PX, 36 * GRID_PX
+LIST_PX, SKETCH_PX, LINE_PX = 24 * GRID_PX, 40 * GRID_PX, 36 * GRID_PX
 LARGE_FROM_PX, LARGE_TIMES = 1500, 1.6
 """Width from which the drawing finds more room, and how much larger it is then."""
 MOST_PX = 110 * GRID_PX
@@ -89,7 +89,7 @@ class PreparePage(QWidget):
             button("Open file", self._ask_file),
             button("New sheet", self._clear),
         )
-        self._unread = QWidget()
+        self._unread, self._buttons = QWidget(), QWidget()
         self.paper, self._turns, self._check = PaperView(self._works, KINDS), Turns(), QWidget()
         self._lay_out()
         self._connect()
@@ -141,6 +141,7 @@ class PreparePage(QWidget):
         times = LARGE_TIMES if self.width() >= LARGE_FROM_PX else 1.0
         self.drawing.magnify(times)
         keep_width(self.drawing, round(times * SKETCH_PX))
+        self._show_parts()
         self._show_answer()
 
     def showEvent(self, event: QShowEvent) -> None:  # noqa: N802
@@ -185,7 +186,7 @@ class PreparePage(QWidget):
                 self.title, self._how, (self._body, 1), self._answer, (self._unread, 1), gap=GRID_PX
             )
         )
-        buttons = line_of(
+        line_of(
             self.before,
             self.clear,
             self.open,
@@ -195,12 +196,13 @@ class PreparePage(QWidget):
             self.report,
             self.keep,
             self.next,
+            on=self._buttons,
             gap=GRID_PX,
         )
         column_of(
             *self._cards.values(),
             (held(line_of(self._list_of_topics(), (main, 1), gap=2 * GRID_PX)), 1),
-            buttons,
+            self._buttons,
             on=self._check,
         )
         for view in (self._check, self.paper):
@@ -234,9 +236,7 @@ class PreparePage(QWidget):
             place.setChecked(one is topic)
         say(self.title, QUESTIONS[topic])
         say(self._how, HOW[topic])
-        for part in (self._body, self._answer):
-            part.setVisible(read)
-        self._unread.setVisible(not read)
+        self._show_parts()
         self.entries.show_job()
         self._draw()
         self._show_answer()
@@ -252,6 +252,15 @@ class PreparePage(QWidget):
         self.flag.setVisible(read and topic is Topic.COURSE)
         self.rehearse.setVisible(job.can_rehearse and not job.has_readings)
         say(self._said, job.said)
+
+    def _show_parts(self) -> None:
+        """Before its caution is read a topic shows where it is, and takes nothing."""
+        read = self._job.caution in self._bench.cautions_read
+        for part in (self._fields, self._answer, self._buttons):
+            part.setVisible(read)
+        seen = read or self.window().height() >= LINE_FROM_PX
+        self._body.setVisible(seen)
+        self._unread.setVisible(not seen)
 
     def _place_words(self, topic: Topic) -> tuple[str, str]:
         """('✓', 'Belt'): what stands of it in a sign, and its name."""
