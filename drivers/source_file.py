@@ -14,8 +14,8 @@ BOM = b"\xef\xbb\xbf"
 HEAD_BYTES = 1 << 16
 CHUNK_BYTES = 1 << 22
 EXPECTED = (
-    "an edge table ('time_s,channel'), a speed table ('time_s,source,speed_mps') or a log "
-    "of CAN, NMEA 0183 or UBX"
+    "an edge table ('time_s,channel'), a speed table ('time_s,source,speed_mps'), a log of CAN, "
+    "NMEA 0183 or UBX, a sound file (WAV, FLAC) or an oscilloscope's table"
 )
 
 

@@ -72,10 +72,11 @@ class Simulation:
         # When the belt's mark first comes by, tooth 1 is the next of either wheel: "counted
         # from the mark" means the same tooth here and to whoever counts in the recording.
         mark_turns = self._mark_m / built.wheel_turn_m + 0.4 / built.teeth
-        start_turns = math.ceil(mark_turns) - mark_turns
+        self.start_turns = math.ceil(mark_turns) - mark_turns
+        """Where either wheel stands when the run begins, tooth 1 at 0."""
         self._sides = {
             name: (
-                RunningPickup(side, built.teeth, seed, name, start_turns),
+                RunningPickup(side, built.teeth, seed, name, self.start_turns),
                 Wiring(side, seed, name),
             )
             for name, side in (("left", plan.left), ("right", plan.right))

@@ -13,7 +13,7 @@ from typing import cast
 
 from drivers.can.logs import read_text_log
 from drivers.can.text_logs import TEXT_LOGS
-from drivers.catalogue import check_options
+from drivers.catalogue import check_options, full_address
 from drivers.contract import (
     BaseDriver,
     Clock,
@@ -29,6 +29,8 @@ from drivers.files.tables import EDGE_HEADER, SPEED_HEADER, read_edge_table, rea
 from drivers.framing import GnssFrames
 from drivers.recording import assemble, read_for
 from drivers.source_file import BOM, EXPECTED, Progress, SourceFile, shown
+from drivers.wave.channels import SIDES
+from drivers.wave.scope import scope_table
 
 Reader = Callable[[SourceFile, Notes], Iterator[list[Item]]]
 
@@ -36,6 +38,8 @@ _BY_FIRST_BYTES = {
     b"LOGG": "drivers.can.python_can_logs:read_blf",
     b"MDF ": "drivers.can.python_can_logs:read_mf4",
     b"UnFinMF": "drivers.can.python_can_logs:read_mf4",
+    **dict.fromkeys((b"RIFF", b"RIFX", b"RF64"), "drivers.wave.sound_files:read_wav"),
+    b"fLaC": "drivers.wave.sound_files:read_flac",
 }
 _BY_A_LINE = {
     rb"^timestamp,arbitration_id,extended,": "drivers.can.python_can_logs:read_can_csv",
@@ -73,11 +77,15 @@ def read_recording(path: Path | str, progress: Progress | None = None) -> Record
 
 
 class FileDriver(BaseDriver):
-    """`file:PATH`: a recorded file as blocks, as fast as they can be read."""
+    """`file:PATH`: a recorded file as blocks, as fast as they can be read.
+
+    The two channels of a waveform are named by `?left=NAME&right=NAME`.
+    """
 
     def __init__(self, rest: str, options: dict[str, str], clock: Clock = time.monotonic) -> None:
-        super().__init__(f"file:{rest}", clock)
-        check_options(self.address, options, ())
+        super().__init__(full_address("file", rest, options), clock)
+        check_options(self.address, options, SIDES)
+        self._names = options
         self.path = Path(rest)
         self.progress: Progress | None = None
 
@@ -86,8 +94,19 @@ class FileDriver(BaseDriver):
         self.rejects = self.notes.rejects
         self.ended = False
         self._file = SourceFile(self.path, self.progress)
-        self._items = recognise(self._file)(self._file, self.notes)
+        reader = recognise(self._file)
+        if self._names:
+            reader = self._naming(reader)
+        self._items = reader(self._file, self.notes)
         self._values = 0
+
+    def _naming(self, reader: Reader) -> Reader:
+        if not getattr(reader, "__module__", "").startswith("drivers.wave."):
+            found = Note("its channels have names of their own")
+            expected = Note("the same address without names after '?'")
+            raise FileRefused(self.path, found, expected)
+        named: Callable[..., Iterator[list[Item]]] = reader
+        return partial(named, names=self._names)
 
     def _read_some(self, timeout_s: float) -> list[Item]:
         items = next(self._items, None)
@@ -125,6 +144,8 @@ def recognise(file: SourceFile) -> Reader:
     likeliest = max(TEXT_LOGS, key=fitting.__getitem__)
     if fitting[likeliest]:
         return partial(read_text_log, likeliest)
+    if scope_table(head):
+        return _late("drivers.wave.scope:read_scope")
     if GnssFrames().feed(head) or re.search(_SENTENCE, head, re.MULTILINE):
         return _late("drivers.gnss.sentences:read_gnss")
     raise FileRefused(file.path, _description(head, first_line), EXPECTED)

@@ -6,6 +6,7 @@ gives its address and what makes data come (called once it is open).
 
 import functools
 import inspect
+import io
 import itertools
 import math
 import operator
@@ -14,6 +15,7 @@ import types
 import can
 import numpy as np
 import pytest
+from scipy.io import wavfile
 
 from drivers.can.listen_only import SILENT
 from drivers.catalogue import DRIVERS, open_input
@@ -52,6 +54,15 @@ def sentence(body):
 
 
 RMC = [sentence(f"GPRMC,1200{i:02}.00,A,3130.0,N,08330.0,W,2.5,90,101126,,,A") for i in range(9)]
+
+
+def sound():
+    """A second of a WAV in stereo, 100 teeth a second."""
+    rate_hz = 8000
+    wave = np.sin(2 * np.pi * 100 * np.arange(rate_hz) / rate_hz)
+    file = io.BytesIO()
+    wavfile.write(file, rate_hz, np.stack([20_000 * wave] * 2, axis=1).astype(np.int16))
+    return file.getvalue()
 
 
 def nothing():
@@ -110,6 +121,7 @@ CASES = {
     "file, speed table": file_of(SPEED_TABLE),
     "file, CAN log": file_of(DUMP),
     "file, NMEA 0183": file_of(b"".join(RMC)),
+    "file, sound": file_of(sound()),
     "sim, as fast as it is read": lambda **_: ("sim:healthy?pace=fast", nothing),
     "sim, by the clock": lambda **_: ("sim:healthy?seed=4", nothing),
     "counter": counter,

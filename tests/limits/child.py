@@ -34,6 +34,8 @@ def load() -> None:
         "drivers.can.dbc",
         "drivers.can.python_can_logs",
         "drivers.gnss.sentences",
+        "drivers.wave.scope",
+        "drivers.wave.sound_files",
         "scipy.linalg",
         "scipy.optimize",
         "scipy.special",

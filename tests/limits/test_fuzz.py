@@ -46,8 +46,8 @@ CALLS = {
     "scenario": [["speed", "sim:{}", "--for", "5s"], ["gap", "sim:{}", "--for", "5s"]],
     "paper": [["verify", "--paper", "{}", "--store", "store.db"]],
 }
-CASES = {"recording": 140}
-"""How many of a kind are tried where it is not ten; recordings are of fourteen formats."""
+CASES = {"recording": 160}
+"""How many of a kind are tried where it is not ten; recordings are of sixteen formats."""
 
 STORE_CALLS = [
     ["verify"],

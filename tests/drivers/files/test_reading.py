@@ -275,9 +275,13 @@ def test_file_driver_gives_what_read_recording_gives(tmp_path, text):
     assert_same(assemble(items, driver.notes, name=str(path)), read_recording(path))
 
 
-def test_file_takes_no_options(tmp_path):
-    with pytest.raises(AddressError, match="no option 'baud'; known are none"):
+def test_file_takes_names_of_a_waveform_s_channels_and_no_other_options(tmp_path):
+    with pytest.raises(AddressError, match="no option 'baud'; known are left, right"):
         open_input(f"file:{tmp_path}?baud=9600")
+    path = tmp_path / "log"
+    path.write_text(TIMED["log file"])
+    with pytest.raises(FileRefused, match="its channels have names of their own"):
+        open_input(f"file:{path}?left=pickup").open()
 
 
 def test_file_driver_can_be_read_again(tmp_path):
