@@ -13,7 +13,7 @@ from typing import cast
 
 from drivers.can.logs import read_text_log
 from drivers.can.text_logs import TEXT_LOGS
-from drivers.catalogue import check_options, full_address
+from drivers.catalogue import check_options, full_address, open_input
 from drivers.contract import (
     BaseDriver,
     Clock,
@@ -69,11 +69,22 @@ _OTHER_TABLES = {
 
 
 def read_recording(path: Path | str, progress: Progress | None = None) -> Recording:
-    """A whole file, whatever its format; `progress` is told how far it is. Raises FileRefused."""
-    driver = FileDriver(str(path), {})
-    driver.progress = progress
+    """A whole file, whatever its format; `progress` is told how far it is.
+
+    `path` may be an address, 'file:PATH?right=lap'. Raises FileRefused, AddressError."""
+    driver = open_file(path, progress)
     items = read_for(driver, math.inf)
-    return assemble(items, driver.notes, name=str(path))
+    return assemble(items, driver.notes, name=str(driver.path))
+
+
+def open_file(path: Path | str, progress: Progress | None = None) -> FileDriver:
+    """The driver of a file by its path or its address, not yet opened. Raises AddressError."""
+    address = str(path)
+    named = address.startswith("file:") and not Path(address.removeprefix("file:")).exists()
+    driver = open_input(address) if named else FileDriver(address.removeprefix("file:"), {})
+    assert isinstance(driver, FileDriver)
+    driver.progress = progress
+    return driver
 
 
 class FileDriver(BaseDriver):

@@ -80,7 +80,7 @@ def read_wav(
     """Blocks of a WAV. Raises FileRefused where it holds no sound that is known."""
     wav = _wav_format(file)
     notes.kind = Note(
-        "sound file, WAV, {channels} × {bits} bit at {rate_hz} Hz",
+        "sound file, WAV, {channels} × {bits} bit at {rate_hz:.0f} Hz",
         channels=wav.channels,
         bits=wav.bits,
         rate_hz=wav.rate_hz,
@@ -118,7 +118,7 @@ def read_flac(
         with soundfile.SoundFile(file.path) as sound:
             rate_hz, count = sound.samplerate, sound.channels
             notes.kind = Note(
-                "sound file, FLAC, {channels} channels at {rate_hz} Hz",
+                "sound file, FLAC, {channels} channels at {rate_hz:.0f} Hz",
                 channels=count,
                 rate_hz=rate_hz,
             )
@@ -145,7 +145,7 @@ def _channels(
     names: Mapping[str, str] | None,
 ) -> WaveChannels:
     if not (1 <= count <= _MOST_CHANNELS and _RATES_HZ[0] <= rate_hz <= _RATES_HZ[1]):
-        found = Note("{count} channels at {rate_hz} Hz", count=count, rate_hz=rate_hz)
+        found = Note("{count} channels at {rate_hz:.0f} Hz", count=count, rate_hz=rate_hz)
         raise FileRefused(file.path, found, "1 to 32 channels at 1 kHz or more")
     notes.origin_s = 0.0
     notes.warnings.append(_SCALE_SAID)

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from drivers.contract import EdgeTrack, FileRefused, Floats, Recording, SpeedTrack, ValueTrack
+from drivers.contract import EdgeTrack, Floats, InputError, Recording, SpeedTrack, ValueTrack
 from drivers.plugged import Found
 from workbench.cli import DONE, WRONG
 from workbench.cli.arguments import words_of
@@ -46,8 +46,8 @@ def _look_into(name: str) -> dict[str, Any]:
 
     try:
         with reading_line() as progress:
-            return describe(read_recording(name.removeprefix("file:"), progress))
-    except FileRefused as refused:
+            return describe(read_recording(name, progress))
+    except InputError as refused:
         return {"name": name, "problem": Words().say(refused)}
 
 

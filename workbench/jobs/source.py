@@ -50,7 +50,7 @@ def load_source(
         return stored_source(int(word), machine, store)
     from drivers.files.reading import read_recording
 
-    return Source(read_recording(word.removeprefix("file:"), progress), machine)
+    return Source(read_recording(word, progress), machine)
 
 
 def _simulate(
