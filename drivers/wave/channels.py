@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from drivers.contract import EdgeBlock, FileRefused, Floats, Note, Notes
-from drivers.wave.crossings import Crossings, ToothFinder
-from drivers.wave.health import Health
+from drivers.wave.crossings import Crossings, TurningFinder
+from drivers.wave.level import LevelWatch
 
 TICK_S = 1e-9
 SIDES = ("left", "right")
@@ -45,8 +45,8 @@ class WaveChannels:
         full_scale: float,
     ) -> None:
         self._names, self._place = names, place
-        self._finders = [ToothFinder(rate_hz, level) for level in least]
-        self._health = [Health(name, rate_hz, full_scale) for name in names]
+        self._finders = [TurningFinder(rate_hz, level) for level in least]
+        self._levels = [LevelWatch(name, rate_hz, full_scale) for name in names]
         self._counts = [0] * len(names)
         self._blocks = 0
 
@@ -59,8 +59,8 @@ class WaveChannels:
             samples = np.where(wrong, 0.0, samples)
         columns = np.ascontiguousarray(samples.T)
         found = [one.feed(column) for one, column in zip(self._finders, columns, strict=True)]
-        for health, column, teeth in zip(self._health, columns, found, strict=True):
-            health.look(column, teeth)
+        for level, column, teeth in zip(self._levels, columns, found, strict=True):
+            level.look(column, teeth)
         return self._made(found, notes)
 
     def finish(self, path: Path, notes: Notes) -> list[EdgeBlock]:
@@ -69,9 +69,18 @@ class WaveChannels:
         if sum(self._counts) > _MOST_EDGES:
             most = Note("there are more than {most_edges} edges", most_edges=_MOST_EDGES)
             raise FileRefused(path, most, "a shorter recording: cut it in parts")
-        for health, teeth in zip(self._health, found, strict=True):
-            health.look(np.empty(0), teeth)
-            notes.warnings += health.notes()
+        for level, teeth in zip(self._levels, found, strict=True):
+            level.look(np.empty(0), teeth)
+            notes.warnings += level.notes()
+        notes.warnings += [
+            Note(
+                "The wires of '{channel}' are the other way round: its voltage is steeper where it "
+                "rises. It was turned over, so that a tooth's middle is timed and not a gap's.",
+                channel=name,
+            )
+            for name, finder in zip(self._names, self._finders, strict=True)
+            if finder.is_turned
+        ]
         return self._made(found, notes)
 
     def _made(self, found: Sequence[Crossings], notes: Notes) -> list[EdgeBlock]:

@@ -47,9 +47,11 @@ _FITTED = 0.4
 """The fit reaches so far to either side, as a share of the way from peak to peak; chosen where its
 spread on a sine is least."""
 _RECENT, _CENTRED = 8, 64
+_FIRST, _STEEPER = 16, 0.8
+"""Teeth that tell how the wires are, and by how much one flank must be the shorter; chosen."""
 _LEAST_NOISE = 32
 """Differences from which a noise is told; fewer samples than that are no waveform."""
-_MOST_CELLS = 1 << 20
+_MOST_CELLS, _MOST_HELD = 1 << 20, 1 << 22
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,7 +137,18 @@ class ToothFinder:
         self._peaks: deque[float] = deque(maxlen=_RECENT)
         self._periods: deque[float] = deque(maxlen=_RECENT)
         self._widths: deque[float] = deque(maxlen=_RECENT)
-        self._last_at = -math.inf
+        self._last_at, self._low_at = -math.inf, math.nan
+        self._falling: list[float] = []
+        self._rising: list[float] = []
+        """From peak to peak of the first teeth, down through zero and up again."""
+
+    @property
+    def is_turned(self) -> bool | None:
+        """Whether the pickup's wires are the other way round: the voltage of the first teeth is
+        steeper where it rises. None until enough of them have passed."""
+        if len(self._rising) < _FIRST:
+            return None
+        return float(np.median(self._rising)) < _STEEPER * float(np.median(self._falling))
 
     def feed(self, samples: Floats) -> Crossings:
         """The teeth that are over with `samples` (n,), which follow those fed before."""
@@ -233,6 +246,7 @@ class ToothFinder:
         kept = np.maximum(np.sinc((2 * half + 1) / (2 * width)), 0.5)
         peak = (lobes.top[high] - lobes.top[low]) / 2 / kept
         self._remember(at, peak * kept, width)
+        self._compare_flanks(width, lobes.top_at[high], lobes.top_at[low])
         self._lobes = _NO_LOBES if over else lobes[begin + 2 * count :]
         return Crossings(at, np.where(fall > at, fall, np.nan), peak)
 
@@ -264,6 +278,15 @@ class ToothFinder:
         self._peaks.extend(peak[-_RECENT:].tolist())
         self._widths.extend(width[-_RECENT:].tolist())
         self._last_at = float(at[-1])
+
+    def _compare_flanks(self, falling: Floats, high_at: Floats, low_at: Floats) -> None:
+        left = _FIRST - len(self._rising)
+        if left > 0:
+            rising = high_at - np.append(self._low_at, low_at[:-1])
+            known = np.isfinite(rising)
+            self._falling += falling[known][:left].tolist()
+            self._rising += rising[known][:left].tolist()
+            self._low_at = float(low_at[-1])
 
     def _crossing(self, guess: Floats, width: Floats) -> Floats:
         """Where the voltage is at its centre, near each guess (n,): by a line through the samples
@@ -322,3 +345,38 @@ def _lobes(smooth: Floats, centre: float, threshold: float, from_: int) -> _Lobe
     top = centre + np.where(high, height, -height)
     first, last = beyond[starts] + from_, beyond[ends - 1] + from_
     return _Lobes(high, first, last, (one + other) / 2 + from_, top)
+
+
+class TurningFinder:
+    """The same for a pickup whose wires may be either way round: the first teeth tell, and what
+    came until then is turned over where they must be. Then `is_turned` says so."""
+
+    def __init__(self, rate_hz: float, least: float) -> None:
+        self._trial, self._real = ToothFinder(rate_hz, least), ToothFinder(rate_hz, least)
+        self._held: list[Floats] | None = []
+        self._held_size = 0
+        self.is_turned = False
+
+    def feed(self, samples: Floats) -> Crossings:
+        """The teeth that are over with `samples` (n,), none until it is known how they stand."""
+        if self._held is None:
+            return self._real.feed(-samples if self.is_turned else samples)
+        self._held.append(samples)
+        self._held_size += samples.size
+        self._trial.feed(samples)
+        if self._trial.is_turned is None and self._held_size < _MOST_HELD:
+            return Crossings.joined([])
+        return self._decide()
+
+    def finish(self) -> Crossings:
+        """The teeth that are left, once no more samples come."""
+        first = Crossings.joined([])
+        if self._held is not None:
+            self._trial.finish()
+            first = self._decide()
+        return Crossings.joined([first, self._real.finish()])
+
+    def _decide(self) -> Crossings:
+        self.is_turned = bool(self._trial.is_turned)
+        held, self._held = np.concatenate(self._held or [np.empty(0)]), None
+        return self._real.feed(-held if self.is_turned else held)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
-from drivers.wave.crossings import Crossings, ToothFinder
+from drivers.wave.crossings import Crossings, ToothFinder, TurningFinder
 
 RATE_HZ = 48_000
 LEAST = 0.003
@@ -153,6 +153,40 @@ def test_noise_alone_is_no_tooth(noise):
     assert found(samples).at.size == 0
     assert found(samples[:0]).at.size == 0
     assert found(samples[:5]).at.size == 0
+
+
+def narrow(tooth_hz, noise=0.005, share=0.1):
+    """Teeth narrower than their pitch: the derivative of a bump, 10 s of it, and the bump's width
+    as a share of the pitch."""
+    time_s = np.arange(10 * RATE_HZ) / RATE_HZ
+    away = ((tooth_hz * time_s) % 1 - 0.5) / share
+    clean = -away * np.exp(-(away**2)) * HEIGHT / np.sqrt(0.5 / np.e)
+    return clean, noise * np.random.default_rng(2).standard_normal(time_s.size)
+
+
+@pytest.mark.parametrize("turn", [1, -1])
+@pytest.mark.parametrize("tooth_hz", [30.0, 90.0, 250.0])
+def test_narrow_teeth_are_timed_near_the_bound_whichever_way_round_the_wires_are(tooth_hz, turn):
+    """Kay's eq. 3.14 again, over all samples of a pitch of this shape."""
+    clean, noise = narrow(tooth_hz)
+    samples = turn * (clean + noise)
+    finder = TurningFinder(RATE_HZ, LEAST)
+    parts = [finder.feed(part) for part in np.array_split(samples, 97)]
+    edges = Crossings.joined([*parts, finder.finish()])
+    assert finder.is_turned is (turn < 0)
+    off = off_s(edges, (np.arange(int(10 * tooth_hz)) + 0.5) / tooth_hz * RATE_HZ)
+    pitch = np.gradient(clean, 1 / RATE_HZ)[: round(RATE_HZ / tooth_hz)]
+    assert off.std() <= 1.3 * 0.005 / np.sqrt(np.sum(pitch**2))
+    assert abs(off.mean()) < 1e-6
+
+
+@pytest.mark.parametrize("count", [0, 400, 2000, 40_000])
+def test_a_short_waveform_is_not_turned_and_loses_no_tooth(count):
+    samples = teeth(100.0)[0][:count]
+    finder = TurningFinder(RATE_HZ, LEAST)
+    edges = Crossings.joined([finder.feed(samples), finder.finish()])
+    np.testing.assert_array_equal(edges.at, found(samples).at)
+    assert not finder.is_turned
 
 
 def test_the_mean_rate_is_the_line_in_scipy_s_spectrum():

@@ -19,7 +19,7 @@ _DRIFTED = math.log(1.3)
 _LEAST_SLOPE = 0.5
 
 
-class Health:
+class LevelWatch:
     """One channel's level, seen as its samples and teeth go by. `full_scale` is the level at which
     the recorder cuts off, infinite where nobody knows."""
 
