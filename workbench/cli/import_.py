@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 from drivers.contract import InputError
 from workbench.base.errors import BenchError
@@ -42,9 +41,8 @@ def run(args: argparse.Namespace) -> int:
             print_new_store(store.address)
         for name in args.files:
             try:
-                path = Path(name.removeprefix("file:"))
                 with reading_line() as progress:
-                    imported.append(import_file(store, path, machine, progress))
+                    imported.append(import_file(store, name, machine, progress))
             except (InputError, BenchError) as error:
                 print_error("import", words.say(error))
                 refused.append(error)

@@ -10,7 +10,7 @@ from enum import StrEnum, auto
 from pathlib import Path
 
 from drivers.contract import FileRefused, Item, Note
-from drivers.files.reading import FileDriver
+from drivers.files.reading import open_file
 from workbench.base.ends import EndSays
 from workbench.base.errors import StoreError
 from workbench.base.machine import Machine
@@ -55,17 +55,18 @@ def import_once(
 
 def import_file(
     store: Store,
-    path: Path,
+    file: Path | str,
     machine: Machine | None,
     progress: Callable[[float], object] | None = None,
 ) -> Imported:
-    """One file into the store; `progress` is told the share that has been read.
+    """One file into the store, by its path or its address; `progress` is told the share that has
+    been read.
 
-    Raises FileRefused, StoreError.
+    Raises FileRefused, AddressError, StoreError.
     """
     items: list[Item] = []
-    driver = FileDriver(str(path), {})
-    driver.progress = progress
+    driver = open_file(file, progress)
+    path = driver.path
     with driver:
         while not driver.ended:
             items += driver.read(1.0)

@@ -93,5 +93,8 @@ def test_a_lap_mark_on_the_other_channel_is_named_in_the_address(capsys, tmp_pat
     assert pulses["belt"]["edges"] == 2700
     assert pulses["lap"]["edges"] == 7
     assert pulses["lap"]["mean_hz"] == pytest.approx(0.25, rel=1e-5)
+    status, imported = answer_of(capsys, "import", address)
+    assert status == 0
+    assert set(imported["messages"].values()) == {2700, 7}
     assert main(["speed", f"file:{tmp_path / 'run.wav'}?mark=lap"]) == 2
     assert "known are left, right" in capsys.readouterr().err
