@@ -63,12 +63,12 @@ import os
 from PySide6.QtCore import QTimer
 from workbench.gui import app
 
-class Window(app.Window):
+class Window(app.BenchWindow):
     def paintEvent(self, event):
         super().paintEvent(event)
         QTimer.singleShot(0, lambda: os._exit(0))
 
-app.Window = Window
+app.BenchWindow = Window
 app.run()
 """
 

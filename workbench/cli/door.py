@@ -195,12 +195,12 @@ def _demand_store(address: str) -> None:
 
 
 def _tell_what_was_brought_up() -> None:
-    """Of stores of an earlier format, where a command that needs one has loaded it."""
+    """Of stores of an earlier format."""
     from workbench.cli.output import print_warnings
+    from workbench.records.brought_up import brought_up
 
-    migrate = sys.modules.get("workbench.records.migrate")
-    while migrate is not None and migrate.brought_up:
-        print_warnings([Words().say(migrate.brought_up.popleft())])
+    while brought_up:
+        print_warnings([Words().say(brought_up.popleft())])
 
 
 def _tell(error: Exception, args: argparse.Namespace) -> int:

@@ -6,7 +6,7 @@ import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from PySide6.QtCore import QByteArray, QEvent, QObject, QSize, Qt, QTimer, Signal
 from PySide6.QtGui import QCloseEvent, QDropEvent, QKeySequence, QResizeEvent, QShortcut, QShowEvent
@@ -24,7 +24,6 @@ from PySide6.QtWidgets import (
 from workbench.gui import theme as themes
 from workbench.gui.header import Header
 from workbench.gui.icons import ICON_PX, ICON_ROOM_PX, icon
-from workbench.gui.parts.about import AboutPage
 from workbench.gui.parts.basics import button, label
 from workbench.gui.parts.files import dropped
 from workbench.gui.parts.layout import column_of, line_of
@@ -35,6 +34,9 @@ from workbench.gui.work_line import Worker, WorkLine
 from workbench.models.bench import Bench
 from workbench.models.lookout import Lookout
 from workbench.models.settings import Settings
+
+if TYPE_CHECKING:
+    from workbench.gui.parts.about import AboutPage
 
 FRAME_MS = 30
 """The screen looks at the inputs 33 times a second: 30 with some to spare."""
@@ -195,9 +197,11 @@ class BenchWindow(QMainWindow):
         self._show_aside(ForWhomPage)
 
     def _show_about(self) -> None:
+        from workbench.gui.parts.about import AboutPage  # and with it the store's whole room
+
         self._show_aside(AboutPage)
 
-    def _show_aside(self, kind: type[ForWhomPage | AboutPage]) -> None:
+    def _show_aside(self, kind: type[ForWhomPage] | type[AboutPage]) -> None:
         """In place of the page that is seen; asked for once more, back to it."""
         shown = None if self._asking is None else self._asking.widget()
         if shown is not None:

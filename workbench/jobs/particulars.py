@@ -9,8 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from workbench.jobs.codec import from_text, to_plain, to_text
-
 
 @dataclass(frozen=True, slots=True)
 class Particulars:
@@ -31,11 +29,15 @@ class Particulars:
     @property
     def text(self) -> str:
         """As it is stored; '' where nothing was said."""
+        from workbench.jobs.codec import to_text  # every answer's types come with it
+
         return "" if self == NOTHING_SAID else to_text(self)
 
     @property
     def view(self) -> dict[str, Any]:
         """What an answer's JSON has of it; empty where nothing was said."""
+        from workbench.jobs.codec import to_plain
+
         return {} if self == NOTHING_SAID else {"particulars": to_plain(self)}
 
 
@@ -44,4 +46,6 @@ NOTHING_SAID = Particulars()
 
 def particulars_in(text: str) -> Particulars:
     """What was said, from the text stored. Raises StoreError where that is damaged."""
+    from workbench.jobs.codec import from_text
+
     return from_text(text, Particulars) if text else NOTHING_SAID

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from workbench.live.session import InputState, InputStatus
 from workbench.models.bench import Bench
-from workbench.records.migrate import brought_up
+from workbench.records.brought_up import brought_up
 from workbench.words.language import _
 from workbench.words.words import Words
 

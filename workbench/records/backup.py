@@ -18,6 +18,7 @@ from sqlalchemy.engine import URL
 from workbench.base.errors import Message, StoreError, WrongInput
 from workbench.base.files import exists, free_name, is_file, replacing
 from workbench.base.steps import Told
+from workbench.records.brought_up import brought_up
 from workbench.records.checking import Checked
 from workbench.records.database import (
     StoreBusy,
@@ -28,7 +29,6 @@ from workbench.records.database import (
     store_address,
 )
 from workbench.records.deeds import Now, head_path
-from workbench.records.migrate import brought_up
 from workbench.records.store import open_store, utc_now
 
 _PAGES_A_STEP = 2000

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 import sqlite3
-from collections import deque
 from contextlib import closing
 from datetime import datetime
 from pathlib import Path
@@ -21,6 +20,7 @@ from sqlalchemy.engine import URL, Connection, Engine
 from workbench.base.errors import Message, StoreError
 from workbench.base.files import free_name
 from workbench.records import ledger
+from workbench.records.brought_up import brought_up
 from workbench.records.database import APPLICATION_ID, NoStore, shown, sqlite_is_ours
 from workbench.records.deeds import publish_head, stamp
 from workbench.records.ledger import Deed, EntryKind
@@ -33,9 +33,6 @@ NEWEST = "0005"
 _FIRST_WITH_A_LEDGER = "0003"
 SCRIPTS = Path(__file__).with_name("migrations")
 _VERSIONS = "alembic_version"
-brought_up: deque[Message] = deque()
-"""What a person should know of stores whose format was brought up by this process; whoever can say
-it takes it."""
 _LOCK = 0x45504143
 """PostgreSQL advisory lock: two benches that start at once migrate one after the other."""
 

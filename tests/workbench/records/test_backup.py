@@ -18,8 +18,9 @@ from drivers.contract import EdgeBlock, Notes
 from workbench.base.errors import StoreError, WrongInput
 from workbench.cli import main
 from workbench.records.backup import back_up, restore
+from workbench.records.brought_up import brought_up
 from workbench.records.database import StoreBusy
-from workbench.records.migrate import NEWEST, brought_up
+from workbench.records.migrate import NEWEST
 from workbench.records.store import open_store
 
 NOW = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
