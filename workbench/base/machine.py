@@ -6,10 +6,8 @@ one with the key, the value found and what would be right.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
-import reprlib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, field, fields, replace
@@ -19,9 +17,9 @@ from typing import Any
 
 from workbench.base.errors import MachineFileError, Message, WrongInput
 from workbench.base.files import read_text
-from workbench.base.machine_keys import CHECKS
+from workbench.base.machine_keys import CHECKS, it_is, nearest
 from workbench.base.preparation import LISTS, Lists, Preparation, lists_in
-from workbench.base.typed import MOST, parse_setting_unit
+from workbench.base.typed import parse_setting_unit
 
 _MOST_LETTERS = 10_000
 """Of a line: a key of a hundred thousand parts takes minutes to read."""
@@ -184,7 +182,8 @@ def parse_machine(text: str, path: Path | Message | str = "machine") -> Machine:
     lists = lists_in(table, path)
     flat = _flatten({key: inner for key, inner in table.items() if key not in LISTS}, path)
     for key, value in flat.items():
-        _check(path, key, value)
+        if expected := wrong_value(key, value):
+            raise MachineFileError(path, key, it_is(value), expected)
     if "name" not in flat:
         raise MachineFileError(path, "name", _MISSING, 'name = "…"')
     parts: dict[str, Any] = {}
@@ -210,42 +209,22 @@ def _flatten(table: Mapping[str, Any], path: Path | Message | str) -> dict[str, 
         if key in _SECTIONS:
             if not isinstance(value, dict):
                 expected = Message("a section [{key}]", key=key)
-                raise MachineFileError(path, key, _it_is(value), expected)
+                raise MachineFileError(path, key, it_is(value), expected)
             days = {at: day.isoformat() for at, day in value.items() if isinstance(day, date)}
             flat |= {f"{key}.{inner}": item for inner, item in (value | days).items()}
         else:
             flat[key] = value
     for key in flat:
         if key not in CHECKS:
-            near = difflib.get_close_matches(key, CHECKS, n=1, cutoff=0.5)
             sections = Message("one of the sections {sections}", sections=", ".join(_SECTIONS))
-            known = f"'{near[0]}'" if near else sections
+            known = nearest(key, CHECKS, sections)
             raise MachineFileError(path, key, Message("no such key is known"), known)
     return flat
 
 
-def _check(path: Path | Message | str, key: str, value: Any) -> None:
-    expected = wrong_value(key, value)
-    if expected:
-        raise MachineFileError(path, key, _it_is(value), expected)
-
-
-def _it_is(value: Any) -> Message:
-    if isinstance(value, int) and abs(value) > MOST:
-        return Message("it is a number of too many digits")
-    return Message("it is {value}", value=reprlib.repr(value))
-
-
 def wrong_value(key: str, value: Any) -> Message | None:
     """What would be right for 'section.key', None where `value` is. Raises KeyError."""
-    kind, expected, holds = CHECKS[key][:3]
-    right_type = isinstance(value, (int, float) if kind is float else kind) and not isinstance(
-        value, bool
-    )
-    sane = kind is str or (right_type and -MOST <= value <= MOST)
-    if right_type and sane and holds(value):
-        return None
-    return expected
+    return CHECKS[key].wrong(value)
 
 
 def keys() -> dict[str, type]:
@@ -290,7 +269,7 @@ def _check_together(path: Path | Message | str, machine: Machine) -> Machine:
             expected = Message(
                 "more than {name} = {low:g}", name=low_key.partition(".")[2], low=low
             )
-            raise MachineFileError(path, high_key, _it_is(high), expected)
+            raise MachineFileError(path, high_key, it_is(high), expected)
     drive = machine.drive
     if drive.kind == "sprocket" and math.isnan(drive.u_rod_pitch_m):
         # A chain or rodded belt runs up to 0.15 % over its nominal pitch when new (ISO 606,

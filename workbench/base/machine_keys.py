@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import difflib
 import math
-from collections.abc import Callable
+import reprlib
+from collections.abc import Callable, Iterable
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -28,6 +30,26 @@ class Check(NamedTuple):
     holds: Callable[[Any], bool]
     low: float = -math.inf
     high: float = math.inf
+
+    def wrong(self, value: Any) -> Message | None:
+        """What would be right, None where `value` is."""
+        wanted = (int, float) if self.kind is float else self.kind
+        right = isinstance(value, wanted) and not isinstance(value, bool)
+        sane = right and (self.kind is str or -MOST <= value <= MOST)
+        return None if sane and self.holds(value) else self.expected
+
+
+def it_is(value: Any) -> Message:
+    """What stands there, short."""
+    if isinstance(value, int) and abs(value) > MOST:
+        return Message("it is a number of too many digits")
+    return Message("it is {value}", value=reprlib.repr(value))
+
+
+def nearest(key: str, known: Iterable[str], otherwise: Message | str) -> Message | str:
+    """The key that was meant, or else what would be right."""
+    near = difflib.get_close_matches(key, known, n=1, cutoff=0.5)
+    return f"'{near[0]}'" if near else otherwise
 
 
 def positive(expected: Message) -> Check:
@@ -58,7 +80,9 @@ def is_day(text: str) -> bool:
         return False
 
 
-_ANY_TEXT = Check(str, Message("text in quotes"), lambda value: bool(value.strip()))
+_IN_QUOTES = Message("text in quotes")
+TEXT = Check(str, _IN_QUOTES, lambda _value: True)
+SOME_TEXT = Check(str, _IN_QUOTES, lambda value: bool(value.strip()))
 _LENGTH = Message("a length in metres, 0 or more")
 _SOME_LENGTH = Message("a length in metres above 0")
 _SPEED = Message("0 to 10 m/s")
@@ -68,7 +92,7 @@ _SAG = Message("0.001 to 0.5 metres")
 _EVEN = Message("an even number of rows from 2 to 24")
 
 CHECKS: dict[str, Check] = {
-    "name": _ANY_TEXT,
+    "name": SOME_TEXT,
     "serial": Check(str, Message("the serial number, text in quotes"), lambda value: True),
     "belt.lap_length_m": between(1, 60, Message("1 to 60 metres for one lap")),
     "belt.u_lap_length_m": positive(_SOME_LENGTH),

@@ -1,20 +1,28 @@
 """What a machine file says of the machine before its run: limits, chains, what wears and when.
 
 All of it is optional. What is left out is common practice of the trade, or not judged; see
-`workbench.calibration.prepare.practice`.
+`workbench.calibration.prepare.measures`.
 """
 
 from __future__ import annotations
 
-import difflib
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from workbench.base.errors import MachineFileError, Message
-from workbench.base.machine_keys import Check, between, is_day, one_of
+from workbench.base.machine_keys import (
+    SOME_TEXT,
+    TEXT,
+    Check,
+    between,
+    is_day,
+    it_is,
+    nearest,
+    one_of,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +82,12 @@ class Service:
     last_hours: float = math.nan
 
 
-_TEXT = Check(str, Message("text in quotes"), lambda value: bool(value.strip()))
 _SHARE = Message("a share from 0.001 to 0.2")
 _LISTS: dict[str, tuple[type, dict[str, Check]]] = {
     "chain": (
         Chain,
         {
-            "name": _TEXT,
+            "name": SOME_TEXT,
             "span_m": between(0.05, 10, Message("0.05 to 10 metres")),
             "pitch_m": between(0.004, 0.2, Message("0.004 to 0.2 metres")),
             "runs": one_of("level", "vertical"),
@@ -92,9 +99,9 @@ _LISTS: dict[str, tuple[type, dict[str, Check]]] = {
     "service": (
         Service,
         {
-            "part": _TEXT,
-            "place": Check(str, Message("text in quotes"), lambda _value: True),
-            "sign": Check(str, Message("text in quotes"), lambda _value: True),
+            "part": SOME_TEXT,
+            "place": TEXT,
+            "sign": TEXT,
             "every_days": between(0.1, 10_000, Message("0.1 to 10 000 days")),
             "every_hours": between(0.1, 100_000, Message("0.1 to 100 000 hours")),
             "last_on": Check(str, Message("a day such as 2026-09-14"), is_day),
@@ -112,7 +119,7 @@ class Lists:
     """The chains and the parts of one machine, in the file's order."""
 
     chains: tuple[Chain, ...] = ()
-    services: tuple[Service, ...] = field(default=())
+    services: tuple[Service, ...] = ()
 
 
 def lists_in(table: Mapping[str, Any], path: Any) -> Lists:
@@ -148,15 +155,12 @@ def _values(entry: Any, checks: dict[str, Check], where: str, path: Any) -> dict
     values = {}
     for key, value in entry.items():
         if key not in checks:
-            near = difflib.get_close_matches(key, checks, n=1, cutoff=0.5)
-            known = f"'{near[0]}'" if near else ", ".join(checks)
+            known = nearest(key, checks, ", ".join(checks))
             unknown = Message("no such key is known")
             raise MachineFileError(path, f"{where}.{key}", unknown, known)
         plain = value.isoformat() if isinstance(value, date) else value
         check = checks[key]
-        wanted = (int, float) if check.kind is float else check.kind
-        if not isinstance(plain, wanted) or isinstance(plain, bool) or not check.holds(plain):
-            found = Message("it is {value}", value=repr(plain)[:60])
-            raise MachineFileError(path, f"{where}.{key}", found, check.expected)
+        if expected := check.wrong(plain):
+            raise MachineFileError(path, f"{where}.{key}", it_is(plain), expected)
         values[key] = check.kind(plain)
     return values

@@ -131,7 +131,7 @@ def part_words(part: str, words: Words) -> str:
 
 
 def service_rows(lines: tuple[ServiceLine, ...], words: Words) -> Rows:
-    """UsualPart, where it stands, when it was done last, when it is due, how to tell its wear."""
+    """Part, where it stands, when it was done last, when it is due, how to tell its wear."""
     return [
         (
             ", ".join(filter(None, (part_words(one.part, words), one.place))),

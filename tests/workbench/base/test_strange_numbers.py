@@ -29,13 +29,24 @@ def machine(u_lap="0.004", teeth="30", step="0.1"):
         machine(teeth="9" * 300),
         machine(teeth="9" * 5000),
         machine(teeth="0x" + "f" * 4000),
+        machine() + '[[chain]]\nname = "main"\nspan_m = 0x' + "f" * 4000,
         machine(step="1e308"),
         machine(step="5e-324"),
         machine(u_lap="1e308"),
         "x = " + "[" * 5000,
         "a" + ".a" * 100_000 + " = 1",
     ],
-    ids=["300 digits", "5000 digits", "hex", "huge", "tiny", "huge u", "brackets", "dots"],
+    ids=[
+        "300 digits",
+        "5000 digits",
+        "hex",
+        "hex in a chain",
+        "huge",
+        "tiny",
+        "huge u",
+        "brackets",
+        "dots",
+    ],
 )
 def test_a_strange_machine_file_is_refused(text):
     with pytest.raises(MachineFileError) as refused:

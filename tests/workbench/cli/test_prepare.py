@@ -1,6 +1,7 @@
 """`evenpace prepare` as its user calls it: tables, limits, what is due, the store, the report."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -274,6 +275,8 @@ def test_it_is_kept_reported_and_verified(prepare, capsys):
     page = Path("sheet.html").read_text()
     assert "Done by" in page
     assert "A hand" in page
+    heads = re.findall("<th[^>]*>([^<]+)", page)
+    assert {"Part", "Stands", "Last", "Due", "How to tell"} <= set(heads)
     assert "common practice, no source" in page
     for ending in ("pdf", "json"):
         assert main(["report", str(answer["result"]), "-o", f"again.{ending}"]) == 0

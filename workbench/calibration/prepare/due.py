@@ -55,7 +55,7 @@ USUAL: dict[UsualPart, tuple[PartSays, float, float]] = {
     UsualPart.HOSES: (PartSays.HOSES_WORN, 180, math.nan),
     UsualPart.PICKUP_WIRING: (PartSays.WIRING_WORN, 180, math.nan),
 }
-"""UsualPart -> its sign of wear, and after how many days and hours of work it is looked after. The
+"""Part -> its sign of wear, and after how many days and hours of work it is looked after. The
 yearly change of a belt's bolts is common practice, no source; the rest is chosen."""
 
 

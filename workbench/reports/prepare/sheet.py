@@ -108,7 +108,7 @@ def _sources(answer: PrepareAnswer, words: Words) -> list[Block]:
 
 
 def _services(answer: PrepareAnswer, words: Words) -> list[Block]:
-    header = (_("UsualPart"), _("Stands"), _("Last"), _("Due"), _("How to tell"))
+    header = (_("Part"), _("Stands"), _("Last"), _("Due"), _("How to tell"))
     rows = service_rows(answer.services, words)
     blocks: list[Block] = [Table(header, rows, caption=_("Wear and grease"), align="lllll")]
     if any(one.usual for one in answer.services):
