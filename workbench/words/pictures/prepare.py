@@ -36,7 +36,7 @@ def shanks_sketch(
     def at(x_m: float) -> float:
         return 0.5 + x_m / half_m / 2
 
-    shapes: list[Shape] = [Stroke(((0.5, 0.3), (0.5, HEIGHT - 0.4)), "soft_ink", dashed=True)]
+    shapes: list[Shape] = [Stroke(((0.5, TOP), (0.5, HEIGHT - 0.4)), "soft_ink", dashed=True)]
     shapes.append(Stroke(((0.0, GROUND), (1.0, GROUND)), "earth", bold=True))
     twin_m = prepare.twin_spacing_m / 2 if prepare.rows == "twin" else 0.0
     for number in range(len(wanted)):
@@ -54,6 +54,7 @@ def shanks_sketch(
     shapes.append(Word(told, 0.0, 1.0, 0.0, role="soft_ink", way=0))
     said = ", ".join(as_on_a_rule(one, words) for one in wanted)
     whole = _("Shanks' inner edges from the centre line: {distances}; {rows}.")
+    shapes.sort(key=lambda shape: isinstance(shape, Word))  # over the lines that cross them
     return Sketch(HEIGHT, tuple(shapes), whole.format(distances=said, rows=told))
 
 
@@ -94,7 +95,7 @@ def _shank(
             role = "bad" if line.verdict.is_fail else "in_band"
         shapes.append(Area(box(x, x + side * 0.008, TOP, GROUND + 0.6), role))
         shapes.append(Stroke(((0.5, low), (x, low)), "soft_ink"))
-        shapes.append(Stroke(((x, GROUND + 0.6), (x, low + 0.2)), "soft_ink"))
+        shapes.append(Stroke(((x, GROUND + 0.6), (x, low + 0.2)), "line"))
         text = as_on_a_rule(distance_m, words)
         if line is not None:
             text = _("{measured}, should be {right}").format(
