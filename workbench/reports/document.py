@@ -21,6 +21,7 @@ from typing import Any
 from workbench.base.errors import Message, WrongInput
 from workbench.base.files import write_file
 from workbench.base.steps import tell
+from workbench.base.units import US, UnitSystem
 from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.paper import own_key
 from workbench.jobs.xml_signature import DIGITAL, XmlSigner
@@ -114,6 +115,16 @@ class Footnote:
 
 
 Block = Heading | Paragraph | Answer | CautionBlock | Facts | Table | Figure | Signature | Footnote
+
+
+def under(heading: str, texts: Sequence[str]) -> list[Block]:
+    """Paragraphs with their heading; nothing where none of them says anything."""
+    return [Heading(heading), *map(Paragraph, texts)] if any(texts) else []
+
+
+def paper_for(units: UnitSystem) -> str:
+    """The size of paper that goes with a person's units."""
+    return "us-letter" if units is US else "a4"
 
 
 @dataclass(frozen=True, slots=True)

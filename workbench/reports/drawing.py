@@ -16,7 +16,8 @@ import numpy as np
 from workbench.base.errors import Message
 from workbench.base.steps import tell
 from workbench.base.units import UnitSystem
-from workbench.reports.document import ATTENTION, BELT, GROUND, IN_BAND, INK, NO_DATA
+from workbench.reports.document import ATTENTION, BELT, GROUND, IN_BAND, INK, NO_DATA, Block
+from workbench.reports.document import Figure as FigureBlock
 from workbench.words.language import current
 from workbench.words.pictures.extent import drawn_lines, end_names, reach, spread
 from workbench.words.pictures.picture import Band, Bars, Fill, Floats, Panel, Picture, Points
@@ -306,6 +307,11 @@ def sketch_svg(sketch: Sketch, width_mm: float = WIDTH_MM) -> str:
                 x, y = zip(*shape.places, strict=True)
                 axes.plot(x, y, color=COLOURS[shape.role], linewidth=width, linestyle=style)
     return to_svg(figure)
+
+
+def sketch_block(sketch: Sketch, caption: str) -> list[Block]:
+    """A sketch as a part of a report; nothing where nothing is drawn."""
+    return [FigureBlock(sketch_svg(sketch), caption, sketch.said)] if sketch.shapes else []
 
 
 def _filled(area: Area) -> Any:

@@ -13,8 +13,9 @@ from workbench.jobs.keep import Kept
 from workbench.jobs.particulars import NOTHING_SAID, Particulars, particulars_in
 from workbench.records.entries import StoredResult
 from workbench.records.store import open_store
-from workbench.reports.document import Block, Facts, Heading, Paragraph, Signature
+from workbench.reports.document import Block, Facts, Signature, under
 from workbench.words.language import _
+from workbench.words.view import json_view
 from workbench.words.words import Words
 
 
@@ -28,10 +29,20 @@ class Made:
     program_version: str = ""
     said: Particulars = NOTHING_SAID
 
-    def data(self, machine: Machine | None) -> dict[str, Any]:
-        """What a report's JSON has of it."""
+    @property
+    def number(self) -> str:
+        """'Result 4' or 'Results 4, 5 and 6', '' where nothing is stored."""
+        if len(self.numbers) > 1:
+            numbers = Words().joined([str(one) for one in self.numbers])
+            return _("Results {numbers}").format(numbers=numbers)
+        return _("Result {number}").format(number=self.numbers[0]) if self.numbers else ""
+
+    def data(self, answer: object, machine: Machine | None, words: Words) -> dict[str, Any]:
+        """What a report's JSON has: the answer with its number, and what was said of it."""
+        number = {"result": self.numbers[0]} if self.numbers else {}
         serial = {"serial": machine.serial} if machine and machine.serial else {}
-        return serial | {"made_utc": self.created_utc} | self.said.view
+        said = serial | {"made_utc": self.created_utc} | self.said.view
+        return number | json_view(answer, words) | said
 
 
 NOT_KEPT = Made()
@@ -83,10 +94,5 @@ def head_blocks(made: Made, machine: Machine | None, words: Words, role: str) ->
 
 def said_blocks(made: Made) -> list[Block]:
     """References and remarks, where there are any."""
-    blocks: list[Block] = []
-    for heading, texts in (
-        (_("References"), made.said.references),
-        (_("Remarks"), (made.said.remarks,)),
-    ):
-        blocks += [Heading(heading), *map(Paragraph, texts)] if any(texts) else []
-    return blocks
+    said = made.said
+    return [*under(_("References"), said.references), *under(_("Remarks"), [said.remarks])]

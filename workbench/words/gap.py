@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
 
 from workbench.base.machine import Pickup
 from workbench.base.numbers import NO_VALUE
@@ -204,13 +203,6 @@ def what_to_do(line: SheetLine, words: Words) -> str:
     """What is to be done at a pickup of the sheet; '' where nothing is."""
     said = [fault.sentence for fault in line.faults] or line.advice
     return " ".join(words.say_all(said))
-
-
-def result_words(numbers: Sequence[int]) -> str:
-    """'Result 4' or 'Results 4, 5 and 6', '' where nothing is stored."""
-    if len(numbers) > 1:
-        return _("Results {numbers}").format(numbers=Words().joined([str(one) for one in numbers]))
-    return _("Result {number}").format(number=numbers[0]) if numbers else ""
 
 
 def states_words(line: SheetLine, sheet: Sheet, words: Words) -> tuple[str, ...]:

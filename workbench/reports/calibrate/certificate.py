@@ -14,7 +14,6 @@ from functools import partial
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement
-from workbench.base.units import US
 from workbench.calibration.readout.calibrate import ResultSays
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.reports.calibrate.digital import digital_certificate
@@ -40,14 +39,13 @@ from workbench.reports.document import (
     Heading,
     Paragraph,
     Signature,
+    paper_for,
+    under,
 )
-from workbench.reports.drawing import picture_svg, sketch_svg
+from workbench.reports.drawing import picture_svg, sketch_block
 from workbench.reports.made import Made, said_rows
-from workbench.words.gap import result_words
 from workbench.words.language import _
 from workbench.words.pictures.calibrate import budget_sketch, error_picture, verdict_sketch
-from workbench.words.pictures.sketch import Sketch
-from workbench.words.view import json_view
 from workbench.words.words import Words
 
 NOT_AT_WORK = (ResultSays.NO_RUN_AT_WORK, ResultSays.NO_CHANGE_OVER_AT_WORK)
@@ -65,11 +63,13 @@ def certificate(
     return Document(
         _("Calibration of a conveyor speed readout"),
         answer.machine,
-        result_words(made.numbers) or _("Result not stored"),
+        made.number or _("Result not stored"),
         [
             *_headlines(answer, words),
             *(Paragraph(words.say(said)) for said in _not_at_work(answer)),
-            *_sketch(verdict_sketch(answer, words), _("The error at work within what is allowed.")),
+            *sketch_block(
+                verdict_sketch(answer, words), _("The error at work within what is allowed.")
+            ),
             Heading(_("What was calibrated")),
             Facts(_item(answer, machine, made, words), 2),
             Signature(((_("Calibrated by"), made.said.by), (_("Date and signature"), ""))),
@@ -81,27 +81,21 @@ def certificate(
             *_readings(answer, words),
             *_drive_line(answer, words),
             Heading(_("Uncertainty")),
-            *_sketch(budget_sketch(answer, words), _("By share of the variance.")),
+            *sketch_block(budget_sketch(answer, words), _("By share of the variance.")),
             budget_table(answer.budget, words),
             *_rule(answer, words),
             Heading(_("References")),
             _references(answer, made, words),
             *_notes(answer, words),
-            *_remarks(options, made),
+            *under(_("Remarks"), [text for text in (options.remarks, made.said.remarks) if text]),
             Paragraph(_(ONLY_THIS)),
             Footnote(_origin(answer, made)),
         ],
         simulated=answer.simulated,
-        paper="us-letter" if words.units is US else "a4",
-        data=({"result": made.numbers[0]} if made.numbers else {})
-        | json_view(answer, words)
-        | made.data(machine),
+        paper=paper_for(words.units),
+        data=made.data(answer, machine, words),
         digital=digital,
     )
-
-
-def _sketch(sketch: Sketch, caption: str) -> list[Block]:
-    return [Figure(sketch_svg(sketch), caption, sketch.said)] if sketch.shapes else []
 
 
 def _headlines(answer: CalibrateAnswer, words: Words) -> list[Block]:
@@ -241,11 +235,6 @@ def _notes(answer: CalibrateAnswer, words: Words) -> list[Block]:
         caution = words.say(Caution.WITH_THE_BELT_RUNNING)
         blocks += [CautionBlock(caution), Paragraph(words.say(answer.advice))]
     return blocks
-
-
-def _remarks(options: CalibrateOptions, made: Made) -> list[Block]:
-    told = [text for text in (options.remarks, made.said.remarks) if text]
-    return [Heading(_("Remarks")), *map(Paragraph, told)] if told else []
 
 
 def _origin(answer: CalibrateAnswer, made: Made) -> str:

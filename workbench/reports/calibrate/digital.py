@@ -23,7 +23,6 @@ from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.reports.calibrate.tables import ONLY_THIS, RULE
 from workbench.reports.document import SHOP_RECORD, printable_text
 from workbench.reports.made import Made
-from workbench.words.gap import result_words
 from workbench.words.language import _
 from workbench.words.moments import local
 from workbench.words.words import Words
@@ -166,7 +165,7 @@ def _core(t: _Texts, answer: CalibrateAnswer, made: Made) -> ET.Element:
     number = made.numbers[0] if made.numbers else 0
     its_own = f"evenpace {made.created_utc} {number} {answer.source_sha256 or ''}"
     known = [
-        ("calibrationLaboratory", result_words(made.numbers), _("Result")),
+        ("calibrationLaboratory", made.number, _("Result")),
         ("customer", made.said.job, _("Job")),
     ]
     identified = [_identification(t, *one) for one in known if one[1]]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine, Pickup
 from workbench.base.numbers import NO_VALUE, plain
 from workbench.base.statements import Statement, statement
-from workbench.base.units import METRIC
 from workbench.calibration.gap.answer import FeelerAnswer, PickupAnswer, WheelAnswer
 from workbench.calibration.gap.repeats import RepeatChart
 from workbench.calibration.statistics.decision import Verdict
@@ -27,8 +27,10 @@ from workbench.reports.document import (
     Heading,
     Paragraph,
     Table,
+    paper_for,
+    under,
 )
-from workbench.reports.drawing import sketch_svg
+from workbench.reports.drawing import sketch_block
 from workbench.reports.gap.wheel_picture import (
     batch_picture,
     control_picture,
@@ -42,14 +44,12 @@ from workbench.words.gap import (
     headline_words,
     limit_rows,
     measured_rows,
-    result_words,
     sheet_words,
     states_words,
     what_to_do,
 )
 from workbench.words.language import N_, _
 from workbench.words.pictures.gap import verdict_sketch
-from workbench.words.view import json_view
 from workbench.words.words import Words
 
 MOST_IN_PICTURE = 40
@@ -73,10 +73,9 @@ def gap_document(
     if answer.control is not None:
         blocks += _control_blocks(answer.control, words)
     left = answer.as_left.warnings if answer.as_left is not None else ()
-    blocks += _remarks((*answer.warnings, *left), words)
+    blocks += under(_("Remarks"), words.say_all((*answer.warnings, *left)))
     subtitle = machine.name if machine else answer.source
-    numbered = {"result": made.numbers[0]} if made.numbers else {}
-    data = {**numbered, **json_view(answer, words), **made.data(machine)}
+    data = made.data(answer, machine, words)
     return _document(title, subtitle, made, blocks, sheet, words, data)
 
 
@@ -84,8 +83,8 @@ def sheet_document(sheet: Sheet, words: Words, made: Made) -> Document:
     """The sheet of a shop's list, kept under the numbers of `made`."""
     told = [_of(line, said) for line in sheet.lines for said in line.warnings]
     head = head_blocks(made, None, words, _("Measured by"))
-    blocks = [*_sheet_blocks(sheet, head, words), *_remarks(told, words)]
-    data = {"results": list(made.numbers), **json_view(sheet, words), **made.data(None)}
+    blocks = [*_sheet_blocks(sheet, head, words), *under(_("Remarks"), words.say_all(told))]
+    data = {"results": list(made.numbers)} | replace(made, numbers=()).data(sheet, None, words)
     return _document(_("Pickup gaps"), sheet.source, made, blocks, sheet, words, data)
 
 
@@ -105,10 +104,10 @@ def _document(
     return Document(
         title=title,
         subtitle=subtitle,
-        number=result_words(made.numbers),
+        number=made.number,
         blocks=[*blocks, *said_blocks(made), Footnote(_(RULE))],
         simulated=sheet.simulated,
-        paper="a4" if words.units is METRIC else "us-letter",
+        paper=paper_for(words.units),
         data=data,
     )
 
@@ -122,10 +121,8 @@ def _one_blocks(
         told = _("{pickup}, as left: {said}")
     said = told.format(pickup=one.pickup, said=headline_words(one, words))
     blocks: list[Block] = [Answer(said, str(one.verdict)), *_as_found(line, words)]
-    sketch = verdict_sketch(one, answer.limits, words)
-    if sketch.shapes:
-        caption = _("Closest and widest point between touching and the most allowed.")
-        blocks.append(Figure(sketch_svg(sketch), caption, sketch.said))
+    caption = _("Closest and widest point between touching and the most allowed.")
+    blocks += sketch_block(verdict_sketch(one, answer.limits, words), caption)
     blocks += head
     if isinstance(one, FeelerAnswer):
         blocks.append(_gap_figure(one, answer.limits, words))
@@ -307,9 +304,3 @@ def _control_blocks(control: RepeatChart, words: Words) -> list[Block]:
         )
         blocks.append(Figure(control_picture(control, words), caption, sentence))
     return [*blocks, Paragraph(sentence)]
-
-
-def _remarks(warnings: Sequence[Statement], words: Words) -> list[Block]:
-    if not warnings:
-        return []
-    return [Heading(_("Remarks")), *map(Paragraph, words.say_all(warnings))]

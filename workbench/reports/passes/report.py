@@ -12,7 +12,7 @@ from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
 from workbench.base.numbers import NO_VALUE
 from workbench.base.statements import Statement
-from workbench.base.units import US, UnitSystem
+from workbench.base.units import UnitSystem
 from workbench.jobs.passes.answer import GroundSource, PassAnswer
 from workbench.reports.document import (
     BELT,
@@ -30,16 +30,14 @@ from workbench.reports.document import (
     Heading,
     Paragraph,
     Table,
+    paper_for,
 )
-from workbench.reports.drawing import drawn_once, new_figure, picture_svg, sketch_svg, to_svg
+from workbench.reports.drawing import drawn_once, new_figure, picture_svg, sketch_block, to_svg
 from workbench.reports.made import NOT_KEPT, Made, head_blocks, said_blocks
-from workbench.words.gap import result_words
 from workbench.words.language import N_, _
 from workbench.words.passes import PassWords, pass_words
 from workbench.words.pictures.causes import budget_sketch, causes_sketch, verdict_sketch
 from workbench.words.pictures.passes import picture_of
-from workbench.words.pictures.sketch import Sketch
-from workbench.words.view import json_view
 from workbench.words.words import Words
 
 if TYPE_CHECKING:
@@ -58,7 +56,7 @@ def pass_document(
     said = pass_words(answer, words)
     sentence = f"{said.headline}: {words.say(answer.reason)}." if known else said.sentence
     blocks: list[Block] = [Answer(sentence, str(answer.verdict))]
-    blocks += _sketch(verdict_sketch(answer, words), _("The ratio between its limits."))
+    blocks += sketch_block(verdict_sketch(answer, words), _("The ratio between its limits."))
     blocks += head_blocks(made, machine, words, _("Driven by"))
     blocks += _drift(answer, words) if known else []
     blocks += [CautionBlock(words.say(caution)) for caution in _cautions(answer)]
@@ -81,15 +79,14 @@ def pass_document(
         *said_blocks(made),
         Footnote(rule),
     ]
-    kept = {"result": made.numbers[0]} if made.numbers else {}
     return Document(
         title=_("Test pass"),
         subtitle=machine.name if machine else answer.source,
-        number=result_words(made.numbers),
+        number=made.number,
         blocks=blocks,
         simulated=answer.simulated,
-        paper="us-letter" if words.units is US else "a4",
-        data=kept | json_view(answer, words) | made.data(machine),
+        paper=paper_for(words.units),
+        data=made.data(answer, machine, words),
     )
 
 
@@ -128,7 +125,7 @@ def _drift(answer: PassAnswer, words: Words) -> list[Block]:
 def _details(answer: PassAnswer, said: PassWords, words: Words) -> list[Block]:
     blocks: list[Block] = [Heading(_("Figures")), Facts(said.figures, columns=2)]
     unsure = _("What makes the ratio unsure, by its share of the variance.")
-    blocks += _sketch(budget_sketch(answer, words), unsure)
+    blocks += sketch_block(budget_sketch(answer, words), unsure)
     if len(answer.segments) > 1:
         blocks += [Heading(_("In equal segments")), _segments(answer, words)]
     if answer.track:
@@ -191,15 +188,11 @@ def _factor(one: GroundSource, words: Words) -> str:
     return _("reference") if one.reference else NO_VALUE
 
 
-def _sketch(sketch: Sketch, caption: str) -> list[Block]:
-    return [Figure(sketch_svg(sketch), caption, sketch.said)] if sketch.shapes else []
-
-
 def _why(answer: PassAnswer, said: PassWords, words: Words) -> list[Block]:
     if not said.causes:
         return []
     blocks: list[Block] = [Heading(_("Why, the most likely first"))]
-    blocks += _sketch(causes_sketch(answer, words), _("Each cause by how likely it is."))
+    blocks += sketch_block(causes_sketch(answer, words), _("Each cause by how likely it is."))
     if said.unclear:
         blocks.append(Paragraph(said.unclear))
     rows = [(one.probability, one.title, one.evidence, one.check) for one in said.causes]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from workbench.base.cautions import Caution
 from workbench.base.machine import Machine
-from workbench.base.units import METRIC
 from workbench.jobs.prepare.answer import PrepareAnswer
 from workbench.reports.document import (
     Answer,
@@ -12,15 +11,15 @@ from workbench.reports.document import (
     CautionBlock,
     Document,
     Facts,
-    Figure,
     Footnote,
     Heading,
     Paragraph,
     Table,
+    paper_for,
+    under,
 )
-from workbench.reports.drawing import sketch_svg
+from workbench.reports.drawing import sketch_block
 from workbench.reports.made import NOT_KEPT, Made, head_blocks, said_blocks
-from workbench.words.gap import result_words
 from workbench.words.language import N_, _
 from workbench.words.pictures.prepare import shanks_sketch
 from workbench.words.prepare import (
@@ -31,7 +30,6 @@ from workbench.words.prepare import (
     service_rows,
     source_rows,
 )
-from workbench.words.view import json_view
 from workbench.words.words import Words
 
 RULE = N_(
@@ -65,20 +63,18 @@ def prepare_document(
         rows = figure_rows(answer, words)
         blocks.append(Table((_("Computed"), _("Value")), rows, align="ll"))
     blocks += _shanks(answer, machine, words) + _sources(answer, words) + _services(answer, words)
-    if answer.warnings:
-        blocks += [Heading(_("Remarks")), *map(Paragraph, words.say_all(answer.warnings))]
+    blocks += under(_("Remarks"), words.say_all(answer.warnings))
     if answer.unmeasured:
         left = ", ".join(words.say(topic) for topic in answer.unmeasured)
         blocks.append(Paragraph(_("Not measured: {topics}.").format(topics=left)))
-    numbered = {"result": made.numbers[0]} if made.numbers else {}
     return Document(
         title=_("Preparation"),
         subtitle=answer.machine or answer.source,
-        number=result_words(made.numbers),
+        number=made.number,
         blocks=[*blocks, *said_blocks(made), Footnote(_(RULE))],
         simulated=answer.simulated,
-        paper="a4" if words.units is METRIC else "us-letter",
-        data={**numbered, **json_view(answer, words), **made.data(machine)},
+        paper=paper_for(words.units),
+        data=made.data(answer, machine, words),
     )
 
 
@@ -92,11 +88,8 @@ def _facts(answer: PrepareAnswer) -> list[tuple[str, str]]:
 
 
 def _shanks(answer: PrepareAnswer, machine: Machine | None, words: Words) -> list[Block]:
-    sketch = shanks_sketch(machine, words, answer.checks)
-    if not sketch.shapes:
-        return []
     caption = _("Rows and the shanks' inner edges from the conveyor's centre line, to scale.")
-    return [Figure(sketch_svg(sketch), caption, sketch.said)]
+    return sketch_block(shanks_sketch(machine, words, answer.checks), caption)
 
 
 def _sources(answer: PrepareAnswer, words: Words) -> list[Block]:
