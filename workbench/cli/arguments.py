@@ -5,8 +5,10 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+from collections.abc import Callable
 from dataclasses import fields, replace
 from pathlib import Path
+from typing import Any
 
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine, load_machine
@@ -75,6 +77,20 @@ def particulars_of(args: argparse.Namespace, before: Particulars = NOTHING_SAID)
     return replace(before, **given)
 
 
+def add_report(parser: argparse.ArgumentParser) -> None:
+    """The arguments of a report beside the answer, and of what stands on it."""
+    parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
+    add_particulars(parser)
+
+
+def check_report(args: argparse.Namespace, *, digital: bool = False) -> None:
+    """Raises WrongInput where the report cannot be written: before the work, not after."""
+    if args.report:
+        from workbench.reports.document import check_report_path
+
+        check_report_path(args.report, digital=digital)
+
+
 def add_signing(parser: argparse.ArgumentParser) -> None:
     """The argument that names the key of a digital certificate."""
     parser.add_argument(
@@ -123,6 +139,18 @@ def stored_number(text: str) -> int:
     return int(text)
 
 
+def typed(parse: Callable[[str], Any]) -> Callable[[str], Any]:
+    """What `parse` makes of an argument; argparse's error where it refuses it."""
+
+    def made(text: str) -> Any:
+        try:
+            return parse(text)
+        except WrongInput as error:
+            raise argparse.ArgumentTypeError(Words().say(error)) from None
+
+    return made
+
+
 def seconds(text: str) -> float:
     """'60s', '90', '5min' or '1h' in seconds. Raises argparse's error for anything else."""
     for unit, factor in (("min", 60.0), ("h", 3600.0), ("s", 1.0), ("", 1.0)):
@@ -143,9 +171,14 @@ def seconds(text: str) -> float:
     )
 
 
+def machine_of(args: argparse.Namespace) -> Machine | None:
+    """The machine of the file that was named. Raises WrongInput."""
+    return load_machine(args.machine) if args.machine else None
+
+
 def source_of(args: argparse.Namespace) -> Source:
     """What the command was pointed at. Raises WrongInput, InputError, StoreError."""
-    machine = load_machine(args.machine) if args.machine else None
+    machine = machine_of(args)
     with reading_line() as progress:
         return load_source(
             args.source, machine, args.store, seed=args.seed, for_s=args.for_s, progress=progress

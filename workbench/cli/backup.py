@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def contents(found: Checked) -> list[tuple[str, str]]:
-    """Rows of what a copy holds."""
+    """Rows of what a store or its copy holds."""
     return [
         (_("Recordings"), str(found.recordings)),
         (_("Results"), str(found.results)),
@@ -59,7 +59,7 @@ def contents(found: Checked) -> list[tuple[str, str]]:
 
 
 def as_json(found: Checked, problems: list[str]) -> dict[str, object]:
-    """What a copy holds and what is wrong with it."""
+    """What a store or its copy holds and what is wrong with it."""
     return {
         "recordings": found.recordings,
         "results": found.results,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -11,13 +10,15 @@ from typing import Any
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
-from workbench.base.machine import Machine, load_machine
+from workbench.base.machine import Machine
 from workbench.calibration.readout.run_table import looks_like_run_table, marked_simulated
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import (
     add_particulars,
     add_signing,
     add_source,
+    check_report,
+    machine_of,
     particulars_of,
     signer_of,
     source_of,
@@ -25,18 +26,18 @@ from workbench.cli.arguments import (
 )
 from workbench.cli.output import (
     exit_status,
-    print_answer,
-    print_kept,
+    print_caution,
+    print_simulated,
     print_table,
     print_warnings,
-    tried,
+    show_answer,
+    write_report,
 )
 from workbench.jobs.at_hand import with_prepared
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
 from workbench.jobs.keep import Kept, keep, keep_table
 from workbench.jobs.table import read_text, table_text
-from workbench.jobs.xml_signature import XmlSigner
 from workbench.reports.calibrate.tables import error_rows, run_table, setting_rows, travel_rows
 from workbench.words.language import _
 from workbench.words.words import Words
@@ -90,10 +91,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    if args.report:
-        from workbench.reports.document import check_report_path
-
-        check_report_path(args.report, digital=True)
+    check_report(args, digital=True)
     signer = signer_of(args, args.report)
     options = _options(args)
     text = table_text(args.source, looks_like_run_table)
@@ -109,16 +107,13 @@ def run(args: argparse.Namespace) -> int:
     words = words_of(args, machine)
     troubles: list[BenchError] = []
     if args.report:
-        paper = (answer, machine, options, kept, words)
-        report = partial(_report, args, *paper, signer)
-        troubles = tried(report, "calibrate", words)
+        from workbench.reports.calibrate.certificate import certificate
+
+        document = partial(certificate, answer, machine, options, words=words)
+        troubles = write_report(args, kept, words, document, signer)
     if answer.sends_to_the_belt:
-        caution = _("CAUTION. {caution}").format(caution=words.say(Caution.WITH_THE_BELT_RUNNING))
-        print(caution, file=sys.stderr)
-    if args.json:
-        print_answer(answer, kept, words, troubles)
-    else:
-        _print(answer, kept, words)
+        print_caution(words.say(Caution.WITH_THE_BELT_RUNNING))
+    show_answer(args, answer, kept, words, lambda: _print(answer, words), troubles)
     return exit_status(troubles, FAILED if answer.latest.verdict.is_fail else DONE)
 
 
@@ -147,7 +142,7 @@ def _of_table(
     for option, given in (("--shown", args.shown), ("--flips", args.flips)):
         if given:
             raise WrongInput("{option} goes with a recording, not with a run table.", option=option)
-    machine = load_machine(args.machine) if args.machine else None
+    machine = machine_of(args)
     options = with_prepared(options, machine, args.store, simulated=marked_simulated(text))
     answer = compute(text, machine, options)
     kept = keep_table(
@@ -163,25 +158,7 @@ def _of_table(
     return answer, kept, machine
 
 
-def _report(
-    args: argparse.Namespace,
-    answer: CalibrateAnswer,
-    machine: Machine | None,
-    options: CalibrateOptions,
-    kept: Kept,
-    words: Words,
-    signer: XmlSigner | None,
-) -> None:
-    from workbench.reports.calibrate.certificate import certificate
-    from workbench.reports.document import render
-    from workbench.reports.made import made_now
-    from workbench.reports.testified import testified
-
-    paper = certificate(answer, machine, options, made_now(kept), words)
-    render(testified(paper, args.store, kept.number), args.report, signer)
-
-
-def _print(answer: CalibrateAnswer, kept: Kept, words: Words) -> None:
+def _print(answer: CalibrateAnswer, words: Words) -> None:
     print(words.say(answer.headline))
     title = _("Readout of {machine} ({source})")
     print_table(title.format(machine=answer.machine, source=answer.source), _rows(answer, words))
@@ -195,10 +172,7 @@ def _print(answer: CalibrateAnswer, kept: Kept, words: Words) -> None:
         print(_("As left: {sentence}").format(sentence=words.say(left.headline)))
         print_table(_("As left ({source})").format(source=left.source), _rows(left, words))
         print_warnings(words.say_all(left.warnings))
-    if answer.simulated:
-        print(_("Simulated data."), file=sys.stderr)
-    print_warnings(words.say_all(answer.warnings))
-    print_kept(kept, words)
+    print_simulated(answer.simulated)
 
 
 def _rows(answer: CalibrateAnswer, words: Words) -> list[tuple[str, str]]:

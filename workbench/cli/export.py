@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 
 from workbench.cli import BROKEN, DONE
 from workbench.cli.arguments import add_store, stored_number, words_of
-from workbench.cli.output import print_error, print_json, print_warnings
+from workbench.cli.output import print_error, print_json, print_simulated, print_warnings
 from workbench.jobs.export import export
 from workbench.records.store import open_store
 from workbench.records.tables import TABLES
@@ -43,8 +42,7 @@ def run(args: argparse.Namespace) -> int:
     damage = words.say_all(done.damage)
     for error in damage:
         print_error("export", error)
-    if done.simulated:
-        print(_("Simulated data."), file=sys.stderr)
+    print_simulated(done.simulated)
     if done.left:
         options = ", ".join(f"--table {name}" for name in done.left)
         print_warnings([_("The recording holds more: {options}.").format(options=options)])

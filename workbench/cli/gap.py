@@ -5,23 +5,34 @@ from __future__ import annotations
 import argparse
 import math
 import sys
+from functools import partial
 from pathlib import Path
 
 from workbench.base.errors import BenchError, WrongInput
 from workbench.base.files import write_file
-from workbench.base.machine import Machine, load_machine
+from workbench.base.machine import Machine
 from workbench.base.typed import parse_length_m
 from workbench.calibration.gap.answer import FeelerAnswer, WheelAnswer
 from workbench.calibration.gap.places import BLADE_STEP_M
 from workbench.cli import DONE, FAILED
-from workbench.cli.arguments import add_particulars, add_source, particulars_of, source_of, words_of
+from workbench.cli.arguments import (
+    add_report,
+    add_source,
+    check_report,
+    machine_of,
+    particulars_of,
+    source_of,
+    typed,
+    words_of,
+)
 from workbench.cli.output import (
     exit_status,
-    print_answer,
-    print_kept,
+    print_simulated,
     print_table,
     print_warnings,
+    show_answer,
     tried,
+    write_report,
 )
 from workbench.jobs.gap.answer import GapAnswer, GapOptions
 from workbench.jobs.gap.compute import judge_recording, judge_table, looks_like_gap_table
@@ -69,18 +80,21 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--mark", metavar="CHANNEL", help=_("the channel whose mark teeth count from")
     )
     parser.add_argument(
-        "--blade-step", metavar="LENGTH", type=_length, help=_("step of the feeler set (0.05 mm)")
+        "--blade-step",
+        metavar="LENGTH",
+        type=typed(_length),
+        help=_("step of the feeler set (0.05 mm)"),
     )
     parser.add_argument(
         "--pitch-radius",
         metavar="LENGTH",
-        type=_length,
+        type=typed(_length),
         help=_("radius of the target wheel, for its run-out in metres from the pulses"),
     )
     parser.add_argument(
         "--at-gap",
         metavar="LENGTH",
-        type=_length,
+        type=typed(_length),
         help=_(
             "the gap as read with a feeler: makes this recording a reading of the shop's "
             "baseline, from which later gaps are told by voltage"
@@ -101,18 +115,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=_("the pickup in the table that is the shop's own repeat measurement of one gap"),
     )
     parser.add_argument(
-        "--target", metavar="LENGTH", type=_length, help=_("the known gap of --control")
+        "--target", metavar="LENGTH", type=typed(_length), help=_("the known gap of --control")
     )
-    parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
     parser.add_argument("--summary", metavar="FILE", help=_("write one line a pickup as CSV"))
-    add_particulars(parser)
+    add_report(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    if args.report:
-        from workbench.reports.document import check_report_path
-
-        check_report_path(args.report)
+    check_report(args)
     text = table_text(args.source, looks_like_gap_table)
     answer, kept, machine = _of_table(args, text) if text is not None else _of_recording(args)
     words = words_of(args, machine)
@@ -121,26 +131,12 @@ def run(args: argparse.Namespace) -> int:
         summary = summary_table(sheet_of(answer), words)
         troubles += tried(lambda: write_file(Path(args.summary), summary, WrongInput), "gap", words)
     if args.report:
-        troubles += tried(lambda: _report(args, answer, machine, kept, words), "gap", words)
-    if args.json:
-        print_answer(answer, kept, words, troubles)
-    else:
-        _print(answer, words)
-        print_warnings(words.say_all(answer.warnings))
-        print_kept(kept, words)
+        from workbench.reports.gap.report import gap_document
+
+        document = partial(gap_document, answer, machine, words)
+        troubles += write_report(args, kept, words, document)
+    show_answer(args, answer, kept, words, lambda: _print(answer, words), troubles)
     return exit_status(troubles, FAILED if answer.latest.verdict.is_fail else DONE)
-
-
-def _report(
-    args: argparse.Namespace, answer: GapAnswer, machine: Machine | None, kept: Kept, words: Words
-) -> None:
-    from workbench.reports.document import render
-    from workbench.reports.gap.report import gap_document
-    from workbench.reports.made import made_now
-    from workbench.reports.testified import testified
-
-    paper = gap_document(answer, machine, words, made_now(kept))
-    render(testified(paper, args.store, kept.number), args.report)
 
 
 def _of_table(args: argparse.Namespace, text: str) -> tuple[GapAnswer, Kept, Machine | None]:
@@ -155,7 +151,7 @@ def _of_table(args: argparse.Namespace, text: str) -> tuple[GapAnswer, Kept, Mac
     ):
         if given is not None:
             raise WrongInput("{option} goes with a recording, not with a gap table.", option=option)
-    machine = load_machine(args.machine) if args.machine else None
+    machine = machine_of(args)
     left = Path(args.as_left) if args.as_left else None
     options = GapOptions(
         table_name=Path(args.source).name,
@@ -199,17 +195,14 @@ MOST_LENGTH_M = 1.0
 
 
 def _length(text: str) -> float:
-    """A length as typed, above 0 and no more than `MOST_LENGTH_M`, in metres; argparse's error
-    otherwise."""
-    try:
-        length_m = parse_length_m(text)
-    except WrongInput as error:
-        raise argparse.ArgumentTypeError(Words().say(error)) from None
+    """A length as typed, above 0 and no more than `MOST_LENGTH_M`, in metres. Raises
+    WrongInput."""
+    length_m = parse_length_m(text)
     if length_m <= 0:
-        raise argparse.ArgumentTypeError(_("'{text}' is not above 0").format(text=text))
+        raise WrongInput("'{text}' is not above 0", text=text)
     if length_m > MOST_LENGTH_M:
-        raise argparse.ArgumentTypeError(
-            _("'{text}' is longer than any target wheel; expected at most 1 m").format(text=text)
+        raise WrongInput(
+            "'{text}' is longer than any target wheel; expected at most 1 m", text=text
         )
     return length_m
 
@@ -233,8 +226,7 @@ def _print(answer: GapAnswer, words: Words) -> None:
             print(told.format(pickup=one.pickup, result=one.before.result, said=before))
     if answer.counted_from is not None:
         print(words.say(answer.counted_from), file=sys.stderr)
-    if answer.simulated:
-        print(_("Simulated data."), file=sys.stderr)
+    print_simulated(answer.simulated)
 
 
 def _print_one(answer: GapAnswer, words: Words) -> None:

@@ -6,8 +6,7 @@ import argparse
 
 from drivers.contract import InputError
 from workbench.base.errors import BenchError
-from workbench.base.machine import load_machine
-from workbench.cli.arguments import add_machine, add_store, words_of
+from workbench.cli.arguments import add_machine, add_store, machine_of, words_of
 from workbench.cli.output import (
     exit_status,
     print_error,
@@ -32,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    machine = load_machine(args.machine) if args.machine else None
+    machine = machine_of(args)
     words = words_of(args, machine)
     imported: list[Imported] = []
     refused: list[InputError | BenchError] = []

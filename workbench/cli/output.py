@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from drivers.contract import DeviceError, InputError
 from workbench.base.errors import BenchError, Message, StoreError
+from workbench.base.statements import Statement
 from workbench.base.steps import telling
 from workbench.cli import BROKEN, DONE, WRONG
 from workbench.cli.reading_line import reading_line
 from workbench.cli.speech import error_object
 from workbench.jobs.keep import Kept
+from workbench.jobs.xml_signature import XmlSigner
 from workbench.records.jsonable import to_text
 from workbench.words.language import _
 from workbench.words.view import json_view
 from workbench.words.words import Words, printable
+
+if TYPE_CHECKING:
+    from workbench.reports.document import Document
+    from workbench.reports.made import Made
 
 
 def print_json(answer: Mapping[str, Any], errors: Sequence[str] = (), status: int = DONE) -> None:
@@ -43,6 +50,51 @@ def tried(write: Callable[[], object], command: str, words: Words) -> list[Bench
     return []
 
 
+def write_report(
+    args: argparse.Namespace,
+    kept: Kept,
+    words: Words,
+    document: Callable[[Made], Document],
+    signer: XmlSigner | None = None,
+) -> list[BenchError]:
+    """Write the report that was asked for; what went wrong, as `tried`."""
+
+    def write() -> None:
+        from workbench.reports.document import render
+        from workbench.reports.made import made_now
+        from workbench.reports.testified import testified
+
+        paper = testified(document(made_now(kept)), args.store, kept.number)
+        render(paper, args.report, signer)
+
+    return tried(write, args.command, words)
+
+
+class Heeded(Protocol):
+    """An answer with what must be heeded."""
+
+    @property
+    def warnings(self) -> Iterable[Statement]: ...
+
+
+def show_answer(
+    args: argparse.Namespace,
+    answer: Heeded,
+    kept: Kept,
+    words: Words,
+    show: Callable[[], None],
+    troubles: Sequence[BenchError] = (),
+) -> None:
+    """An answer as JSON where that is asked for, else as `show` tells it to a person, with what
+    must be heeded and whether it is kept."""
+    if args.json:
+        print_answer(answer, kept, words, troubles)
+        return
+    show()
+    print_warnings(words.say_all(answer.warnings))
+    _print_kept(kept, words)
+
+
 def print_answer(
     answer: object, kept: Kept, words: Words, troubles: Sequence[BenchError] = ()
 ) -> None:
@@ -58,7 +110,7 @@ def print_answer(
     print(json.dumps({**number, **view, **wrong}, ensure_ascii=False, allow_nan=False))
 
 
-def print_kept(kept: Kept, words: Words) -> None:
+def _print_kept(kept: Kept, words: Words) -> None:
     """What is to be known of an answer's storing, on stderr."""
     if kept.new_store:
         print_new_store(kept.new_store)
@@ -95,6 +147,17 @@ def print_table(
     with console.capture() as drawn:  # its own printing ends the program where a reader goes
         console.print(table)
     print(drawn.get(), end="")
+
+
+def print_simulated(simulated: bool) -> None:
+    """That an answer says nothing of any real machine, on stderr."""
+    if simulated:
+        print(_("Simulated data."), file=sys.stderr)
+
+
+def print_caution(caution: str) -> None:
+    """What must be read before anything is done, on stderr."""
+    print(_("CAUTION. {caution}").format(caution=caution), file=sys.stderr)
 
 
 def print_error(command: str, sentence: str) -> None:

@@ -10,13 +10,7 @@ from workbench.base.machine import load_machine
 from workbench.base.numbers import NO_VALUE
 from workbench.base.steps import telling
 from workbench.cli.arguments import PARTICULARS, words_of
-from workbench.cli.output import (
-    exit_status,
-    print_answer,
-    print_error,
-    print_table,
-    print_warnings,
-)
+from workbench.cli.output import exit_status, print_error, print_table, show_answer
 from workbench.cli.reading_line import reading_line
 from workbench.jobs.keep import Kept
 from workbench.jobs.season.again import AgainAnswer, AgainOptions, compute
@@ -38,11 +32,7 @@ def run_all(args: argparse.Namespace) -> int:
         answer = compute(AgainOptions(args.store, name, args.workers, args.scheduler))
     words = words_of(args)
     troubles = _troubles(answer)
-    if args.json:
-        print_answer(answer, Kept(), words, troubles)
-    else:
-        _print(answer, words)
-        print_warnings(words.say_all(answer.warnings))
+    show_answer(args, answer, Kept(), words, lambda: _print(answer, words), troubles)
     for trouble in troubles:
         print_error("pass", words.say(trouble))
     return exit_status(troubles)

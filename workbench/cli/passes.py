@@ -3,31 +3,31 @@
 from __future__ import annotations
 
 import argparse
-import sys
-from collections.abc import Callable
 from functools import partial
-from typing import Any
 
 from workbench.base.errors import BenchError, WrongInput
-from workbench.base.machine import Machine
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import (
-    add_particulars,
+    add_report,
     add_source,
+    check_report,
     particulars_of,
     source_of,
+    typed,
     words_of,
 )
 from workbench.cli.output import (
     exit_status,
-    print_answer,
-    print_kept,
+    print_caution,
+    print_simulated,
     print_table,
     print_warnings,
+    show_answer,
     tried,
+    write_report,
 )
 from workbench.jobs.at_hand import with_prepared
-from workbench.jobs.keep import Kept, keep
+from workbench.jobs.keep import keep
 from workbench.jobs.passes.answer import PassAnswer, PassOptions, PassSays
 from workbench.jobs.passes.compute import compute
 from workbench.jobs.passes.typed import parse_course, parse_move, parse_oil_c
@@ -50,13 +50,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--oil",
         metavar="START,END",
-        type=_typed(parse_oil_c),
+        type=typed(parse_oil_c),
         help=_("oil temperature at the start and the end, as read off: in °C, or 54F,118F"),
     )
     parser.add_argument(
         "--moved",
         metavar="TIME=STEPS",
-        type=_typed(parse_move),
+        type=typed(parse_move),
         action="append",
         help=_(
             "the flow control was moved by so many steps (clicks, turns) at that moment of the "
@@ -66,14 +66,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--course",
         metavar="LENGTH,FROM,TO",
-        type=_typed(parse_course),
+        type=typed(parse_course),
         help=_("a taped course: its length in metres, or 100ft, and when its two ends were passed"),
     )
     parser.add_argument(
         "--track", metavar="FILE", help=_("write the way with its ratio as GeoJSON")
     )
-    parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
-    add_particulars(parser)
+    add_report(parser)
     parser.add_argument(
         "--all",
         action="store_true",
@@ -94,10 +93,7 @@ def run(args: argparse.Namespace) -> int:
         return run_all(args)
     if args.source is None:
         raise WrongInput("name a RECORDING, or --all for every stored pass.")
-    if args.report:
-        from workbench.reports.document import check_report_path
-
-        check_report_path(args.report)
+    check_report(args)
     source = source_of(args)
     moved = tuple(args.moved) if args.moved else None
     options = with_prepared(
@@ -117,28 +113,13 @@ def run(args: argparse.Namespace) -> int:
 
         troubles += tried(lambda: write_way(answer, args.track), "pass", words)
     if args.report:
-        report = partial(_report, args, answer, source.machine, kept, words)
-        troubles += tried(report, "pass", words)
-    if args.json:
-        print_answer(answer, kept, words, troubles)
-    else:
-        print_pass(answer, words)
-        print_warnings(words.say_all(answer.warnings))
-        print_kept(kept, words)
+        from workbench.reports.passes.report import pass_document
+
+        document = partial(pass_document, answer, source.machine, words)
+        troubles += write_report(args, kept, words, document)
+    show_answer(args, answer, kept, words, lambda: print_pass(answer, words), troubles)
     _help_to_choose(answer)
     return exit_status(troubles, FAILED if answer.verdict.is_fail else DONE)
-
-
-def _report(
-    args: argparse.Namespace, answer: PassAnswer, machine: Machine | None, kept: Kept, words: Words
-) -> None:
-    from workbench.reports.document import render
-    from workbench.reports.made import made_now
-    from workbench.reports.passes.report import pass_document
-    from workbench.reports.testified import testified
-
-    paper = pass_document(answer, machine, words, made_now(kept))
-    render(testified(paper, args.store, kept.number), args.report)
 
 
 def _help_to_choose(answer: PassAnswer) -> None:
@@ -149,18 +130,6 @@ def _help_to_choose(answer: PassAnswer) -> None:
             print_warnings([_("name the source with {option} SOURCE.").format(option=name)])
 
 
-def _typed(parse: Callable[[str], Any]) -> Callable[[str], Any]:
-    """What `parse` makes of an argument; argparse's error where it refuses it."""
-
-    def made(text: str) -> Any:
-        try:
-            return parse(text)
-        except WrongInput as error:
-            raise argparse.ArgumentTypeError(Words().say(error)) from None
-
-    return made
-
-
 def print_pass(answer: PassAnswer, words: Words) -> None:
     """The answer as tables on stdout, what to heed before anything is done on stderr."""
     said = pass_words(answer, words)
@@ -169,13 +138,12 @@ def print_pass(answer: PassAnswer, words: Words) -> None:
     for sentence in said.sources:
         print(sentence)
     for caution in said.cautions:
-        print(_("CAUTION. {caution}").format(caution=caution), file=sys.stderr)
+        print_caution(caution)
     if said.causes:
         print_table("\n" + _("Why, the most likely first"), _causes(said))
     if answer.advice and answer.advice.sentences:
         print_table("\n" + _("What to do"), [[sentence] for sentence in said.to_do])
-    if answer.simulated:
-        print(_("Simulated data."), file=sys.stderr)
+    print_simulated(answer.simulated)
 
 
 def _causes(said: PassWords) -> Rows:

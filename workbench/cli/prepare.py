@@ -3,31 +3,31 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from datetime import date
 from functools import partial
 from pathlib import Path
 
 from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
-from workbench.base.machine import Machine, load_machine
+from workbench.base.machine import Machine
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import (
     add_machine,
-    add_particulars,
+    add_report,
     add_store,
+    check_report,
+    machine_of,
     particulars_of,
     words_of,
 )
 from workbench.cli.output import (
     exit_status,
-    print_answer,
-    print_kept,
+    print_caution,
+    print_simulated,
     print_table,
-    print_warnings,
-    tried,
+    show_answer,
+    write_report,
 )
-from workbench.jobs.keep import Kept
 from workbench.jobs.prepare.answer import PrepareAnswer, PrepareOptions
 from workbench.jobs.prepare.rehearsal import simulated_sheet
 from workbench.jobs.prepare.stored import judge_table
@@ -59,15 +59,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--on", metavar="DAY", type=_day, help=_("the day it was done on (default: today)")
     )
-    parser.add_argument("--report", metavar="FILE", help=_("write a report: .pdf, .html or .json"))
-    add_particulars(parser)
+    add_report(parser)
 
 
 def run(args: argparse.Namespace) -> int:
-    if args.report:
-        from workbench.reports.document import check_report_path
-
-        check_report_path(args.report)
+    check_report(args)
     text, name, machine = _read(args)
     options = PrepareOptions(
         table_name=name,
@@ -79,20 +75,17 @@ def run(args: argparse.Namespace) -> int:
     words = words_of(args, machine)
     troubles: list[BenchError] = []
     if args.report:
-        report = partial(_report, args, answer, machine, kept, words)
-        troubles = tried(report, "prepare", words)
-    if args.json:
-        print_answer(answer, kept, words, troubles)
-    else:
-        _print(answer, words)
-        print_warnings(words.say_all(answer.warnings))
-        print_kept(kept, words)
+        from workbench.reports.prepare.sheet import prepare_document
+
+        document = partial(prepare_document, answer, machine, words)
+        troubles = write_report(args, kept, words, document)
+    show_answer(args, answer, kept, words, lambda: _print(answer, words), troubles)
     return exit_status(troubles, FAILED if answer.verdict.is_fail else DONE)
 
 
 def _read(args: argparse.Namespace) -> tuple[str, str, Machine | None]:
     """The table's text and name, and the machine. Raises WrongInput, InputError."""
-    machine = load_machine(args.machine) if args.machine else None
+    machine = machine_of(args)
     if args.source.startswith("sim:"):
         text, machine = simulated_sheet(args.source, machine)
         return text, args.source, machine
@@ -112,22 +105,6 @@ def _day(text: str) -> str:
         raise argparse.ArgumentTypeError(told.format(text=text)) from None
 
 
-def _report(
-    args: argparse.Namespace,
-    answer: PrepareAnswer,
-    machine: Machine | None,
-    kept: Kept,
-    words: Words,
-) -> None:
-    from workbench.reports.document import render
-    from workbench.reports.made import made_now
-    from workbench.reports.prepare.sheet import prepare_document
-    from workbench.reports.testified import testified
-
-    paper = prepare_document(answer, machine, words, made_now(kept))
-    render(testified(paper, args.store, kept.number), args.report)
-
-
 def _print(answer: PrepareAnswer, words: Words) -> None:
     """The answer as tables, the caution before what is to be done."""
     print(headline_words(answer, words))
@@ -142,11 +119,9 @@ def _print(answer: PrepareAnswer, words: Words) -> None:
     if answer.due:
         print_table("\n" + _("Due"), service_rows(answer.due, words))
     if answer.to_do:
-        told = _("CAUTION. {caution}").format(caution=words.say(Caution.AT_THE_MACHINE))
-        print(told, file=sys.stderr)
+        print_caution(words.say(Caution.AT_THE_MACHINE))
         print_table("\n" + _("What to do"), [(said,) for said in words.say_all(answer.to_do)])
     if answer.unmeasured:
         left = ", ".join(words.say(topic) for topic in answer.unmeasured)
         print(_("Not measured: {topics}.").format(topics=left))
-    if answer.simulated:
-        print(_("Simulated data."), file=sys.stderr)
+    print_simulated(answer.simulated)

@@ -16,15 +16,16 @@ from drivers.catalogue import open_input
 from drivers.contract import Driver
 from workbench.base.ends import EndSays, ends_of, stored_ends
 from workbench.base.errors import Message, StoreError, WrongInput
-from workbench.base.machine import Machine, load_machine, parse_machine
+from workbench.base.machine import Machine, parse_machine
 from workbench.base.numbers import with_uncertainty
 from workbench.cli import BROKEN, DONE
-from workbench.cli.arguments import add_machine, add_store, seconds, words_of
+from workbench.cli.arguments import add_machine, add_store, machine_of, seconds, words_of
 from workbench.cli.live_line import LiveLine
 from workbench.cli.output import (
     print_error,
     print_json,
     print_new_store,
+    print_simulated,
     print_table,
     print_warnings,
 )
@@ -59,7 +60,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     drivers = [open_input(address) for address in args.inputs]
     _check(drivers, args.for_s)
-    machine = load_machine(args.machine) if args.machine else _brought_along(drivers)
+    machine = machine_of(args) or _brought_along(drivers)
     # What is not there or not allowed is told now, before anything is made or kept.
     with _opened(drivers) as inputs, open_store(args.store) as store:
         if store.is_new:
@@ -281,5 +282,4 @@ def _print(answer: dict[str, Any], words: Words) -> None:
         against = _("{drift} ppm (k = 2) against the computer's").format(drift=drift)
         rows.append((_("Clock of {address}").format(address=clock["address"]), against))
     print_table(_("Kept until the store failed") if answer["fault"] else _("Recorded"), rows)
-    if answer["simulated"]:
-        print(_("Simulated data."), file=sys.stderr)
+    print_simulated(answer["simulated"])

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import argparse
 import math
-import sys
 
 from workbench.cli import DONE
 from workbench.cli.arguments import add_particulars, add_source, particulars_of, source_of, words_of
-from workbench.cli.output import print_answer, print_kept, print_table, print_warnings
+from workbench.cli.output import print_simulated, print_table, show_answer
 from workbench.jobs.keep import keep
 from workbench.jobs.speed.answer import SourceSpeed, SpeedAnswer, SpeedOptions
 from workbench.jobs.speed.compute import compute
@@ -29,12 +28,7 @@ def run(args: argparse.Namespace) -> int:
     words = words_of(args, source.machine)
     answer = compute(source.recording, source.machine, options)
     kept = keep("speed", answer, options, source, particulars_of(args))
-    if args.json:
-        print_answer(answer, kept, words)
-    else:
-        _print(answer, words)
-        print_warnings(words.say_all(answer.warnings))
-        print_kept(kept, words)
+    show_answer(args, answer, kept, words, lambda: _print(answer, words))
     return DONE
 
 
@@ -77,8 +71,7 @@ def _print(answer: SpeedAnswer, words: Words) -> None:
             _("no value"),
         ]
         print_table(_("Speed sources"), [_row(one, words) for one in answer.speeds], header)
-    if answer.simulated:
-        print(_("Simulated data."), file=sys.stderr)
+    print_simulated(answer.simulated)
 
 
 def _row(speed: SourceSpeed, words: Words) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from workbench.base.errors import BenchError, WrongInput
 from workbench.base.steps import telling
 from workbench.cli import BROKEN, DONE, FAILED
 from workbench.cli.arguments import add_store, stored_number, words_of
+from workbench.cli.backup import as_json, contents
 from workbench.cli.output import print_error, print_json, print_table, print_warnings
 from workbench.cli.reading_line import reading_line
 from workbench.jobs.codec import to_plain
@@ -157,12 +158,8 @@ def verify_store(args: argparse.Namespace) -> int:
             {
                 "store": address,
                 "entries": found.entries,
-                "recordings": found.recordings,
-                "results": found.results,
-                "head": str(found.head or ""),
+                **as_json(found, problems),
                 **({"paper": str(paper)} if paper else {}),
-                "verified": not problems,
-                "problems": problems,
                 "notes": words.say_all(found.notes),
             },
             problems,
@@ -184,12 +181,7 @@ def _look(store: Store) -> Checked:
 def _rows(
     address: str, found: Checked, paper: SignedHead | None, wrong: bool
 ) -> list[tuple[str, str]]:
-    rows = [
-        (_("Store"), address),
-        (_("Recordings"), str(found.recordings)),
-        (_("Results"), str(found.results)),
-        (_("Ledger"), str(found.head or "")),
-    ]
+    rows = [(_("Store"), address), *contents(found)]
     if paper and paper.key:
         rows.append((_("The paper's key"), paper.key))
     right = _("yes: every entry of the ledger, seal, checksum, card and reference is right")
