@@ -1,11 +1,11 @@
 """What was prepared is at hand where a readout is calibrated and a pass is judged."""
 
-import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tests.workbench.cli.calling import answer_of
 from workbench.cli import main
 from workbench.records.store import open_store
 
@@ -36,11 +36,9 @@ COURSE = (
 
 
 @pytest.fixture(autouse=True)
-def own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    store = str(tmp_path / "bench.db")
-    monkeypatch.setenv("EVENPACE_STORE", store)
+def at_the_machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, own_store: Path) -> None:
     monkeypatch.chdir(tmp_path)
-    open_store(store).close()
+    open_store(str(own_store)).close()
     Path("digger.toml").write_text(MACHINE)
     Path("runs.csv").write_text(RUNS)
 
@@ -48,12 +46,7 @@ def own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def call(capsys: pytest.CaptureFixture[str]):
     """A command's JSON."""
-
-    def run(*words: str):
-        main([*words, "--json"])
-        return json.loads(capsys.readouterr().out)
-
-    return run
+    return lambda *words: answer_of(capsys, *words)[1]
 
 
 @pytest.fixture

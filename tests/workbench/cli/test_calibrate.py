@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from drivers.catalogue import open_input
+from tests.workbench.cli.calling import refusal
 from workbench.calibration.readout.run_table import FLIP_COLUMNS, SHOWN_COLUMNS
 from workbench.cli import main
 from workbench.models.records.listing import all_entries
@@ -51,11 +52,6 @@ KEYS = {
 }
 
 
-@pytest.fixture(autouse=True)
-def store(tmp_path, monkeypatch):
-    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "store.db"))
-
-
 @pytest.fixture
 def machine(tmp_path):
     path = tmp_path / "machine.toml"
@@ -76,14 +72,6 @@ def run(capsys, *words):
     status = main(["calibrate", *words, "--json"])
     said = capsys.readouterr()
     return status, json.loads(said.out), said.err
-
-
-def refused(capsys, *words):
-    assert main(list(words)) == 2
-    said = capsys.readouterr()
-    assert "Traceback" not in said.err
-    assert said.out == ""
-    return said.err
 
 
 def test_a_table_to_an_answer_a_report_and_back(tmp_path, capsys, machine):
@@ -126,11 +114,13 @@ def test_as_left_decides_the_exit_status(tmp_path, capsys, machine):
     assert main(["verify", str(answer["result"])]) == 0
 
 
-def test_the_list_says_which_verdict_is_as_found_and_which_as_left(tmp_path, capsys, machine):
+def test_the_list_says_which_verdict_is_as_found_and_which_as_left(
+    tmp_path, capsys, machine, own_store
+):
     found, left = table(tmp_path / "a.csv", 0.05), table(tmp_path / "b.csv", 0.0)
     _, alone, _ = run(capsys, found, "--machine", machine)
     _, both, _ = run(capsys, found, "--machine", machine, "--as-left", left)
-    entries = {one.number: one for one in all_entries(str(tmp_path / "store.db"))}
+    entries = {one.number: one for one in all_entries(str(own_store))}
     proved = entries[both["result"]]
     assert proved.verdict_word == f"{both['as_left']['verdict']} as left"
     assert proved.found_word == "fail as found"
@@ -165,31 +155,31 @@ def test_a_person_reads_a_sentence_first(tmp_path, capsys, machine):
 
 def test_wrong_calls_are_sentences(tmp_path, capsys, machine):
     runs = table(tmp_path / "runs.csv", 0.0)
-    assert "--machine FILE" in refused(capsys, "calibrate", runs)
-    assert "no folder" in refused(
+    assert "--machine FILE" in refusal(capsys, "calibrate", runs)
+    assert "no folder" in refusal(
         capsys, "calibrate", runs, "--machine", machine, "--report", str(tmp_path / "x" / "y.pdf")
     )
-    assert "goes with a recording" in refused(
+    assert "goes with a recording" in refusal(
         capsys, "calibrate", runs, "--machine", machine, "--flips", runs
     )
-    assert "cannot go together" in refused(
+    assert "cannot go together" in refusal(
         capsys, "calibrate", runs, "--machine", machine, "--flips", runs, "--shown", runs
     )
-    assert "--seed and --for" in refused(
+    assert "--seed and --for" in refusal(
         capsys, "calibrate", runs, "--machine", machine, "--seed", "3"
     )
-    assert "no such file" in refused(capsys, "calibrate", "nope.csv", "--machine", machine)
+    assert "no such file" in refusal(capsys, "calibrate", "nope.csv", "--machine", machine)
     (tmp_path / "empty.csv").write_text("")
-    assert "it is empty" in refused(
+    assert "it is empty" in refusal(
         capsys, "calibrate", str(tmp_path / "empty.csv"), "--machine", machine
     )
     (tmp_path / "latin.csv").write_bytes(b"run,shown,laps,laps_time_s\n1,2.5\xb5,3,4\n")
-    assert "not UTF-8" in refused(
+    assert "not UTF-8" in refusal(
         capsys, "calibrate", str(tmp_path / "latin.csv"), "--machine", machine
     )
     open_store().close()
-    assert "no result 99" in refused(capsys, "report", "99", "-o", str(tmp_path / "x.pdf"))
-    assert "ends in" in refused(capsys, "report", "1", "-o", str(tmp_path / "x.doc"))
+    assert "no result 99" in refusal(capsys, "report", "99", "-o", str(tmp_path / "x.pdf"))
+    assert "ends in" in refusal(capsys, "report", "1", "-o", str(tmp_path / "x.doc"))
 
 
 # Recordings: edges of a belt whose speed is known, with a lap mark; a readout 3 % high.
@@ -279,11 +269,11 @@ def test_change_overs_by_key(tmp_path, capsys, machine, ramped, dcc_schema):
 
 
 def test_a_recording_that_shows_nothing_says_where_it_is_steady(capsys, machine, steady, ramped):
-    said = refused(capsys, "calibrate", steady, "--machine", machine)
+    said = refusal(capsys, "calibrate", steady, "--machine", machine)
     assert "--shown FILE" in said
     assert ",".join(FLIP_COLUMNS) in said
     assert "Steady stretches: 3 to 39 s, 44 to 79 s and 84 to 120 s." in said
-    assert "no steady stretch" in refused(capsys, "calibrate", ramped, "--machine", machine)
+    assert "no steady stretch" in refusal(capsys, "calibrate", ramped, "--machine", machine)
 
 
 def test_a_recording_of_another_machine_is_said_to_be(tmp_path, capsys, machine, steady):

@@ -17,6 +17,7 @@ from contextlib import closing
 
 import pytest
 
+from tests.workbench.invented import DIGGER, DIGGER_RUNS
 from workbench.cli import main
 from workbench.records.store import open_store
 
@@ -24,30 +25,6 @@ PAGE = 4096
 STEP = 1 if os.environ.get("EVENPACE_FAULTS") == "long" else 24
 ROOM = 240
 """So many pages are room for everything below; the last round shows it."""
-
-MACHINE = """
-name = "Test digger"
-[belt]
-lap_length_m = 9.84
-u_lap_length_m = 0.004
-[drive]
-target_teeth = 24
-turns_per_target_turn = 1.0
-kind = "sprocket"
-sprocket_teeth = 10
-rod_pitch_m = 0.0381
-[readout]
-unit = "mph"
-step = 0.1
-setting = 1920
-setting_unit = "pulses/100 ft"
-setting_step = 1
-reads = "inverse"
-"""
-RUNS = (
-    "run,shown,laps,laps_time_s,pulses,pulses_time_s\n1,2.4,10,95.4,,\n2,2.7,10,83.9,,\n"
-    "3,2.9,10,80.2,,\n"
-)
 
 
 @pytest.fixture
@@ -124,8 +101,8 @@ def everything(call, folder, tables):
 
 
 def test_a_disk_that_is_full_at_any_write_costs_only_what_it_says(disk, call, tmp_path):
-    (tmp_path / "digger.toml").write_text(MACHINE)
-    (tmp_path / "runs.csv").write_text(RUNS)
+    (tmp_path / "digger.toml").write_text(DIGGER)
+    (tmp_path / "runs.csv").write_text(DIGGER_RUNS)
     went_well = []
     for pages in sorted({*range(1, 12), *range(1, ROOM + STEP, STEP)}):
         folder = disk(pages)

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.workbench.cli.calling import refusal
 from workbench.cli import main
 from workbench.records.store import open_store
 
@@ -27,11 +28,9 @@ gap_max_m = 0.0030
 
 
 @pytest.fixture(autouse=True)
-def own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "bench.db"))
+def in_the_shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     (tmp_path / "digger.toml").write_text(MACHINE)
-    return tmp_path
 
 
 @pytest.fixture
@@ -52,11 +51,7 @@ def refused(capsys: pytest.CaptureFixture[str]):
     """Runs `evenpace gap`, expects a sentence and exit status 2, and gives the sentence."""
 
     def call(*words: str) -> str:
-        capsys.readouterr()
-        assert main(["gap", *words]) == 2
-        printed = capsys.readouterr()
-        assert printed.out == ""
-        return printed.err
+        return refusal(capsys, "gap", *words)
 
     return call
 
@@ -363,7 +358,7 @@ def test_what_may_touch_stands_in_the_table_itself(capsys: pytest.CaptureFixture
     assert "right: " not in several
 
 
-def test_as_found_and_as_left_stand_in_one_answer(gap, own_store, capsys) -> None:
+def test_as_found_and_as_left_stand_in_one_answer(gap, tmp_path, capsys) -> None:
     found = table("found.csv", ("left", 3.7, 0.1), ("right", 1.6, 0.1))
     left = table("left.csv", ("left", 1.6, 0.1))
     words = (found, "--machine", "digger.toml")
@@ -393,7 +388,7 @@ def test_as_found_and_as_left_stand_in_one_answer(gap, own_store, capsys) -> Non
     assert float(rows[0]["widest_as_found_m"]) == pytest.approx(0.0038, abs=2e-6)
 
 
-def test_one_pickup_adjusted_is_told_before_and_after(gap, own_store, capsys) -> None:
+def test_one_pickup_adjusted_is_told_before_and_after(gap, tmp_path, capsys) -> None:
     found, left = table("found.csv", ("left", 3.7, 0.1)), table("left.csv", ("left", 1.6, 0.1))
     status, answer = gap(found, "--as-left", left, "--machine", "digger.toml")
     assert (status, answer["verdict"], answer["as_left"]["verdict"]) == (0, "fail", "pass")
@@ -407,7 +402,7 @@ def test_one_pickup_adjusted_is_told_before_and_after(gap, own_store, capsys) ->
     assert "adjusted and checked again, as left" in capsys.readouterr().out
 
 
-def test_what_was_not_read_as_found_cannot_be_as_left(refused, own_store) -> None:
+def test_what_was_not_read_as_found_cannot_be_as_left(refused, tmp_path) -> None:
     found, left = table("found.csv", ("left", 3.7, 0.1)), table("left.csv", ("right", 1.6, 0.1))
     assert "left.csv, line 2: the pickup 'right' was not read" in refused(found, "--as-left", left)
     assert "--as-left goes with a gap table" in refused("sim:bent-tooth", "--as-left", left)

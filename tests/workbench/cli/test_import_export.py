@@ -23,11 +23,6 @@ FILES = sorted(p.name for p in DATA.glob("*") if p.is_file() and p.suffix != ".m
 NOW = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
 
 
-@pytest.fixture(autouse=True)
-def own_store(tmp_path, monkeypatch):
-    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "bench.db"))
-
-
 @pytest.fixture
 def call(capsys):
     """Runs a command; (exit status, its JSON object or None, what it said on stderr)."""

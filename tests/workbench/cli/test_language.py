@@ -12,7 +12,7 @@ from workbench.words import language as languages
 
 
 @pytest.fixture(autouse=True)
-def german(tmp_path, monkeypatch):
+def german(tmp_path, monkeypatch, own_store):
     """A catalogue of a few messages; afterwards all speak English again."""
     catalogue = Catalog(locale="de")
     catalogue.add("a recording's number", "Nummer einer Aufnahme")
@@ -23,7 +23,6 @@ def german(tmp_path, monkeypatch):
     path.parent.mkdir(parents=True)
     with path.open("wb") as file:
         write_mo(file, catalogue)
-    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "bench.db"))
     open_store().close()
     monkeypatch.setattr(languages, "LOCALE", tmp_path / "locale")
     for cached in (languages.language, languages.languages):

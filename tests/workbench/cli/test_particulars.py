@@ -8,30 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.workbench.invented import GAPS, SHOP, SHOP_RUNS_BY_HAND
 from workbench.cli import main
 from workbench.records.store import open_store
 
-MACHINE = """
-name = "Digger"
-serial = "SN 4711"
-[belt]
-lap_length_m = 9.15
-[drive]
-target_teeth = 30
-kind = "sprocket"
-sprocket_teeth = 8
-rod_pitch_m = 0.0508
-[readout]
-setting = 2250
-setting_unit = "pulses/100 ft"
-setting_step = 1
-"""
-RUNS = """run,shown,laps,laps_time_s,pulses,pulses_time_s
-1,2.1,10,101.6,,
-2,2.5,10,84.4,,
-3,2.9,10,73.1,,
-"""
-GAPS = "pickup,angle_deg,gap_m\nleft,0,0.0016\nleft,90,0.0017\nleft,180,0.0018\nleft,270,0.0017\n"
 OPTIONS = {
     "--customer": "Miller & sons",
     "--field": "North field",
@@ -56,7 +36,7 @@ PARTICULARS = {
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory):
     folder = tmp_path_factory.mktemp("shop")
-    for name, text in (("m.toml", MACHINE), ("runs.csv", RUNS), ("gaps.csv", GAPS)):
+    for name, text in (("m.toml", SHOP), ("runs.csv", SHOP_RUNS_BY_HAND), ("gaps.csv", GAPS)):
         (folder / name).write_text(text)
     return folder
 

@@ -12,29 +12,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.workbench.cli.calling import answer_of, parser_refusal, refusal
 from workbench.cli import main
 from workbench.records.store import open_store
 
 ROOT = Path(__file__).parents[3]
-
-
-def answer_of(capsys, *words):
-    status = main([*words, "--json"])
-    out = capsys.readouterr().out
-    assert out.count("\n") == 1
-    return status, json.loads(out)
-
-
-def refusal(capsys, *words):
-    try:
-        status = main(list(words))
-    except SystemExit as left:
-        status = left.code
-    assert status == 2
-    said = capsys.readouterr()
-    assert said.out == ""
-    assert "Traceback" not in said.err
-    return said.err
 
 
 def test_a_fail_with_report_and_track(capsys, tmp_path):
@@ -92,11 +74,11 @@ def test_wrong_calls_get_a_sentence(capsys, tmp_path):
     assert "no positions" in printed.err
     assert "name a RECORDING" in refusal(capsys, "pass")
     assert "steady seconds" in refusal(capsys, "pass", str(table), "--moved", "39.5s=1")
-    assert "an end after its beginning" in refusal(
+    assert "an end after its beginning" in parser_refusal(
         capsys, "pass", str(table), "--course", "30,20,10"
     )
-    assert "for example 38s=-2" in refusal(capsys, "pass", str(table), "--moved", "soon")
-    assert "for example 12,48" in refusal(capsys, "pass", str(table), "--oil", "cold")
+    assert "for example 38s=-2" in parser_refusal(capsys, "pass", str(table), "--moved", "soon")
+    assert "for example 12,48" in parser_refusal(capsys, "pass", str(table), "--oil", "cold")
     assert "a report ends in" in refusal(
         capsys, "pass", str(table), "--report", str(tmp_path / "pass.doc")
     )

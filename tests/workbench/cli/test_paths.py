@@ -13,7 +13,6 @@ TOO_LONG = "n" * 300
 @pytest.fixture(autouse=True)
 def own_folder(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "store.db"))
     monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
     assert main(["record", "sim:healthy?pace=fast", "--for", "5s"]) == 0
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.workbench.cli.calling import answer_of
 from workbench.base.units import INCH_M, UNITS
 from workbench.cli import main
 from workbench.records.store import open_store
@@ -46,13 +47,10 @@ last_on = 2026-09-01
 
 
 @pytest.fixture(autouse=True)
-def own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    store = str(tmp_path / "bench.db")
-    monkeypatch.setenv("EVENPACE_STORE", store)
+def at_the_machine(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, own_store: Path) -> None:
     monkeypatch.chdir(tmp_path)
-    open_store(store).close()
+    open_store(str(own_store)).close()
     (tmp_path / "digger.toml").write_text(MACHINE)
-    return tmp_path
 
 
 @pytest.fixture
@@ -61,8 +59,7 @@ def prepare(capsys: pytest.CaptureFixture[str]):
 
     def run(rows: str, *options: str):
         Path("sheet.csv").write_text(HEADER + rows)
-        status = main(["prepare", "sheet.csv", "--json", "--on", "2026-11-20", *options])
-        return status, json.loads(capsys.readouterr().out)
+        return answer_of(capsys, "prepare", "sheet.csv", "--on", "2026-11-20", *options)
 
     return run
 

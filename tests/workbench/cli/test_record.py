@@ -36,11 +36,6 @@ except ImportError:  # Windows has no pseudo-terminals
 MACHINE = 'name = "Test bench"\n[drive]\ntarget_teeth = 24\nkind = "roll"\nroll_diameter_m = 0.2\n'
 
 
-@pytest.fixture(autouse=True)
-def own_store(tmp_path, monkeypatch):
-    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "bench.db"))
-
-
 @pytest.fixture
 def call(capsys):
     """Runs a command; (exit status, its JSON object or None, what it said on stderr)."""

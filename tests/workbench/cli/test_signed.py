@@ -20,7 +20,7 @@ from cryptography.hazmat.primitives.asymmetric import ec, rsa
 from cryptography.hazmat.primitives.serialization import pkcs12
 from cryptography.x509.oid import NameOID
 
-from tests.workbench.cli.test_particulars import MACHINE, RUNS
+from tests.workbench.invented import SHOP, SHOP_RUNS_BY_HAND
 
 PASSWORD = "Öl & Kette"
 KEYS = {
@@ -48,12 +48,11 @@ def key_file(path, key, password=PASSWORD):
 
 
 @pytest.fixture(params=KEYS)
-def shop(request, tmp_path, monkeypatch):
+def shop(request, tmp_path, monkeypatch, own_store):
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "s.db"))
     monkeypatch.setattr(getpass, "getpass", lambda *_: PASSWORD)
-    open_store(str(tmp_path / "s.db")).close()
-    for name, text in (("m.toml", MACHINE), ("runs.csv", RUNS)):
+    open_store(str(own_store)).close()
+    for name, text in (("m.toml", SHOP), ("runs.csv", SHOP_RUNS_BY_HAND)):
         (tmp_path / name).write_text(text)
     certificate = key_file(tmp_path / "shop.p12", KEYS[request.param]())
     words = ["calibrate", "runs.csv", "--machine", "m.toml", "--report", "c.xml"]

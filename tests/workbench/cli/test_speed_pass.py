@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
+from tests.workbench.cli.calling import answer_of, refusal
 from workbench.cli import main
 from workbench.records.store import open_store
 
@@ -23,12 +22,6 @@ measured_on = 2026-09-14
 [pickup]
 clock_ppm = 50
 """
-
-
-@pytest.fixture(autouse=True)
-def own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The person's own store is none of a test's business."""
-    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "own" / "store.db"))
 
 
 @pytest.fixture
@@ -48,21 +41,6 @@ def edges(tmp_path: Path) -> str:
     path = tmp_path / "edges.csv"
     path.write_text("time_s,channel\n" + "".join(f"{t:.7f},belt\n" for t in np.sort(time_s)))
     return str(path)
-
-
-def answer_of(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, dict[str, Any]]:
-    status = main([*words, "--json"])
-    out = capsys.readouterr().out
-    assert out.count("\n") == 1, "one JSON object and nothing else on stdout"
-    return status, json.loads(out)
-
-
-def refusal(capsys: pytest.CaptureFixture[str], *words: str) -> str:
-    assert main(list(words)) == 2
-    said = capsys.readouterr()
-    assert said.out == ""
-    assert "Traceback" not in said.err
-    return said.err
 
 
 def test_belt_speed_of_an_edge_table(

@@ -5,22 +5,16 @@ from __future__ import annotations
 import json
 import wave
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
 from sim.scenarios import load
 from sim.waveform import write_wav
+from tests.workbench.cli.calling import answer_of
 from workbench.cli import main
 
 RATE_HZ = 48_000
-
-
-@pytest.fixture(autouse=True)
-def own_store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The person's own store is none of a test's business."""
-    monkeypatch.setenv("EVENPACE_STORE", str(tmp_path / "own" / "store.db"))
 
 
 @pytest.fixture(scope="module")
@@ -31,11 +25,6 @@ def bent(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, str, float]:
     (folder / "bent.toml").write_text(load("bent-tooth").machine_text + "\n")
     speed_mps = run.truth.belt_speed_mps(0.5, 59.5)
     return str(folder / "bent.wav"), str(folder / "bent.toml"), speed_mps
-
-
-def answer_of(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, dict[str, Any]]:
-    status = main([*words, "--json"])
-    return status, json.loads(capsys.readouterr().out)
 
 
 def test_speed_is_true_within_its_uncertainty_and_asks_for_the_recorder_s_clock(capsys, bent):

@@ -12,6 +12,7 @@ from PySide6.QtCore import QCoreApplication, QMimeData, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 from PySide6.QtWidgets import QFileDialog, QLineEdit
 
+from tests.workbench.invented import DIGGER_RUNS, GAPS
 from workbench.base.machine import parse_machine
 from workbench.gui.app import make_window
 from workbench.jobs.keep import any_answer
@@ -38,13 +39,6 @@ setting_step = 1
 reads = "inverse"
 """
 METRE_PER_PULSE_M = 10 * 0.0381 / 24  # a sprocket's turn moves the belt by ten rods
-
-RUNS = """run,shown,laps,laps_time_s,pulses,pulses_time_s
-1,2.4,10,95.4,,
-2,2.7,10,83.9,,
-3,2.9,10,80.2,,
-"""
-GAPS = "pickup,angle_deg,gap_m\nleft,0,0.0016\nleft,90,0.0017\nleft,180,0.0018\nleft,270,0.0017\n"
 
 
 def pulses(speed_mps, for_s, at_s=5.0):
@@ -177,7 +171,7 @@ def test_a_gap_table_goes_into_the_list(bring, screen, tmp_path):
 def test_a_run_table_is_judged_on_calibrate(bring, screen, bench, tmp_path, monkeypatch):
     """The table of the README: the middle of three runs reads some 4 % too much."""
     path = tmp_path / "runs.csv"
-    path.write_text(RUNS)
+    path.write_text(DIGGER_RUNS)
     bring("Calibrate", path)
     screen.press("Judge this file")
     screen.settle()
@@ -244,7 +238,7 @@ def test_a_wrong_file_gets_a_sentence(page, by_drop, screen, bench, tmp_path):
 
 def test_a_table_of_another_page_says_what_it_is(by_drop, screen, tmp_path):
     path = tmp_path / "runs.csv"
-    path.write_text(RUNS)
+    path.write_text(DIGGER_RUNS)
     by_drop("Gap", path)
     screen.settle()
     assert "run table" in screen.said

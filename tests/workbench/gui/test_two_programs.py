@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.workbench.invented import DIGGER, DIGGER_RUNS
 from workbench.records.recorder import Recorder
 from workbench.records.store import open_store
 
@@ -33,31 +34,6 @@ for line in sys.stdin:
     sys.stdout.flush()
 """
 
-MACHINE = """
-name = "Test digger"
-[belt]
-lap_length_m = 9.84
-u_lap_length_m = 0.004
-[drive]
-target_teeth = 24
-turns_per_target_turn = 1.0
-kind = "sprocket"
-sprocket_teeth = 10
-rod_pitch_m = 0.0381
-[readout]
-unit = "mph"
-step = 0.1
-setting = 1920
-setting_unit = "pulses/100 ft"
-setting_step = 1
-reads = "inverse"
-"""
-
-RUNS = (
-    "run,shown,laps,laps_time_s,pulses,pulses_time_s\n1,2.4,10,95.4,,\n2,2.7,10,83.9,,\n"
-    "3,2.9,10,80.2,,\n"
-)
-
 
 EDGES = "time_s,channel\n" + "".join(f"{k / 100},left\n" for k in range(2000))
 
@@ -65,8 +41,8 @@ EDGES = "time_s,channel\n" + "".join(f"{k / 100},left\n" for k in range(2000))
 @pytest.fixture
 def other_program(tmp_path, bench):
     """Calls commands on the window's store from another program, in the folder of `files`."""
-    (tmp_path / "digger.toml").write_text(MACHINE)
-    (tmp_path / "runs.csv").write_text(RUNS)
+    (tmp_path / "digger.toml").write_text(DIGGER)
+    (tmp_path / "runs.csv").write_text(DIGGER_RUNS)
     (tmp_path / "edges.csv").write_text(EDGES)
     with subprocess.Popen(
         [sys.executable, "-c", OTHER_PROGRAM],

@@ -9,27 +9,9 @@ import sys
 
 import pytest
 
+from tests.workbench.invented import DIGGER
 from workbench.records.store import open_store
 
-MACHINE = """
-name = "Test digger"
-[belt]
-lap_length_m = 9.84
-u_lap_length_m = 0.004
-[drive]
-target_teeth = 24
-turns_per_target_turn = 1.0
-kind = "sprocket"
-sprocket_teeth = 10
-rod_pitch_m = 0.0381
-[readout]
-unit = "mph"
-step = 0.1
-setting = 1920
-setting_unit = "pulses/100 ft"
-setting_step = 1
-reads = "inverse"
-"""
 RUNS = """run,shown,laps,laps_time_s,pulses,pulses_time_s
 1,2.4,10,95.4,6198,95.4
 2,2.7,10,83.9,6201,83.9
@@ -40,7 +22,7 @@ RUNS = """run,shown,laps,laps_time_s,pulses,pulses_time_s
 
 @pytest.mark.skipif(sys.platform != "linux", reason="kernels chosen by name: not on Linux")
 def test_a_result_made_by_another_processors_arithmetic_verifies(tmp_path):
-    (tmp_path / "digger.toml").write_text(MACHINE)
+    (tmp_path / "digger.toml").write_text(DIGGER)
     (tmp_path / "runs.csv").write_text(RUNS)
 
     def evenpace(kernel, *words):

@@ -8,6 +8,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from tests.workbench.invented import SHOP, SHOP_RUNS
 from workbench.base.errors import WrongInput
 from workbench.base.machine import parse_machine
 from workbench.base.units import METRIC, US
@@ -20,26 +21,7 @@ from workbench.reports.document import check_report_path, render
 from workbench.reports.made import Made
 from workbench.words.words import Words
 
-MACHINE = """
-name = "Digger <4> & left"
-serial = "SN 4711"
-[belt]
-lap_length_m = 9.15
-[drive]
-target_teeth = 30
-kind = "sprocket"
-sprocket_teeth = 8
-rod_pitch_m = 0.0508
-[readout]
-setting = 2250
-setting_unit = "pulses/100 ft"
-setting_step = 1
-"""
-RUNS = """run,shown,laps,laps_time_s,pulses,pulses_time_s
-1,2.1,10,101.6,3989,60
-2,2.5,10,84.4,4802,60
-3,2.9,10,73.1,5545,60
-"""
+MACHINE = SHOP.replace("shop's own", "Digger <4> & left")
 SAID = Particulars(
     customer="Miller & sons",
     field=" North  field\x07 ",
@@ -53,7 +35,9 @@ NAMES = {"dcc": "https://ptb.de/dcc", "si": "https://ptb.de/si"}
 EXAMPLE = "dcc_gp_temperature_typical_v12_v3.2.0_signed.xml"
 
 
-def written(tmp_path, runs=RUNS, as_left=RUNS, said=SAID, units=US, text=MACHINE, **changed):
+def written(
+    tmp_path, runs=SHOP_RUNS, as_left=SHOP_RUNS, said=SAID, units=US, text=MACHINE, **changed
+):
     """A certificate as a file, and the answer it tells of."""
     options = CalibrateOptions(as_left=as_left, as_left_name="left.csv", table_name="runs.csv")
     machine = parse_machine(text)

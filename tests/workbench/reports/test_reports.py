@@ -13,6 +13,7 @@ from html.parser import HTMLParser
 
 import pytest
 
+from tests.workbench.invented import SHOP, SHOP_RUNS
 from workbench.base.errors import WrongInput
 from workbench.base.machine import parse_machine
 from workbench.base.units import METRIC, US
@@ -168,26 +169,6 @@ def test_a_report_goes_where_it_can(tmp_path):
 
 
 CENTRAL = timezone(timedelta(hours=-6), "CST")
-MACHINE = """
-name = "shop's own"
-serial = "SN 4711"
-[belt]
-lap_length_m = 9.15
-[drive]
-target_teeth = 30
-kind = "sprocket"
-sprocket_teeth = 8
-rod_pitch_m = 0.0508
-[readout]
-setting = 2250
-setting_unit = "pulses/100 ft"
-setting_step = 1
-"""
-RUNS = """run,shown,laps,laps_time_s,pulses,pulses_time_s
-1,2.1,10,101.6,3989,60
-2,2.5,10,84.4,4802,60
-3,2.9,10,73.1,5545,60
-"""
 TYPED = CalibrateOptions(table_name="runs.csv")
 SAID = Particulars(
     customer="Miller & sons",
@@ -200,9 +181,9 @@ SAID = Particulars(
 )
 
 
-def answered(as_left=RUNS):
+def answered(as_left=SHOP_RUNS):
     options = replace(TYPED, as_left=as_left, as_left_name="left.csv")
-    return compute(RUNS, parse_machine(MACHINE), options)
+    return compute(SHOP_RUNS, parse_machine(SHOP), options)
 
 
 def paper(answer, machine=None, number=12, units=US):
@@ -216,7 +197,7 @@ def text_of(made):
 
 
 def test_a_certificate_holds_what_a_shop_can_state():
-    text = text_of(paper(answered(), parse_machine(MACHINE)))
+    text = text_of(paper(answered(), parse_machine(SHOP)))
     for word in (
         "Calibration of a conveyor speed readout",
         "Result 12",
@@ -238,7 +219,7 @@ def test_a_certificate_holds_what_a_shop_can_state():
         "Decision rule",
         "ILAC-G8",
         "Calibrated by",
-        hashlib.sha256(RUNS.encode()).hexdigest(),
+        hashlib.sha256(SHOP_RUNS.encode()).hexdigest(),
         "evenpace 0.1",
         SHOP_RECORD,
         "Am. J. Phys.",
@@ -247,14 +228,14 @@ def test_a_certificate_holds_what_a_shop_can_state():
 
 
 def test_a_step_to_the_moving_belt_carries_its_caution():
-    before = text_of(paper(answered(""), parse_machine(MACHINE), number=None))
+    before = text_of(paper(answered(""), parse_machine(SHOP), number=None))
     assert "everyone clear" in before
     assert "The machine's manual, local codes and qualified persons have the last word" in before
     assert "not stored" in before
 
 
 def test_units_as_the_user_chose():
-    machine = parse_machine(MACHINE)
+    machine = parse_machine(SHOP)
     us, metric = paper(answered(), machine), paper(answered(), machine, units=METRIC)
     assert (us.paper, metric.paper) == ("us-letter", "a4")
     # What the display shows is in its own unit, and so is its setting.
@@ -279,7 +260,7 @@ def test_units_as_the_user_chose():
 
 def test_an_answer_without_numbers_still_makes_a_certificate():
     """No setting, no laps, no metres a pulse: null in the store, a dash or nothing on paper."""
-    bare = parse_machine(MACHINE.replace("setting = 2250\n", ""))
+    bare = parse_machine(SHOP.replace("setting = 2250\n", ""))
     table = "run,shown,reference_mps,u_reference_mps\n1,2.5,1.1,0.005\n"
     answer = compute(table, bare, CalibrateOptions(table_name="r.csv"))
     document = paper(from_plain(to_plain(answer), CalibrateAnswer), bare)
@@ -294,8 +275,8 @@ FAST = """run,shown,laps,laps_time_s,pulses,pulses_time_s
 
 
 def test_that_no_run_was_at_the_working_speed_stands_on_page_one_above_the_signature():
-    answer = compute(FAST, parse_machine(MACHINE), TYPED)
-    blocks = paper(answer, parse_machine(MACHINE)).blocks
+    answer = compute(FAST, parse_machine(SHOP), TYPED)
+    blocks = paper(answer, parse_machine(SHOP)).blocks
     says = "No run was near the middle of the working speeds"
     places = [
         at for at, one in enumerate(blocks) if isinstance(one, Paragraph) and says in one.text
