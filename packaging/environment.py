@@ -156,10 +156,9 @@ def _set_up(house: House, lock: str) -> None:
 
 
 def _write_stamp(house: House, lock: str) -> None:
-    covered = (RUN_LOCK, CHECK_LOCK) if lock == CHECK_LOCK else (RUN_LOCK,)
     stamp = {
         "root": str(house.root),
-        "locks": {name: fingerprint(house, name) for name in covered},
+        "locks": {name: fingerprint(house, name) for name in (RUN_LOCK, lock)},
         "holds": sorted(path.name for path in house.packages.iterdir()),
     }
     house.stamp.write_text(json.dumps(stamp), encoding="utf-8")

@@ -24,7 +24,7 @@ def environment():
 def house(environment, tmp_path):
     """A checkout that was never set up."""
     (tmp_path / "packaging").mkdir()
-    for lock in (environment.RUN_LOCK, environment.CHECK_LOCK):
+    for lock in (environment.RUN_LOCK, environment.CHECK_LOCK, environment.FREEZE_LOCK):
         (tmp_path / "packaging" / lock).write_text(f"# {lock}\n")
     (tmp_path / "pyproject.toml").write_text('[project]\nname = "evenpace"\n')
     return environment.House(tmp_path)
@@ -66,11 +66,12 @@ def test_first_set_up_makes_fills_and_adds_evenpace(environment, house, commands
     assert "--no-index" in commands[2]  # nothing that no lock holds is fetched
 
 
-def test_second_time_does_nothing(environment, house, commands):
-    environment.ensure(house, "lock-check.txt")
+@pytest.mark.parametrize("lock", ["lock-check.txt", "lock-freeze.txt"])
+def test_second_time_does_nothing(environment, house, commands, lock):
+    environment.ensure(house, lock)
     commands.clear()
-    environment.ensure(house, "lock-check.txt")
-    environment.ensure(house, "lock.txt")  # the check lock holds all of it
+    environment.ensure(house, lock)
+    environment.ensure(house, "lock.txt")  # either lock holds all of it
     assert commands == []
 
 
