@@ -1,9 +1,8 @@
 """Decoding speed frames already in memory: a column at a time against one by one."""
 
-import time
-
 import cantools
 import numpy as np
+from timed import best_s
 
 from drivers.can.tractor_messages import Frames, decode, split_id
 from drivers.contract import Notes
@@ -18,13 +17,6 @@ BO_ 2365475070 Wheel: 8 A
  SG_ direction : 56|2@1+ (1,0) [0|0] "" A
 """
 """Wheel-based speed and distance, PGN 65096, from the null address: the same four fields."""
-
-
-def seconds(work):
-    """Processor time, so that a busy machine does not decide."""
-    begin_s = time.process_time()
-    work()
-    return time.process_time() - begin_s
 
 
 def test_a_million_speed_frames(figures):
@@ -43,8 +35,8 @@ def test_a_million_speed_frames(figures):
         for frame in one_by_one:
             message.decode(frame, decode_choices=False)
 
-    ours_s = min(seconds(by_column) for _ in range(5))
-    theirs_s = seconds(frame_by_frame)
+    ours_s = best_s(by_column, 5)
+    theirs_s = best_s(frame_by_frame, 1)
     print(
         f"\n{FRAMES} frames of wheel-based speed and distance: {ours_s:.3f} s by column, "
         f"{theirs_s:.2f} s by cantools frame by frame; ratio {theirs_s / ours_s:.0f} (at least 50)"

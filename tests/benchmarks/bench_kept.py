@@ -1,7 +1,8 @@
 """The list of all that is kept, read from cards, against reading every answer whole."""
 
 import json
-import time
+
+from timed import seconds
 
 from workbench.models.records.listing import Filter, all_entries, filtered
 from workbench.records.store import open_store
@@ -9,12 +10,6 @@ from workbench.records.store import open_store
 RESULTS = 200
 SERIES = {"time_s": [round(0.1 * at, 1) for at in range(3000)]}
 """About what the series of a judged pass take, some tens of kilobytes."""
-
-
-def seconds(work):
-    begin_s = time.process_time()
-    result = work()
-    return time.process_time() - begin_s, result
 
 
 def test_a_list_reads_cards_and_not_answers(tmp_path, figures):

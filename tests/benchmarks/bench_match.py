@@ -6,6 +6,8 @@ import time
 from collections import Counter
 from pathlib import Path
 
+from timed import seconds
+
 from drivers.catalogue import open_input
 from drivers.contract import EdgeBlock, SpeedBlock
 from sim.run import simulate
@@ -26,14 +28,8 @@ BUILT_IN = (
     *("wheel-slip", "wrong-setting", "wrong-tooth-count", "low-speed-dropout", "gap-too-wide"),
     *("gnss-dropouts", "noisy-wiring", "missing-tooth", "bent-tooth", "worn-tooth"),
 )
+
 SEEDS = range(1000, 1040)
-
-
-def seconds(work):
-    """Processor time, so that a busy machine does not decide."""
-    begin_s = time.process_time()
-    result = work()
-    return time.process_time() - begin_s, result
 
 
 def record(store, address, for_s):

@@ -6,6 +6,7 @@ import time
 from contextlib import closing
 
 import numpy as np
+from timed import seconds
 
 from drivers.contract import EdgeBlock, FrameBlock, Notes
 from workbench.records.codec import encode, items_of, key_of, unpack
@@ -16,13 +17,6 @@ RATE_HZ = 2000
 MINUTE_S = 60.0
 COMMIT_S = 0.5
 COUNTERS = 4
-
-
-def seconds(work):
-    """Processor time, so that a busy machine does not decide."""
-    begin_s = time.process_time()
-    result = work()
-    return time.process_time() - begin_s, result
 
 
 def wall(work):

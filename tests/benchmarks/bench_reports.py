@@ -1,10 +1,10 @@
 """What a report of a pass costs beside what it cannot do without: its pictures and typst, or the
 page's template."""
 
-import time
 from pkgutil import resolve_name
 
 import pytest
+from timed import seconds
 
 from workbench.cli import main
 from workbench.records.store import open_store
@@ -12,13 +12,6 @@ from workbench.reports.document import render
 from workbench.reports.passes import report
 from workbench.reports.stored import document_of
 from workbench.words.words import Words
-
-
-def seconds(work):
-    """Processor time, so that a busy machine does not decide."""
-    begin_s = time.process_time()
-    result = work()
-    return time.process_time() - begin_s, result
 
 
 @pytest.fixture(scope="module")

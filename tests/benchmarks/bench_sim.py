@@ -1,8 +1,7 @@
 """How long the simulator takes, and how often a computed speed holds the simulated truth."""
 
-import time
-
 import numpy as np
+from timed import seconds
 
 from drivers.catalogue import open_input
 from sim.run import simulate
@@ -15,13 +14,6 @@ from workbench.records.rebuild import collect
 HOUR_S = 3600.0
 FAST = "[drive]\ntarget_teeth = 60\nturns_per_target_turn = 0.304\n"
 """600 pulses a second at working speed."""
-
-
-def seconds(work):
-    """Processor time, so that a busy machine does not decide."""
-    begin_s = time.process_time()
-    result = work()
-    return time.process_time() - begin_s, result
 
 
 def plain_numpy(edges):

@@ -1,25 +1,15 @@
 """Edges to a speed series, and the variance of the belt speed beside other ways to get it."""
 
-import time
 import tracemalloc
 
 import numpy as np
+from timed import best_s
 
 from workbench.calibration.pulses.edges import clean
 from workbench.calibration.pulses.speed import fit_period, speed_series
 
 EDGES = 17_280_000
 TEETH, TURNS, PERIOD_S, JITTER_S = 24, 10, 0.01, 20e-6
-
-
-def best_s(work, repeats=3):
-    """Shortest processor time of a few runs, so that a busy machine does not decide."""
-    times = []
-    for _ in range(repeats):
-        begin_s = time.process_time()
-        work()
-        times.append(time.process_time() - begin_s)
-    return min(times)
 
 
 def eight_hours(wrong):

@@ -1,22 +1,11 @@
 """An edge table of a long day read, beside a reader of tables in C++ that checks nothing."""
 
-import time
-
 import numpy as np
+from timed import best_s
 
 from drivers.files.reading import read_recording
 
 EDGES, RATE_HZ = 4_000_000, 600
-
-
-def best_s(work):
-    """Shortest processor time of a few runs, so that a busy machine does not decide."""
-    times = []
-    for _ in range(4):
-        begin_s = time.process_time()
-        work()
-        times.append(time.process_time() - begin_s)
-    return min(times)
 
 
 def test_an_edge_table_against_pyarrow(tmp_path, figures):
@@ -29,8 +18,8 @@ def test_an_edge_table_against_pyarrow(tmp_path, figures):
         file.write("time_s,channel\n")
         for some in np.array_split(time_s, 20):
             file.write("".join([f"{at:.6f},left\n" for at in some.tolist()]))
-    theirs_s = best_s(lambda: read_csv(path))
-    ours_s = best_s(lambda: read_recording(path))
+    theirs_s = best_s(lambda: read_csv(path), 4)
+    ours_s = best_s(lambda: read_recording(path), 4)
     theirs = np.rint(read_csv(path)["time_s"].to_numpy() / 1e-9) * 1e-9
     assert np.array_equal(read_recording(path).edges["left"].time_s, theirs)
     print(
