@@ -10,9 +10,10 @@ import wave
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from drivers.contract import Floats
-from sim.pickup import decay_m, reluctance_amplitude_v
+from sim.pickup import TargetWheel, decay_m, reluctance_amplitude_v
 from sim.run import Simulation
 from sim.scenarios import Scenario, load
 from sim.streams import stream
@@ -30,7 +31,7 @@ def voltage_v(simulation: Simulation, channel: str, time_s: Floats) -> Floats:
     wheel, plan = simulation.truth.wheels[channel], getattr(simulation.plan, channel)
     turns = _wheel_turns(simulation, time_s)
     numbers = np.arange(int(turns[0] * wheel.teeth) - 2, int(turns[-1] * wheel.teeth) + 4)
-    middles = (numbers + wheel.offset_rel[numbers % wheel.teeth] + 0.5) / wheel.teeth
+    middles = _middles(wheel, numbers)
     # Smooth: a field does not change its pace at once where one tooth's middle is passed.
     pitches = PchipInterpolator(middles, numbers + 0.5)(turns)
     tooth = np.floor(pitches).astype(np.int64) % wheel.teeth
@@ -51,9 +52,9 @@ def middles_s(simulation: Simulation, channel: str) -> Floats:
     time_s = np.arange(0.0, simulation.truth.until_s, 1e-3)
     turns = _wheel_turns(simulation, time_s)
     numbers = np.arange(int(turns[0] * wheel.teeth), int(turns[-1] * wheel.teeth))
-    tooth = numbers % wheel.teeth
-    middles = (numbers + wheel.offset_rel[tooth] + 0.5) / wheel.teeth
-    passed = wheel.present[tooth] & (middles > turns[0]) & (middles < turns[-1])
+    middles = _middles(wheel, numbers)
+    passed = wheel.present[numbers % wheel.teeth]
+    passed &= (middles > turns[0]) & (middles < turns[-1])
     found: Floats = np.interp(middles[passed], turns, time_s)
     return found
 
@@ -87,6 +88,12 @@ def write_wav(
             file.writeframes(np.rint(levels * 32767).astype("<i2").tobytes())
             done += time_s.size
     return simulation
+
+
+def _middles(wheel: TargetWheel, numbers: NDArray[np.int64]) -> Floats:
+    """(n,) where in turns of the wheel the middle of each tooth counted on (n,) stands."""
+    middles: Floats = (numbers + wheel.offset_rel[numbers % wheel.teeth] + 0.5) / wheel.teeth
+    return middles
 
 
 def _wheel_turns(simulation: Simulation, time_s: Floats) -> Floats:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import math
 import re
 import time
@@ -30,7 +31,7 @@ from drivers.framing import GnssFrames
 from drivers.recording import assemble, read_for
 from drivers.source_file import BOM, EXPECTED, Progress, SourceFile, shown
 from drivers.wave.channels import SIDES
-from drivers.wave.scope import scope_table
+from drivers.wave.scope import read_scope, scope_table
 
 Reader = Callable[[SourceFile, Notes], Iterator[list[Item]]]
 
@@ -112,7 +113,7 @@ class FileDriver(BaseDriver):
         self._values = 0
 
     def _naming(self, reader: Reader) -> Reader:
-        if not getattr(reader, "__module__", "").startswith("drivers.wave."):
+        if "names" not in inspect.signature(reader).parameters:
             found = Note("its channels have names of their own")
             expected = Note("the same address without names after '?'")
             raise FileRefused(self.path, found, expected)
@@ -155,8 +156,8 @@ def recognise(file: SourceFile) -> Reader:
     likeliest = max(TEXT_LOGS, key=fitting.__getitem__)
     if fitting[likeliest]:
         return partial(read_text_log, likeliest)
-    if scope_table(head):
-        return _late("drivers.wave.scope:read_scope")
+    if scope := scope_table(head):
+        return partial(read_scope, scope)
     if GnssFrames().feed(head) or re.search(_SENTENCE, head, re.MULTILINE):
         return _late("drivers.gnss.sentences:read_gnss")
     raise FileRefused(file.path, _description(head, first_line), EXPECTED)

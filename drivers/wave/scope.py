@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from drivers.contract import FileRefused, Floats, Item, Note, Notes
-from drivers.source_file import BOM, SourceFile, shown
+from drivers.source_file import SourceFile, shown
 from drivers.wave.channels import WaveChannels, named
 
 EXPECTED = "a column of times that go up by one step, and one of volts for each channel"
@@ -52,7 +52,7 @@ class ScopeTable:
 
 def scope_table(head: bytes) -> ScopeTable | None:
     """What the beginning of a file tells of such a table; None where it is none."""
-    lines = head.removeprefix(BOM).splitlines()[: -1 if len(head) > 1 << 15 else None]
+    lines = head.splitlines()[: -1 if len(head) > 1 << 15 else None]
     for separator in _SEPARATORS:
         rows = [line.split(separator) for line in lines]
         if table := _read_columns(separator, rows):
@@ -169,12 +169,9 @@ class _TimeLine:
 
 
 def read_scope(
-    file: SourceFile, notes: Notes, names: Mapping[str, str] | None = None
+    table: ScopeTable, file: SourceFile, notes: Notes, names: Mapping[str, str] | None = None
 ) -> Iterator[list[Item]]:
-    """Blocks of an oscilloscope's table. Raises FileRefused at the first wrong line."""
-    table = scope_table(file.head)
-    if table is None:
-        raise FileRefused(file.path, "it is no oscilloscope's table", EXPECTED)
+    """Blocks of an oscilloscope's `table`. Raises FileRefused at the first wrong line."""
     rate_hz = 1 / table.step_s
     notes.kind = Note(
         "oscilloscope's table, {channels} channels at {rate_hz:.6g} Hz",
@@ -187,32 +184,28 @@ def read_scope(
     channels = WaveChannels(called, rate_hz, line.place, table.least_v, math.inf)
     count = 0
     for number, chunk in file.lines():
-        for time_s, volts, first_line in _pieces(file, table, number, chunk):
-            _check_step(file, table, line, time_s, first_line)
+        skipped = max(table.first + 1 - number, 0)
+        time_s, volts = _rows(file, table, number + skipped, chunk.splitlines()[skipped:])
+        if time_s.size:
+            _check_step(file, table, line, time_s, number + skipped)
             line.add(count, time_s)
             count += time_s.size
             yield [*channels.take(volts, notes)]
     yield [*channels.finish(file.path, notes)]
 
 
-def _pieces(
-    file: SourceFile, table: ScopeTable, number: int, chunk: bytes
-) -> Iterator[tuple[Floats, Floats, int]]:
-    """(times (n,) s, volts (n, channels), line of the first row) of some whole lines."""
-    lines = chunk.splitlines()
-    skipped = max(table.first + 1 - number, 0)
-    rows = lines[skipped:]
-    if not rows:
-        return
-    while len(rows) > 1 and not rows[-1].strip():
-        rows.pop()
-    text = b"\n".join(rows)
+def _rows(
+    file: SourceFile, table: ScopeTable, first_line: int, rows: list[bytes]
+) -> tuple[Floats, Floats]:
+    """(times (n,) s, volts (n, channels)) of some lines."""
+    text = b"\n".join(rows).replace(b'"', b"")
+    if not text:
+        return np.empty(0), np.empty((0, len(table.volts)))
     if table.separator != b",":
         text = text.replace(b",", b".")
-    first_line = number + skipped
     try:
         values = np.loadtxt(
-            io.BytesIO(text.replace(b'"', b"")),
+            io.BytesIO(text),
             delimiter=table.separator.decode(),
             usecols=(table.time, *table.volts),
             ndmin=2,
@@ -220,8 +213,7 @@ def _pieces(
         )
     except ValueError:
         raise _wrong_line(file, table, rows, first_line) from None
-    if values.shape[0]:
-        yield values[:, 0] * table.second, values[:, 1:] * np.array(table.volt), first_line
+    return values[:, 0] * table.second, values[:, 1:] * np.array(table.volt)
 
 
 def _wrong_line(

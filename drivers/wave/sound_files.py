@@ -12,7 +12,7 @@ from __future__ import annotations
 import importlib.util
 import struct
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -168,7 +168,7 @@ def _wav_format(file: SourceFile) -> _Format:
             found = _format_chunk(file, head[at : at + min(size, 64)], order)
         elif name == b"data" and found:
             told = None if size in _UNFINISHED else size
-            return _Format(found.code, found.channels, found.rate_hz, found.bits, order, at, told)
+            return replace(found, place=at, size=told)
         elif name == b"data":
             raise FileRefused(file.path, "its samples come before what tells of them", EXPECTED)
         at += size + size % 2
