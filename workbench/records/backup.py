@@ -23,6 +23,7 @@ from workbench.records.checking import Checked
 from workbench.records.database import (
     StoreBusy,
     database_url,
+    demand_ours,
     sentences,
     shown,
     sqlite_is_ours,
@@ -203,12 +204,7 @@ def _head_of(path: Path) -> Path:
 def _demand_alone(place: Path, url: URL) -> None:
     """Nobody else has the store open: only then does SQLite let its journal be changed
     (sqlite.org/wal.html, 'Persistence of WAL mode'). Raises StoreBusy, StoreError."""
-    if place.is_dir() or (place.stat().st_size and not sqlite_is_ours(place)):
-        raise StoreError(
-            "The store {url} is not a database of recordings made by evenpace. It was "
-            "left untouched; name another file.",
-            url=shown(url),
-        )
+    demand_ours(place, url)
     with closing(sqlite3.connect(place, timeout=0)) as connection:
         try:
             connection.execute("PRAGMA journal_mode = DELETE")

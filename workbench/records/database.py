@@ -320,6 +320,19 @@ def _reason(error: BaseException) -> Message | str:
     return first_line.rstrip(".")
 
 
+def demand_ours(path: Path, url: URL) -> None:
+    """Raise StoreError where what is there is a folder, or a file that is neither empty nor
+    ours."""
+    if path.is_dir():
+        raise StoreError("The store {url} is a folder; expected a database file.", url=shown(url))
+    if path.stat().st_size and not sqlite_is_ours(path):
+        raise StoreError(
+            "The store {url} is not a database of recordings made by evenpace. It was "
+            "left untouched; name another file.",
+            url=shown(url),
+        )
+
+
 def sqlite_is_ours(path: Path) -> bool:
     """True if a file is a SQLite database that carries this program's signature.
 

@@ -21,7 +21,7 @@ from workbench.base.errors import Message, StoreError
 from workbench.base.files import free_name
 from workbench.records import ledger
 from workbench.records.brought_up import brought_up
-from workbench.records.database import APPLICATION_ID, NoStore, shown, sqlite_is_ours
+from workbench.records.database import APPLICATION_ID, NoStore, demand_ours, shown
 from workbench.records.deeds import publish_head, stamp
 from workbench.records.ledger import Deed, EntryKind
 
@@ -98,14 +98,8 @@ def _check_file(path: Path, url: URL, *, make: bool) -> None:
         if not make:
             raise NoStore(shown(url))
         path.parent.mkdir(parents=True, exist_ok=True)
-    elif path.is_dir():
-        raise StoreError("The store {url} is a folder; expected a database file.", url=shown(url))
-    elif path.stat().st_size and not sqlite_is_ours(path):
-        raise StoreError(
-            "The store {url} is not a database of recordings made by evenpace. It was "
-            "left untouched; name another file.",
-            url=shown(url),
-        )
+    else:
+        demand_ours(path, url)
 
 
 def _format_of(connection: Connection, url: URL) -> str | None:
