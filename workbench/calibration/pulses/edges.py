@@ -12,6 +12,7 @@ Rounding Δt/T̂ to whole teeth: Sidiropoulos, Swami & Sadler, IEEE Trans. Signa
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -19,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from workbench.calibration.pulses.period import BLOCK, block_medians, local_period
-from workbench.calibration.pulses.relock import CHUNK, Relocked, raise_after, relocked
+from workbench.calibration.pulses.relock import CHUNK, Relocked, in_a_row, raise_after, relocked
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -92,11 +93,12 @@ def clean(time_s: Floats) -> CleanEdges:
     time_s = np.ascontiguousarray(time_s, dtype=np.float64)
     if time_s.ndim != 1:
         raise ValueError("edge times must be a one-dimensional array")
-    found = _Findings()
-    for first in range(0, time_s.size - 1, CHUNK):
-        for low, high in _suspects(time_s, first):
-            found.add(_examine(time_s, low, high))
-    return _assemble(time_s, found.joined())
+    found = [
+        _examine(time_s, low, high)
+        for first in range(0, time_s.size - 1, CHUNK)
+        for low, high in _suspects(time_s, first)
+    ]
+    return _assemble(time_s, _joined(found))
 
 
 @dataclass(slots=True, eq=False)
@@ -110,21 +112,9 @@ class _Found:
     starts: Ints
 
 
-class _Findings:
-    def __init__(self) -> None:
-        self._parts: list[_Found] = []
-
-    def add(self, part: _Found) -> None:
-        self._parts.append(part)
-
-    def joined(self) -> _Found:
-        none = np.empty(0, dtype=np.int64)
-        return _Found(
-            *(
-                np.concatenate([none, *(getattr(part, name) for part in self._parts)])
-                for name in ("extra", "long_at", "missed", "starts")
-            )
-        )
+def _joined(parts: Sequence[_Found]) -> _Found:
+    names = ("extra", "long_at", "missed", "starts")
+    return _Found(*(in_a_row(getattr(part, name) for part in parts) for name in names))
 
 
 def _suspects(time_s: Floats, first: int) -> list[tuple[int, int]]:
@@ -209,7 +199,7 @@ def _extras(time_s: Floats) -> Ints:
         at, before, after, period_s = (
             one[suspect & ~drop] for one in (at, before, after, period_s)
         )
-    return np.sort(np.concatenate([np.empty(0, dtype=np.int64), *taken]))
+    return np.sort(in_a_row(taken))
 
 
 def _one_too_many(first: Floats, second: Floats) -> Flags:
@@ -298,7 +288,7 @@ def _jumps(tooth: Ints) -> Ints:
         np.flatnonzero(np.diff(tooth[low : low + CHUNK + 1]) != 1) + low
         for low in range(0, tooth.size - 1, CHUNK)
     ]
-    return np.concatenate([np.empty(0, dtype=np.int64), *found])
+    return in_a_row(found)
 
 
 def _count_pitches(

@@ -90,6 +90,6 @@ def _heal_bursts(median: Floats, ordered: Floats) -> Floats:
     valley = (healed < VALLEY * banks) & (np.maximum(left, right) < 1.25 * banks)
     change = np.flatnonzero(np.diff(np.concatenate(([False], valley, [False])).astype(np.int8)))
     for first, last in change.reshape(-1, 2):
-        if np.cumsum(ordered[first:last], axis=1)[:, -1].sum() > LONGEST_BURST_S:
+        if ordered[first:last].sum() > LONGEST_BURST_S:
             valley[first:last] = False
     return np.where(valley | (healed < 0.25 * banks), banks, healed)

@@ -8,7 +8,7 @@ one nearest to its place or an extra one.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,10 +82,11 @@ def relocked(time_s: Floats, tooth: Ints, at: Ints) -> Relocked | None:
     raise_after(tooth, doubtful.last[wrong], doubtful.slip[wrong])
     spans = zip(doubtful.first[unsure] + 1, doubtful.last[unsure] + 1, strict=True)
     left_out = [np.arange(*span) for span in spans]
-    return Relocked(_row(extra), _row(left_out), doubtful.last[unsure] + 1)
+    return Relocked(in_a_row(extra), in_a_row(left_out), doubtful.last[unsure] + 1)
 
 
-def _row(parts: Sequence[Ints]) -> Ints:
+def in_a_row(parts: Iterable[Ints]) -> Ints:
+    """All of them as one, also where there are none."""
     return np.concatenate([np.empty(0, dtype=np.int64), *parts])
 
 
