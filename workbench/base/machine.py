@@ -20,6 +20,7 @@ from workbench.base.files import read_text
 from workbench.base.machine_keys import CHECKS, it_is, nearest
 from workbench.base.preparation import LISTS, Lists, Preparation, lists_in
 from workbench.base.typed import parse_setting_unit
+from workbench.base.units import SPEED_UNITS_MPS
 
 _MOST_LETTERS = 10_000
 """Of a line: a key of a hundred thousand parts takes minutes to read."""
@@ -80,6 +81,15 @@ class Readout:
     rounds: str = ""
     setting_low: float = -math.inf
     setting_high: float = math.inf
+
+    @property
+    def unit_mps(self) -> float:
+        """One of its unit."""
+        return SPEED_UNITS_MPS[self.unit]
+
+    @property
+    def step_mps(self) -> float:
+        return self.step * self.unit_mps
 
 
 @dataclass(frozen=True, slots=True)

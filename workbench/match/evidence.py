@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from workbench.base.errors import WrongInput
 from workbench.base.machine import Machine
 from workbench.base.typed import parse_setting_unit
-from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.gap.faults import FaultKind, WheelFault
 from workbench.calibration.gap.wheel_faults import check_wheel
 from workbench.calibration.pulses.drive_line import metres_per_pulse
@@ -301,7 +300,7 @@ class _Pulses:
         shown = self._inputs.shown
         if shown is None:
             return None
-        belt, unit = self._inputs.belt, SPEED_UNITS_MPS[machine.readout.unit]
+        belt, unit = self._inputs.belt, machine.readout.unit_mps
         if belt.time_s.size < 3:
             return None
         used = np.isfinite(shown.value) & (shown.time_s >= belt.time_s[0] + 3)
@@ -316,7 +315,7 @@ class _Pulses:
         mean = float(belt_mps[moving].mean())
         digits = np.unique(np.round(shown.value[used][moving] / machine.readout.step)).size
         # A digit that never changes may be half a step off; one that flips averages out.
-        u_step = machine.readout.step * unit / math.sqrt(12) / mean / min(digits, 3)
+        u_step = machine.readout.step_mps / math.sqrt(12) / mean / min(digits, 3)
         error = math.log(float(shown_mps[moving].mean()) / mean)
         return Measure(error, math.hypot(u_step, metres_per_pulse(machine).u_rel))
 

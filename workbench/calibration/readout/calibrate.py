@@ -14,7 +14,6 @@ from enum import StrEnum, auto
 
 from workbench.base.machine import Machine, Readout
 from workbench.base.statements import PlusMinus, Statement, statement
-from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.readout.change_overs import FlipResult, RampResult
 from workbench.calibration.readout.drive_line_check import DriveLine
 from workbench.calibration.readout.runs import RunResult
@@ -383,8 +382,7 @@ def finished(
 def _rounds_unsaid(readout: Readout) -> tuple[Statement, ...]:
     if readout.rounds:
         return ()
-    half_mps = readout.step * SPEED_UNITS_MPS[readout.unit] / 2
-    return (statement(ResultSays.ROUNDS_UNSAID, half_mps=half_mps),)
+    return (statement(ResultSays.ROUNDS_UNSAID, half_mps=readout.step_mps / 2),)
 
 
 def shows(error: float, U: float, at_mps: float, limit: float) -> Statement:

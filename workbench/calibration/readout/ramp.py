@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from workbench.base.machine import Machine
 from workbench.base.statements import Statement, statement
-from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.pulses.speed import SpeedSeries
 from workbench.calibration.readout.calibrate import (
     ERROR,
@@ -26,7 +25,7 @@ from workbench.calibration.readout.calibrate import (
 )
 from workbench.calibration.readout.change_overs import ChangeOvers, Flip, change_overs
 from workbench.calibration.readout.drive_line_check import lap_of, solve_speeds
-from workbench.calibration.readout.rounding import MEAN_STEPS, way_of_rounding
+from workbench.calibration.readout.rounding import MEAN_STEPS, u_rounds_mps, way_of_rounding
 from workbench.calibration.readout.runs import Run
 from workbench.calibration.readout.true_speed import InputSays, TrueSpeeds, clock_line
 from workbench.calibration.statistics.budget import Budget, Line, Part, checked, first_order
@@ -53,9 +52,9 @@ def calibrate_ramp(
         rate.u_mps * scale,
         speeds.u_metres_per_pulse_rel,
     )
-    unit_mps = SPEED_UNITS_MPS[machine.readout.unit]
     readout = machine.readout
-    found = change_overs(flips, belt, readout.step * unit_mps, unit_mps, MEAN_STEPS[readout.rounds])
+    above_steps = MEAN_STEPS[readout.rounds]
+    found = change_overs(flips, belt, readout.step_mps, readout.unit_mps, above_steps)
     speed = machine.limits.speed_at_work_mps
     return finished(
         _budget(speeds, found, machine, u_clock_rel),
@@ -65,7 +64,7 @@ def calibrate_ramp(
         fit=_line(found, speeds),
         ends=_ends(found, speeds, machine),
         warnings=[*found.warnings, *_beside_the_work(found, speed)],
-        ramp=found.result(unit_mps),
+        ramp=found.result(readout.unit_mps),
     )
 
 
@@ -74,8 +73,7 @@ def _budget(speeds: TrueSpeeds, found: ChangeOvers, machine: Machine, u_clock_re
     half a step where nobody says whether the display rounds."""
     readout, speed = machine.readout, machine.limits.speed_at_work_mps
     error, u = found.error(speed)
-    step_rel = readout.step * SPEED_UNITS_MPS[readout.unit] / speed
-    unsaid = [] if readout.rounds else [way_of_rounding(readout.step, readout.unit)]
+    step_rel, unsaid = readout.step_mps / speed, way_of_rounding(readout)
     inputs = len(speeds.inputs)
     scattered = np.isfinite(found.dof)
     own = Line(
@@ -109,12 +107,10 @@ def _line(found: ChangeOvers, speeds: TrueSpeeds) -> FittedLine:
 
 
 def _ends(found: ChangeOvers, speeds: TrueSpeeds, machine: Machine) -> tuple[EndError, ...]:
-    ends, readout = [], machine.readout
-    unsaid_mps = 0.0 if readout.rounds else MEAN_STEPS[""] * readout.step
-    unsaid_mps *= SPEED_UNITS_MPS[readout.unit]
+    ends, u_rounds = [], u_rounds_mps(machine.readout)
     for speed_mps in machine.limits.ends_mps:
         error, u = found.error(speed_mps)
-        u = math.hypot(u, unsaid_mps / speed_mps)
+        u = math.hypot(u, u_rounds / speed_mps)
         ends.append(EndError(speed_mps, error, math.hypot(u, speeds.u_metres_per_pulse_rel)))
     return tuple(ends)
 

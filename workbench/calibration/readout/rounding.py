@@ -12,6 +12,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from workbench.base.machine import Readout
 from workbench.base.statements import statement
 from workbench.calibration.readout.true_speed import InputSays
 from workbench.calibration.statistics.budget import Distribution, Line, Part
@@ -33,17 +34,28 @@ SHARED = 0.95
 belt runs equally fast twice, to the last digit. Chosen."""
 
 
-def way_of_rounding(step: float, unit: str) -> Line:
-    """The input of half a step that a display has or has not cut off, in steps."""
-    return Line(
-        statement(InputSays.WAY_OF_ROUNDING),
-        MEAN_STEPS[""],
-        MEAN_STEPS[""],
-        "",
-        Distribution.TWO_VALUED,
-        source=statement(InputSays.FROM_ROUNDS_UNSAID, step=step, unit=unit),
-        group=Part.ROUNDING,
-    )
+def way_of_rounding(readout: Readout) -> list[Line]:
+    """The input of half a step that a display has or has not cut off, in steps; none where the
+    machine file says which."""
+    if readout.rounds:
+        return []
+    source = statement(InputSays.FROM_ROUNDS_UNSAID, step=readout.step, unit=readout.unit)
+    return [
+        Line(
+            statement(InputSays.WAY_OF_ROUNDING),
+            MEAN_STEPS[""],
+            MEAN_STEPS[""],
+            "",
+            Distribution.TWO_VALUED,
+            source=source,
+            group=Part.ROUNDING,
+        )
+    ]
+
+
+def u_rounds_mps(readout: Readout) -> float:
+    """Standard uncertainty of an indication by that input; 0 where the machine file says."""
+    return 0.0 if readout.rounds else MEAN_STEPS[""] * readout.step_mps
 
 
 def rounding_correlation(apart: ArrayLike, u_apart: ArrayLike, step: float) -> Floats:

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 
 from workbench.base.machine import Machine
 from workbench.base.statements import statement
-from workbench.base.units import SPEED_UNITS_MPS
 from workbench.calibration.readout.rounding import (
     MEAN_STEPS,
     display_correlation,
     one_rounding_correlation,
     too_alike,
+    u_rounds_mps,
     way_of_rounding,
 )
 from workbench.calibration.readout.runs import Run
@@ -51,11 +51,11 @@ class Case:
 
     @property
     def unit_mps(self) -> float:
-        return SPEED_UNITS_MPS[self.machine.readout.unit]
+        return self.machine.readout.unit_mps
 
     @property
     def step_mps(self) -> float:
-        return self.machine.readout.step * self.unit_mps
+        return self.machine.readout.step_mps
 
     @property
     def shown_mps(self) -> Floats:
@@ -94,9 +94,7 @@ class Case:
         lines += [_wander_line(run) for run in runs]
         if self._drifts:
             lines += _DRIFT_LINES
-        if not readout.rounds:
-            lines.append(way_of_rounding(readout.step, readout.unit))
-        return lines
+        return lines + way_of_rounding(readout)
 
     def indicated(self, used: Sequence[int], x: Floats) -> Floats:
         """(n,) or (n, m) indications in m/s for the inputs of `display_lines`, (k,) or (k, m)."""
@@ -159,8 +157,7 @@ class Case:
 
     def _with_belt(self, used: Sequence[int], S: Floats) -> Floats:
         indicated = self.indicated_mps[used]
-        if not self.machine.readout.rounds:
-            S = S + (MEAN_STEPS[""] * self.step_mps) ** 2
+        S = S + u_rounds_mps(self.machine.readout) ** 2
         return np.asarray(S + self.belt_covariance(used) * np.outer(indicated, indicated))
 
     def _line(self, used: Sequence[int], S: Floats, through_origin: bool) -> LineFit:

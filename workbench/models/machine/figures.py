@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from workbench.base.machine import Machine
 from workbench.base.numbers import NO_VALUE, with_uncertainty
-from workbench.base.units import UnitSystem, from_mps, to_mps
+from workbench.base.units import UnitSystem, from_mps
 from workbench.calibration.pulses.drive_line import metres_per_pulse
 from workbench.models.machine.fields import NAMES
 from workbench.models.machine.form import MachineForm
@@ -41,7 +41,7 @@ def figures(machine: Machine | None, units: UnitSystem) -> list[DriveFigure]:
     course = COURSE * units.length_m / per_pulse.value_m
     speed_mps = machine.limits.speed_at_work_mps
     at = Words(units).number("speed", speed_mps)
-    step_mps = to_mps(machine.readout.step, machine.readout.unit)
+    step_mps = machine.readout.step_mps
     numbers = [
         with_uncertainty(per_pulse.value_m / units.gap_m, 2 * per_pulse.u_m / units.gap_m, -1),
         with_uncertainty(course, 2 * per_pulse.u_rel * course, -1),
