@@ -82,8 +82,8 @@ def limit_words(line: CheckLine, words: Words) -> str:
     return f"{told} {shown.unit} ({words.say(line.limit_from)})"
 
 
-def check_rows(answer: PrepareAnswer, words: Words, topic: Topic | None = None) -> Rows:
-    """What, its value, its limit and its verdict; of one topic, or of all."""
+def check_rows(answer: PrepareAnswer, words: Words) -> Rows:
+    """What, its value, its limit and its verdict."""
     return [
         (
             what_words(one, words),
@@ -92,17 +92,12 @@ def check_rows(answer: PrepareAnswer, words: Words, topic: Topic | None = None) 
             words.say(one.verdict),
         )
         for one in answer.checks
-        if topic in (None, CHECKS[one.check].topic)
     ]
 
 
-def figure_rows(answer: PrepareAnswer, words: Words, topic: Topic | None = None) -> Rows:
+def figure_rows(answer: PrepareAnswer, words: Words) -> Rows:
     """What was computed, and its value."""
-    return [
-        (what_words(one, words), value_words(one, words))
-        for one in answer.figures
-        if topic in (None, FIGURES[one.figure].topic)
-    ]
+    return [(what_words(one, words), value_words(one, words)) for one in answer.figures]
 
 
 def figure_words(figures: Iterable[FigureLine], topic: Topic, words: Words) -> str:

@@ -29,6 +29,8 @@ from workbench.calibration.prepare.measures import (
 )
 from workbench.calibration.typed_rows import read_rows
 
+_NUMBER = r"[+-]?[\d.,]+(?:e[+-]?\d+)?"
+_FRACTION = "/⁄½¼¾⅛⅜⅝⅞"
 HEADER = ("check", "place", "value", "unit")
 _MOST_ROWS, _MOST_LETTERS = 2_000, 100
 _ALIASES = {
@@ -181,7 +183,7 @@ def _unit_in(value: str, unit: str) -> str:
 def _in_si(measure: ReadingKind, spec: Spec, value: str, unit: str) -> float:
     told = {"value": value[:60], "unit": unit[:60], **_told(measure, spec, unit)}
     plain = value.replace("−", "-")
-    split = re.fullmatch(r"([+-]?[\d.,]+(?:e[+-]?\d+)?)\s*([^\d\s.,+-].*)", plain, re.IGNORECASE)
+    split = re.fullmatch(rf"({_NUMBER})\s*([^\d\s.,+-].*)", plain, re.IGNORECASE)
     if split and not unit and spec.kind != "length":
         plain, unit = split[1], split[2]
     unit = _ALIASES.get(unit.lower(), unit)
@@ -209,17 +211,26 @@ def _in_si(measure: ReadingKind, spec: Spec, value: str, unit: str) -> float:
     return number * units[unit]
 
 
+def is_number(text: str) -> bool:
+    """Whether it is a number without a unit, and no fraction, which is of an inch."""
+    return re.fullmatch(_NUMBER, text.strip(), re.IGNORECASE) is not None
+
+
+def is_bare(text: str) -> bool:
+    """Whether it is a number or a fraction without a unit."""
+    return is_number(text) or re.fullmatch(rf"[\d\s\-{_FRACTION}]+", text) is not None
+
+
 def _number(text: str) -> float:
     """'16.5', '16,5', '16 1/2' as a number. Raises ValueError, WrongInput."""
-    if re.search(r"[/⁄½¼¾⅛⅜⅝⅞]", text):
+    if re.search(f"[{_FRACTION}]", text):
         return parse_length_m(f"{text} m")  # which reads fractions
     return float(re.sub(r"(?<=\d),(?=\d)", ".", text))
 
 
 def _length_m(value: str, unit: str, told: dict[str, object]) -> float:
     """A length as on the tool; without a unit only a fraction, which is of an inch."""
-    bare = re.fullmatch(r"[+-]?[\d.,]+(?:e[+-]?\d+)?", value, re.IGNORECASE) is not None
-    if bare and not unit:
+    if is_number(value) and not unit:
         raise WrongInput("{measure} of '{value}' has no unit; expected {expected}.", **told)
     if value.startswith("-"):
         raise WrongInput("{measure} of {value} {unit}; expected {expected}.", **told)

@@ -6,7 +6,7 @@ from PySide6.QtCore import QEvent, QObject, Qt, Signal
 from PySide6.QtGui import QFocusEvent, QKeyEvent
 from PySide6.QtWidgets import QComboBox, QGridLayout, QLabel, QLineEdit, QWidget
 
-from workbench.calibration.prepare.measures import SOUND, SPECS, WORN, ReadingKind
+from workbench.calibration.prepare.measures import SOUND, SPECS, WORN
 from workbench.gui.parts.basics import label, say
 from workbench.gui.parts.layout import column_of, emptied
 from workbench.gui.theme import GRID_PX, TOUCH_PX
@@ -175,8 +175,3 @@ class PrepareEntries(QWidget):
             unit = self._job.unit(slot)
             return Words().say(kind) + (f", {unit}" if unit else "")
         return " ".join(_(PLACES[word]) if word in PLACES else word for word in place.split())
-
-
-def kind_of(slot: Slot | None) -> ReadingKind | None:
-    """The reading of a slot."""
-    return slot[0] if slot else None

@@ -22,7 +22,7 @@ from workbench.gui.parts.paper import PaperView
 from workbench.gui.parts.sketch import SketchView
 from workbench.gui.parts.turns import Turns
 from workbench.gui.parts.work_bar import WorkBar
-from workbench.gui.prepare.entries import PrepareEntries, kind_of
+from workbench.gui.prepare.entries import PrepareEntries
 from workbench.gui.theme import GRID_PX, TOUCH_PX, Theme, keep_width
 from workbench.gui.work_line import WorkLine
 from workbench.jobs.table import table_text
@@ -81,7 +81,6 @@ class PreparePage(QWidget):
         self.before = button("Previous part", lambda: self._go_by(-1))
         self.next = button("Next part", self._go_on, is_next=True)
         self.keep = button("Keep sheet", self._keep)
-        self.report = button("See report", self.see_report)
         self.rehearse = button("Rehearse", self._job.rehearse)
         self.flag = button("", self._job.flag)
         self.flag.setShortcut("F8")
@@ -193,7 +192,6 @@ class PreparePage(QWidget):
             self.rehearse,
             self.flag,
             (self._said, 1),
-            self.report,
             self.keep,
             self.next,
             on=self._buttons,
@@ -245,7 +243,6 @@ class PreparePage(QWidget):
         say(self.next, step)
         self.before.setEnabled(topic is not next(iter(Topic)))
         self.keep.setVisible(not last and job.has_readings and not kept)
-        self.report.setVisible(kept and not (last or kept))
         self.clear.setEnabled(job.has_readings or bool(job.errors))
         second = N_("Pass second flag (F8)")
         say(self.flag, second if job.flags.under_way else N_("Pass first flag (F8)"))
@@ -271,9 +268,9 @@ class PreparePage(QWidget):
 
     def _draw(self) -> None:
         words = Words(self._bench.settings.units)
-        place = self._at[1] if self._at else ""
+        kind, place = self._at or (None, "")
         topic, machine = self._job.topic, self._bench.machine
-        self.drawing.show_sketch(topic_sketch(topic, kind_of(self._at), place, machine, words))
+        self.drawing.show_sketch(topic_sketch(topic, kind, place, machine, words))
 
     def _show_answer(self) -> None:
         """The worst of the topic in words and on its line, what to do; else what it computes."""

@@ -9,14 +9,10 @@ import numpy as np
 
 from workbench.calibration.prepare.measures import ReadingKind
 from workbench.jobs.channels import ground_kind
-from workbench.match.sources import GroundKind
+from workbench.jobs.prepare.compute import SOURCES
 from workbench.models.bench import Bench
 
-SHOWN = {
-    GroundKind.RADAR: ReadingKind.RADAR_SPEED,
-    GroundKind.WHEEL: ReadingKind.WHEEL_SPEED,
-    GroundKind.GNSS: ReadingKind.SATELLITE_SPEED,
-}
+SHOWN: dict[str, ReadingKind] = {kind: reading for reading, kind in SOURCES.items()}
 """Kind of a source -> the reading that it fills."""
 
 

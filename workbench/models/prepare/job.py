@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -20,6 +19,8 @@ from workbench.calibration.prepare.measures import CHECKS, SPECS, ReadingKind, T
 from workbench.calibration.prepare.sheet import CheckLine, PrepareSheet
 from workbench.calibration.prepare.table import (
     PreparedReading,
+    is_bare,
+    is_number,
     parse_prepare_table,
     value_of,
     write_prepare_table,
@@ -41,10 +42,6 @@ if TYPE_CHECKING:
     from workbench.reports.document import Document
 
 TABLE_NAME = "readings at the machine"
-
-_NUMBER = re.compile(r"\s*[+-]?[\d.,]+(?:e[+-]?\d+)?\s*", re.IGNORECASE)
-_BARE = re.compile(rf"{_NUMBER.pattern}|[\d\s/⁄½¼¾⅛⅜⅝⅞-]+", re.IGNORECASE)
-"""A number, and one that may be a fraction, which is of an inch; no unit behind it."""
 
 CAUTIONS = {
     Topic.FLOW: Caution.AT_THE_HYDRAULICS,
@@ -274,7 +271,7 @@ class PrepareJob(Observable):
         """What is wrong with a field as it reads now."""
         text = self.text(slot)
         try:
-            value_of(slot[0], text, self.unit(slot) if _NUMBER.fullmatch(text) else "")
+            value_of(slot[0], text, self.unit(slot) if is_number(text) else "")
         except WrongInput as error:
             return error
         return None
@@ -293,7 +290,7 @@ class PrepareJob(Observable):
             if word not in SPECS:
                 continue
             kind = ReadingKind(word)
-            unit = default if _NUMBER.fullmatch(text) or SPECS[kind].kind == "count" else ""
+            unit = default if is_number(text) or SPECS[kind].kind == "count" else ""
             try:
                 value = value_of(kind, text, unit)
             except WrongInput as error:
@@ -307,14 +304,14 @@ class PrepareJob(Observable):
 def _in_unit(kind: ReadingKind, text: str, unit: str, now: str) -> str:
     """A bare number that was typed in a unit, as it reads in another; any other text as it is."""
     of_kind = SPECS[kind].kind
-    if unit == now or not _BARE.fullmatch(text):
+    if unit == now or not is_bare(text):
         return text
     try:
         if of_kind == "temperature":
             value = value_of(kind, text, unit)
             return f"{value * 1.8 + 32 if 'F' in now else value:.4g}"
         units = UNITS[of_kind]
-        if not _NUMBER.fullmatch(text):
+        if not is_number(text):
             return f"{value_of(kind, text, '') / units[now]:.4g}"
         return f"{float(text.replace(',', '.')) * units[unit] / units[now]:.4g}"
     except (WrongInput, KeyError, ValueError):
@@ -323,11 +320,6 @@ def _in_unit(kind: ReadingKind, text: str, unit: str, now: str) -> str:
 
 def _key(slot: Slot) -> str:
     return f"{slot[0]}|{slot[1]}"
-
-
-def file_name(machine: str) -> str:
-    """What a report of the sheet is called where it is saved."""
-    return name_for(machine, "prepare", ".pdf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -340,7 +332,8 @@ class SheetPaper:
 
     @property
     def file_name(self) -> str:
-        return file_name(self.kept.answer.machine)
+        """What it is called where it is saved."""
+        return name_for(self.kept.answer.machine, "prepare", ".pdf")
 
     def pages(self, ppi: float) -> list[bytes]:
         """Its pages as pictures."""

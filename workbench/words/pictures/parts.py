@@ -3,12 +3,24 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 from workbench.jobs.passes.answer import PassAnswer
 from workbench.match.advice import AdviceSays
 from workbench.match.hypotheses import Cause, CauseSays
 from workbench.words.language import _
-from workbench.words.pictures.sketch import EMPTY, Area, Filling, Shape, Sketch, Stroke, Word, box
+from workbench.words.pictures.sketch import (
+    EMPTY,
+    Area,
+    Filling,
+    Place,
+    Shape,
+    Sketch,
+    Stroke,
+    Word,
+    box,
+    ring,
+)
 
 HIGH = 4.0
 """Lines of a drawing; it is as wide."""
@@ -30,13 +42,15 @@ def part_to_touch(answer: PassAnswer) -> Sketch:
     return _flow_control() if says & changed else EMPTY
 
 
-def _round(x: float, y: float, radius: float, teeth: int = 0) -> tuple[tuple[float, float], ...]:
-    """A circle, closed; with teeth a wheel's rim."""
-    steps = 4 * teeth if teeth else 36
+_ring = partial(ring, across=HIGH)
+
+
+def _rim(x: float, y: float, radius: float, teeth: int) -> tuple[Place, ...]:
+    """The rim of a wheel with teeth, closed."""
     places = []
-    for step in range(steps + 1):
-        out = radius * (1.0 if not teeth or step % 4 in (0, 1) else 0.78)
-        angle = 2 * math.pi * step / steps
+    for step in range(4 * teeth + 1):
+        out = radius * (1.0 if step % 4 in (0, 1) else 0.78)
+        angle = math.pi * step / (2 * teeth)
         places.append((x + out * math.cos(angle), y + HIGH * out * math.sin(angle)))
     return tuple(places)
 
@@ -48,9 +62,9 @@ def _flow_control() -> Sketch:
         Stroke((*box(0.25, 0.75, 2.0, 3.4), (0.25, 2.0)), "soft_ink"),
         Stroke(((0.05, 2.7), (0.25, 2.7)), "soft_ink", bold=True),
         Stroke(((0.75, 2.7), (0.95, 2.7)), "soft_ink", bold=True),
-        Stroke(_round(0.5, 2.7, 0.1), "ink"),
+        Stroke(_ring(0.5, 2.7, 0.1), "ink"),
         Stroke(lever, "attention", bold=True),
-        Area(_round(0.82, 0.8, 0.07), "attention"),
+        Area(_ring(0.82, 0.8, 0.07), "attention"),
         Stroke(((0.2, 1.0), (0.38, 0.4), (0.6, 0.2)), "attention", dashed=True),
     )
     return Sketch(HIGH, shapes, _("flow control"))
@@ -58,9 +72,9 @@ def _flow_control() -> Sketch:
 
 def _wheel() -> Sketch:
     shapes: tuple[Shape, ...] = (
-        Area(_round(0.4, 2.2, 0.36, teeth=12), "soft_ink", Filling.PALE),
-        Stroke(_round(0.4, 2.2, 0.36, teeth=12), "ink"),
-        Stroke(_round(0.4, 2.2, 0.08), "soft_ink"),
+        Area(_rim(0.4, 2.2, 0.36, 12), "soft_ink", Filling.PALE),
+        Stroke(_rim(0.4, 2.2, 0.36, 12), "ink"),
+        Stroke(_ring(0.4, 2.2, 0.08), "soft_ink"),
         Area(box(0.8, 1.0, 1.8, 2.6), "attention"),
     )
     return Sketch(HIGH, shapes, _("target wheel and pickup"))
@@ -90,7 +104,7 @@ def _ground() -> Sketch:
     shapes: tuple[Shape, ...] = (
         Stroke(((0.05, 3.6), (0.95, 3.6)), "earth", bold=True),
         Stroke(((0.5, 3.6), (0.5, 1.5)), "ink", bold=True),
-        Area(_round(0.5, 1.4, 0.07), "attention"),
+        Area(_ring(0.5, 1.4, 0.07), "attention"),
         *waves,
     )
     return Sketch(HIGH, shapes, _("ground speed source"))
@@ -98,8 +112,8 @@ def _ground() -> Sketch:
 
 def _roll() -> Sketch:
     shapes: tuple[Shape, ...] = (
-        Stroke(_round(0.3, 2.3, 0.22), "attention", bold=True),
-        Stroke(_round(0.3, 2.3, 0.05), "soft_ink"),
+        Stroke(_ring(0.3, 2.3, 0.22), "attention", bold=True),
+        Stroke(_ring(0.3, 2.3, 0.05), "soft_ink"),
         Stroke(((0.3, 1.3), (1.0, 1.3)), "belt", bold=True),
         Stroke(((0.3, 3.3), (1.0, 3.3)), "belt", bold=True),
     )

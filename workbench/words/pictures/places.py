@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import partial
 
 from workbench.base.machine import Machine
 from workbench.calibration.prepare.measures import ReadingKind, Topic
@@ -18,6 +19,7 @@ from workbench.words.pictures.sketch import (
     Stroke,
     Word,
     box,
+    ring,
     stacked,
 )
 from workbench.words.words import Words
@@ -41,10 +43,7 @@ def topic_sketch(
     return stacked((side, Sketch(NEAR_HIGH, tuple(shapes), said)), 0.2)
 
 
-def _ring(x: float, y: float, radius: float, end: float = 2 * math.pi) -> tuple[Place, ...]:
-    """A circle, its radius a share of the width."""
-    steps = [end * step / 36 for step in range(37)]
-    return tuple((x + radius * math.cos(a), y + ACROSS * radius * math.sin(a)) for a in steps)
+_ring = partial(ring, across=ACROSS)
 
 
 def _hanging(left: Place, right: Place, low: float) -> tuple[Place, ...]:
@@ -106,9 +105,9 @@ def _side(topic: Topic) -> Sketch:
     for topics, shape in sorted(parts, key=lambda part: topic in part[0]):
         lit = topic in topics
         if lit and isinstance(shape, Stroke):
-            shapes.append(Stroke(shape.places, LIT, bold=True, dashed=shape.dashed))
+            shapes.append(replace(shape, role=LIT, bold=True))
         elif lit and isinstance(shape, Area):
-            shapes.append(Area(shape.corners, LIT))
+            shapes.append(replace(shape, role=LIT))
         elif shape is not parts[-1][1]:
             shapes.append(shape)
     return Sketch(SIDE_HIGH, tuple(shapes), _("the digger from the side"))

@@ -6,6 +6,7 @@ the theme, as in `picture.py`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import Enum, auto
@@ -75,6 +76,12 @@ EMPTY = Sketch(0.0, (), "")
 def box(left: float, right: float, top: float, bottom: float) -> tuple[Place, ...]:
     """The corners of a box."""
     return (left, top), (right, top), (right, bottom), (left, bottom)
+
+
+def ring(x: float, y: float, radius: float, across: float) -> tuple[Place, ...]:
+    """A circle, closed, its radius a share of the width, of a sketch `across` lines wide."""
+    steps = [2 * math.pi * step / 36 for step in range(37)]
+    return tuple((x + radius * math.cos(a), y + across * radius * math.sin(a)) for a in steps)
 
 
 def stacked(parts: Sequence[Sketch], apart: float = 0.5) -> Sketch:
