@@ -11,7 +11,7 @@ from typing import Any
 from workbench.base.cautions import Caution
 from workbench.base.errors import BenchError, WrongInput
 from workbench.base.machine import Machine
-from workbench.calibration.readout.run_table import looks_like_run_table, marked_simulated
+from workbench.calibration.readout.run_table import looks_like_run_table
 from workbench.cli import DONE, FAILED
 from workbench.cli.arguments import (
     add_particulars,
@@ -33,10 +33,10 @@ from workbench.cli.output import (
     show_answer,
     write_report,
 )
-from workbench.jobs.at_hand import with_prepared
+from workbench.jobs.at_hand import judge_table, with_prepared
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
 from workbench.jobs.calibrate.compute import compute
-from workbench.jobs.keep import Kept, keep, keep_table
+from workbench.jobs.keep import Kept, keep
 from workbench.jobs.table import read_text, table_text
 from workbench.reports.calibrate.tables import error_rows, run_table, setting_rows, travel_rows
 from workbench.words.language import _
@@ -143,19 +143,8 @@ def _of_table(
         if given:
             raise WrongInput("{option} goes with a recording, not with a run table.", option=option)
     machine = machine_of(args)
-    options = with_prepared(options, machine, args.store, simulated=marked_simulated(text))
-    answer = compute(text, machine, options)
-    kept = keep_table(
-        "calibrate",
-        answer,
-        options,
-        text=text,
-        name=options.table_name,
-        machine=machine,
-        address=args.store,
-        said=particulars_of(args),
-    )
-    return answer, kept, machine
+    said = particulars_of(args)
+    return *judge_table("calibrate", text, machine, options, args.store, said), machine
 
 
 def _print(answer: CalibrateAnswer, words: Words) -> None:

@@ -16,15 +16,14 @@ from drivers.contract import ChannelKind, Recording
 from workbench.base.errors import Message, WrongInput
 from workbench.base.machine import Machine
 from workbench.calibration.readout.recorded_runs import FLIP_COLUMNS, SHOWN_COLUMNS
-from workbench.calibration.readout.run_table import looks_like_run_table, marked_simulated
+from workbench.calibration.readout.run_table import looks_like_run_table
 from workbench.jobs import channels
-from workbench.jobs.at_hand import with_prepared
+from workbench.jobs.at_hand import judge_table, judge_with_prepared
 from workbench.jobs.calibrate.answer import CalibrateOptions
 from workbench.jobs.gap.answer import GapOptions
 from workbench.jobs.gap.compute import judge_recording, looks_like_gap_table
 from workbench.jobs.importing import import_once
-from workbench.jobs.job import job
-from workbench.jobs.keep import Kept, judge, keep_table
+from workbench.jobs.keep import Kept
 from workbench.jobs.particulars import NOTHING_SAID, Particulars
 from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.source import stored_source
@@ -103,31 +102,11 @@ def judge_file(
     options = _options(kind, opened, chosen, drop_out=drop_out)
     progress()
     if opened.number is None:
-        options = _prepared(options, machine, store, simulated=marked_simulated(opened.text))
-        answer = job(kind).compute(opened.text, machine, options)
-        kept = keep_table(
-            kind,
-            answer,
-            options,
-            text=opened.text,
-            name=opened.name,
-            machine=machine,
-            address=store,
-            said=said,
-        )
-        return _number(kept)
+        return _number(judge_table(kind, opened.text, machine, options, store, said)[1])
     source = stored_source(opened.number, machine, store)
     if isinstance(options, GapOptions):
         return _number(judge_recording(source, options, store, said)[1])
-    options = _prepared(options, source.machine, store, simulated=source.recording.simulated)
-    return _number(judge(kind, source, options, said)[1])
-
-
-def _prepared(options: Any, machine: Machine | None, store: str | None, *, simulated: bool) -> Any:
-    """The options of a pass or a calibration with what was prepared."""
-    if isinstance(options, GapOptions):
-        return options
-    return with_prepared(options, machine, store, simulated=simulated)
+    return _number(judge_with_prepared(kind, source, options, said)[1])
 
 
 def _number(kept: Kept) -> int:

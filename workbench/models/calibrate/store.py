@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 
 from workbench.base.machine import Machine, with_readout_setting
 from workbench.calibration.readout.run_table import marked_simulated
-from workbench.jobs.at_hand import with_prepared
+from workbench.jobs.at_hand import judge_table, judge_with_prepared, with_prepared
 from workbench.jobs.calibrate.answer import CalibrateAnswer, CalibrateOptions
-from workbench.jobs.keep import Kept, judge, keep_table
+from workbench.jobs.keep import Kept
 from workbench.jobs.particulars import NOTHING_SAID, Particulars, particulars_in
 from workbench.jobs.source import stored_source
 from workbench.jobs.xml_signature import DIGITAL, xml_signer
@@ -96,20 +96,10 @@ def _from_table(
 ) -> Worked:
     from workbench.jobs.calibrate.compute import compute
 
+    if said is not None:
+        return judge_table("calibrate", text, machine, options, store, said)
     options = with_prepared(options, machine, store, simulated=marked_simulated(text))
-    answer = compute(text, machine, options)
-    if said is None:
-        return answer, Kept()
-    return answer, keep_table(
-        "calibrate",
-        answer,
-        options,
-        text=text,
-        name=options.table_name,
-        machine=machine,
-        address=store,
-        said=said,
-    )
+    return compute(text, machine, options), Kept()
 
 
 def _from_ramp(
@@ -122,10 +112,10 @@ def _from_ramp(
     from workbench.jobs.calibrate.compute import compute
 
     source = stored_source(number, machine, store)
+    if said is not None:
+        return judge_with_prepared("calibrate", source, options, said)
     simulated = source.recording.simulated
     options = with_prepared(options, machine, store, simulated=simulated)
-    if said is not None:
-        return judge("calibrate", source, options, said)
     return compute(source.recording, machine, options), Kept()
 
 

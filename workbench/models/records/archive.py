@@ -12,9 +12,9 @@ from typing import Any
 
 from workbench.base.errors import BenchError, Message
 from workbench.base.files import write_file
-from workbench.jobs.at_hand import with_prepared
+from workbench.jobs.at_hand import judge_with_prepared
 from workbench.jobs.export import export_tables
-from workbench.jobs.keep import any_answer, judge, judged_before
+from workbench.jobs.keep import any_answer, judged_before
 from workbench.jobs.particulars import particulars_in
 from workbench.jobs.passes.answer import PassOptions
 from workbench.jobs.source import stored_source
@@ -54,10 +54,7 @@ def _judge(store: str | None, number: int, kind: str, options: Any, progress: Pr
     source = stored_source(number, None, store)
     said = judged_before(kind, number, store)[1]
     progress(words=Message("Computing …"))
-    if isinstance(options, PassOptions):
-        simulated = source.recording.simulated
-        options = with_prepared(options, source.machine, store, simulated=simulated)
-    return judge(kind, source, options, said)[1].number or 0
+    return judge_with_prepared(kind, source, options, said)[1].number or 0
 
 
 def verify_result(store: str | None, number: int, progress: Progress | None = None) -> str:
