@@ -20,7 +20,9 @@ from workbench.jobs.xml_signature import DIGITAL, VARIABLE, XmlSigner, xml_signe
 from workbench.words.language import _
 from workbench.words.words import Words
 
-PARTICULARS = tuple(one.name for one in fields(Particulars))
+PARTICULARS = {one.name: f"--{one.name}" for one in fields(Particulars)}
+PARTICULARS["references"] = "--reference"
+"""What is said of a result, and the option that says it."""
 
 
 def add_source(parser: argparse.ArgumentParser, *, required: bool = True) -> None:

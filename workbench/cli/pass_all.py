@@ -64,7 +64,7 @@ def _refuse(args: argparse.Namespace) -> None:
         "--oil": args.oil,
         "--moved": args.moved,
         "--course": args.course,
-        **{f"--{name}": getattr(args, name) for name in PARTICULARS},
+        **{option: getattr(args, name) for name, option in PARTICULARS.items()},
     }
     wrong = [name for name, value in given.items() if value is not None]
     if wrong:

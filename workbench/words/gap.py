@@ -58,7 +58,7 @@ URGENT = (
 def heeded(one: PickupAnswer) -> list[Statement]:
     """What must be heeded wherever the answer is shown, unless it is its reason already."""
     found = [said for said in one.warnings if said.what in URGENT and said != one.reason]
-    return sorted(found, key=lambda said: [str(one) for one in URGENT].index(str(said.what)))
+    return sorted(found, key=lambda said: URGENT.index(said.what))
 
 
 def details(one: FeelerAnswer | WheelAnswer, words: Words) -> list[str]:

@@ -83,6 +83,8 @@ def test_wrong_calls_get_a_sentence(capsys, tmp_path):
         capsys, "pass", str(table), "--report", str(tmp_path / "pass.doc")
     )
     assert "goes with one recording" in refusal(capsys, "pass", "7", "--all")
+    said = refusal(capsys, "pass", "--all", "--reference", "tape no. 3")
+    assert "--reference goes with one recording" in said
     empty = str(tmp_path / "empty.db")
     open_store(empty).close()
     assert "holds no pass" in refusal(capsys, "pass", "--all", "--store", empty)

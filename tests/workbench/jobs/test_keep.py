@@ -12,13 +12,6 @@ from workbench.calibration.statistics.decision import Verdict
 from workbench.jobs.calibrate.answer import CalibrateAnswer
 from workbench.jobs.keep import add, answer_of, any_answer, options_of
 from workbench.jobs.passes.answer import PassAnswer, PassOptions, Series
-from workbench.records.store import open_store
-
-
-@pytest.fixture
-def store(tmp_path):
-    with open_store(str(tmp_path / "bench.db")) as opened:
-        yield opened
 
 
 @pytest.fixture

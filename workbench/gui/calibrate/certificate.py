@@ -123,7 +123,7 @@ class CertificateView(PaperView):
                 self.say(told.format(said=self.said.text()))
             self.password.clear()  # it is kept nowhere
 
-        self._works.add(partial(certificate.save, path), saved, self.say)
+        self._work(partial(certificate.save, path), saved)
 
     def _ask_key(self) -> None:
         title, kinds = _("The shop's key"), _("Keys (*.p12 *.pfx)")

@@ -350,7 +350,9 @@ class GapJob(Observable):
                 groups.setdefault(key, []).append(entry)
         return [
             GapBatch(
-                write_gap_table([entry.found_as_table() for entry in entries]),
+                write_gap_table(
+                    [entry.table_of(entry.found or entry.readings) for entry in entries]
+                ),
                 entries[0].held.machine,
                 practice,
                 _as_left(entries),
@@ -362,5 +364,5 @@ class GapJob(Observable):
 def _as_left(entries: list[PickupEntry]) -> str:
     """The readings of the pickups that were adjusted and read again, as a gap table; '' for
     none."""
-    again = [entry.as_table() for entry in entries if entry.found and entry.readings]
+    again = [one.table_of(one.readings) for one in entries if one.found and one.readings]
     return write_gap_table(again) if again else ""

@@ -71,15 +71,8 @@ class PickupEntry:
     def gap_m(self) -> list[float]:
         return [gap_m for _angle_deg, gap_m, _line in self.readings]
 
-    def as_table(self) -> GapReadings:
-        """The readings as arrays."""
-        return self._table(self.readings)
-
-    def found_as_table(self) -> GapReadings:
-        """The readings from before it was adjusted, or all where it was not."""
-        return self._table(self.found or self.readings)
-
-    def _table(self, readings: Sequence[Reading]) -> GapReadings:
+    def table_of(self, readings: Sequence[Reading]) -> GapReadings:
+        """Some of its readings, one at least, as arrays."""
         angle_deg, gap_m, line = zip(*readings, strict=True)
         lines = np.array(line, dtype=np.int64)
         return GapReadings(self.name, np.array(angle_deg), np.array(gap_m), lines)
@@ -304,8 +297,8 @@ class GapList(Observable):
 
     def state(self, entry: PickupEntry) -> PickupState:
         """Where a pickup stands: the worst of its readings and its runs."""
-        gap, held = self._judge(entry, entry.readings), entry.held
-        as_found = self._judge(entry, entry.found, before=True)
+        gap, held = self._judge(entry), entry.held
+        as_found = self._judge(entry, before=True)
         verdicts = [run.verdict for run in entry.runs]
         if gap is not None:
             verdicts.append(gap.verdict)
@@ -368,18 +361,17 @@ class GapList(Observable):
             ) from None
         self.entries, self.at = tuple(entries), max(0, min(draft.at, len(entries) - 1))
 
-    def _judge(
-        self, entry: PickupEntry, readings: tuple[Reading, ...], *, before: bool = False
-    ) -> FeelerAnswer | None:
+    def _judge(self, entry: PickupEntry, *, before: bool = False) -> FeelerAnswer | None:
         """Its readings judged once; None where it has none yet. `before`: as found."""
-        limits = entry.held.limits
+        readings, limits = entry.found if before else entry.readings, entry.held.limits
         machine = entry.held.machine
         teeth = machine.drive.target_teeth if machine else USUAL_TEETH
         key = (readings, limits, teeth)
         known, gap = self._judged.get((entry.name, before), (None, None))
         if known != key:
-            table = entry.found_as_table if before else entry.as_table
-            gap = feeler_gap(table(), limits, teeth=teeth) if readings else None
+            gap = None
+            if readings:
+                gap = feeler_gap(entry.table_of(readings), limits, teeth=teeth)
             self._judged[entry.name, before] = (key, gap)
         return gap
 

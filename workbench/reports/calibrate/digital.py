@@ -57,16 +57,16 @@ def digital_certificate(
     pdf: bytes,
 ) -> bytes:
     """The certificate as XML, `pdf` within it."""
-    made_texts = _Texts(words)
-    root = made_texts.of(
+    t = _Texts(words)
+    root = t.of(
         "digitalCalibrationCertificate",
-        _administrative(made_texts, answer, machine, made, words),
-        made_texts.of("measurementResults", *_results(made_texts, answer, options, made, words)),
-        made_texts.of(
+        _administrative(t, answer, machine, made, words),
+        t.of("measurementResults", *_results(t, answer, options, made, words)),
+        t.of(
             "document",
-            made_texts.of("fileName", "certificate.pdf"),
-            made_texts.of("mimeType", "application/pdf"),
-            made_texts.of("dataBase64", base64.b64encode(pdf).decode()),
+            t.of("fileName", "certificate.pdf"),
+            t.of("mimeType", "application/pdf"),
+            t.of("dataBase64", base64.b64encode(pdf).decode()),
         ),
     )
     root.set("schemaVersion", VERSION)
