@@ -13,11 +13,14 @@ BOM = b"\xef\xbb\xbf"
 """What some programs put before UTF-8 text."""
 HEAD_BYTES = 1 << 16
 CHUNK_BYTES = 1 << 22
+TICK_S = 1e-9
+"""Edge times of a file become whole ticks of a nanosecond, finer than any counter's clock."""
+MOST_EDGES = 60_000_000
+"""Over 24 hours at 600 Hz; a longer file would not fit a small machine's memory."""
 EXPECTED = (
     "an edge table ('time_s,channel'), a speed table ('time_s,source,speed_mps'), a log of CAN, "
     "NMEA 0183 or UBX, a sound file (WAV, FLAC) or an oscilloscope's table"
 )
-
 
 Progress = Callable[[float], object]
 """Is told the share of a file that has been read, 0 to 1."""

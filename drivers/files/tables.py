@@ -15,16 +15,11 @@ from numpy.typing import NDArray
 
 from drivers.contract import EdgeBlock, FileRefused, Floats, Item, Note, Notes, SpeedBlock, Ticks
 from drivers.files.table_rows import ColumnRule, RowBlock, TextTable
-from drivers.source_file import SourceFile
+from drivers.source_file import MOST_EDGES, TICK_S, SourceFile
 
 EDGE_HEADER = "time_s,channel"
 SPEED_HEADER = "time_s,source,speed_mps"
-TICK_S = 1e-9
-"""Edge times become whole ticks of a nanosecond, finer than any counter's clock."""
-
 _MOST_STREAMS = 64
-_MOST_EDGES = 60_000_000
-"""Over 24 hours at 600 Hz; a longer table would not fit a small machine's memory."""
 _MOST_TIME_S = 4e9
 """Past any clock of seconds since 1970, and 4e18 ticks still fit an int64."""
 
@@ -60,8 +55,8 @@ def read_edge_table(file: SourceFile, notes: Notes) -> Iterator[list[Item]]:
     total = 0
     for rows in table.rows():
         total += rows.line.size
-        if total > _MOST_EDGES:
-            found = Note("there are more than {most_edges} edges", most_edges=_MOST_EDGES)
+        if total > MOST_EDGES:
+            found = Note("there are more than {most_edges} edges", most_edges=MOST_EDGES)
             expected = "a shorter recording: cut the table in parts, each with the header"
             raise FileRefused(file.path, found, expected, f"line {rows.line[0]}")
         ticks = np.rint(rows.numbers["time_s"] / TICK_S).astype(np.int64)

@@ -8,14 +8,12 @@ from pathlib import Path
 import numpy as np
 
 from drivers.contract import EdgeBlock, FileRefused, Floats, Note, Notes
+from drivers.source_file import MOST_EDGES, TICK_S
 from drivers.wave.crossings import Crossings, TurningFinder
 from drivers.wave.level import LevelWatch
 
-TICK_S = 1e-9
 SIDES = ("left", "right")
 """What the two channels of a sound are called, and the options that name them anew."""
-_MOST_EDGES = 60_000_000
-"""As many as an edge table may hold."""
 _MOST_LEVEL = 1e6
 
 
@@ -66,8 +64,8 @@ class WaveChannels:
     def finish(self, path: Path, notes: Notes) -> list[EdgeBlock]:
         """The last blocks, once no more samples come; what is to be said goes to the notes."""
         found = [one.finish() for one in self._finders]
-        if sum(self._counts) > _MOST_EDGES:
-            most = Note("there are more than {most_edges} edges", most_edges=_MOST_EDGES)
+        if sum(self._counts) > MOST_EDGES:
+            most = Note("there are more than {most_edges} edges", most_edges=MOST_EDGES)
             raise FileRefused(path, most, "a shorter recording: cut it in parts")
         for level, teeth in zip(self._levels, found, strict=True):
             level.look(np.empty(0), teeth)

@@ -17,7 +17,7 @@ class Progress:
     """Handed to a long work by whoever starts it, read by whoever shows it.
 
     The work calls it as a plain function, `progress(fraction, words)`, so that the layers
-    below need only `Callable[[float, Message | str], object]`. Any thread may call any part.
+    below need only `workbench.base.steps.Told`. Any thread may call any part.
     """
 
     def __init__(self, words: Message | str) -> None:

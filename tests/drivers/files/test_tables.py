@@ -137,7 +137,7 @@ def test_line_numbers_hold_across_chunks(tmp_path, monkeypatch):
 
 
 def test_more_edges_than_fit_in_memory(tmp_path, monkeypatch):
-    monkeypatch.setattr(tables, "_MOST_EDGES", 1000)
+    monkeypatch.setattr(tables, "MOST_EDGES", 1000)
     path = tmp_path / "edges.csv"
     path.write_text("time_s,channel\n" + "".join(f"{i},left\n" for i in range(1001)))
     with pytest.raises(FileRefused, match="more than 1000 edges; expected a shorter recording"):
