@@ -11,9 +11,10 @@ from __future__ import annotations
 import json
 import struct
 import zlib
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, Generic, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,7 @@ _MOST_BYTES = 1 << 30
 """No array is larger, whatever a piece says of itself."""
 _LISTS = ("lost", "sizes")
 _LEVEL = 5
+Part = TypeVar("Part")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,6 +85,32 @@ class StoredStream:
     def columns(self, names: Collection[str] | None = None) -> Columns:
         """All parts in a row: see `StreamPart`."""
         return joined([part.columns(names) for part in self.parts])
+
+
+class Gathered(Generic[Part]):
+    """Parts of streams, gathered until those of one make `enough` bytes, at its end all: then
+    `take` gets them in the order in which they came."""
+
+    def __init__(self, enough: int, take: Callable[[StreamKey, list[Part]], object]) -> None:
+        self._enough, self._take = enough, take
+        self._waiting: dict[StreamKey, list[Part]] = {}
+        self._bytes: Counter[StreamKey] = Counter()
+
+    def add(self, key: StreamKey, part: Part, size_bytes: int) -> None:
+        """One more part of a stream."""
+        self._waiting.setdefault(key, []).append(part)
+        self._bytes[key] += size_bytes
+        if self._bytes[key] >= self._enough:
+            self._hand_on(key)
+
+    def end(self) -> None:
+        """Hand on what is left."""
+        for key in list(self._waiting):
+            self._hand_on(key)
+
+    def _hand_on(self, key: StreamKey) -> None:
+        del self._bytes[key]
+        self._take(key, self._waiting.pop(key))
 
 
 def streams_from(pairs: Iterable[tuple[str, Stored]]) -> list[StoredStream]:

@@ -8,7 +8,6 @@ before leaves the journal, which is packed at the next start.
 from __future__ import annotations
 
 import hashlib
-from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from typing import Any
@@ -22,7 +21,7 @@ from workbench.records import columns, ledger, schema
 from workbench.records.chain import chain_block, chain_start
 from workbench.records.clocks import clocks_of, clocks_to_text
 from workbench.records.codec import StreamKey
-from workbench.records.columns import PIECE_BYTES, Columns
+from workbench.records.columns import PIECE_BYTES, Columns, Gathered
 from workbench.records.database import transaction
 from workbench.records.deeds import Now, deeds
 from workbench.records.ledger import Deed, EntryKind
@@ -52,8 +51,7 @@ class _Packer:
     def __init__(self, engine: Engine, url: URL, row: Mapping[str, Any]) -> None:
         self._engine, self._url = engine, url
         self._number: int = row["number"]
-        self._waiting: dict[StreamKey, list[Columns]] = {}
-        self._bytes: Counter[StreamKey] = Counter()
+        self._waiting = Gathered(PIECE_BYTES, self._make)
         self._sequence = 0
         self.digest = chain_start(row)
         self.discard()  # what a packing that was broken off has left
@@ -70,19 +68,15 @@ class _Packer:
 
     def take(self, found: Columns) -> None:
         """Some more blocks of a stream."""
-        self._waiting.setdefault(found.key, []).append(found)
-        self._bytes[found.key] += sum(array.nbytes for array in found.arrays.values())
-        if self._bytes[found.key] >= PIECE_BYTES:
-            self._make(found.key)
+        size_bytes = sum(array.nbytes for array in found.arrays.values())
+        self._waiting.add(found.key, found, size_bytes)
 
     def end(self) -> None:
         """Make pieces of all that is left."""
-        for key in list(self._waiting):
-            self._make(key)
+        self._waiting.end()
 
-    def _make(self, key: StreamKey) -> None:
-        whole = columns.joined(self._waiting.pop(key))
-        del self._bytes[key]
+    def _make(self, key: StreamKey, parts: list[Columns]) -> None:
+        whole = columns.joined(parts)
         data, items = columns.pack(whole), whole.blocks.size
         if not columns.same(whole, columns.unpack(key, data)):
             raise StoreError("A piece of {name} was not packed as it is.", name=key.name)

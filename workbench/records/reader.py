@@ -7,7 +7,6 @@ packed into are read the same way.
 from __future__ import annotations
 
 import hashlib
-from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -23,7 +22,7 @@ from workbench.records import codec, columns, schema
 from workbench.records.chain import chain_block, chain_end, chain_start
 from workbench.records.clocks import Sender, clocks_from_text
 from workbench.records.codec import CodecError, Stored, StreamKey
-from workbench.records.columns import Columns, StoredStream, StreamPart
+from workbench.records.columns import Columns, Gathered, StoredStream, StreamPart
 
 NO_SUCH_NUMBER = 2**31
 """From here on a number is none of ours, and a database may choke on it."""
@@ -242,25 +241,18 @@ class Together:
         self, take: Callable[[Columns], object], on_damage: OnDamage | None = None
     ) -> None:
         self._take, self._on_damage = take, on_damage
-        self._waiting: dict[StreamKey, list[StoredBlock]] = {}
-        self._bytes: Counter[StreamKey] = Counter()
+        self._waiting = Gathered(_TOGETHER_BYTES, self._decode)
 
     def add(self, block: StoredBlock) -> None:
         """One more block, whose bytes are checked. One that is none all the same is told to
         `on_damage`, or raises StoreError."""
-        self._waiting.setdefault(block.key, []).append(block)
-        self._bytes[block.key] += len(block.data)
-        if self._bytes[block.key] >= _TOGETHER_BYTES:
-            self._decode(block.key)
+        self._waiting.add(block.key, block, len(block.data))
 
     def end(self) -> None:
         """Decode what is left."""
-        for key in list(self._waiting):
-            self._decode(key)
+        self._waiting.end()
 
-    def _decode(self, key: StreamKey) -> None:
-        blocks = self._waiting.pop(key)
-        del self._bytes[key]
+    def _decode(self, _key: StreamKey, blocks: list[StoredBlock]) -> None:
         try:
             self._take(decoded(blocks))
         except CodecError:
