@@ -65,7 +65,6 @@ def judge_table(
         answer,
         options,
         text=text,
-        name=options.table_name,
         machine=machine,
         address=store,
         said=said,

@@ -58,23 +58,23 @@ def keep(
 def keep_table(
     kind: str,
     answer: object,
-    options: object,
+    options: Any,
     *,
     text: str,
-    name: str,
     machine: Machine | None,
     address: str | None,
     said: Particulars = NOTHING_SAID,
 ) -> Kept:
-    """Keep a table's answer with what is `said` of it; `text` is the table, `name` its name.
+    """Keep a table's answer with what is `said` of it; `text` is the table, whose name
+    the options hold.
 
     The first one makes the store. The answer is there all the same where the store cannot be
     used: its trouble is handed back.
     """
     try:
         with open_store(address) as store:
-            table = {"table": text, "table_name": name, "machine": machine, "said": said.text}
-            number = add(store, kind, answer, options, **table)
+            table = {"table": text, "table_name": options.table_name}
+            number = add(store, kind, answer, options, **table, machine=machine, said=said.text)
             return Kept(number, new_store=store.address if store.is_new else "", said=said)
     except StoreError as error:
         return Kept(trouble=error, said=said)

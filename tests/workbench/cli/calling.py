@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import sqlite3
+from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -35,6 +38,16 @@ def parser_refusal(capsys: Capsys, *words: str) -> str:
         main(list(words))
     assert left.value.code == 2
     return _sentence(capsys)
+
+
+def another_hand(store: Path, change: str) -> None:
+    """Change what a store holds as no command does: nothing of its own stands in the way."""
+    with closing(sqlite3.connect(store)) as raw:
+        kept = raw.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for (name,) in kept:
+            raw.execute(f"DROP TRIGGER {name}")
+        raw.execute(change)
+        raw.commit()
 
 
 def _sentence(capsys: Capsys) -> str:

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import json
 import shutil
-import sqlite3
 import subprocess
 import sys
-from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from tests.workbench.cli.calling import answer_of, parser_refusal, refusal
+from tests.workbench.cli.calling import another_hand, answer_of, parser_refusal, refusal
 from workbench.cli import main
 from workbench.records.store import open_store
 
@@ -119,11 +117,7 @@ def test_a_stored_pass_that_cannot_be_judged_again_is_no_success(capsys, tmp_pat
         assert main(["record", address, "--for", "40s", "--store", str(store)]) == 0
         capsys.readouterr()
         answer_of(capsys, "pass", number, "--ground", "radar", "--store", str(store))
-    with closing(sqlite3.connect(store)) as database:
-        for (name,) in database.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
-            database.execute(f"DROP TRIGGER {name}")
-        database.execute("UPDATE piece SET data = x'00' WHERE recording = 1")
-        database.commit()
+    another_hand(store, "UPDATE piece SET data = x'00' WHERE recording = 1")
     status, answer = answer_of(capsys, "pass", "--all", "--workers", "1", "--store", str(store))
     assert status == 3
     assert [one.get("result") for one in answer["passes"]] == [None, 3]

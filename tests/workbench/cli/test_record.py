@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 
 from drivers.contract import DeviceLost, DeviceMissing
+from tests.workbench.cli.calling import another_hand
 from workbench.base.ends import EndSays
 from workbench.cli import main
 from workbench.cli.live_line import LiveLine
@@ -142,14 +143,10 @@ def test_verify_finds_a_recording_that_was_changed(call, tmp_path):
 
 
 @pytest.mark.parametrize(("table", "column"), [("stream", "name"), ("piece", "sequence")])
-def test_a_damaged_row_is_a_sentence_of_verify_and_export(call, tmp_path, table, column):
+def test_a_damaged_row_is_a_sentence_of_verify_and_export(call, tmp_path, own_store, table, column):
     call("record", "sim:healthy?pace=fast", "--for", "3s", "--json")
     call("speed", "1", "--json")
-    with sqlite3.connect(tmp_path / "bench.db") as raw:
-        for (name,) in raw.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
-            raw.execute(f"DROP TRIGGER {name}")
-        raw.execute(f"UPDATE {table} SET {column} = x'00ff' WHERE rowid = 1")
-    raw.close()
+    another_hand(own_store, f"UPDATE {table} SET {column} = x'00ff' WHERE rowid = 1")
     for words in (["verify"], ["verify", "1"], ["export", "1", "-o", str(tmp_path / "x.csv")]):
         status, answer, said = call(*words, "--json")
         assert (status, bool(answer["error"])) == (3, True), said
@@ -160,14 +157,10 @@ def test_a_damaged_row_is_a_sentence_of_verify_and_export(call, tmp_path, table,
     ("table", "column"),
     [("result", "answer"), ("card", "head"), ("recording", "name"), ("recording", "sha256")],
 )
-def test_a_row_that_holds_bytes_for_text_is_told_as_altered(call, tmp_path, table, column):
+def test_a_row_that_holds_bytes_for_text_is_told_as_altered(call, own_store, table, column):
     call("record", "sim:healthy?pace=fast", "--for", "3s", "--json")
     call("speed", "1", "--json")
-    with sqlite3.connect(tmp_path / "bench.db") as raw:
-        for (name,) in raw.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'"):
-            raw.execute(f"DROP TRIGGER {name}")
-        raw.execute(f"UPDATE {table} SET {column} = CAST({column} AS BLOB)")
-    raw.close()
+    another_hand(own_store, f"UPDATE {table} SET {column} = CAST({column} AS BLOB)")
     for words in (["verify"], ["verify", "1"]):
         status, _, said = call(*words, "--json")
         assert status in (1, 3), said

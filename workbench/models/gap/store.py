@@ -99,7 +99,6 @@ def keep_batches(
                 answer,
                 options,
                 text=batch.table,
-                name=TABLE_NAME,
                 machine=batch.machine,
                 address=store,
                 said=said(batch.machine),
