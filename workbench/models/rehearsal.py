@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from enum import Enum
+from functools import cache
 
-from drivers.catalogue import listing
+from drivers.catalogue import ReadyInput, listing
 from workbench.models.bench import Bench
 from workbench.models.signals.inputs import InputsModel
 
@@ -16,6 +17,12 @@ class Rehearsal(Enum):
     CALIBRATION = "sim:calibration-shop"
     RAMP = "sim:readout-ramp"
     DROP_OUT = "sim:drop-out-run"
+
+
+@cache
+def scenarios() -> dict[str, ReadyInput]:
+    """The simulated ones by their address, read once: it is asked at every frame."""
+    return {one.address: one for one in listing("sim")}
 
 
 def fits(bench: Bench, rehearsal: Rehearsal) -> bool:
@@ -31,8 +38,8 @@ def fits(bench: Bench, rehearsal: Rehearsal) -> bool:
 
 
 def _is_for_calibration(in_use: list[str]) -> bool:
-    jobs = {one.address: one.rehearses for one in listing("sim")}
-    return [jobs.get(address) for address in in_use] == ["calibration"]
+    known = [scenarios().get(address) for address in in_use]
+    return [one and one.rehearses for one in known] == ["calibration"]
 
 
 def rehearse(bench: Bench, rehearsal: Rehearsal) -> None:

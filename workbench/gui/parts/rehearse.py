@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from PySide6.QtWidgets import QPushButton
 
-from drivers.catalogue import listing
 from workbench.gui.parts.basics import say
 from workbench.gui.theme import TOUCH_PX
 from workbench.models.bench import Bench
-from workbench.models.rehearsal import Rehearsal, fits, rehearse
+from workbench.models.rehearsal import Rehearsal, fits, rehearse, scenarios
 from workbench.words.language import N_
 
 WORDS = {
@@ -36,5 +35,4 @@ class RehearseButton(QPushButton):
         if rehearsal is not self._rehearsal or not self.text():
             self._rehearsal = rehearsal
             say(self, WORDS[rehearsal])
-            about = {one.address: one.about for one in listing("sim")}
-            self.setToolTip(about[rehearsal.value])
+            self.setToolTip(scenarios()[rehearsal.value].about)
