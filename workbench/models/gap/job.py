@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from enum import StrEnum
-from functools import partial
 
-from workbench.base.errors import WrongInput
+from workbench.base.errors import Message, WrongInput
 from workbench.base.machine import Pickup
 from workbench.calibration.gap.table import parse_gap_table, write_gap_table
 from workbench.jobs.gap.sheet import run_says
 from workbench.models.bench import Bench
+from workbench.models.draft_file import DraftFile
 from workbench.models.gap import entry as gap_entry
-from workbench.models.gap.draft import draft_path, put_aside, read_draft, write_draft
 from workbench.models.gap.machines import Held, parsed
 from workbench.models.gap.pickups import GapList, KeptRun, PickupEntry
 from workbench.models.gap.run import WheelRun
@@ -20,7 +19,6 @@ from workbench.models.gap.store import GapBatch, JudgedRun, KeptAnswer, keep_bat
 from workbench.models.gap.words import kept_words
 from workbench.models.observable import Observable
 from workbench.words.language import _, ngettext
-from workbench.words.words import Words
 
 ROUNDS = (4, 6, 8, 12)
 """Readings a round that may be asked for, evenly spaced."""
@@ -45,13 +43,13 @@ class GapJob(Observable):
         super().__init__()
         self._bench = bench
         self.run = WheelRun(bench)
-        path = bench.settings.path
-        self._draft = draft_path(path) if path else None
+        what = Message("The list of last time")
+        self._draft = DraftFile(bench.settings.path, "gap-list.json", what)
         self.list = GapList(self._in_use)
         self.round_of, self.by_tooth = ROUNDS[0], False
         self._kept: list[KeptAnswer] = []
         self.said = ""
-        self._kept_at = self._drafted_at = 0
+        self._kept_at = 0
         self._run_of = -1
         self._given_name = ""
         self._begin()
@@ -268,10 +266,7 @@ class GapJob(Observable):
 
     def draft_work(self) -> Callable[[], None] | None:
         """The same as slow work; None where nothing changed."""
-        if self._draft is None or self._drafted_at == self.list.revision:
-            return None
-        self._drafted_at = self.list.revision
-        return partial(write_draft, self._draft, self.list.to_data())
+        return self._draft.work(self.list.revision, self.list.to_data)
 
     def look_at_machine(self) -> None:
         """Another machine is in use: pickups keep theirs; a list not begun begins with it."""
@@ -300,18 +295,11 @@ class GapJob(Observable):
         self.list.start_with(self._given_name)
 
     def _resume(self) -> None:
-        if self._draft is None:
-            return
         try:
-            data = read_draft(self._draft)
-            if data is not None:
+            if data := self._draft.read():
                 self.list.resume(data)
         except WrongInput as error:
-            aside = put_aside(self._draft)
-            self.said = f"{Words().say(error)} {_('A new list begins.')}"
-            if aside:
-                where = _("The old one lies in {file} now.").format(file=aside.name)
-                self.said = f"{self.said} {where}"
+            self.said = self._draft.put_aside(error, _("A new list begins."))
 
     def _list_changed(self) -> None:
         self.said = ""

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from workbench.base.cautions import Caution
-from workbench.base.errors import WrongInput
+from workbench.base.errors import Message, WrongInput
 from workbench.base.files import name_for
 from workbench.base.units import UNITS
 from workbench.calibration.prepare.due import done_in, services
@@ -30,8 +29,8 @@ from workbench.jobs.prepare.answer import PrepareAnswer, PrepareOptions
 from workbench.jobs.prepare.compute import course
 from workbench.jobs.prepare.stored import judge_table
 from workbench.models.bench import Bench
+from workbench.models.draft_file import DraftFile
 from workbench.models.observable import Observable
-from workbench.models.prepare.draft import Typed, draft_path, read_draft, write_draft
 from workbench.models.prepare.fields import RUNS, FieldRow, Slot, rows_of, unit_of
 from workbench.models.prepare.flags import Flags
 from workbench.words.language import _
@@ -40,6 +39,9 @@ from workbench.words.words import Words
 
 if TYPE_CHECKING:
     from workbench.reports.document import Document
+
+Typed = dict[str, dict[str, list[str]]]
+"""Machine's name -> 'reading|place' -> what was typed, and the unit of a bare number."""
 
 TABLE_NAME = "readings at the machine"
 
@@ -66,17 +68,18 @@ class PrepareJob(Observable):
     ) -> None:
         super().__init__()
         self._bench, self.today = bench, today
-        path = bench.settings.path
-        self._draft = draft_path(path) if path else None
-        self._typed: Typed = read_draft(self._draft)
+        what = Message("What was typed on Prepare")
+        self._draft = DraftFile(bench.settings.path, "prepare-sheet.json", what)
+        self._typed: Typed = {}
         self.topic = next(iter(Topic))
         self.flags = Flags(bench)
         self.errors: dict[Slot, str] = {}
         self.sheet = PrepareSheet({}, None)
         self.kept: KeptSheet | None = None
         self.said = ""
-        self._revision = self._drafted = 0
+        self._revision = 0
         self._read: list[PreparedReading] = []
+        self._resume()
         self.look_at_machine()
 
     @property
@@ -241,17 +244,33 @@ class PrepareJob(Observable):
 
     def draft_work(self) -> Callable[[], None] | None:
         """The slow work that writes down what was typed; None where nothing changed."""
-        if self._draft is None or self._drafted == self._revision:
-            return None
-        self._drafted = self._revision
-        copy = {machine: dict(slots) for machine, slots in self._typed.items() if slots}
-        return partial(write_draft, self._draft, copy)
+        return self._draft.work(
+            self._revision,
+            lambda: {machine: dict(slots) for machine, slots in self._typed.items() if slots},
+        )
 
     def keep_draft(self) -> None:
         """The same at once."""
         work = self.draft_work()
         if work is not None:
             work()
+
+    def _resume(self) -> None:
+        """What was typed last time, as far as it can be read."""
+        try:
+            found = self._draft.read()
+        except WrongInput as error:
+            self.said = self._draft.put_aside(error, _("A new sheet begins."))
+            return
+        self._typed = {
+            machine: {
+                slot: [str(one) for one in typed]
+                for slot, typed in slots.items()
+                if isinstance(typed, list) and len(typed) == 2
+            }
+            for machine, slots in found.items()
+            if isinstance(slots, dict)
+        }
 
     @property
     def _mine(self) -> dict[str, list[str]]:

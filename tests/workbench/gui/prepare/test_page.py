@@ -135,6 +135,17 @@ def test_what_was_typed_is_there_after_a_crash(bench, page, screen, housed):
     assert again.text((ReadingKind.BELT_SAG, "middle")) == "2 1/"
 
 
+@pytest.mark.parametrize("damaged", ["{", "[]"])
+def test_a_damaged_sheet_of_last_time_is_put_aside_and_said(bench, damaged):
+    path = bench.settings.path.with_name("prepare-sheet.json")
+    path.write_text(damaged)
+    job = PrepareJob(bench, today=lambda: TODAY)
+    assert "damaged" in job.said
+    assert "prepare-sheet.damaged" in job.said
+    assert path.with_suffix(".damaged").read_text() == damaged
+    assert not job.has_readings
+
+
 def test_a_bare_number_stays_what_it_is_in_other_units(bench, job):
     slot = (ReadingKind.BELT_SAG, "left")
     job.type(slot, "2.25")
