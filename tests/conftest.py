@@ -38,6 +38,14 @@ def data_dir() -> Path:
     return folder
 
 
+@pytest.fixture
+def quick_slcan(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not the two seconds that an adapter is given to wake up."""
+    from drivers.can.listen_only import SILENT  # only what is on a CAN bus needs its library
+
+    monkeypatch.setitem(SILENT, "slcan", SILENT["slcan"] | {"sleep_after_open": 0})
+
+
 @pytest.fixture(autouse=True)
 def no_thread_left_behind() -> Iterator[None]:
     """Fail a test after which a thread lives on that would keep the program from ending."""

@@ -17,7 +17,6 @@ import numpy as np
 import pytest
 from scipy.io import wavfile
 
-from drivers.can.listen_only import SILENT
 from drivers.catalogue import DRIVERS, open_input
 from drivers.contract import (
     AddressError,
@@ -34,6 +33,8 @@ from drivers.contract import (
 )
 from drivers.firmware import counter_core
 from drivers.recording import assemble, read_for
+
+pytestmark = pytest.mark.usefixtures("quick_slcan")
 
 EDGE_TABLE = "time_s,channel,fall_s,amplitude_v\n" + "".join(
     f"{i / 100},{'left' if i % 2 else 'right'},{i / 100 + 0.004},1.5\n" for i in range(1, 200)
@@ -144,11 +145,6 @@ class SteppingClock:
     def __call__(self):
         self.now_s += 0.1
         return self.now_s
-
-
-@pytest.fixture(autouse=True)
-def _quick_slcan(monkeypatch):
-    monkeypatch.setitem(SILENT, "slcan", SILENT["slcan"] | {"sleep_after_open": 0})
 
 
 @pytest.fixture

@@ -29,6 +29,8 @@ from drivers.contract import (
     ValueBlock,
 )
 
+pytestmark = pytest.mark.usefixtures("quick_slcan")
+
 # Identifiers and speeds of AgIsoStack++'s test/speed_distance_message_tests.cpp (open
 # source): 65096 from sender 0x45 with 9876 mm/s, 65097 with 9999 mm/s.
 WHEEL = (0x0CFE4845, bytes.fromhex("9426 00000000 0000"))
@@ -61,11 +63,6 @@ def sender():
     """The other end of the virtual bus."""
     with can.Bus("bench", interface="virtual", ignore_config=True) as bus:
         yield bus
-
-
-@pytest.fixture(autouse=True)
-def _quick_slcan(monkeypatch):
-    monkeypatch.setitem(SILENT, "slcan", SILENT["slcan"] | {"sleep_after_open": 0})
 
 
 def test_speeds_and_raw_frames_from_the_virtual_bus(sender):

@@ -13,11 +13,12 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from drivers.can.listen_only import SILENT
 from drivers.catalogue import open_input
 from drivers.contract import EdgeBlock, FrameBlock, Lost, SpeedBlock
 from drivers.firmware.counter_core import PICKUP, PulseCounter
 from workbench.live.session import InputState, Session
+
+pytestmark = pytest.mark.usefixtures("quick_slcan")
 
 tty = pytest.importorskip("tty", reason="this system has no pseudo-terminals")
 
@@ -27,12 +28,6 @@ MEMORY_BYTES = 400_000
 PULLS = 50
 
 pause = threading.Event()
-
-
-@pytest.fixture(autouse=True)
-def _quick_slcan(monkeypatch):
-    """Not the two seconds that an adapter is given to wake up."""
-    monkeypatch.setitem(SILENT, "slcan", SILENT["slcan"] | {"sleep_after_open": 0})
 
 
 class Counter:

@@ -129,24 +129,7 @@ def _one_blocks(
     elif any(map(math.isfinite, one.spacing_rel)):
         blocks.append(_teeth_figure(one, answer.limits, words))
     blocks += [Paragraph(words.say(fault.sentence)) for fault in one.faults]
-    facts = [
-        (_("Pickup"), one.pickup),
-        (_("Source"), answer.latest.source),
-        *measured_rows(one, words),
-        *limit_rows(answer.limits_of, answer.limits, words),
-        *found_rows(one, words),
-    ]
-    if isinstance(one, FeelerAnswer):
-        facts.append((_("Blade step"), words.number("gap", answer.blade_step_m)))
-    blocks += [Heading(_("Figures")), Facts(facts, columns=2)]
-    if isinstance(line.as_found, FeelerAnswer):
-        before = [*measured_rows(line.as_found, words), *found_rows(line.as_found, words)]
-        facts = [(_("Source"), answer.source), *before]
-        blocks += [Heading(_("As found, before it was adjusted")), Facts(facts, columns=2)]
-        blocks += [_places_table(line.as_found, _("Readings as found"), words)]
-    if isinstance(one, FeelerAnswer):
-        caption = _("Readings as left") if line.as_found is not None else _("Readings")
-        blocks.append(_places_table(one, caption, words))
+    blocks += _figures(answer, line, words)
     if answer.counted_from is not None:
         blocks.append(Footnote(words.say(answer.counted_from)))
     if one.advice is not None:
@@ -158,6 +141,30 @@ def _one_blocks(
     if isinstance(one, WheelAnswer) and one.drop_out and running not in line.cautions:
         again = _("If the drop-out run is made again")
         blocks.append(CautionBlock(words.say(running), again))
+    return blocks
+
+
+def _figures(answer: GapAnswer, line: SheetLine, words: Words) -> list[Block]:
+    """What was found and read at one pickup; where it was adjusted, before that too."""
+    (one,) = line.found
+    facts = [
+        (_("Pickup"), one.pickup),
+        (_("Source"), answer.latest.source),
+        *measured_rows(one, words),
+        *limit_rows(answer.limits_of, answer.limits, words),
+        *found_rows(one, words),
+    ]
+    if isinstance(one, FeelerAnswer):
+        facts.append((_("Blade step"), words.number("gap", answer.blade_step_m)))
+    blocks: list[Block] = [Heading(_("Figures")), Facts(facts, columns=2)]
+    if isinstance(line.as_found, FeelerAnswer):
+        before = [*measured_rows(line.as_found, words), *found_rows(line.as_found, words)]
+        facts = [(_("Source"), answer.source), *before]
+        blocks += [Heading(_("As found, before it was adjusted")), Facts(facts, columns=2)]
+        blocks += [_places_table(line.as_found, _("Readings as found"), words)]
+    if isinstance(one, FeelerAnswer):
+        caption = _("Readings as left") if line.as_found is not None else _("Readings")
+        blocks.append(_places_table(one, caption, words))
     return blocks
 
 
