@@ -13,7 +13,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from workbench.base.statements import PlusMinus
-from workbench.base.units import MEASURES, METRIC, UNITS, US, UnitSystem, from_mps
+from workbench.base.units import (
+    MEASURES,
+    METRIC,
+    UNITS,
+    US,
+    UnitSystem,
+    from_mps,
+    measure_unit,
+)
 
 NO_VALUE = "–"
 MINUS = "−"
@@ -68,8 +76,8 @@ class Quantity:
 def quantities(units: UnitSystem) -> dict[str, Quantity]:
     """The quantities a template may name after the colon, in a person's units."""
     measures = {
-        kind: Quantity(names[units is not US], 1 / UNITS[kind][names[units is not US]], 1)
-        for kind, names in MEASURES.items()
+        kind: Quantity(unit := measure_unit(kind, units), 1 / UNITS[kind][unit], 1)
+        for kind in MEASURES
     }
     return measures | {
         "speed": Quantity(units.speed, from_mps(1.0, units.speed), 2),

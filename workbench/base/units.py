@@ -101,3 +101,8 @@ MEASURES = {
     "mass": ("lb/ft", "kg/m"),
 }
 """The unit of each that a person reads: in US units, in metric ones."""
+
+
+def measure_unit(kind: str, units: UnitSystem) -> str:
+    """The unit in which a person reads a kind of `MEASURES`."""
+    return MEASURES[kind][units is not US]

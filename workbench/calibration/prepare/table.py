@@ -16,7 +16,7 @@ from datetime import date
 
 from workbench.base.errors import Message, WrongInput
 from workbench.base.typed import parse_length_m
-from workbench.base.units import UNITS
+from workbench.base.units import MEASURES, UNITS
 from workbench.calibration.prepare.measures import (
     SIDES,
     SOUND,
@@ -245,10 +245,8 @@ def _told(measure: ReadingKind, spec: Spec, unit: str) -> dict[str, object]:
 
 
 _USUAL = {
+    **MEASURES,
     "length": ("in", "mm"),
-    "pressure": ("psi", "kPa"),
-    "flow": ("gal/min", "L/min"),
-    "mass": ("lb/ft", "kg/m"),
     "speed": ("mph", "m/s"),
     "time": ("s",),
     "hours": ("h",),

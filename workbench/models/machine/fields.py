@@ -10,7 +10,7 @@ from typing import Any
 from workbench.base.errors import Message, WrongInput
 from workbench.base.machine import bounds, default_of, keys, wrong_value
 from workbench.base.typed import parse_length_m
-from workbench.base.units import MEASURES, SPEED_UNITS_MPS, UNITS, US, UnitSystem
+from workbench.base.units import SPEED_UNITS_MPS, UNITS, UnitSystem, measure_unit
 from workbench.words.language import N_, _
 from workbench.words.words import Words
 
@@ -200,7 +200,7 @@ def _scale(key: str, units: UnitSystem) -> tuple[str, float]:
         return "ppm", 1.0
     for ending, kind in ENDINGS.items():
         if key.endswith(ending):
-            unit = MEASURES[kind][0 if units is US else 1]
+            unit = measure_unit(kind, units)
             return unit, UNITS[kind][unit]
     if key in LONG:
         return units.length, units.length_m

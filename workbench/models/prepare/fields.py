@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from workbench.base.machine import Machine
-from workbench.base.units import MEASURES, US, UnitSystem
+from workbench.base.units import MEASURES, UnitSystem, measure_unit
 from workbench.calibration.prepare.due import services
 from workbench.calibration.prepare.judge import shank_distances_m
 from workbench.calibration.prepare.measures import SIDES, SPECS, PlaceKind, ReadingKind, Topic
@@ -91,10 +91,10 @@ def _chains(machine: Machine | None) -> tuple[FieldRow, ...]:
 
 def unit_of(kind: ReadingKind, units: UnitSystem) -> str:
     """The unit that a bare number is in, '' where none is wanted."""
-    of_kind, us = SPECS[kind].kind, units is US
+    of_kind = SPECS[kind].kind
     if of_kind == "length":
         return units.length if kind in LONG else units.gap
     if of_kind in MEASURES:
-        return MEASURES[of_kind][0 if us else 1]
+        return measure_unit(of_kind, units)
     fixed = {"temperature": units.temperature, "speed": units.speed}
     return {**fixed, "time": "s", "hours": "h", "count": "links"}.get(of_kind, "")
