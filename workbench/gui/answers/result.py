@@ -135,6 +135,7 @@ class ResultView(Turns):
         """Show this result from now on."""
         self._stored, self._units = stored, units
         self._passed = answer_of(stored, PassAnswer) if stored.kind == "pass" else None
+        self.passing.typed.use_for(stored.recording)
         self._pickups.clear()
         if stored.kind == "gap":
             for one in answer_of(stored, GapAnswer).latest.pickups:

@@ -35,6 +35,7 @@ class PassTyped(QWidget):
     def __init__(self) -> None:
         super().__init__()
         column = column_of(on=self, gap=2)
+        self._recording: int | None = None
         self.fields: dict[str, QLineEdit] = {}
         self._errors = {name: label("", "error") for name in FIELDS}
         for name, (words, _examples, _parse) in FIELDS.items():
@@ -45,6 +46,14 @@ class PassTyped(QWidget):
             for piece in (label(words, "soft"), field, self._errors[name]):
                 column.addWidget(piece)
             self.fields[name] = field
+
+    def use_for(self, recording: int | None) -> None:
+        """What was typed beside another recording does not hold for this one."""
+        if recording != self._recording:
+            self._recording = recording
+            for name, field in self.fields.items():
+                field.clear()
+                self._errors[name].hide()
 
     def show_units(self, units: UnitSystem) -> None:
         """Examples in a person's units."""

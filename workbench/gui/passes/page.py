@@ -264,6 +264,7 @@ class PassPage(QWidget):
         fresh = judged.recording == self._bench.recording.last_number
         live = self._job.rows() if fresh else NO_ROWS
         units = self._bench.settings.units
+        self._after.typed.use_for(judged.recording)
         self._after.show_answer(judged.answer, units, judged.earlier, live)
         if self._bench.settings.now.cab:
             verdict = Words().say(judged.answer.verdict)

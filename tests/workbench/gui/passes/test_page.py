@@ -173,6 +173,21 @@ def test_after_an_answer_one_press_of_space_begins_the_next_pass(
     assert page.judged.recording == 2
 
 
+def test_what_is_typed_beside_a_pass_is_of_that_pass(page, screen, ready, pass_time):
+    ready(12)
+    for step in (START, "Start next pass (space)"):
+        screen.press(step)
+        pass_time(20, look=screen.frame)
+        screen.press("Stop pass")
+        screen.settle()
+        assert screen.field("Taped course").text() == ""
+        screen.type("Taped course", "10m, 0:02, 0:12")
+        screen.press("Judge again with these")
+        screen.settle()
+        assert page.judged.answer.course is not None
+        assert screen.field("Taped course").text() == "10m, 0:02, 0:12"
+
+
 def test_an_answer_never_stands_under_another_machines_name(
     page, screen, window, ready, pass_time, bench, qtbot
 ):
